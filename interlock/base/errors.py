@@ -1,0 +1,72 @@
+"""Mistakes that a user can make, each told in one line with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True, order=True)
+class Place:
+    """Where something stands in a file the user wrote; line and column count from 1."""
+
+    file: str
+    line: int
+    column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One thing wrong with an input: its place and one clear sentence."""
+
+    place: Place
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.says}"
+
+
+class InputError(Exception):
+    """The input cannot be used.
+
+    Parameters
+    ----------
+    mistakes : iterable of Mistake
+        At least one. They are kept sorted by place, without repetitions.
+    """
+
+    def __init__(self, mistakes: Iterable[Mistake]) -> None:
+        unique = dict.fromkeys(mistakes)
+        self.mistakes: tuple[Mistake, ...] = tuple(
+            sorted(unique, key=lambda m: (m.place.file, m.place.line, m.place.column, m.says))
+        )
+        if not self.mistakes:
+            raise ValueError("an InputError needs at least one mistake")
+        super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
+
+
+class InternalError(Exception):
+    """Two parts of interlock disagree. This is a defect of interlock and never a verdict."""
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return ``"; did you mean 'x'?"`` for the nearest known name, or the known names if few.
+
+    >>> nearest("xfer_aa", ["xfer_a", "lift_up"])
+    "; did you mean 'xfer_a'?"
+    >>> nearest("zzz", ["xfer_a", "lift_up"])
+    '; known: lift_up, xfer_a'
+    """
+    names = sorted(set(known))
+    by_fold = {candidate.casefold(): candidate for candidate in names}
+    close = get_close_matches(name.casefold(), list(by_fold), n=1, cutoff=0.6)
+    if close:
+        return f"; did you mean '{by_fold[close[0]]}'?"
+    if not names:
+        return ""
+    shown = ", ".join(names[:8])
+    return f"; known: {shown}" + (", …" if len(names) > 8 else "")

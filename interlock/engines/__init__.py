@@ -1,0 +1,1 @@
+"""Engines; each explores kernel systems and knows nothing else."""

@@ -1,0 +1,312 @@
+"""Requirements as questions to an engine: an observer where memory is needed, and queries.
+
+An observer is one more variable that reads each judged state of the run, the initial one
+included. It answers two questions: is the run so far already a violation (`bad`), and would
+staying like this for ever be one (`stay`, entered through `start`)?
+
+The formulas are those of the ICSE 1999 paper with these decisions, which the published versions
+leave open or get wrong:
+
+* Where Q and R hold together, no scope opens (the formulas say ``Q AND NOT R``).
+* 'Between' and 'after-until' open anew at every state with Q, so an existence or a precedence
+  that was satisfied earlier in the same stretch is asked for again.
+* 'After Q' counts from the first Q, for every pattern.
+
+`tests/agree` compares every observer with a direct evaluation of the formula on random runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from interlock.kernel import expr as ex
+from interlock.kernel.evaluate import evaluate
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_, substitute
+from interlock.kernel.query import Count, Query, Reach, Stay, Trap
+from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
+from interlock.kernel.system import (
+    PHASE,
+    Move,
+    MoveKind,
+    Role,
+    System,
+    Variable,
+    enumeration,
+)
+
+
+@dataclass(frozen=True)
+class Question:
+    """A requirement put to an engine.
+
+    Attributes
+    ----------
+    system : System
+        The system, with the requirement's observer where it needs one.
+    violations : tuple of Query
+        The requirement is violated if any of these is found.
+    premises : tuple of Count
+        Each counts the states with one part of the premise; where one of them never occurs, the
+        requirement was never put to the test.
+    """
+
+    requirement: Requirement
+    system: System
+    violations: tuple[Query, ...]
+    premises: tuple[Count, ...]
+
+
+@dataclass(frozen=True)
+class _Observer:
+    """States of a monitor, the state it is in after reading a first state, and what it means."""
+
+    labels: tuple[str, ...]
+    read: Callable[[Expr], Expr]  # memory -> memory after reading a state
+    start: Expr  # memory before any state was read
+    bad: Callable[[Expr], Expr]
+    stay: Callable[[Expr], Expr]
+
+
+_IDLE, _OPEN, _SEEN, _BAD = (ex.const(n) for n in range(4))
+_LABELS = ("idle", "open", "seen", "violated")
+_NONE: Callable[[Expr], Expr] = lambda _m: FALSE  # noqa: E731
+
+
+def _is_bad(memory: Expr) -> Expr:
+    return eq(memory, _BAD)
+
+
+def _cases(*cases: tuple[Expr, Expr], otherwise: Expr) -> Expr:
+    result = otherwise
+    for condition, value in reversed(cases):
+        result = ite(condition, value, result)
+    return result
+
+
+def needs_observer(requirement: Requirement) -> bool:
+    """Whether the requirement depends on the past of a run."""
+    if requirement.scope.kind is not ScopeKind.GLOBALLY:
+        return True
+    return requirement.pattern in (Pattern.EXISTS, Pattern.ONLY_AFTER)
+
+
+def ask(system: System, requirement: Requirement) -> Question:
+    """Put `requirement` as queries over `system`, extended by an observer where needed.
+
+    Raises
+    ------
+    ValueError
+        For 'can always still' in a scope other than globally, which has no meaning here.
+    """
+    judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
+    premises = tuple(Count(and_(judged, part)) for part in premise_parts(requirement))
+    if needs_observer(requirement):
+        return _observed(system, requirement, premises)
+    p, s = requirement.p, requirement.s
+    queries: tuple[Query, ...]
+    match requirement.pattern:
+        case Pattern.NEVER:
+            queries = (Reach(and_(judged, p)),)
+        case Pattern.ALWAYS:
+            queries = (Reach(and_(judged, not_(p))),)
+        case Pattern.LEADS_TO:
+            pending = or_(not_(judged), not_(s))
+            queries = (Stay(and_(judged, p, not_(s)), pending),)
+        case _:
+            queries = (Trap(and_(judged, p)),)
+    return Question(requirement, system, queries, premises)
+
+
+def _observed(system: System, requirement: Requirement, premises: tuple[Count, ...]) -> Question:
+    observer = _observer(requirement)
+    name = f"watch.{requirement.id}"
+    memory = ex.var(name)
+    domain = enumeration(*observer.labels)
+    read = observer.read(observer.start)
+    judged_initially = not requirement.after_scan or (
+        PHASE in system.index and system.initial[system.index[PHASE]] == 0
+    )
+    first = read if judged_initially else observer.start
+    initial = evaluate(first, system.named(system.initial))
+    variable = Variable(name, domain, initial, Role.OBSERVER)
+    moves = [_reading(move, memory, observer, requirement.after_scan) for move in system.moves]
+    extended = system.extended([variable], moves)
+    bad, stay = observer.bad(memory), observer.stay(memory)
+    queries: list[Query] = []
+    if bad is not FALSE:
+        queries.append(Reach(bad))
+    if stay is not FALSE:
+        queries.append(Stay(stay, stay))
+    return Question(requirement, extended, tuple(queries), premises)
+
+
+def _scope_occurs(scope: Scope) -> list[Expr]:
+    """The states without which the scope is empty on every run."""
+    match scope.kind:
+        case ScopeKind.GLOBALLY:
+            return []
+        case ScopeKind.BEFORE:
+            return [scope.closes]
+        case ScopeKind.AFTER:
+            return [scope.opens]
+        case ScopeKind.AFTER_UNTIL:
+            return [and_(scope.opens, not_(scope.closes))]
+        case _:
+            return [and_(scope.opens, not_(scope.closes)), scope.closes]
+
+
+def _reading(move: Move, memory: Expr, observer: _Observer, after_scan: bool) -> Move:
+    if after_scan and move.kind is not MoveKind.SCAN:
+        return move
+    # The observer reads the state that the move leads to.
+    token = ex.var("watch.memory")
+    next_memory = substitute([observer.read(token)], move.updates)[0]
+    update = substitute([next_memory], {token.name: memory})[0]
+    return replace(move, updates={**move.updates, memory.name: update})
+
+
+def _observer(requirement: Requirement) -> _Observer:
+    p, s = requirement.p, requirement.s
+    q, r = requirement.scope.opens, requirement.scope.closes
+    kind = requirement.scope.kind
+    opens = and_(q, not_(r))
+    match requirement.pattern:
+        case Pattern.NEVER:
+            return _absence(kind, p, q, r, opens)
+        case Pattern.ALWAYS:
+            return _absence(kind, not_(p), q, r, opens)
+        case Pattern.EXISTS:
+            return _existence(kind, p, q, r, opens)
+        case Pattern.ONLY_AFTER:
+            return _precedence(kind, p, s, q, r, opens)
+        case Pattern.LEADS_TO:
+            return _response(kind, p, s, q, r, opens)
+        case _:
+            raise ValueError("'can always still' is judged globally; a scope has no meaning for it")
+
+
+def _make(
+    read: Callable[[Expr], Expr],
+    start: Expr,
+    stay: Callable[[Expr], Expr] = _NONE,
+) -> _Observer:
+    def latched(memory: Expr) -> Expr:
+        return ite(_is_bad(memory), _BAD, read(memory))
+
+    return _Observer(_LABELS, latched, start, _is_bad, stay)
+
+
+def _absence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+    def read(m: Expr) -> Expr:
+        is_open = eq(m, _OPEN)
+        seen = eq(m, _SEEN)
+        match kind:
+            case ScopeKind.BEFORE:  # idle: the scope is over
+                watching = _cases((r, _IDLE), (p, _SEEN), otherwise=_OPEN)
+                return _cases((and_(seen, r), _BAD), (is_open, watching), otherwise=m)
+            case ScopeKind.AFTER:
+                return _cases((and_(or_(is_open, q), p), _BAD), (q, _OPEN), otherwise=m)
+            case ScopeKind.BETWEEN:
+                inside = _cases((p, _SEEN), otherwise=_OPEN)
+                return _cases(
+                    (seen, ite(r, _BAD, _SEEN)),
+                    (r, _IDLE),
+                    (or_(is_open, opens), inside),
+                    otherwise=_IDLE,
+                )
+            case _:
+                inside = _cases((p, _BAD), otherwise=_OPEN)
+                return _cases((r, _IDLE), (or_(is_open, opens), inside), otherwise=_IDLE)
+
+    return _make(read, _OPEN if kind is ScopeKind.BEFORE else _IDLE)
+
+
+def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+    def read(m: Expr) -> Expr:
+        is_open = eq(m, _OPEN)
+        match kind:
+            case ScopeKind.GLOBALLY:
+                return ite(p, _IDLE, m)
+            case ScopeKind.BEFORE:
+                return ite(is_open, _cases((r, _BAD), (p, _IDLE), otherwise=_OPEN), m)
+            case ScopeKind.AFTER:  # seen: satisfied for good
+                waiting = ite(p, _SEEN, _OPEN)
+                return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
+            case _:
+                waiting = ite(p, _IDLE, _OPEN)
+                return _cases(
+                    (r, ite(is_open, _BAD, _IDLE)), (or_(is_open, opens), waiting), otherwise=_IDLE
+                )
+
+    early = kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
+    endless = kind in (ScopeKind.GLOBALLY, ScopeKind.AFTER, ScopeKind.AFTER_UNTIL)
+    return _make(read, _OPEN if early else _IDLE, (lambda m: eq(m, _OPEN)) if endless else _NONE)
+
+
+def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+    def read(m: Expr) -> Expr:
+        is_open = eq(m, _OPEN)
+        seen = eq(m, _SEEN)
+        match kind:
+            case ScopeKind.GLOBALLY:  # idle: settled for good
+                return ite(is_open, _cases((s, _IDLE), (p, _BAD), otherwise=_OPEN), m)
+            case ScopeKind.BEFORE:
+                waiting = _cases((or_(s, r), _IDLE), (p, _SEEN), otherwise=_OPEN)
+                return _cases((and_(seen, r), _BAD), (is_open, waiting), otherwise=m)
+            case ScopeKind.AFTER:  # seen: settled for good
+                waiting = _cases((s, _SEEN), (p, _BAD), otherwise=_OPEN)
+                return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
+            case ScopeKind.BETWEEN:
+                waiting = _cases((s, _IDLE), (p, _SEEN), otherwise=_OPEN)
+                return _cases(
+                    (seen, ite(r, _BAD, _SEEN)),
+                    (r, _IDLE),
+                    (or_(is_open, opens), waiting),
+                    otherwise=_IDLE,
+                )
+            case _:
+                waiting = _cases((s, _IDLE), (p, _BAD), otherwise=_OPEN)
+                return _cases((r, _IDLE), (or_(is_open, opens), waiting), otherwise=_IDLE)
+
+    early = kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
+    return _make(read, _OPEN if early else _IDLE)
+
+
+def _response(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+    """Here 'seen' means: P was seen in the scope and no S since."""
+
+    def read(m: Expr) -> Expr:
+        is_open = eq(m, _OPEN)
+        pending = eq(m, _SEEN)
+        inside = _cases((s, _OPEN), (or_(pending, p), _SEEN), otherwise=_OPEN)
+        match kind:
+            case ScopeKind.BEFORE:
+                ended = ite(pending, _BAD, _IDLE)
+                return _cases((eq(m, _IDLE), _IDLE), (r, ended), otherwise=inside)
+            case ScopeKind.AFTER:
+                return ite(or_(is_open, pending, q), inside, _IDLE)
+            case _:
+                ended = ite(pending, _BAD, _IDLE)
+                return _cases((r, ended), (or_(is_open, pending, opens), inside), otherwise=_IDLE)
+
+    endless = kind in (ScopeKind.AFTER, ScopeKind.AFTER_UNTIL)
+    start = _OPEN if kind is ScopeKind.BEFORE else _IDLE
+    return _make(read, start, (lambda m: eq(m, _SEEN)) if endless else _NONE)
+
+
+def premise_parts(requirement: Requirement) -> list[Expr]:
+    """What must occur somewhere for the requirement to have been tested at all.
+
+    The states that open and close its scope, and: the stated premise; else P of 'leads to' and
+    'only after'; else, for 'never A AND B', each of the parts on its own: if one of them never
+    occurs, the requirement holds for that reason only.
+    """
+    parts = _scope_occurs(requirement.scope)
+    if requirement.premise is not TRUE:
+        return [requirement.premise, *parts]
+    if requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
+        return [requirement.p, *parts]
+    if requirement.pattern is Pattern.NEVER and requirement.p.op is ex.Op.AND:
+        return [*requirement.p.args, *parts]
+    return parts or [TRUE]

@@ -1,0 +1,162 @@
+"""What an engine can be asked, within which limits, and what it answers.
+
+One call of `Engine.explore` explores a system once and answers every query. Every engine keeps
+the same contract (`tests/contract`); an engine may decline a system by raising `DeclinedError`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from interlock.kernel.expr import Expr
+from interlock.kernel.system import System
+from interlock.kernel.witness import Witness
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Can a state with `target` be reached? Found: a run of the fewest moves to one."""
+
+    target: Expr
+
+
+@dataclass(frozen=True)
+class Stay:
+    """Is there a fair endless run that from a state with `start` on stays in `stay`?
+
+    The state with `start` must lie in `stay` too, and need not be the first of the run. Found: a
+    run with a loop; its part up to the first state with ``start AND stay`` from which the loop
+    can be reached inside `stay` is a shortest one.
+    """
+
+    start: Expr
+    stay: Expr
+
+
+@dataclass(frozen=True)
+class Trap:
+    """Is there a reachable state from which no state with `goal` can be reached?
+
+    Any move may be used to get to the goal; fairness plays no part. Found: a run of the fewest
+    moves to such a state.
+    """
+
+    goal: Expr
+
+
+@dataclass(frozen=True)
+class Count:
+    """In how many reachable states does `where` hold? Never 'found'."""
+
+    where: Expr
+
+
+Query = Reach | Stay | Trap | Count
+
+
+@dataclass(frozen=True)
+class Limits:
+    """When an engine must give up; None is no limit. Giving up is never an answer."""
+
+    max_states: int | None = None
+    max_seconds: float | None = None
+    max_bytes: int | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of one query.
+
+    Attributes
+    ----------
+    found : bool or None
+        True with a witness; False after everything reachable was looked at; None where a limit
+        was hit before either.
+    witness : Witness or None
+    n_states : int
+        For `Reach` how many states satisfy the target, for `Count` how many satisfy `where`; for
+        the others 0. A lower bound where the exploration was cut short.
+    """
+
+    found: bool | None
+    witness: Witness | None = None
+    n_states: int = 0
+
+
+@dataclass(frozen=True)
+class Exploration:
+    """Everything one call of `explore` found.
+
+    Attributes
+    ----------
+    engine : str
+    answers : tuple of Answer
+        One for each query, in order.
+    n_states : int
+        Reachable states (so far, if a limit was hit).
+    n_moves : int or None
+        Enabled (state, move) pairs of the explored states; None where an engine does not count
+        them.
+    depth : int
+        Moves to the farthest state along shortest runs.
+    limit : str or None
+        The limit that was hit, such as ``"states 1,000,000"``, or None.
+    seconds : float
+        Wall time; never part of a report that must be the same twice.
+    n_bytes : int
+        Memory that the engine's own tables took, 0 where unknown.
+    level_sizes : tuple of int
+        New states at each depth.
+    """
+
+    engine: str
+    answers: tuple[Answer, ...]
+    n_states: int
+    n_moves: int | None
+    depth: int
+    limit: str | None
+    seconds: float
+    n_bytes: int = 0
+    level_sizes: tuple[int, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a long exploration stands."""
+
+    stage: str
+    n_states: int
+    depth: int
+    seconds: float
+
+
+ProgressSink = Callable[[Progress], None]
+
+
+class DeclinedError(Exception):
+    """An engine cannot take this system or query; the text says why."""
+
+
+class Engine(Protocol):
+    """What every engine offers."""
+
+    @property
+    def name(self) -> str:
+        """The engine's name, as a user gives it."""
+
+    def explore(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        limits: Limits = Limits(),
+        progress: ProgressSink | None = None,
+    ) -> Exploration:
+        """Explore everything reachable in `system` and answer `queries`.
+
+        Raises
+        ------
+        DeclinedError
+            Where the engine cannot take the system or one of the queries.
+        """

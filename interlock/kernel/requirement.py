@@ -1,0 +1,131 @@
+"""Requirement patterns, scopes and verdicts.
+
+Source of patterns and scopes: Dwyer, Avrunin and Corbett, "Patterns in property specifications
+for finite-state verification", ICSE 1999. A scope is closed on the left and open on the right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+from interlock.kernel.expr import TRUE, Expr
+from interlock.kernel.witness import Witness
+
+
+class Pattern(Enum):
+    """What a requirement says of its predicates, in plain words."""
+
+    NEVER = "never"  # absence of P
+    ALWAYS = "always"  # universality of P
+    EXISTS = "exists"  # existence of P
+    LEADS_TO = "leads to"  # response: P leads to S
+    ONLY_AFTER = "only after"  # precedence: P only after S
+    CAN_STILL = "can always still"  # from every reachable state, a state with P can be reached
+
+
+class ScopeKind(Enum):
+    """Over which part of a run a requirement is judged."""
+
+    GLOBALLY = "globally"
+    BEFORE = "before"  # up to the first R; only if R ever comes
+    AFTER = "after"  # from the first Q
+    BETWEEN = "between"  # from Q up to R; only if R comes
+    AFTER_UNTIL = "after-until"  # from Q up to R, or for ever if R never comes
+
+
+@dataclass(frozen=True)
+class Scope:
+    """A scope with the predicates that open (Q) and close (R) it, where it has them."""
+
+    kind: ScopeKind = ScopeKind.GLOBALLY
+    opens: Expr = TRUE
+    closes: Expr = TRUE
+
+
+GLOBALLY = Scope()
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One requirement over a system.
+
+    Attributes
+    ----------
+    id : str
+    pattern : Pattern
+    p : Expr
+    s : Expr
+        The second predicate of 'leads to' and 'only after'; TRUE elsewhere.
+    scope : Scope
+    after_scan : bool
+        Judge only the states that follow a completed scan.
+    premise : Expr
+        A condition without which the requirement says nothing; its occurrences are counted.
+    says : str
+    survives : int
+        How many component faults it must survive.
+    hazards : tuple of str
+    """
+
+    id: str
+    pattern: Pattern
+    p: Expr
+    s: Expr = TRUE
+    scope: Scope = GLOBALLY
+    after_scan: bool = False
+    premise: Expr = TRUE
+    says: str = ""
+    survives: int = 0
+    hazards: tuple[str, ...] = ()
+
+
+class Outcome(Enum):
+    """The three verdicts. Running out of budget is never 'holds'."""
+
+    HOLDS = "holds"
+    VIOLATED = "violated"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is known of one requirement.
+
+    Attributes
+    ----------
+    requirement : str
+        Its id.
+    outcome : Outcome
+    witness : Witness or None
+        A shortest violating run, over the variables of the system it was asked of.
+    n_premise : int
+        Reachable states in which the premise occurred; a lower bound if `limit` is set.
+    n_states, depth : int
+        Size of the exploration behind the verdict.
+    limit : str or None
+        The limit that was hit, for `UNDECIDED`.
+    seconds : float
+    parts : mapping of str to int
+        Premise counts by the text of each part, where the premise has several.
+    """
+
+    requirement: str
+    outcome: Outcome
+    witness: Witness | None
+    n_premise: int
+    n_states: int
+    depth: int
+    limit: str | None
+    seconds: float
+    engine: str = ""
+    parts: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def vacuous(self) -> bool:
+        """The requirement holds, but only because its premise never occurred."""
+        return self.outcome is Outcome.HOLDS and self.n_premise == 0
+
+    def __bool__(self) -> bool:
+        raise TypeError("a verdict has three values; compare `outcome`")

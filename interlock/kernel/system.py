@@ -1,0 +1,257 @@
+"""A system: finite variables, an initial state and guarded moves.
+
+**A step.** In a state, any move whose guard holds may be taken. All its updates read the state
+before the move and are written together; variables without an update keep their value.
+
+**Fairness.** A move with a `fair` condition is owed: on an endless run, if that condition holds
+for ever from some moment on, the move is taken again and again. Moves without one (operators,
+drivers, faults) owe nothing. The condition may be weaker than the guard: a plant move is owed
+while its physical condition lasts, although the scan has its turn in between.
+
+**Standstill.** In a state without an enabled move the run stays where it is for ever.
+
+The scan phase, when a system has a controller, is the ordinary variable `PHASE`: the number of
+environment moves since the last scan. A state with ``PHASE = 0`` follows a completed scan; the
+states between a move and its scan are states like any other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import Enum
+from functools import cached_property
+
+from interlock.kernel.evaluate import State, bounds, python_function
+from interlock.kernel.expr import FALSE, Expr, variables_of
+
+PHASE = "scan.pending"
+
+
+class Role(Enum):
+    """What a variable stands for; engines may order variables by it but never need it."""
+
+    PLANT = "plant"
+    CONTROL = "control"  # a button, lever or key that an operator sets
+    OUTPUT = "output"
+    MEMORY = "memory"
+    TIMER = "timer"
+    FAULT = "fault"
+    OBSERVER = "observer"
+    PHASE = "phase"
+
+
+class MoveKind(Enum):
+    """Who makes a move."""
+
+    PLANT = "plant"
+    OPERATOR = "operator"
+    DRIVER = "driver"
+    TIMER = "timer"
+    FAULT = "fault"
+    HUMAN = "human"  # a declared human error, a run class of its own
+    SCAN = "scan"
+
+
+@dataclass(frozen=True)
+class Domain:
+    """The integers ``lo..hi``, with a label for each where the values have names."""
+
+    lo: int
+    hi: int
+    labels: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.lo > self.hi:
+            raise ValueError(f"empty domain {self.lo}..{self.hi}")
+        if self.labels and len(self.labels) != self.size:
+            raise ValueError(f"{len(self.labels)} labels for {self.size} values")
+
+    @property
+    def size(self) -> int:
+        """How many values there are."""
+        return self.hi - self.lo + 1
+
+    def show(self, value: int) -> str:
+        """The label of `value`, or its digits."""
+        return self.labels[value - self.lo] if self.labels else str(value)
+
+
+BOOL = Domain(0, 1, ("FALSE", "TRUE"))
+
+
+def enumeration(*labels: str) -> Domain:
+    """A domain with one value for each label, counted from 0."""
+    return Domain(0, len(labels) - 1, labels)
+
+
+@dataclass(frozen=True)
+class Variable:
+    """A named variable with a finite domain and an initial value."""
+
+    name: str
+    domain: Domain
+    initial: int
+    role: Role = Role.PLANT
+
+    def __post_init__(self) -> None:
+        if not self.domain.lo <= self.initial <= self.domain.hi:
+            raise ValueError(f"{self.name}: initial value {self.initial} is outside its domain")
+
+
+@dataclass(frozen=True)
+class Move:
+    """A guarded simultaneous update.
+
+    Attributes
+    ----------
+    name : str
+        Unique in its system.
+    kind : MoveKind
+    guard : Expr
+    updates : mapping of str to Expr
+        New values, read from the state before the move.
+    fair : Expr or None
+        Condition under which the move is owed, or None where it never is.
+    says : str
+        The move in the trade's words, for a witness; may be empty.
+    """
+
+    name: str
+    kind: MoveKind
+    guard: Expr
+    updates: Mapping[str, Expr]
+    fair: Expr | None = None
+    says: str = ""
+
+
+@dataclass(frozen=True)
+class System:
+    """Variables, an initial state and moves. Checked when built.
+
+    Raises
+    ------
+    ValueError
+        If names repeat, a move reads or writes an unknown variable, or an update could leave
+        its variable's domain (by interval arithmetic: clamp it where that is too coarse).
+    """
+
+    variables: tuple[Variable, ...]
+    moves: tuple[Move, ...]
+    title: str = field(default="", compare=False)
+
+    def __post_init__(self) -> None:
+        if len(self.index) != len(self.variables):
+            raise ValueError("variable names repeat")
+        names = [move.name for move in self.moves]
+        if len(set(names)) != len(names):
+            repeated = sorted({name for name in names if names.count(name) > 1})
+            raise ValueError(f"move names repeat: {repeated}")
+        for move in self.moves:
+            self._check(move)
+
+    def _check(self, move: Move) -> None:
+        roots = [move.guard, *move.updates.values(), *([move.fair] if move.fair else [])]
+        unknown = set(variables_of(roots)).union(move.updates) - set(self.index)
+        if unknown:
+            raise ValueError(f"move {move.name}: unknown variables {sorted(unknown)}")
+        found = bounds(roots, self.intervals)
+        for name, update in move.updates.items():
+            lo, hi = self.intervals[name]
+            if found[update][0] < lo or found[update][1] > hi:
+                raise ValueError(
+                    f"move {move.name}: {name} may become {found[update]}, outside {lo}..{hi}"
+                )
+
+    @cached_property
+    def index(self) -> dict[str, int]:
+        """Position of each variable in a state."""
+        return {variable.name: number for number, variable in enumerate(self.variables)}
+
+    @cached_property
+    def intervals(self) -> dict[str, tuple[int, int]]:
+        """Least and greatest value of each variable."""
+        return {v.name: (v.domain.lo, v.domain.hi) for v in self.variables}
+
+    @property
+    def initial(self) -> State:
+        """The initial state, values in the order of `variables`."""
+        return tuple(variable.initial for variable in self.variables)
+
+    def variable(self, name: str) -> Variable:
+        """The variable called `name`."""
+        return self.variables[self.index[name]]
+
+    def move(self, name: str) -> Move:
+        """The move called `name`."""
+        return self._moves_by_name[name]
+
+    @cached_property
+    def _moves_by_name(self) -> dict[str, Move]:
+        return {move.name: move for move in self.moves}
+
+    def named(self, state: State) -> dict[str, int]:
+        """The state as a mapping of variable names to values."""
+        return {v.name: value for v, value in zip(self.variables, state, strict=True)}
+
+    def extended(self, variables: Sequence[Variable], moves: Sequence[Move]) -> System:
+        """The same system with more variables and with `moves` in place of its own."""
+        return replace(self, variables=self.variables + tuple(variables), moves=tuple(moves))
+
+    def narrowed(self, observed: Sequence[Expr]) -> System:
+        """Without the variables that neither a guard nor `observed` can ever depend on."""
+        needed = set(variables_of([*observed, *self._conditions()]))
+        grown = True
+        while grown:
+            updates = [e for m in self.moves for n, e in m.updates.items() if n in needed]
+            more = set(variables_of(updates)) - needed
+            needed |= more
+            grown = bool(more)
+        moves = [
+            replace(m, updates={n: e for n, e in m.updates.items() if n in needed})
+            for m in self.moves
+        ]
+        kept = tuple(v for v in self.variables if v.name in needed or v.name == PHASE)
+        return replace(self, variables=kept, moves=tuple(moves))
+
+    def _conditions(self) -> list[Expr]:
+        guards = [m.guard for m in self.moves if m.guard is not FALSE]
+        return guards + [m.fair for m in self.moves if m.fair is not None]
+
+
+class Stepper:
+    """Executes a system one move at a time in plain Python; slow and obvious.
+
+    Parameters
+    ----------
+    system : System
+    """
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self._guards = python_function([m.guard for m in system.moves], system.index)
+        self._updates = [
+            (
+                [system.index[name] for name in move.updates],
+                python_function(list(move.updates.values()), system.index),
+            )
+            for move in system.moves
+        ]
+        self._numbers = {move.name: number for number, move in enumerate(system.moves)}
+
+    def enabled(self, state: State) -> list[Move]:
+        """The moves whose guard holds in `state`, in the system's order."""
+        guards = self._guards(state)
+        return [move for move, holds in zip(self.system.moves, guards, strict=True) if holds]
+
+    def after(self, state: State, move: Move) -> State:
+        """The state that `move` leads to; its guard is not asked."""
+        places, function = self._updates[self._numbers[move.name]]
+        successor = list(state)
+        for place, value in zip(places, function(state), strict=True):
+            successor[place] = value
+        return tuple(successor)
+
+    def successors(self, state: State) -> list[tuple[Move, State]]:
+        """Every enabled move with the state it leads to, in the system's order."""
+        return [(move, self.after(state, move)) for move in self.enabled(state)]

@@ -1,0 +1,1 @@
+"""Model files: what a user writes, checked, and built into a kernel system."""

@@ -1,0 +1,1 @@
+"""Diagrams, as DOT text first and rendered second."""

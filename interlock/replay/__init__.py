@@ -1,0 +1,1 @@
+"""The independent judge: runs models by an interpreter of its own."""

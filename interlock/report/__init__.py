@@ -1,0 +1,1 @@
+"""How results are told: text, JSON, JUnit."""

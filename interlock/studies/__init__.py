@@ -1,0 +1,1 @@
+"""What a user asks for: verification and what follows from it."""
