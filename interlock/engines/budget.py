@@ -1,0 +1,65 @@
+"""What every engine does about limits and progress; it explores nothing itself."""
+
+from __future__ import annotations
+
+from time import perf_counter
+
+from interlock.kernel.query import Limits, Progress, ProgressSink
+
+NO_LIMITS = Limits()
+REPORT_EVERY_S = 0.2
+
+
+class Budget:
+    """Watches the limits of one exploration and reports its progress.
+
+    Parameters
+    ----------
+    limits : Limits
+    progress : callable or None
+        Called at the start of each stage and then at most every 0.2 seconds.
+    """
+
+    def __init__(self, limits: Limits, progress: ProgressSink | None) -> None:
+        self.limits = limits
+        self.limit: str | None = None
+        self._progress = progress
+        self._started = perf_counter()
+        self._stage = ""
+        self._reported = 0.0
+
+    @property
+    def seconds(self) -> float:
+        """Wall time since the exploration began."""
+        return perf_counter() - self._started
+
+    def report(self, stage: str, n_states: int, depth: int) -> None:
+        """Tell the caller where the exploration stands, if it is time to."""
+        if self._progress is None:
+            return
+        now = self.seconds
+        if stage != self._stage or now - self._reported >= REPORT_EVERY_S:
+            self._stage, self._reported = stage, now
+            self._progress(Progress(stage, n_states, depth, now))
+
+    def spent(self, n_bytes: int = 0) -> bool:
+        """Whether time or memory has run out; the first limit hit stays the one named."""
+        most_s, most_bytes = self.limits.max_seconds, self.limits.max_bytes
+        if self.limit is None:
+            if most_s is not None and self.seconds >= most_s:
+                self.limit = f"seconds {most_s:g}"
+            elif most_bytes is not None and n_bytes > most_bytes:
+                self.limit = f"bytes {most_bytes:,}"
+        return self.limit is not None
+
+    def out_of_time(self) -> bool:
+        """Whether no time is left, whatever other limit was hit before."""
+        most_s = self.limits.max_seconds
+        if most_s is None or self.seconds < most_s:
+            return False
+        self.spent()
+        return True
+
+    def refuse_state(self, most: int) -> None:
+        """Note that a state more than `most` was met."""
+        self.limit = self.limit or f"states {most:,}"

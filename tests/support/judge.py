@@ -1,0 +1,54 @@
+"""Judges witnesses by the words of the contract, with nothing taken from an engine."""
+
+from __future__ import annotations
+
+from interlock.kernel.evaluate import evaluate
+from interlock.kernel.expr import Expr
+from interlock.kernel.query import Query, Reach, Stay, Trap
+from interlock.kernel.system import Stepper, System
+from interlock.kernel.witness import Witness, check_run
+
+
+def prefix_length(system: System, witness: Witness, query: Stay) -> int:
+    """Steps before the first state with `start` from which on the run stays in `stay`."""
+    states = [system.named(state) for state in witness.states]
+    inside_from = len(states)
+    while inside_from and evaluate(query.stay, states[inside_from - 1]):
+        inside_from -= 1
+    for number in range(inside_from, len(states)):
+        if evaluate(query.start, states[number]):
+            return number
+    raise AssertionError("the run never starts to stay")
+
+
+def can_reach(system: System, source: tuple[int, ...], goal: Expr) -> bool:
+    """Whether `goal` can be reached from one state."""
+    stepper = Stepper(system)
+    seen = {source}
+    todo = [source]
+    while todo:
+        state = todo.pop()
+        if evaluate(goal, system.named(state)):
+            return True
+        new = [t for _, t in stepper.successors(state) if t not in seen]
+        seen.update(new)
+        todo.extend(new)
+    return False
+
+
+def check_shows(system: System, witness: Witness, query: Query) -> None:
+    """Check that `witness` shows what `query` asks for."""
+    check_run(system, witness)
+    match query:
+        case Reach(target):
+            assert evaluate(target, system.named(witness.last))
+        case Trap(goal):
+            assert not can_reach(system, witness.last, goal)
+        case Stay():
+            assert witness.loop_start is not None
+            start = prefix_length(system, witness, query)
+            assert start <= witness.loop_start or evaluate(
+                query.stay, system.named(witness.states[witness.loop_start])
+            )
+        case _:
+            raise AssertionError("a count shows nothing")
