@@ -11,6 +11,7 @@ from interlock.kernel.query import Engine
 # An engine's module is imported when it is first asked for: some load heavy libraries.
 _WHERE = {
     "reference": ("interlock.engines.reference", "ReferenceEngine"),
+    "symbolic": ("interlock.engines.symbolic", "SymbolicEngine"),
 }
 
 

@@ -99,8 +99,9 @@ class Exploration:
     n_moves : int or None
         Enabled (state, move) pairs of the explored states; None where an engine does not count
         them.
-    depth : int
-        Moves to the farthest state along shortest runs.
+    depth : int or None
+        Moves to the farthest state along shortest runs; None where the states were not found
+        breadth first, as sets far too large for that are.
     limit : str or None
         The limit that was hit, such as ``"states 1,000,000"``, or None.
     seconds : float
@@ -108,14 +109,14 @@ class Exploration:
     n_bytes : int
         Memory that the engine's own tables took, 0 where unknown.
     level_sizes : tuple of int
-        New states at each depth.
+        New states at each depth; empty where `depth` is None.
     """
 
     engine: str
     answers: tuple[Answer, ...]
     n_states: int
     n_moves: int | None
-    depth: int
+    depth: int | None
     limit: str | None
     seconds: float
     n_bytes: int = 0

@@ -102,7 +102,8 @@ class Verdict:
         A shortest violating run, over the variables of the system it was asked of.
     n_premise : int
         Reachable states in which the premise occurred; a lower bound if `limit` is set.
-    n_states, depth : int
+    n_states : int
+    depth : int or None
         Size of the exploration behind the verdict.
     limit : str or None
         The limit that was hit, for `UNDECIDED`.
@@ -116,7 +117,7 @@ class Verdict:
     witness: Witness | None
     n_premise: int
     n_states: int
-    depth: int
+    depth: int | None
     limit: str | None
     seconds: float
     engine: str = ""

@@ -1,0 +1,184 @@
+"""The symbolic engine: answers the queries of the kernel with decision diagrams."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.space import BREADTH_FIRST_NODES, LimitError, Space
+from interlock.kernel.expr import Expr
+from interlock.kernel.query import (
+    Answer,
+    Count,
+    Exploration,
+    Limits,
+    ProgressSink,
+    Query,
+    Reach,
+    Stay,
+    Trap,
+)
+from interlock.kernel.system import System
+from interlock.kernel.witness import Step, Witness
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+
+class SymbolicEngine:
+    """Decision diagrams: for systems with far more states than can be listed.
+
+    Parameters
+    ----------
+    breadth_first_nodes : int
+        Size, in nodes of diagrams, up to which the search is breadth first.
+    """
+
+    name = "symbolic"
+
+    def __init__(self, breadth_first_nodes: int = BREADTH_FIRST_NODES) -> None:
+        self._breadth_first_nodes = breadth_first_nodes
+
+    def explore(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> Exploration:
+        """Explore everything reachable in `system` and answer `queries`.
+
+        Depth and level sizes are None and empty where the system was too large to search
+        breadth first to its end; witnesses are shortest all the same.
+
+        Raises
+        ------
+        DeclinedError
+            If an expression has more values than can be told apart one by one.
+        """
+        budget = Budget(limits, progress)
+        try:
+            space = Space(system, budget, self._breadth_first_nodes)
+        except MemoryError:
+            return _nothing(self.name, queries, budget)
+        try:
+            space.explore()
+        except LimitError:
+            pass
+        except MemoryError:
+            _note_memory(budget)
+        answers = tuple(_answer(space, query) for query in queries)
+        return Exploration(
+            engine=self.name,
+            answers=answers,
+            n_states=space.n_reached,
+            n_moves=_count_moves(space),
+            depth=len(space.rings) - 1 if space.has_all_rings else None,
+            limit=budget.limit,
+            seconds=budget.seconds,
+            n_bytes=space.diagrams.n_bytes,
+            level_sizes=tuple(space.level_sizes) if space.has_all_rings else (),
+        )
+
+
+def _nothing(name: str, queries: Sequence[Query], budget: Budget) -> Exploration:
+    """The result where not even the moves fit into memory."""
+    _note_memory(budget)
+    return Exploration(
+        engine=name,
+        answers=tuple(Answer(None) for _ in queries),
+        n_states=1,
+        n_moves=None,
+        depth=0,
+        limit=budget.limit,
+        seconds=budget.seconds,
+        level_sizes=(1,),
+    )
+
+
+def _note_memory(budget: Budget) -> None:
+    most = budget.limits.max_bytes
+    budget.limit = budget.limit or f"bytes {DEFAULT_BYTES if most is None else most:,}"
+
+
+def _count_moves(space: Space) -> int | None:
+    try:
+        return sum(space.encoding.count(space.reached & move.guard) for move in space.moves)
+    except MemoryError:
+        return None
+
+
+def _answer(space: Space, query: Query) -> Answer:
+    """The answer to one query, None where a limit came first."""
+    try:
+        match query:
+            case Reach(target):
+                return _reach(space, target)
+            case Count(where):
+                node = space.reached & space.encoding.truth(where)
+                return Answer(_nothing_found(space), None, space.encoding.count(node))
+            case Trap(goal):
+                return _trap(space, goal)
+            case Stay(start, stay):
+                return _stay(space, start, stay)
+    except LimitError:
+        return Answer(None)
+    except MemoryError:
+        _note_memory(space.budget)
+        return Answer(None)
+
+
+def _nothing_found(space: Space) -> bool | None:
+    return False if space.is_complete else None
+
+
+def _reach(space: Space, target: Expr) -> Answer:
+    hit = space.reached & space.encoding.truth(target)
+    n_states = space.encoding.count(hit)
+    try:
+        steps = Paths(space).to_nearest(hit) if n_states else None
+    except LimitError:
+        return Answer(None, None, n_states)
+    if steps is None:
+        return Answer(_nothing_found(space), None, n_states)
+    return Answer(True, _run(space, steps), n_states)
+
+
+def _trap(space: Space, goal: Expr) -> Answer:
+    if space.budget.out_of_time():
+        return Answer(None)
+    # What lies beyond the states found may lead to the goal, so it counts as the goal.
+    able = space.reached & space.encoding.truth(goal)
+    if not space.is_complete:
+        able = able | space.reached & space.before(~space.reached)
+    trapped = space.reached & ~space.closure_before(able, space.reached)
+    return _nearest(space, trapped)
+
+
+def _nearest(space: Space, target: Node) -> Answer:
+    steps = Paths(space).to_nearest(target)
+    return Answer(_nothing_found(space)) if steps is None else Answer(True, _run(space, steps))
+
+
+def _stay(space: Space, start: Expr, stay: Expr) -> Answer:
+    if space.budget.out_of_time():
+        return Answer(None)
+    inside = space.reached & space.encoding.truth(stay)
+    starts = inside & space.encoding.truth(start)
+    within = space.closure_after(starts, inside)
+    loops = FairLoops(space, within)
+    steps = Paths(space).to_nearest(starts & loops.leading_there())
+    if steps is None:
+        return Answer(_nothing_found(space))
+    state = steps[-1].state if steps else space.system.initial
+    approach, loop = loops.run_from(state)
+    steps = steps + approach
+    return Answer(True, _run(space, steps + loop, len(steps)))
+
+
+def _run(space: Space, steps: list[Step], loop_start: int | None = None) -> Witness:
+    return Witness(space.system.initial, tuple(steps), loop_start)

@@ -1,0 +1,131 @@
+"""Fair endless runs inside a set of states.
+
+The states from which such a run exists are a greatest fixpoint: from each, every owed move can
+be paid (its condition be false somewhere, or it be taken) again and again without leaving.
+Source: E. A. Emerson, C.-L. Lei, "Efficient model checking in fragments of the propositional
+mu-calculus", LICS 1986. Here a debt may also be paid by an edge, the move itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.space import Space
+from interlock.kernel.evaluate import State
+from interlock.kernel.system import Stepper
+from interlock.kernel.witness import Step
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+
+@dataclass(frozen=True)
+class _Debt:
+    """A move that is owed, and where it is not."""
+
+    move: SymbolicMove
+    is_void: Node
+
+
+class FairLoops:
+    """The fair endless runs inside `within`.
+
+    Parameters
+    ----------
+    space : Space
+        Explored.
+    within : Node
+        Reached states that the runs may not leave.
+    """
+
+    def __init__(self, space: Space, within: Node) -> None:
+        self._space = space
+        self._within = within
+        self._debts = [
+            _Debt(move, ~space.encoding.truth(move.move.fair))
+            for move in space.moves
+            if move.move.fair is not None
+        ]
+        self._standing = within & space.standstill()
+        self._turning = self._fair_core()
+
+    def leading_there(self) -> Node:
+        """The states of `within` from which a fair endless run inside exists."""
+        return self._space.closure_before(self._standing | self._turning, self._within)
+
+    def _fair_core(self) -> Node:
+        space = self._space
+        core = self._within
+        while True:
+            before = core
+            core = self._trimmed(core)
+            for debt in self._debts:
+                core = self._trimmed(space.closure_before(self._paying(debt, core), core))
+            if core == before:
+                return core
+
+    def _trimmed(self, core: Node) -> Node:
+        """Without the states from which every move leaves, one after the other."""
+        while True:
+            self._space.check()
+            smaller = core & self._space.before(core)
+            if smaller == core:
+                return core
+            core = smaller
+
+    def _paying(self, debt: _Debt, core: Node) -> Node:
+        return core & (debt.is_void | debt.move.preimage(core))
+
+    def run_from(self, state: State) -> tuple[list[Step], list[Step]]:
+        """A run inside from `state`, one of `leading_there`, and the loop it ends in.
+
+        The loop is empty where the run stands still.
+        """
+        space = self._space
+        paths = Paths(space)
+        approach = paths.between(state, self._standing | self._turning, self._within)
+        here = approach[-1].state if approach else state
+        if space.encoding.holds(self._standing, here):
+            return approach, []
+        loop: list[Step] = []
+        while not loop:
+            tour = self._tour(paths, here)
+            end = tour[-1].state
+            back = space.encoding.is_state(here)
+            ahead = space.closure_before(back, self._turning)
+            if space.encoding.holds(ahead, end):
+                loop = tour + paths.between(end, back, self._turning)
+            else:
+                # The tour left for a part with no way back. That can happen only as often as
+                # there are such parts.
+                approach += tour
+                here = end
+        return approach, loop
+
+    def _tour(self, paths: Paths, start: State) -> list[Step]:
+        """A run of at least one move inside the fair states that pays every debt."""
+        encoding = self._space.encoding
+        tour: list[Step] = []
+        here = start
+        for debt in self._debts:
+            states = [start, *(step.state for step in tour)]
+            if any(step.move == debt.move.move.name for step in tour) or any(
+                encoding.holds(debt.is_void, state) for state in states
+            ):
+                continue
+            tour += paths.between(here, self._paying(debt, self._turning), self._turning)
+            here = tour[-1].state if tour else start
+            if not encoding.holds(debt.is_void, here):
+                tour.append(self._step(here, debt.move.move.name))
+                here = tour[-1].state
+        return tour or [self._step(here, None)]
+
+    def _step(self, state: State, name: str | None) -> Step:
+        """One move from `state` inside the fair states, the one called `name` if given."""
+        for move, successor in Stepper(self._space.system).successors(state):
+            if name in (None, move.name) and self._space.encoding.holds(self._turning, successor):
+                return Step(move.name, successor)
+        raise AssertionError("a fair state has a move that stays")

@@ -1,0 +1,105 @@
+"""Concrete shortest runs out of sets of states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from interlock.base.errors import InternalError
+from interlock.engines.symbolic.space import LimitError, Space
+from interlock.kernel.evaluate import State
+from interlock.kernel.system import Stepper
+from interlock.kernel.witness import Step
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+
+class Paths:
+    """Finds runs in an explored space.
+
+    Parameters
+    ----------
+    space : Space
+    """
+
+    def __init__(self, space: Space) -> None:
+        self.space = space
+        self._encoding = space.encoding
+        self._stepper = Stepper(space.system)
+
+    def to_nearest(self, target: Node) -> list[Step] | None:
+        """A run of the fewest moves from the initial state into `target`.
+
+        None where nothing in `target` was reached.
+
+        Raises
+        ------
+        LimitError
+            If a limit was hit before a shortest run was found.
+        """
+        space = self.space
+        for depth, ring in enumerate(space.rings):
+            hit = ring & target
+            if hit.satisfiable():
+                return self._through_rings(depth, self._encoding.pick(hit))
+        target = target & space.reached
+        if space.has_all_rings or not target.satisfiable():
+            return None
+        if not space.is_complete:
+            # A shorter run may lead through states that were not found.
+            raise LimitError
+        # Every longer run crosses the last ring, so the nearest of its states decides.
+        rings = self._rings_before(target, space.reached, space.rings[-1])
+        crossing = self._encoding.pick(rings[-1] & space.rings[-1])
+        return self._through_rings(len(space.rings) - 1, crossing) + self._descend(rings, crossing)
+
+    def between(self, source: State, target: Node, within: Node) -> list[Step]:
+        """A shortest run inside `within` from `source` into `target`; there must be one."""
+        rings = self._rings_before(target & within, within, self._encoding.is_state(source))
+        return self._descend(rings, source)
+
+    def _rings_before(self, target: Node, within: Node, stop: Node) -> list[Node]:
+        """The states at each distance before `target`, until one of `stop` is among them."""
+        rings = [target]
+        seen = target
+        while not (rings[-1] & stop).satisfiable():
+            self.space.budget.report("tracing", self.space.n_reached, len(rings))
+            images = []
+            for move in self.space.moves:
+                self.space.check()
+                images.append(move.preimage(rings[-1]) & within & ~seen)
+            ring = self.space.diagrams.disjunction(images)
+            if not ring.satisfiable():
+                raise InternalError("symbolic: a state that was reached has no run to it")
+            rings.append(ring)
+            seen = seen | ring
+        return rings
+
+    def _descend(self, rings: Sequence[Node], state: State) -> list[Step]:
+        """A run from `state`, in the last of `rings`, down into the first."""
+        steps = []
+        for ring in reversed(rings[:-1]):
+            for move, successor in self._stepper.successors(state):
+                if self._encoding.holds(ring, successor):
+                    steps.append(Step(move.name, successor))
+                    state = successor
+                    break
+            else:
+                raise InternalError("symbolic: a ring does not lead to the next")
+        return steps
+
+    def _through_rings(self, depth: int, state: State) -> list[Step]:
+        """A run of `depth` moves from the initial state to `state`."""
+        steps: list[Step] = []
+        for ring in reversed(self.space.rings[:depth]):
+            goal = self._encoding.is_state(state)
+            for move in self.space.moves:
+                earlier = move.preimage(goal) & ring
+                if earlier.satisfiable():
+                    steps.append(Step(move.move.name, state))
+                    state = self._encoding.pick(earlier)
+                    break
+            else:
+                raise InternalError("symbolic: a ring does not follow from the one before")
+        return steps[::-1]
