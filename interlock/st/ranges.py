@@ -1,0 +1,79 @@
+"""Ranges of integer expressions.
+
+The quotient and the remainder use the very bounds of ``interlock.kernel.evaluate.bounds``: a
+value that fits here then fits there too, and needs no clamp.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from interlock.st.types import INT_MAX, INT_MIN, IntType
+
+
+def fits_int(range_: IntType) -> bool:
+    """Whether every value is an INT."""
+    return range_.lo >= INT_MIN and range_.hi <= INT_MAX
+
+
+def within(inner: IntType, outer: IntType) -> bool:
+    """Whether every value of `inner` is one of `outer`."""
+    return outer.lo <= inner.lo and inner.hi <= outer.hi
+
+
+def join(a: IntType, b: IntType) -> IntType:
+    """The least range around both."""
+    return IntType(min(a.lo, b.lo), max(a.hi, b.hi))
+
+
+def _product(a: IntType, b: IntType) -> IntType:
+    corners = [x * y for x in (a.lo, a.hi) for y in (b.lo, b.hi)]
+    return IntType(min(corners), max(corners))
+
+
+def _quotient(a: IntType, b: IntType) -> IntType:
+    size = max(abs(a.lo), abs(a.hi))
+    return IntType(-size if a.lo < 0 or b.lo < 0 else 0, size)
+
+
+def _remainder(a: IntType, b: IntType) -> IntType:
+    # It keeps the sign of the dividend and is smaller than the divisor.
+    size = max(abs(b.lo), abs(b.hi), 1) - 1
+    return IntType(max(a.lo, -size) if a.lo < 0 else 0, min(a.hi, size) if a.hi > 0 else 0)
+
+
+ARITHMETIC: dict[str, Callable[[IntType, IntType], IntType]] = {
+    "+": lambda a, b: IntType(a.lo + b.lo, a.hi + b.hi),
+    "-": lambda a, b: IntType(a.lo - b.hi, a.hi - b.lo),
+    "*": _product,
+    "/": _quotient,
+    "MOD": _remainder,
+}
+
+
+def negated(a: IntType) -> IntType:
+    """The range of ``-a``."""
+    return IntType(-a.hi, -a.lo)
+
+
+def least(ranges: Sequence[IntType]) -> IntType:
+    """The range of the least of several values."""
+    return IntType(min(r.lo for r in ranges), min(r.hi for r in ranges))
+
+
+def greatest(ranges: Sequence[IntType]) -> IntType:
+    """The range of the greatest of several values."""
+    return IntType(max(r.lo for r in ranges), max(r.hi for r in ranges))
+
+
+def called(function: str, ranges: Sequence[IntType]) -> IntType:
+    """The range of ``MIN``, ``MAX``, ``LIMIT`` or ``ABS`` over `ranges`."""
+    match function:
+        case "MIN":
+            return least(ranges)
+        case "MAX":
+            return greatest(ranges)
+        case "LIMIT":
+            return greatest([ranges[0], least(ranges[1:])])
+        case _:
+            return greatest([IntType(0, 0), ranges[0], negated(ranges[0])])

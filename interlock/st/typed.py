@@ -1,0 +1,212 @@
+"""The checked tree: names resolved, every expression typed, constants as integers.
+
+A truth value is 0 or 1, a value of an enumeration its number, a TIME its milliseconds. The
+lowering and the interpreter both start from here and share nothing behind it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from interlock.base.errors import Place
+from interlock.st.types import EnumType, Type
+
+
+@dataclass(frozen=True)
+class Constant:
+    """A value; `text` is how it was written."""
+
+    value: int
+    type: Type
+    text: str
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Read:
+    """A variable, or the output of a block as in ``t1.Q``, spelled as declared."""
+
+    name: str
+    type: Type
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Unary:
+    """``NOT`` or ``-``."""
+
+    op: str
+    operand: Expression
+    type: Type
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Binary:
+    """``XOR = <> < > <= >= + - * / MOD``."""
+
+    op: str
+    left: Expression
+    right: Expression
+    type: Type
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Junction:
+    """``AND`` or ``OR`` of two or more."""
+
+    op: str
+    operands: tuple[Expression, ...]
+    type: Type
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Call:
+    """``SEL``, ``MIN``, ``MAX``, ``LIMIT`` or ``ABS``."""
+
+    function: str
+    arguments: tuple[Expression, ...]
+    type: Type
+    place: Place = field(compare=False)
+
+
+Expression = Constant | Read | Unary | Binary | Junction | Call
+
+
+@dataclass(frozen=True)
+class Assign:
+    """``target := value``."""
+
+    target: str
+    type: Type
+    value: Expression
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A condition and its statements."""
+
+    condition: Expression
+    body: tuple[Statement, ...]
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class If:
+    """The first branch whose condition holds, else `otherwise`."""
+
+    branches: tuple[Branch, ...]
+    otherwise: tuple[Statement, ...]
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class CaseBranch:
+    """Closed ranges of values and the statements for them."""
+
+    ranges: tuple[tuple[int, int], ...]
+    body: tuple[Statement, ...]
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Case:
+    """The branch whose ranges hold the selector's value, else `otherwise`."""
+
+    selector: Expression
+    branches: tuple[CaseBranch, ...]
+    otherwise: tuple[Statement, ...]
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """An output of a block given to a variable, ``Q => target``."""
+
+    output: str
+    target: str
+    type: Type
+    source_type: Type
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Invoke:
+    """A call of an instance; its inputs in upper case, without the preset time."""
+
+    instance: str
+    inputs: tuple[tuple[str, Expression], ...]
+    outputs: tuple[Taken, ...]
+    place: Place = field(compare=False)
+
+    def input(self, name: str) -> Expression | None:
+        """The expression given to the input `name`, or None where no call gives one."""
+        return dict(self.inputs).get(name)
+
+
+Statement = Assign | If | Case | Invoke
+
+
+@dataclass(frozen=True)
+class Declared:
+    """A variable of the program.
+
+    Attributes
+    ----------
+    kind : str
+        ``VAR_INPUT``, ``VAR_OUTPUT`` or ``VAR``.
+    """
+
+    name: str
+    type: Type
+    initial: int
+    kind: str
+    retain: bool
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Instance:
+    """A function block's instance.
+
+    Attributes
+    ----------
+    preset_ms : int
+        Preset time of a timer, in milliseconds.
+    greatest_count : int
+        Where a counter stops counting: the greatest preset value it is ever given.
+    """
+
+    name: str
+    block: str
+    retain: bool
+    preset_ms: int
+    greatest_count: int
+    place: Place = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Program:
+    """A checked program.
+
+    Attributes
+    ----------
+    elapsed_reads : tuple of Place
+        Where the elapsed time ET of a timer is read; this needs counted timers.
+    """
+
+    name: str
+    enums: tuple[EnumType, ...]
+    variables: tuple[Declared, ...]
+    instances: tuple[Instance, ...]
+    body: tuple[Statement, ...]
+    elapsed_reads: tuple[Place, ...]
+    place: Place = field(compare=False)
+
+    @property
+    def inputs(self) -> tuple[Declared, ...]:
+        """The declared inputs, in order."""
+        return tuple(v for v in self.variables if v.kind == "VAR_INPUT")
