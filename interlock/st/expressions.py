@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import ranges
 from interlock.st import syntax as sx
@@ -28,11 +30,25 @@ class ExpressionChecker:
     """Types expressions in a scope; mistakes are collected, never raised.
 
     A method that finds a mistake in an expression returns None for it.
+
+    Parameters
+    ----------
+    scope : Scope
+    mistakes : list of Mistake
+        Receives the mistakes.
+    is_excused : callable, optional
+        Whether a name that is not in the scope needs no message, because its declaration has one.
     """
 
-    def __init__(self, scope: Scope, mistakes: list[Mistake]) -> None:
+    def __init__(
+        self,
+        scope: Scope,
+        mistakes: list[Mistake],
+        is_excused: Callable[[str], bool] = lambda _name: False,
+    ) -> None:
         self.scope = scope
         self.mistakes = mistakes
+        self._is_excused = is_excused
         self.elapsed_reads: list[Place] = []
 
     def refuse(self, place: Place, says: str) -> None:
@@ -112,6 +128,8 @@ class ExpressionChecker:
         return self._bare_label(e, enum)
 
     def _bare_label(self, e: sx.Name, enum: EnumType | None) -> ty.Expression | None:
+        if self._is_excused(e.text):
+            return None
         owners = self.scope.owners_of(e.text)
         if enum is not None and (owners or "." not in e.text):
             known = nearest(e.text, enum.labels)
@@ -226,7 +244,7 @@ class ExpressionChecker:
         if e.op in _ORDER and not isinstance(left.type, IntType) and left.type != TIME:
             self.refuse(
                 e.place,
-                f"{e.op} cannot order values of type {left.type}; only = and <> compare these",
+                f"{e.op} cannot order values of type {left.type}; only = and <> can",
             )
             return None
         return ty.Binary(e.op, left, right, BOOL, e.place)
