@@ -1,84 +1,301 @@
-"""From typed trees to the kernel's expressions."""
+"""From a typed program to the kernel: what one scan makes of the memory, as expressions.
+
+The program is executed once with expressions in place of values. Both sides of a branch are
+executed; where they meet, each variable becomes an if-then-else.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+from math import prod
 
+from interlock.base.errors import Place
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import Expr
+from interlock.kernel.evaluate import python_function
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, not_, or_, var
+from interlock.kernel.system import Domain, Move, MoveKind, Variable
 from interlock.st import typed as ty
-from interlock.st.types import IntType
+from interlock.st.layout import (
+    PREFIX,
+    Layout,
+    Settings,
+    Timers,
+    lay_out,
+    position_name,
+    top_of,
+)
+from interlock.st.lower_blocks import step_block
+from interlock.st.lower_terms import lower_expression
+from interlock.st.types import IntType, Type
 
-_BINARY: dict[str, Callable[[Expr, Expr], Expr]] = {
-    "XOR": ex.xor,
-    "=": ex.eq,
-    "<>": ex.ne,
-    "<": ex.lt,
-    ">": lambda a, b: ex.lt(b, a),
-    "<=": ex.le,
-    ">=": lambda a, b: ex.le(b, a),
-    "+": ex.add,
-    "-": ex.sub,
-    "*": ex.mul,
-    "/": ex.div,
-    "MOD": ex.mod,
-}
+__all__ = ["Flaw", "Lowered", "lower_expression", "lower_program"]
+
+# Up to so many combinations of values are tried to show that a flaw cannot happen.
+_MAX_TRIED = 4096
+
+_State = dict[str, Expr]
 
 
-def lower_expression(
-    expression: ty.Expression,
-    env: Mapping[str, Expr],
-    zero_divisors: list[tuple[ty.Expression, Expr]] | None = None,
-) -> Expr:
-    """The kernel's expression for `expression`.
+@dataclass(frozen=True)
+class Flaw:
+    """Something a scan must not do: where, what, and the condition under which it does."""
 
-    Parameters
+    place: Place
+    says: str
+    when: Expr
+
+
+@dataclass(frozen=True)
+class Lowered:
+    """A program as the kernel sees it.
+
+    Attributes
     ----------
-    expression : typed.Expression
-    env : mapping of str to Expr
-        What each name stands for; keys are casefolded.
-    zero_divisors : list, optional
-        Receives, for each division whose divisor may be zero, the divisor and the condition that
-        it is zero. No operator is skipped at run time: AND and OR evaluate both sides.
+    program : typed.Program
+    settings : Settings
+    inputs : tuple of Variable
+        What a scan latches, named ``input.<name>``. They are not variables of the system: replace
+        them by the signals' expressions (``kernel.expr.substitute``).
+    variables : tuple of Variable
+        Outputs under their own names; local variables and the memory of blocks behind ``plc.``.
+    retained : frozenset of str
+        Names of the variables that keep their values over a restart.
+    updates : dict of str to Expr
+        New value of each variable after one scan, over ``input.<name>`` and the variables before
+        it. Variables that no scan changes are left out.
+    timer_moves : tuple of Move
+        The events by which free timers elapse; empty for counted timers.
+    flaws : tuple of Flaw
+        Assignments out of range and divisions by zero that interval analysis cannot exclude.
     """
 
-    def lower(e: ty.Expression) -> Expr:
-        match e:
-            case ty.Constant():
-                return ex.const(e.value)
-            case ty.Read():
-                return env[e.name.casefold()]
-            case ty.Unary():
-                operand = lower(e.operand)
-                return ex.not_(operand) if e.op == "NOT" else ex.sub(ex.const(0), operand)
-            case ty.Junction():
-                parts = [lower(operand) for operand in e.operands]
-                return ex.and_(*parts) if e.op == "AND" else ex.or_(*parts)
-            case ty.Binary():
-                left, right = lower(e.left), lower(e.right)
-                if e.op in ("/", "MOD") and zero_divisors is not None:
-                    divisor = e.right.type
-                    if isinstance(divisor, IntType) and divisor.lo <= 0 <= divisor.hi:
-                        zero_divisors.append((e.right, ex.eq(right, ex.const(0))))
-                return _BINARY[e.op](left, right)
-            case _:
-                return _lower_call(e.function, [lower(argument) for argument in e.arguments])
+    program: ty.Program
+    settings: Settings
+    inputs: tuple[Variable, ...]
+    variables: tuple[Variable, ...]
+    retained: frozenset[str]
+    updates: dict[str, Expr]
+    timer_moves: tuple[Move, ...]
+    flaws: tuple[Flaw, ...]
 
-    return lower(expression)
+    @cached_property
+    def defects(self) -> Expr:
+        """Whether the next scan does any of `flaws`."""
+        return or_(*(flaw.when for flaw in self.flaws))
+
+    @property
+    def restart(self) -> dict[str, Expr]:
+        """Updates that restart the controller: volatile memory takes its initial values."""
+        volatile = [v for v in self.variables if v.name not in self.retained]
+        return {v.name: const(v.initial) for v in volatile}
 
 
-def _lower_call(function: str, arguments: list[Expr]) -> Expr:
-    match function:
-        case "SEL":  # SEL(G, IN0, IN1): IN1 where G holds
-            return ex.ite(arguments[0], arguments[2], arguments[1])
-        case "LIMIT":  # LIMIT(MN, IN, MX)
-            return ex.maximum(arguments[0], ex.minimum(arguments[1], arguments[2]))
-        case "ABS":
-            size = ex.maximum(arguments[0], ex.sub(ex.const(0), arguments[0]))
-            return ex.maximum(ex.const(0), size)
-        case _:
-            fold = ex.minimum if function == "MIN" else ex.maximum
-            result = arguments[0]
-            for argument in arguments[1:]:
-                result = fold(result, argument)
-            return result
+def lower_program(program: ty.Program, settings: Settings) -> Lowered:
+    """Lower `program`.
+
+    Raises
+    ------
+    InputError
+        Where the program reads the elapsed time of a free timer.
+    """
+    layout = lay_out(program, settings)
+    run = _Run(program, layout, settings)
+    updates = run.scan()
+    domains = {v.name: v.domain for v in (*layout.inputs, *layout.variables)}
+    flaws = tuple(flaw for flaw in run.flaws if not _is_impossible(flaw.when, domains))
+    return Lowered(
+        program,
+        settings,
+        layout.inputs,
+        layout.variables,
+        layout.retained,
+        updates,
+        tuple(_elapse_moves(program.instances, settings)),
+        flaws,
+    )
+
+
+def _is_impossible(condition: Expr, domains: Mapping[str, Domain]) -> bool:
+    if condition is FALSE:
+        return True
+    names = ex.variables_of([condition])
+    if prod(domains[name].size for name in names) > _MAX_TRIED:
+        return False
+    holds = python_function([condition], {name: n for n, name in enumerate(names)})
+    values = [range(domains[name].lo, domains[name].hi + 1) for name in names]
+    return not any(holds(state)[0] for state in product(*values))
+
+
+def _elapse_moves(instances: Iterable[ty.Instance], settings: Settings) -> Iterator[Move]:
+    if settings.timers is not Timers.FREE:
+        return
+    for instance in instances:
+        if not instance.preset_ms:
+            continue
+        elapsed = position_name(instance, settings)
+        due = and_(var(f"{PREFIX}{instance.name}.running"), not_(var(elapsed)))
+        yield Move(
+            f"{instance.name} elapses",
+            MoveKind.TIMER,
+            due,
+            {elapsed: TRUE},
+            fair=due,
+            says=f"timer {instance.name} elapses",
+        )
+
+
+class _Names(Mapping[str, Expr]):
+    """What the names of the program stand for in a state."""
+
+    def __init__(self, state: _State, run: _Run) -> None:
+        self._state = state
+        self._run = run
+
+    def __getitem__(self, name: str) -> Expr:
+        value = self._state[self._run.layout.names[name]]
+        preset_ms = self._run.elapsed_presets_ms.get(name)
+        if preset_ms is None:
+            return value
+        elapsed_ms = ex.mul(value, const(self._run.settings.scan_ms))
+        return ex.minimum(const(preset_ms), elapsed_ms)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._run.layout.names)
+
+    def __len__(self) -> int:
+        return len(self._run.layout.names)
+
+
+class _Run:
+    """One scan with expressions in place of values."""
+
+    def __init__(self, program: ty.Program, layout: Layout, settings: Settings) -> None:
+        self.program = program
+        self.layout = layout
+        self.settings = settings
+        self.instances = {instance.name: instance for instance in program.instances}
+        self.elapsed_presets_ms = {
+            f"{i.name}.ET".casefold(): i.preset_ms for i in program.instances
+        }
+        self.flaws: list[Flaw] = []
+
+    def scan(self) -> dict[str, Expr]:
+        variables = self.layout.variables
+        state = {v.name: var(v.name) for v in (*self.layout.inputs, *variables)}
+        if self.settings.timers is Timers.COUNTED:
+            self._pass_time(state)
+        self._execute(self.program.body, state, TRUE)
+        return {v.name: state[v.name] for v in variables if state[v.name] is not var(v.name)}
+
+    def _pass_time(self, state: _State) -> None:
+        # Time passes between scans, not between two calls in one scan.
+        for instance in self.program.instances:
+            running = f"{PREFIX}{instance.name}.running"
+            if running in state:
+                place = position_name(instance, self.settings)
+                top = const(top_of(instance, self.settings))
+                later = ex.minimum(top, ex.add(state[place], const(1)))
+                state[place] = ex.ite(state[running], later, state[place])
+
+    def _value(self, e: ty.Expression, state: _State, path: Expr) -> Expr:
+        zero_divisors: list[tuple[ty.Expression, Expr]] = []
+        value = lower_expression(e, _Names(state, self), zero_divisors)
+        for divisor, is_zero in zero_divisors:
+            self._note(divisor.place, "division by zero", and_(path, is_zero))
+        return value
+
+    def _note(self, place: Place, says: str, when: Expr) -> None:
+        if when is not FALSE:
+            self.flaws.append(Flaw(place, says, when))
+
+    def _execute(self, body: Iterable[ty.Statement], state: _State, path: Expr) -> None:
+        for s in body:
+            match s:
+                case ty.Assign():
+                    value = self._value(s.value, state, path)
+                    self._write(s.target, s.type, value, s.value.type, state, path, s.place)
+                case ty.If():
+                    self._if(s, state, path)
+                case ty.Case():
+                    self._case(s, state, path)
+                case ty.Invoke():
+                    self._invoke(s, state, path)
+
+    def _write(
+        self,
+        target: str,
+        type_: Type,
+        value: Expr,
+        value_type: Type,
+        state: _State,
+        path: Expr,
+        place: Place,
+    ) -> None:
+        if isinstance(type_, IntType) and isinstance(value_type, IntType):
+            sides = []
+            if value_type.lo < type_.lo:
+                sides.append(ex.lt(value, const(type_.lo)))
+            if value_type.hi > type_.hi:
+                sides.append(ex.lt(const(type_.hi), value))
+            if sides:
+                says = f"'{target}' is assigned a value outside {type_.lo}..{type_.hi}"
+                self._note(place, says, and_(path, or_(*sides)))
+                value = ex.clamp(value, type_.lo, type_.hi)
+        state[self.layout.names[target.casefold()]] = value
+
+    def _if(self, s: ty.If, state: _State, path: Expr) -> None:
+        def condition_of(branch: ty.Branch) -> Callable[[Expr], Expr]:
+            return lambda path: self._value(branch.condition, state, path)
+
+        arms = [(condition_of(branch), branch.body) for branch in s.branches]
+        self._choose(arms, s.otherwise, state, path)
+
+    def _case(self, s: ty.Case, state: _State, path: Expr) -> None:
+        selector = self._value(s.selector, state, path)
+
+        def condition_of(branch: ty.CaseBranch) -> Callable[[Expr], Expr]:
+            met = or_(*(_in_span(selector, lo, hi) for lo, hi in branch.ranges))
+            return lambda _path: met
+
+        arms = [(condition_of(branch), branch.body) for branch in s.branches]
+        self._choose(arms, s.otherwise, state, path)
+
+    def _choose(
+        self,
+        arms: Sequence[tuple[Callable[[Expr], Expr], tuple[ty.Statement, ...]]],
+        otherwise: tuple[ty.Statement, ...],
+        state: _State,
+        path: Expr,
+    ) -> None:
+        """Execute every arm, each where its condition is the first to hold, and merge."""
+        before = dict(state)
+        ends: list[tuple[Expr, _State]] = []
+        for condition_on, body in arms:
+            condition = condition_on(path)
+            end = dict(before)
+            self._execute(body, end, and_(path, condition))
+            ends.append((condition, end))
+            path = and_(path, not_(condition))
+        self._execute(otherwise, state, path)
+        for condition, end in reversed(ends):
+            for name, value in end.items():
+                state[name] = ex.ite(condition, value, state[name])
+
+    def _invoke(self, s: ty.Invoke, state: _State, path: Expr) -> None:
+        instance = self.instances[s.instance]
+        inputs = {name: self._value(e, state, path) for name, e in s.inputs}
+        state.update(step_block(instance, inputs, state, self.settings))
+        for taken in s.outputs:
+            value = state[f"{PREFIX}{s.instance}.{taken.output}"]
+            self._write(
+                taken.target, taken.type, value, taken.source_type, state, path, taken.place
+            )
+
+
+def _in_span(value: Expr, lo: int, hi: int) -> Expr:
+    if lo == hi:
+        return ex.eq(value, const(lo))
+    return and_(ex.le(const(lo), value), ex.le(value, const(hi)))

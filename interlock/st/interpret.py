@@ -1,0 +1,240 @@
+"""A controller that executes a typed program directly, statement by statement.
+
+It shares the typed tree and the names of the memory with the lowering, and no code: each is a
+check on the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.base.errors import Mistake, Place
+from interlock.kernel.system import Role
+from interlock.st import typed as ty
+from interlock.st.evaluate import evaluate_expression, explain
+from interlock.st.interpret_blocks import call_block
+from interlock.st.layout import PREFIX, Settings, Timers, lay_out, position_name, top_of
+from interlock.st.types import IntType, Type
+
+__all__ = ["Controller", "Decision", "ScanResult", "evaluate_expression", "explain"]
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The assignment that decided an output in a scan, and what it changed."""
+
+    place: Place
+    name: str
+    old: int
+    new: int
+
+
+@dataclass(frozen=True)
+class ScanResult:
+    """What one scan did.
+
+    Attributes
+    ----------
+    outputs : dict of str to int
+    decided : tuple of Decision
+        For each output that the scan changed, the last assignment to it.
+    executed : tuple of Place
+        Assignments, calls and taken branches, in the order executed.
+    defects : tuple of Mistake
+        Assignments out of range (the value was clamped) and divisions by zero (which gave 0).
+    """
+
+    outputs: dict[str, int]
+    decided: tuple[Decision, ...]
+    executed: tuple[Place, ...]
+    defects: tuple[Mistake, ...]
+
+
+class Controller:
+    """A controller with its memory.
+
+    Parameters
+    ----------
+    program : typed.Program
+    settings : Settings
+
+    Raises
+    ------
+    InputError
+        Where the program reads the elapsed time of a free timer.
+    """
+
+    def __init__(self, program: ty.Program, settings: Settings) -> None:
+        self.program = program
+        self.settings = settings
+        self._layout = lay_out(program, settings)
+        self._values = {v.name: v.initial for v in self._layout.variables}
+        self._inputs = {v.name: v.initial for v in self._layout.inputs}
+        self._instances = {i.name: i for i in program.instances}
+        self._outputs = [v.name for v in self._layout.variables if v.role is Role.OUTPUT]
+        self._env = _Env(self)
+        self._start_scan()
+
+    def _start_scan(self) -> None:
+        self._executed: list[Place] = []
+        self._defects: list[Mistake] = []
+        self._last_writes: dict[str, Place] = {}
+
+    def values(self) -> dict[str, int]:
+        """Every variable of the memory, outputs included, by the names of the lowering."""
+        return dict(self._values)
+
+    def memory(self) -> dict[str, int]:
+        """As `values`, without the outputs."""
+        return {name: v for name, v in self._values.items() if name not in self._outputs}
+
+    def load(self, values: Mapping[str, int]) -> None:
+        """Set variables of the memory by name.
+
+        Raises
+        ------
+        KeyError
+            For a name that the memory does not have.
+        """
+        for name, value in values.items():
+            if name not in self._values:
+                raise KeyError(name)
+            self._values[name] = value
+
+    def restart(self) -> None:
+        """Switch off and on: RETAIN keeps its values, everything else starts anew."""
+        for variable in self._layout.variables:
+            if variable.name not in self._layout.retained:
+                self._values[variable.name] = variable.initial
+
+    def running_timers(self) -> list[str]:
+        """The instances that may elapse now; only free timers do."""
+        return [name for name, instance in self._instances.items() if self._is_due(instance)]
+
+    def _is_due(self, instance: ty.Instance) -> bool:
+        if self.settings.timers is not Timers.FREE or instance.preset_ms == 0:
+            return False
+        running = self._values.get(f"{PREFIX}{instance.name}.running", 0)
+        return bool(running and not self._values[position_name(instance, self.settings)])
+
+    def elapse(self, instance: str) -> None:
+        """Let the time of a running free timer elapse; the next call will see it.
+
+        Raises
+        ------
+        ValueError
+            If it is not running, or has elapsed already.
+        """
+        timer = self._instances[instance]
+        if not self._is_due(timer):
+            raise ValueError(f"timer {instance} is not running")
+        self._values[position_name(timer, self.settings)] = 1
+
+    def scan(self, inputs: Mapping[str, int]) -> ScanResult:
+        """Latch `inputs`, execute the program once, write the outputs.
+
+        Parameters
+        ----------
+        inputs : mapping of str to int
+            A value for every declared input, by its name.
+        """
+        self._start_scan()
+        before = {name: self._values[name] for name in self._outputs}
+        for declared in self.program.inputs:
+            self._inputs[f"input.{declared.name}"] = inputs[declared.name]
+        if self.settings.timers is Timers.COUNTED:
+            self._pass_time()
+        self._execute(self.program.body)
+        outputs = {name: self._values[name] for name in self._outputs}
+        decided = tuple(
+            Decision(self._last_writes[name], name, before[name], outputs[name])
+            for name in self._outputs
+            if outputs[name] != before[name]
+        )
+        return ScanResult(outputs, decided, tuple(self._executed), tuple(self._defects))
+
+    def _pass_time(self) -> None:
+        for instance in self._instances.values():
+            if self._values.get(f"{PREFIX}{instance.name}.running"):
+                name = position_name(instance, self.settings)
+                self._values[name] = min(self._values[name] + 1, top_of(instance, self.settings))
+
+    def read(self, name: str) -> int:
+        """The value of a casefolded name of the program; a timer's ET in milliseconds."""
+        where = self._layout.names[name]
+        value = self._inputs[where] if where in self._inputs else self._values[where]
+        if name.endswith(".et"):
+            timer = next(i for n, i in self._instances.items() if n.casefold() == name[:-3])
+            return min(value * self.settings.scan_ms, timer.preset_ms)
+        return value
+
+    def _value(self, e: ty.Expression) -> int:
+        zero_divisions: list[Place] = []
+        value = evaluate_expression(e, self._env, zero_divisions)
+        self._defects += [Mistake(place, "division by zero") for place in zero_divisions]
+        return value
+
+    def _execute(self, body: Iterable[ty.Statement]) -> None:
+        for s in body:
+            match s:
+                case ty.Assign():
+                    self._executed.append(s.place)
+                    self._write(s.target, s.type, self._value(s.value), s.place)
+                case ty.Invoke():
+                    self._executed.append(s.place)
+                    self._invoke(s)
+                case ty.If():
+                    self._if(s)
+                case ty.Case():
+                    self._case(s)
+
+    def _if(self, s: ty.If) -> None:
+        for branch in s.branches:
+            if self._value(branch.condition):
+                self._executed.append(branch.place)
+                self._execute(branch.body)
+                return
+        self._execute(s.otherwise)
+
+    def _case(self, s: ty.Case) -> None:
+        value = self._value(s.selector)
+        for branch in s.branches:
+            if any(lo <= value <= hi for lo, hi in branch.ranges):
+                self._executed.append(branch.place)
+                self._execute(branch.body)
+                return
+        self._execute(s.otherwise)
+
+    def _invoke(self, s: ty.Invoke) -> None:
+        inputs = {name: self._value(e) for name, e in s.inputs}
+        instance = self._instances[s.instance]
+        call_block(instance, inputs, self._values, self.settings)
+        for taken in s.outputs:
+            value = self._values[f"{PREFIX}{s.instance}.{taken.output}"]
+            self._write(taken.target, taken.type, value, taken.place)
+
+    def _write(self, target: str, type_: Type, value: int, place: Place) -> None:
+        name = self._layout.names[target.casefold()]
+        if isinstance(type_, IntType) and not type_.lo <= value <= type_.hi:
+            says = f"'{target}' is assigned a value outside {type_.lo}..{type_.hi}"
+            self._defects.append(Mistake(place, says))
+            value = type_.hi if value > type_.hi else type_.lo
+        self._values[name] = value
+        self._last_writes[name] = place
+
+
+class _Env(Mapping[str, int]):
+    """The names of a program with their present values."""
+
+    def __init__(self, controller: Controller) -> None:
+        self._controller = controller
+
+    def __getitem__(self, name: str) -> int:
+        return self._controller.read(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._controller._layout.names)
+
+    def __len__(self) -> int:
+        return len(self._controller._layout.names)

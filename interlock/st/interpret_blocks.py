@@ -1,0 +1,132 @@
+"""The standard function blocks, executed as their bodies in IEC 61131-3 read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, MutableMapping
+
+from interlock.st import typed as ty
+from interlock.st.layout import PREFIX, Settings, Timers, position_name, top_of
+
+
+def call_block(
+    instance: ty.Instance,
+    inputs: Mapping[str, int],
+    values: MutableMapping[str, int],
+    settings: Settings,
+) -> None:
+    """Execute one call of `instance` on the memory in `values`.
+
+    Parameters
+    ----------
+    instance : typed.Instance
+    inputs : mapping of str to int
+        By the input's name in upper case.
+    values : mutable mapping of str to int
+        By the variable's name in the layout.
+    settings : Settings
+    """
+    own = f"{PREFIX}{instance.name}."
+    match instance.block:
+        case "SR":
+            if inputs["S1"]:
+                values[own + "Q1"] = 1
+            elif inputs["R"]:
+                values[own + "Q1"] = 0
+        case "RS":
+            if inputs["R1"]:
+                values[own + "Q1"] = 0
+            elif inputs["S"]:
+                values[own + "Q1"] = 1
+        case "R_TRIG":
+            values[own + "Q"] = int(inputs["CLK"] and not values[own + "M"])
+            values[own + "M"] = inputs["CLK"]
+        case "F_TRIG":
+            values[own + "Q"] = int(not inputs["CLK"] and not values[own + "M"])
+            values[own + "M"] = int(not inputs["CLK"])
+        case "CTU":
+            _count_up(own, inputs, values, instance.greatest_count)
+        case _:
+            _Timer(instance, values, settings).call(bool(inputs["IN"]))
+
+
+def _count_up(
+    own: str, inputs: Mapping[str, int], values: MutableMapping[str, int], greatest: int
+) -> None:
+    rises = inputs["CU"] and not values[own + "M"]
+    values[own + "M"] = inputs["CU"]
+    if inputs.get("R"):
+        values[own + "CV"] = 0
+    elif rises and values[own + "CV"] < greatest:
+        values[own + "CV"] += 1
+    values[own + "Q"] = int(values[own + "CV"] >= inputs["PV"])
+
+
+class _Timer:
+    """One call of a timer: what it was, what it becomes."""
+
+    def __init__(
+        self, instance: ty.Instance, values: MutableMapping[str, int], settings: Settings
+    ) -> None:
+        self._block = instance.block
+        self._values = values
+        self._own = f"{PREFIX}{instance.name}."
+        self._place = position_name(instance, settings)
+        self._top = top_of(instance, settings)
+        self._shows_time = settings.timers is Timers.COUNTED
+
+    def call(self, on: bool) -> None:
+        match self._block:
+            case "TON":
+                self._on_delay(on)
+            case "TOF":
+                self._off_delay(on)
+            case _:
+                self._pulse(on)
+
+    def _become(self, running: bool, position: int, output: bool, shown: int) -> None:
+        self._values[self._own + "running"] = int(running)
+        self._values[self._place] = position
+        self._values[self._own + "Q"] = int(output)
+        if self._shows_time:
+            self._values[self._own + "ET"] = shown
+
+    @property
+    def _running(self) -> bool:
+        return bool(self._values[self._own + "running"])
+
+    def _on_delay(self, on: bool) -> None:
+        if not on:
+            self._become(False, 0, False, 0)
+            return
+        position = self._values[self._place] if self._running else 0
+        self._become(True, position, position == self._top, position)
+
+    def _off_delay(self, on: bool) -> None:
+        if on:
+            self._become(False, 0, True, 0)
+        elif not self._values[self._own + "Q"]:
+            # The time shown stays until IN comes again.
+            self._become(False, 0, False, self._values.get(self._own + "ET", 0))
+        else:
+            position = self._values[self._place] if self._running else 0
+            if position == self._top:
+                self._become(False, 0, False, self._top)
+            else:
+                self._become(True, position, True, position)
+
+    def _pulse(self, on: bool) -> None:
+        position = self._values[self._place]
+        if not self._running:
+            is_spent = self._top > 0 and position == self._top
+            if not on:
+                self._become(False, 0, False, 0)
+                return
+            if is_spent:
+                self._become(False, self._top, False, self._top)
+                return
+            position = 0
+        if position < self._top:
+            self._become(True, position, True, position)
+        else:
+            left = self._top if on else 0
+            self._become(False, left, False, left)

@@ -1,0 +1,151 @@
+"""Which variables a program's memory has: their names, domains and initial values.
+
+The lowering and the interpreter agree on these names and on nothing else.
+
+A timer is ``running`` from its start until its output has followed. While it runs, either the
+event `elapses` may set ``elapsed`` (free timers) or ``elapsed_scans`` counts (counted timers).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+from interlock.base.errors import InputError, Mistake
+from interlock.kernel.system import BOOL, Domain, Role, Variable
+from interlock.st import typed as ty
+from interlock.st.blocks import BLOCKS
+from interlock.st.types import domain_of, initial_of
+
+PREFIX = "plc."
+
+
+class Timers(Enum):
+    """How long a timer runs."""
+
+    FREE = "free"  # any time from one scan on; sound for every preset time
+    COUNTED = "counted"  # its preset time in scans of a fixed length
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Choices that a controller's make or a model makes.
+
+    Attributes
+    ----------
+    timers : Timers
+    scan_ms : int
+        Length of a scan in milliseconds; only counted timers use it.
+    edges : int
+        Edition of IEC 61131-3, 1 or 2. In the second, F_TRIG gives TRUE on a first call with CLK
+        FALSE; in the first it does not.
+    """
+
+    timers: Timers = Timers.FREE
+    scan_ms: int = 100
+    edges: int = 2
+
+
+def top_of(instance: ty.Instance, settings: Settings) -> int:
+    """The position at which a timer has elapsed: 0 for T#0s, which elapses at once."""
+    if settings.timers is Timers.FREE:
+        return min(instance.preset_ms, 1)
+    return -(-instance.preset_ms // settings.scan_ms)
+
+
+def position_name(instance: ty.Instance, settings: Settings) -> str:
+    """The variable that says how far a timer has come."""
+    part = "elapsed" if settings.timers is Timers.FREE else "elapsed_scans"
+    return f"{PREFIX}{instance.name}.{part}"
+
+
+def _memory(instance: ty.Instance, settings: Settings) -> Iterator[Variable]:
+    name = PREFIX + instance.name
+    count = Domain(0, instance.greatest_count)
+    match instance.block:
+        case "SR" | "RS":
+            yield Variable(f"{name}.Q1", BOOL, 0, Role.MEMORY)
+        case "R_TRIG" | "F_TRIG":
+            # M of F_TRIG is the last NOT CLK. Starting at 1 it hides an edge on the first call.
+            first = int(instance.block == "F_TRIG" and settings.edges == 1)
+            yield Variable(f"{name}.M", BOOL, first, Role.MEMORY)
+            yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
+        case "CTU":
+            yield Variable(f"{name}.M", BOOL, 0, Role.MEMORY)
+            yield Variable(f"{name}.CV", count, 0, Role.MEMORY)
+            yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
+        case _:
+            top = top_of(instance, settings)
+            free = settings.timers is Timers.FREE and top == 1
+            yield Variable(f"{name}.running", BOOL, 0, Role.TIMER)
+            position = BOOL if free else Domain(0, top)
+            yield Variable(position_name(instance, settings), position, 0, Role.TIMER)
+            if settings.timers is Timers.COUNTED:
+                yield Variable(f"{name}.ET", Domain(0, top), 0, Role.TIMER)
+            yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The variables of a program under some settings.
+
+    Attributes
+    ----------
+    inputs : tuple of Variable
+        Named ``input.<name>``: what the scan latches.
+    variables : tuple of Variable
+        Outputs under their own names, everything else behind ``plc.``.
+    names : dict of str to str
+        Name of the variable behind each casefolded name of the program; a timer's ET is kept in
+        scans.
+    retained : frozenset of str
+        Names of the variables that keep their values over a restart.
+    """
+
+    inputs: tuple[Variable, ...]
+    variables: tuple[Variable, ...]
+    names: dict[str, str]
+    retained: frozenset[str]
+
+
+def lay_out(program: ty.Program, settings: Settings) -> Layout:
+    """The layout of `program`.
+
+    Raises
+    ------
+    InputError
+        Where the program reads the elapsed time of a free timer, which has none.
+    """
+    if settings.timers is Timers.FREE and program.elapsed_reads:
+        says = "ET cannot be read from a free timer; the model must set timers to counted"
+        raise InputError([Mistake(place, says) for place in program.elapsed_reads])
+    inputs: list[Variable] = []
+    variables: list[Variable] = []
+    names: dict[str, str] = {}
+    retained: set[str] = set()
+    for declared in program.variables:
+        variable = _declared(declared)
+        names[declared.name.casefold()] = variable.name
+        (inputs if declared.kind == "VAR_INPUT" else variables).append(variable)
+        if declared.retain:
+            retained.add(variable.name)
+    for instance in program.instances:
+        memory = list(_memory(instance, settings))
+        variables += memory
+        if instance.retain:
+            retained.update(variable.name for variable in memory)
+        for output in BLOCKS[instance.block].outputs:
+            if output != "ET" or settings.timers is Timers.COUNTED:
+                name = f"{instance.name}.{output}"
+                names[name.casefold()] = PREFIX + name
+    return Layout(tuple(inputs), tuple(variables), names, frozenset(retained))
+
+
+def _declared(declared: ty.Declared) -> Variable:
+    domain = domain_of(declared.type)
+    if declared.kind == "VAR_INPUT":
+        return Variable(f"input.{declared.name}", domain, initial_of(declared.type), Role.CONTROL)
+    if declared.kind == "VAR_OUTPUT":
+        return Variable(declared.name, domain, declared.initial, Role.OUTPUT)
+    return Variable(PREFIX + declared.name, domain, declared.initial, Role.MEMORY)

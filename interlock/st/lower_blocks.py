@@ -1,0 +1,98 @@
+"""The standard function blocks as expressions over their memory.
+
+Source: IEC 61131-3, standard function blocks. What its timing diagrams leave open is decided so:
+a pulse (TP) that ends while IN is TRUE needs IN FALSE at a later call before the next one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, Expr, and_, const, eq, ite, not_, or_
+from interlock.st import typed as ty
+from interlock.st.layout import PREFIX, Settings, Timers, position_name, top_of
+
+
+def step_block(
+    instance: ty.Instance,
+    inputs: Mapping[str, Expr],
+    memory: Mapping[str, Expr],
+    settings: Settings,
+) -> dict[str, Expr]:
+    """New values of the memory of `instance` after one call.
+
+    Parameters
+    ----------
+    instance : typed.Instance
+    inputs : mapping of str to Expr
+        By the input's name; an input that no call gives is FALSE.
+    memory : mapping of str to Expr
+        Current values, by the variable's name in the layout.
+    settings : Settings
+    """
+    if instance.block in _TIMERS:
+        return _step_timer(instance, inputs["IN"], memory, settings)
+    prefix = f"{PREFIX}{instance.name}."
+    own = {name[len(prefix) :]: e for name, e in memory.items() if name.startswith(prefix)}
+    if instance.block == "CTU":
+        new = _count_up(inputs, own, instance.greatest_count)
+    else:
+        new = _SIMPLE[instance.block](inputs, own)
+    return {prefix + name: e for name, e in new.items()}
+
+
+_Step = Callable[[Mapping[str, Expr], Mapping[str, Expr]], dict[str, Expr]]
+
+_SIMPLE: dict[str, _Step] = {
+    "SR": lambda i, m: {"Q1": or_(i["S1"], and_(not_(i["R"]), m["Q1"]))},
+    "RS": lambda i, m: {"Q1": and_(not_(i["R1"]), or_(i["S"], m["Q1"]))},
+    "R_TRIG": lambda i, m: {"Q": and_(i["CLK"], not_(m["M"])), "M": i["CLK"]},
+    "F_TRIG": lambda i, m: {"Q": and_(not_(i["CLK"]), not_(m["M"])), "M": not_(i["CLK"])},
+}
+
+
+def _count_up(
+    inputs: Mapping[str, Expr], memory: Mapping[str, Expr], greatest: int
+) -> dict[str, Expr]:
+    edge = and_(inputs["CU"], not_(memory["M"]))
+    counted = ex.minimum(const(greatest), ex.add(memory["CV"], edge))
+    count = ite(inputs.get("R", FALSE), const(0), counted)
+    return {"M": inputs["CU"], "CV": count, "Q": ex.le(inputs["PV"], count)}
+
+
+def _step_timer(
+    instance: ty.Instance, on: Expr, memory: Mapping[str, Expr], settings: Settings
+) -> dict[str, Expr]:
+    prefix = f"{PREFIX}{instance.name}."
+    place = position_name(instance, settings)
+    top = const(top_of(instance, settings))
+    running, output = memory[prefix + "running"], memory[prefix + "Q"]
+    # A timer that starts in this call starts from nothing.
+    position = ite(running, memory[place], const(0))
+    over = eq(position, top)
+    idle = const(0)
+    match instance.block:
+        case "TON":
+            new_running, new_output = on, and_(on, over)
+            new_position = shown = ite(on, position, idle)
+        case "TOF":
+            new_output = or_(on, and_(output, not_(over)))
+            new_running = and_(not_(on), new_output)
+            new_position = ite(new_running, position, idle)
+            last = memory.get(prefix + "ET", idle)
+            shown = ite(on, idle, ite(output, position, last))
+        case _:
+            held = memory[place] if top.value else FALSE
+            spent = and_(not_(running), eq(held, top)) if top.value else FALSE
+            pulsing = or_(running, and_(on, not_(spent)))
+            new_running = new_output = and_(pulsing, not_(over))
+            waits = and_(on, or_(pulsing, spent))
+            new_position = shown = ite(new_running, position, ite(waits, top, idle))
+    new = {prefix + "running": new_running, place: new_position, prefix + "Q": new_output}
+    if settings.timers is Timers.COUNTED:
+        new[prefix + "ET"] = shown
+    return new
+
+
+_TIMERS = frozenset(("TON", "TOF", "TP"))
