@@ -1,0 +1,77 @@
+"""The ``interlock`` command: parse, study, present, exit code."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from interlock import __version__
+from interlock.base.errors import InputError, InternalError
+
+EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1, 2, 3, 4
+
+# Each command lives in a module of its own, imported when it is asked for.
+_COMMANDS = {
+    "verify": "explore a model exhaustively and judge its requirements",
+    "draw": "draw state diagrams, the map of conversions and what permits what",
+    "new": "start a model of your own",
+    "schema": "print the JSON Schema of model files, for editors",
+    "doctor": "tell what is installed and whether it works",
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, _ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, _ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = import_module(f"interlock.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        # The one-line helps are known here, so that help loads none of the commands.
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="interlock")
+def cli() -> None:
+    """Verify the safety-interlock logic of a convertible vehicle body.
+
+    Exit codes: 0 holds, 1 violated, 2 bad input, 3 undecided (a limit was hit), 4 a defect of
+    interlock itself.
+    """
+
+
+def main() -> None:
+    """Run the command line; every mistake of a user ends in one clear line each and exit 2."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line with `arguments` and return the exit code."""
+    try:
+        result = cli.main(arguments, prog_name="interlock", standalone_mode=False)
+    except InputError as error:
+        for mistake in error.mistakes:
+            click.echo(str(mistake), err=True)
+        return EXIT_BAD_INPUT
+    except click.ClickException as error:
+        error.show()
+        return EXIT_BAD_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped; no verdict", err=True)
+        return EXIT_UNDECIDED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return EXIT_UNDECIDED
+    except InternalError as error:
+        click.echo(f"internal error, not a verdict: {error}", err=True)
+        click.echo("please report it with the model's files", err=True)
+        return EXIT_INTERNAL
+    return result if isinstance(result, int) else EXIT_HOLDS

@@ -1,0 +1,85 @@
+"""``interlock verify MODEL``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interlock.base.errors import nearest
+from interlock.base.files import write_whole
+from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
+from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.engines import catalogue
+from interlock.kernel.query import DeclinedError
+from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
+from interlock.model.model import Model
+from interlock.studies.verify import verify
+
+_EXIT = {
+    Outcome.HOLDS: EXIT_HOLDS,
+    Outcome.VIOLATED: EXIT_VIOLATED,
+    Outcome.UNDECIDED: EXIT_UNDECIDED,
+}
+
+
+@click.command("verify")
+@click.argument("model", type=click.Path(path_type=Path))
+@click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
+@click.option("--engine", default="enumerate", show_default=True, help="Engine to use.")
+@limit_options
+@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
+@click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
+def command(
+    model: Path,
+    only: tuple[str, ...],
+    engine: str,
+    max_states: int | None,
+    max_seconds: float | None,
+    max_memory: int | None,
+    json_file: Path | None,
+    junit_file: Path | None,
+    plain: bool,
+) -> int:
+    """Explore MODEL exhaustively and judge its requirements.
+
+    MODEL is a folder with a model.yaml. For each violated requirement a shortest run is told,
+    replayed beforehand on the model itself.
+    """
+    engines = catalogue()
+    if engine not in engines:
+        raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
+    loaded = load(model)
+    _check_ids(loaded, only)
+    limits = limits_of(max_states, max_seconds, max_memory)
+    try:
+        with progress_line() as progress:
+            result = verify(loaded, engines[engine](), only=only, limits=limits, progress=progress)
+    except DeclinedError as reason:
+        raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+    if json_file is not None or junit_file is not None:
+        from interlock.report import data
+
+        if junit_file is not None:
+            write_whole(junit_file, data.to_junit(result))
+        if json_file is not None:
+            text = data.to_json(result)
+            if str(json_file) == "-":
+                click.echo(text, nl=False)
+                return _EXIT[result.outcome]
+            write_whole(json_file, text)
+    from rich.console import Console
+
+    from interlock.report import text as report
+
+    console = Console(no_color=True, width=120) if plain else Console()
+    report.write(console, result)
+    return _EXIT[result.outcome]
+
+
+def _check_ids(model: Model, only: tuple[str, ...]) -> None:
+    for id_ in only:
+        if id_ not in model.statements:
+            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, model.statements)}")

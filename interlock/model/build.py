@@ -1,0 +1,298 @@
+"""From a model to a kernel system.
+
+The state holds the plant's machines and the controls under their own names, the program's
+outputs under theirs, its memory as ``plc.…``, and `PHASE`. Sensors and terms are no state: they
+are expressions over it, and the scan reads them as they are at its start.
+
+**A step.** A move of the plant or of a person, then a scan; up to ``moves_per_scan`` moves may
+come before it. Power-up is the state in which no scan has run yet: the first scan comes before
+the first move. A scan may come at any time, also when nothing moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, not_
+from interlock.kernel.requirement import Pattern, Requirement, Scope
+from interlock.kernel.system import (
+    BOOL,
+    PHASE,
+    Domain,
+    Move,
+    MoveKind,
+    Role,
+    System,
+    Variable,
+    enumeration,
+)
+from interlock.model.model import Fault, Formula, Machine, Model, ModelMove, Statement
+from interlock.st import typed as ty
+from interlock.st.lower import Lowered, lower_expression, lower_program
+
+SCAN = "scan"
+ARITHMETIC = "ARITHMETIC"
+
+
+@dataclass(frozen=True)
+class RunClass:
+    """Which faults and which human errors may happen in a run.
+
+    Attributes
+    ----------
+    faults : tuple of str
+        The faults that may happen at all.
+    at_most : int or None
+        How many of them in one run; None for any number.
+    human : bool
+        Whether declared human errors may happen.
+    """
+
+    faults: tuple[str, ...] = ()
+    at_most: int | None = 0
+    human: bool = False
+
+    @property
+    def says(self) -> str:
+        """The class in words."""
+        if not self.faults or self.at_most == 0:
+            words = "no component fault"
+        elif self.at_most is None:
+            words = "any number of component faults"
+        elif self.at_most == 1:
+            words = "any one component fault"
+        else:
+            words = f"up to {self.at_most} component faults"
+        return words + (", with human errors" if self.human else "")
+
+
+FAULT_FREE = RunClass()
+
+
+@dataclass(frozen=True)
+class Built:
+    """A model as a system.
+
+    Attributes
+    ----------
+    model : Model
+    run_class : RunClass
+    system : System
+    requirements : mapping of str to Requirement
+    signals : mapping of str to Expr
+        What each input of the program reads, faults included, by casefolded name.
+    truth : mapping of str to Expr
+        What each name in a requirement stands for, by casefolded name.
+    """
+
+    model: Model
+    run_class: RunClass
+    system: System
+    requirements: Mapping[str, Requirement]
+    signals: Mapping[str, Expr]
+    truth: Mapping[str, Expr]
+
+    def lower(self, formula: Formula) -> Expr:
+        """A source-level formula over the truth as an expression over the system."""
+        return lower_expression(formula.tree, self.truth)
+
+
+def build(model: Model, run_class: RunClass = FAULT_FREE) -> Built:
+    """Build the system of `model` for a run class."""
+    return _Builder(model, run_class).build()
+
+
+def fault_flag(fault: str) -> str:
+    """Name of the variable that tells whether a fault has struck."""
+    return f"fault.{fault}"
+
+
+class _Builder:
+    def __init__(self, model: Model, run_class: RunClass) -> None:
+        self.model = model
+        self.run_class = run_class
+        self.live = [] if run_class.at_most == 0 else [model.faults[f] for f in run_class.faults]
+        self.lowered: Lowered = lower_program(model.program, model.settings)
+        self.truth = self._truth()
+        self.signals = self._signals()
+
+    def _flags(self) -> dict[str, Expr]:
+        live = {fault.id for fault in self.live}
+        return {id_: ex.var(fault_flag(id_)) if id_ in live else FALSE for id_ in self.model.faults}
+
+    def _truth(self) -> dict[str, Expr]:
+        flags = self._flags()
+        env = {name.casefold(): ex.var(name) for name in self.model.machines}
+        env |= {name.casefold(): flag for name, flag in flags.items()}
+        for name in self.model.outputs:
+            env[name.casefold()] = self._overridden(ex.var(name), self._on_output(name), flags)
+        waiting = dict(self.model.terms)
+        while waiting:  # terms may be written in any order; circles were refused on loading
+            for name, formula in list(waiting.items()):
+                if names_read(formula.tree) <= env.keys():
+                    env[name.casefold()] = lower_expression(formula.tree, env)
+                    del waiting[name]
+        return env
+
+    def _on_output(self, name: str) -> list[Fault]:
+        return [f for f in self.live if f.output and f.output.casefold() == name.casefold()]
+
+    def _signals(self) -> dict[str, Expr]:
+        flags = self._flags()
+        found = {}
+        for name, sensor in self.model.sensors.items():
+            reads = lower_expression(sensor.reads.tree, self.truth)
+            on_it = [f for f in self.live if f.sensor and f.sensor.casefold() == name.casefold()]
+            found[name.casefold()] = self._overridden(reads, on_it, flags)
+        return found
+
+    def _overridden(self, value: Expr, faults: list[Fault], flags: Mapping[str, Expr]) -> Expr:
+        for fault in faults:
+            stuck = {"TRUE": TRUE, "FALSE": FALSE}.get(fault.stuck or "", ex.var(_held(fault)))
+            value = ex.ite(flags[fault.id], stuck, value)
+        return value
+
+    def build(self) -> Built:
+        variables = [_variable(machine) for machine in self.model.machines.values()]
+        variables += list(self.lowered.variables)
+        for fault in self.live:
+            variables.append(Variable(fault_flag(fault.id), BOOL, 0, Role.FAULT))
+            if fault.stuck == "frozen":
+                variables.append(Variable(_held(fault), BOOL, 0, Role.FAULT))
+        per_scan = self.model.moves_per_scan
+        variables.append(Variable(PHASE, Domain(0, per_scan), per_scan, Role.PHASE))
+        moves = [self._environment(move) for move in self._moves()]
+        moves.append(self._scan())
+        truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
+        requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
+        defects = self._on_signals(self.lowered.defects)
+        if defects is not FALSE:
+            requirements[ARITHMETIC] = Requirement(
+                ARITHMETIC,
+                Pattern.NEVER,
+                defects,
+                says="The program never leaves a variable's range or divides by zero",
+            )
+        observed = [e for r in requirements.values() for e in _predicates(r)]
+        observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]
+        observed += self.signals.values()
+        system = System(tuple(variables), tuple(moves), self.model.title).narrowed(observed)
+        return Built(self.model, self.run_class, system, requirements, self.signals, truth)
+
+    def _moves(self) -> list[Move]:
+        moves = [
+            self._move(move)
+            for move in self.model.moves
+            if move.kind is not MoveKind.HUMAN or self.run_class.human
+        ]
+        moves += self.lowered.timer_moves
+        moves += [self._strike(fault) for fault in self.live]
+        return [move for move in moves if move.guard is not FALSE]
+
+    def _move(self, move: ModelMove) -> Move:
+        machine = ex.var(move.machine)
+        target = ex.const(move.target)
+        at = eq(machine, ex.const(move.source)) if move.source is not None else TRUE
+        if move.source is None:
+            at = not_(eq(machine, target))
+        when = lower_expression(move.when.tree, self.truth) if move.when else TRUE
+        updates = {name: lower_expression(f.tree, self.truth) for name, f in move.also.items()}
+        updates[move.machine] = target
+        guard = and_(at, when)
+        fair = guard if move.kind is MoveKind.PLANT else None
+        return Move(move.name, move.kind, guard, updates, fair, move.says)
+
+    def _strike(self, fault: Fault) -> Move:
+        flags = [ex.var(fault_flag(f.id)) for f in self.live]
+        guard = not_(ex.var(fault_flag(fault.id)))
+        if self.run_class.at_most is not None:
+            guard = and_(guard, ex.lt(ex.total(flags), ex.const(self.run_class.at_most)))
+        updates: dict[str, Expr] = {fault_flag(fault.id): TRUE}
+        if fault.stuck == "frozen":
+            reads = self.signals.get((fault.sensor or "").casefold())
+            now = reads if reads is not None else self.truth[(fault.output or "").casefold()]
+            # Only this fault itself is taken as absent: what it freezes is what was seen.
+            updates[_held(fault)] = ex.substitute([now], {fault_flag(fault.id): FALSE})[0]
+        return Move(f"{fault.id} strikes", MoveKind.FAULT, guard, updates, None, fault.says)
+
+    def _environment(self, move: Move) -> Move:
+        """The move between scans: counted, and possible only while the count allows it."""
+        pending = ex.var(PHASE)
+        per_scan = ex.const(self.model.moves_per_scan)
+        after = ex.minimum(ex.add(pending, ex.const(1)), per_scan)
+        return replace(
+            move,
+            guard=and_(move.guard, ex.lt(pending, per_scan)),
+            updates={**move.updates, PHASE: after},
+        )
+
+    def _scan(self) -> Move:
+        names = list(self.lowered.updates)
+        roots = [self._on_signals(self.lowered.updates[name]) for name in names]
+        updates = dict(zip(names, roots, strict=True))
+        updates[PHASE] = ex.const(0)
+        return Move(SCAN, MoveKind.SCAN, TRUE, updates, TRUE, "the controller scans")
+
+    def _on_signals(self, root: Expr) -> Expr:
+        inputs = {
+            f"input.{declared.name}": self.signals[declared.name.casefold()]
+            for declared in self.model.program.inputs
+        }
+        return ex.substitute([root], inputs)[0]
+
+    def requirement(self, statement: Statement) -> Requirement:
+        env = {**self.signals, **self.truth} if statement.about_signals else self.truth
+
+        def lower(formula: Formula | None) -> Expr:
+            return TRUE if formula is None else lower_expression(formula.tree, env)
+
+        p, when = lower(statement.p), lower(statement.when)
+        if statement.when is not None:
+            applied = and_(when, p) if statement.pattern is Pattern.NEVER else ex.implies(when, p)
+            p = applied
+        return Requirement(
+            id=statement.id,
+            pattern=statement.pattern,
+            p=p,
+            s=lower(statement.s),
+            scope=Scope(statement.scope, lower(statement.opens), lower(statement.closes)),
+            after_scan=statement.after_scan,
+            premise=when,
+            says=statement.says,
+            survives=statement.survives,
+            hazards=statement.hazards,
+        )
+
+
+def _held(fault: Fault) -> str:
+    return f"fault.{fault.id}.held"
+
+
+def _variable(machine: Machine) -> Variable:
+    domain = BOOL if machine.is_bool else enumeration(*machine.states)
+    role = Role.CONTROL if machine.is_control else Role.PLANT
+    return Variable(machine.name, domain, machine.initial, role)
+
+
+def _predicates(requirement: Requirement) -> list[Expr]:
+    scope = requirement.scope
+    return [requirement.p, requirement.s, requirement.premise, scope.opens, scope.closes]
+
+
+def names_read(expression: ty.Expression) -> set[str]:
+    """Casefolded names of the variables that an expression reads."""
+    match expression:
+        case ty.Constant():
+            return set()
+        case ty.Read():
+            return {expression.name.casefold()}
+        case ty.Unary():
+            return names_read(expression.operand)
+        case ty.Binary():
+            return names_read(expression.left) | names_read(expression.right)
+        case ty.Junction():
+            return set().union(*map(names_read, expression.operands))
+        case _:
+            return set().union(*map(names_read, expression.arguments))

@@ -1,0 +1,190 @@
+"""A model as its author wrote it: checked, but not yet lowered to a kernel system.
+
+The builder (`interlock.model.build`) turns it into a system for the engines; the judge
+(`interlock.replay`) runs it as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from interlock.base.errors import Place
+from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.kernel.system import MoveKind
+from interlock.st.layout import Settings
+from interlock.st.typed import Expression, Program
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A checked expression with the text and the place it was written in."""
+
+    text: str
+    place: Place
+    tree: Expression = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A component of the plant, or a control that an operator sets.
+
+    Attributes
+    ----------
+    name, says : str
+    states : tuple of str
+        Names of its states; for a button without positions ``("FALSE", "TRUE")``.
+    initial : int
+        Index into `states`.
+    is_control : bool
+    is_bool : bool
+        A button read as a BOOL.
+    released : int or None
+        For a control: the position that a spring returns it to.
+    """
+
+    name: str
+    says: str
+    states: tuple[str, ...]
+    initial: int
+    is_control: bool = False
+    is_bool: bool = False
+    released: int | None = None
+
+    def index(self, state: str) -> int:
+        """Index of the state called `state`, in any case."""
+        return [s.casefold() for s in self.states].index(state.casefold())
+
+
+@dataclass(frozen=True)
+class ModelMove:
+    """A move of one machine, with what else changes in the same instant.
+
+    Attributes
+    ----------
+    name : str
+        Unique; also the name of the kernel move.
+    machine : str
+    source : int or None
+        Index of the state it leaves; None for any other than the target.
+    target : int
+    when : Formula or None
+    also : mapping of str to Formula
+        New states of other machines, read before the move.
+    """
+
+    name: str
+    machine: str
+    source: int | None
+    target: int
+    when: Formula | None
+    also: Mapping[str, Formula]
+    kind: MoveKind
+    says: str
+    place: Place
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """A signal and the truth it reads while it works."""
+
+    name: str
+    says: str
+    reads: Formula
+    pair: str | None
+    place: Place
+
+
+@dataclass(frozen=True)
+class Output:
+    """An output of the controller and how it is shown."""
+
+    name: str
+    says: str
+    lamp: str | None = None
+    sounds: bool = False
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """A hazardous situation with the risk graph's parameters of ISO 13849-1, where given."""
+
+    id: str
+    says: str
+    severity: str | None
+    exposure: str | None
+    avoidance: str | None
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A declared component fault.
+
+    Attributes
+    ----------
+    stuck : str or None
+        ``"TRUE"``, ``"FALSE"`` or ``"frozen"`` for a signal or an output; None for a fault that
+        only guards and sensors read by its name.
+    rate : float or None
+        Failures per hour.
+    """
+
+    id: str
+    says: str
+    sensor: str | None
+    output: str | None
+    stuck: str | None
+    rate: float | None
+    source: str | None
+    place: Place
+
+
+@dataclass(frozen=True)
+class Statement:
+    """A requirement as stated in the model; predicates are source-level formulas."""
+
+    id: str
+    says: str
+    pattern: Pattern
+    p: Formula
+    s: Formula | None
+    when: Formula | None
+    scope: ScopeKind
+    opens: Formula | None
+    closes: Formula | None
+    after_scan: bool
+    about_signals: bool
+    survives: int
+    hazards: tuple[str, ...]
+    place: Place
+
+
+@dataclass(frozen=True)
+class Model:
+    """Everything a model folder says. Names are unique across machines, outputs and terms."""
+
+    title: str
+    says: str
+    folder: Path
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    moves_per_scan: int
+    machines: Mapping[str, Machine]
+    moves: tuple[ModelMove, ...]
+    sensors: Mapping[str, Sensor]
+    outputs: Mapping[str, Output]
+    terms: Mapping[str, Formula]
+    hazards: Mapping[str, Hazard]
+    faults: Mapping[str, Fault]
+    statements: Mapping[str, Statement]
+    program: Program
+    settings: Settings
+    map_machines: tuple[str, ...]
+    unsafe: Formula | None
+    sources: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the model: that of its folder."""
+        return self.folder.name

@@ -1,0 +1,173 @@
+"""What each expression of a model may name, and the collecting of mistakes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.model.model import Formula, Machine
+from interlock.model.schema import ModelShape
+from interlock.model.yaml import Document, Path
+from interlock.st.check import check_expression
+from interlock.st.parser import parse_expression
+from interlock.st.types import BOOL, EnumType, Scope, Type
+
+
+@dataclass
+class Mistakes:
+    """Mistakes found so far; loading goes on to find them all."""
+
+    found: list[Mistake] = field(default_factory=list)
+
+    def add(self, place: Place, says: str) -> None:
+        """Note a mistake."""
+        self.found.append(Mistake(place, says))
+
+    @contextmanager
+    def collected(self) -> Iterator[None]:
+        """Collect what an `InputError` inside the block says."""
+        try:
+            yield
+        except InputError as error:
+            self.found.extend(error.mistakes)
+
+    def raise_if_any(self) -> None:
+        """Raise an `InputError` with everything noted."""
+        if self.found:
+            raise InputError(self.found)
+
+
+def type_of(machine: Machine) -> Type:
+    """The type that expressions see: an enumeration named after the machine, or BOOL."""
+    return BOOL if machine.is_bool else EnumType(machine.name, machine.states)
+
+
+@dataclass
+class Names:
+    """Every name of a model and the scopes that they make.
+
+    Attributes
+    ----------
+    machines : mapping of str to Machine
+        Plant machines and controls.
+    outputs : mapping of str to Type
+        The program's outputs.
+    terms : dict of str to Formula
+        Grows while the terms are checked.
+    """
+
+    document: Document
+    shape: ModelShape
+    mistakes: Mistakes
+    machines: Mapping[str, Machine]
+    outputs: Mapping[str, Type]
+    terms: dict[str, Formula] = field(default_factory=dict)
+    _open: list[str] = field(default_factory=list)
+    _failed: set[str] = field(default_factory=set)
+
+    def formula(
+        self, path: Path, text: str, names: Mapping[str, Type], expected: Type = BOOL
+    ) -> Formula | None:
+        """Check the expression at `path` over `names` and the terms it uses.
+
+        A mistake is noted and gives None.
+        """
+        place = self.document.place(path)
+        with self.mistakes.collected():
+            tree = parse_expression(
+                text, locate=lambda offset: self.document.place(path, max(offset, 0))
+            )
+            scope = Scope.of({**names, **dict.fromkeys(self.shape.terms, BOOL)}, self._enums())
+            for used in self._terms_in(text):
+                if not self.term(used, place):
+                    return None
+            return Formula(" ".join(text.split()), place, check_expression(tree, scope, expected))
+        return None
+
+    def _enums(self) -> list[EnumType]:
+        types = [type_of(machine) for machine in self.machines.values()]
+        return [t for t in types if isinstance(t, EnumType)]
+
+    def _terms_in(self, text: str) -> list[str]:
+        words = {word.casefold() for word in _words(text)}
+        return [name for name in self.shape.terms if name.casefold() in words]
+
+    def term(self, name: str, used_at: Place) -> bool:
+        """Check the term called `name` if it was not yet; tell whether it can be used."""
+        if name in self.terms:
+            return True
+        if name in self._failed:
+            return False
+        if name in self._open:
+            circle = " -> ".join([*self._open[self._open.index(name) :], name])
+            self.mistakes.add(used_at, f"terms define each other in a circle: {circle}")
+            return False
+        self._open.append(name)
+        found = self.formula(("terms", name), self.shape.terms[name], self.truth())
+        self._open.pop()
+        if found is None:
+            self._failed.add(name)
+            return False
+        self.terms[name] = found
+        return True
+
+    def truth(self) -> dict[str, Type]:
+        """Plant, controls and outputs: what requirements and terms speak of."""
+        return {**{n: type_of(m) for n, m in self.machines.items()}, **self.outputs}
+
+    def physical(self) -> dict[str, Type]:
+        """The truth and the faults: what guards and sensors depend on."""
+        return {**self.truth(), **dict.fromkeys(self.shape.faults, BOOL)}
+
+    def with_signals(self) -> dict[str, Type]:
+        """The truth and those signals whose names are not taken by it."""
+        truth = self.truth()
+        taken = {name.casefold() for name in (*truth, *self.shape.terms)}
+        free = [name for name in self.shape.sensors if name.casefold() not in taken]
+        return {**dict.fromkeys(free, BOOL), **truth}
+
+    def hint_at_signals(self, mistake: Mistake) -> Mistake:
+        """Add why a signal cannot be named here, where a signal was named."""
+        for name in self.shape.sensors:
+            if mistake.says.startswith(f"'{name}' is not declared"):
+                said = (
+                    f"'{name}' is a signal, which may lie; requirements speak of plant truth "
+                    "('about: signals' lifts this)"
+                )
+                return Mistake(mistake.place, said)
+        return mistake
+
+    def check_unique(self) -> None:
+        """Note every name that two of machines, outputs, terms and faults share."""
+        seen: dict[str, str] = {}
+        sections: list[tuple[str, list[str]]] = [
+            ("plant", list(self.shape.plant)),
+            ("controls", list(self.shape.controls)),
+            ("terms", list(self.shape.terms)),
+            ("faults", list(self.shape.faults)),
+        ]
+        for name in self.outputs:
+            seen[name.casefold()] = "an output of the controller"
+        for section, names in sections:
+            for name in names:
+                place = self.document.key_place((section, name))
+                if name.casefold() in seen:
+                    taken = seen[name.casefold()]
+                    self.mistakes.add(place, f"the name '{name}' is taken by {taken}")
+                seen.setdefault(name.casefold(), f"'{section}' in line {place.line}")
+
+    def known(self, name: str, among: Mapping[str, object], path: Path, kind: str) -> bool:
+        """Whether `name` is one of `among`; if not, note it with the nearest known name."""
+        if name in among:
+            return True
+        self.mistakes.add(
+            self.document.place(path), f"'{name}' is not {kind}{nearest(name, among)}"
+        )
+        return False
+
+
+def _words(text: str) -> list[str]:
+    """The identifiers in an expression, roughly: enough to find the terms it may use."""
+    return "".join(c if c.isalnum() or c == "_" else " " for c in text).split()

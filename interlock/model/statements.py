@@ -1,0 +1,115 @@
+"""The requirements of a model file: one pattern each, with its scope."""
+
+from __future__ import annotations
+
+from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.model.model import Formula, Statement
+from interlock.model.names import Names
+from interlock.model.schema import RequirementShape, ScopeShape
+from interlock.model.yaml import Path
+
+_PATTERNS = {
+    ("never",): Pattern.NEVER,
+    ("always",): Pattern.ALWAYS,
+    ("exists",): Pattern.EXISTS,
+    ("whenever", "leads_to"): Pattern.LEADS_TO,
+    ("event", "only_after"): Pattern.ONLY_AFTER,
+    ("can_still",): Pattern.CAN_STILL,
+}
+_CHOICES = "never | always | exists | whenever + leads_to | event + only_after | can_still"
+_SCOPES = {
+    (): ScopeKind.GLOBALLY,
+    ("before",): ScopeKind.BEFORE,
+    ("after",): ScopeKind.AFTER,
+    ("between", "and"): ScopeKind.BETWEEN,
+    ("from", "until"): ScopeKind.AFTER_UNTIL,
+}
+
+
+def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement | None:
+    """The requirement `id_`, or None after noting what is wrong with it."""
+    path: Path = ("requirements", id_)
+    place = names.document.key_place(path)
+    given = tuple(key for keys in _PATTERNS for key in keys if getattr(shape, key) is not None)
+    pattern = _PATTERNS.get(given)
+    if pattern is None:
+        said = ", ".join(given) or "none"
+        names.mistakes.add(place, f"{id_} needs exactly one pattern: {_CHOICES}; given: {said}")
+        return None
+    if shape.when is not None and pattern not in (Pattern.NEVER, Pattern.ALWAYS):
+        names.mistakes.add(
+            names.document.key_place((*path, "when")), "'when' goes with 'never' or 'always' only"
+        )
+    found = {key: _formula(names, (*path, key), getattr(shape, key), shape) for key in given}
+    when = _formula(names, (*path, "when"), shape.when, shape) if shape.when else None
+    scope = _scope(names, path, shape, pattern)
+    for number, hazard in enumerate(shape.hazards):
+        names.known(hazard, names.shape.hazards, (*path, "hazards", number), "a hazard")
+    if scope is None or None in found.values():
+        return None
+    kind, opens, closes = scope
+    formulas = [f for f in found.values() if f is not None]
+    return Statement(
+        id=id_,
+        says=shape.says,
+        pattern=pattern,
+        p=formulas[0],
+        s=formulas[1] if len(formulas) > 1 else None,
+        when=when,
+        scope=kind,
+        opens=opens,
+        closes=closes,
+        after_scan=shape.judged == "after scan",
+        about_signals=shape.about == "signals",
+        survives=shape.survives,
+        hazards=tuple(shape.hazards),
+        place=place,
+    )
+
+
+def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:
+    if shape.about == "signals":
+        return names.formula(path, text, names.with_signals())
+    before = len(names.mistakes.found)
+    formula = names.formula(path, text, names.truth())
+    for number in range(before, len(names.mistakes.found)):
+        names.mistakes.found[number] = names.hint_at_signals(names.mistakes.found[number])
+    return formula
+
+
+def _scope(
+    names: Names, path: Path, shape: RequirementShape, pattern: Pattern
+) -> tuple[ScopeKind, Formula | None, Formula | None] | None:
+    given = shape.scope or ScopeShape.model_validate({})
+    texts = {
+        "before": given.before,
+        "after": given.after,
+        "between": given.between,
+        "and": given.and_,
+        "from": given.from_,
+        "until": given.until,
+    }
+    keys = tuple(key for key, text in texts.items() if text is not None)
+    here = (*path, "scope")
+    kind = _SCOPES.get(keys)
+    if kind is None:
+        names.mistakes.add(
+            names.document.key_place(here),
+            "a scope is before | after | between + and | from + until; given: " + ", ".join(keys),
+        )
+        return None
+    if kind is not ScopeKind.GLOBALLY and pattern is Pattern.CAN_STILL:
+        names.mistakes.add(names.document.key_place(here), "'can_still' takes no scope")
+        return None
+    formulas = [_formula(names, (*here, key), texts[key] or "", shape) for key in keys]
+    if None in formulas:
+        return None
+    match kind:
+        case ScopeKind.GLOBALLY:
+            return kind, None, None
+        case ScopeKind.BEFORE:
+            return kind, None, formulas[0]
+        case ScopeKind.AFTER:
+            return kind, formulas[0], None
+        case _:
+            return kind, formulas[0], formulas[1]

@@ -1,0 +1,213 @@
+"""Playing moves on the source-level model: plant machines and the program's own interpreter.
+
+Nothing of the lowering or of an engine is used here; names of moves and of variables are those
+of the model, so the states can be compared with what an engine says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from interlock.base.errors import InternalError
+from interlock.kernel.system import PHASE, MoveKind
+from interlock.model.build import SCAN, fault_flag
+from interlock.model.model import Fault, Formula, Model, ModelMove
+from interlock.replay.machines import Plant
+from interlock.st.evaluate import evaluate_expression
+from interlock.st.interpret import Controller, ScanResult
+
+
+@dataclass(frozen=True)
+class Change:
+    """A variable that changed: its name and its values as labels."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One step of a run, as it is told.
+
+    Attributes
+    ----------
+    move : str
+        Name of the move.
+    kind : MoveKind
+    says : str
+        The move in the trade's words; may be empty.
+    changes : tuple of Change
+        Machines, controls and outputs that changed.
+    scan : ScanResult or None
+        For a scan: what the program did.
+    """
+
+    move: str
+    kind: MoveKind
+    says: str
+    changes: tuple[Change, ...]
+    scan: ScanResult | None = None
+
+
+class _Names(Mapping[str, int]):
+    """Values by casefolded name; terms are computed when asked for."""
+
+    def __init__(self, direct: Callable[[], dict[str, int]], terms: Mapping[str, Formula]) -> None:
+        self._direct = direct
+        self._terms = {name.casefold(): formula for name, formula in terms.items()}
+
+    def __getitem__(self, name: str) -> int:
+        direct = self._direct()
+        if name in direct:
+            return direct[name]
+        return evaluate_expression(self._terms[name].tree, self)
+
+    def __iter__(self):  # type: ignore[no-untyped-def]
+        return iter({**self._direct(), **self._terms})
+
+    def __len__(self) -> int:
+        return len(self._direct()) + len(self._terms)
+
+
+class Player:
+    """A model that can be played move by move.
+
+    Parameters
+    ----------
+    model : Model
+        Faults strike when their move is played; how many may is not limited here.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
+        self._held: dict[str, int] = {}
+        self.controller = Controller(model.program, model.settings)
+        self.truth = _Names(self._direct, model.terms)
+        self._plant = Plant(model, self._condition)
+        self._moves = {move.name: move for move in model.moves}
+        self._pending = model.moves_per_scan
+
+    def _condition(self, move: ModelMove) -> Callable[[], bool]:
+        when = move.when
+        if when is None:
+            return lambda: True
+        return lambda: bool(evaluate_expression(when.tree, self.truth))
+
+    def _direct(self) -> dict[str, int]:
+        values = {name.casefold(): value for name, value in self._plant.states().items()}
+        values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
+        for name, value in self.outputs().items():
+            values[name.casefold()] = value
+        return values
+
+    def outputs(self) -> dict[str, int]:
+        """The outputs as they reach lamps and valves, faults included."""
+        values = self.controller.values()
+        return {
+            name: self._through(values[name], lambda f, n=name: _is_on(f.output, n))  # type: ignore[misc]
+            for name in self.model.outputs
+        }
+
+    def signals(self) -> dict[str, int]:
+        """What every input of the program reads now, by its declared name."""
+        found = {}
+        for name, sensor in self.model.sensors.items():
+            reads = evaluate_expression(sensor.reads.tree, self.truth)
+            found[name] = self._through(reads, lambda f, n=name: _is_on(f.sensor, n))  # type: ignore[misc]
+        return found
+
+    def _through(self, value: int, on_it: Callable[[Fault], bool]) -> int:
+        for id_, fault in self.model.faults.items():
+            if self._struck[id_] and on_it(fault):
+                stuck = {"TRUE": 1, "FALSE": 0}.get(fault.stuck or "")
+                value = self._held[id_] if stuck is None else stuck
+        return value
+
+    def state(self) -> dict[str, int]:
+        """Values by the names of the kernel's variables."""
+        values = dict(self.controller.values())
+        values |= self._plant.states()
+        for id_, struck in self._struck.items():
+            values[fault_flag(id_)] = int(struck)
+            values[f"{fault_flag(id_)}.held"] = self._held.get(id_, 0)
+        values[PHASE] = self._pending
+        return values
+
+    def enabled(self, move: str) -> bool:
+        """Whether the plant would let the move called `move` happen now."""
+        return self._pending < self.model.moves_per_scan and self.possible(move)
+
+    def possible(self, move: str) -> bool:
+        """Whether the move's own condition holds now, a scan being due or not."""
+        return self._plant.enabled(self._moves[move])
+
+    def play(self, move: str) -> Happening:
+        """Play one move or scan.
+
+        Raises
+        ------
+        InternalError
+            Where the model does not allow it.
+        """
+        before = self._shown()
+        scan = None
+        if move == SCAN:
+            scan = self.controller.scan(self.signals())
+            self._pending = 0
+            kind, says = MoveKind.SCAN, "the controller scans"
+        else:
+            if self._pending >= self.model.moves_per_scan:
+                raise InternalError(f"replay refuses '{move}': a scan is due first")
+            kind, says = self._play_environment(move)
+            self._pending += 1
+        after = self._shown()
+        changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
+        return Happening(move, kind, says, tuple(changes), scan)
+
+    def _play_environment(self, name: str) -> tuple[MoveKind, str]:
+        move = self._moves.get(name)
+        if move is not None:
+            also = {n: evaluate_expression(f.tree, self.truth) for n, f in move.also.items()}
+            self._plant.make(move, also)
+            return move.kind, move.says
+        if name.endswith(" strikes"):
+            return self._strike(name.removesuffix(" strikes"))
+        timer = name.removesuffix(" elapses")
+        try:
+            self.controller.elapse(timer)
+        except (KeyError, ValueError):
+            raise InternalError(f"replay refuses '{name}': no such move or timer") from None
+        return MoveKind.TIMER, f"the time of {timer} is up"
+
+    def _strike(self, id_: str) -> tuple[MoveKind, str]:
+        fault = self.model.faults.get(id_)
+        if fault is None or self._struck[id_]:
+            raise InternalError(f"replay refuses fault '{id_}': unknown, or it struck before")
+        if fault.stuck == "frozen":
+            now = self.signals() if fault.sensor else self.outputs()
+            wanted = fault.sensor or fault.output or ""
+            self._held[id_] = next(v for n, v in now.items() if _is_on(wanted, n))
+        self._struck[id_] = True
+        return MoveKind.FAULT, fault.says
+
+    def _shown(self) -> dict[str, str]:
+        values = self._plant.states()
+        shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
+        outputs = {v.name: v.type for v in self.model.program.variables if v.kind == "VAR_OUTPUT"}
+        for name, value in self.outputs().items():
+            shown[name] = _label(outputs[name], value)
+        return shown
+
+
+def _is_on(given: str | None, name: str) -> bool:
+    return given is not None and given.casefold() == name.casefold()
+
+
+def _label(type_: object, value: int) -> str:
+    labels = getattr(type_, "labels", None)
+    if labels:
+        return str(labels[value])
+    return ("FALSE", "TRUE")[value] if str(type_) == "BOOL" else str(value)

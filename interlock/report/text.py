@@ -1,0 +1,142 @@
+"""How a verification is told on a terminal or in a log."""
+
+from __future__ import annotations
+
+from rich.console import Console, Group, RenderableType
+from rich.markup import escape
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from interlock.kernel.requirement import Outcome
+from interlock.report.story import tell
+from interlock.studies.verify import Finding, Verification
+
+_STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
+# Never colour alone: each verdict is a word, too.
+_LEGEND = (
+    "'holds' means: everything reachable in this model, in this run class and under its "
+    "assumptions, was explored and no violation was found. It is no statement about the vehicle."
+)
+
+
+def render(verification: Verification) -> RenderableType:
+    """The whole result: heading, table, the run of each violation, what it rests on."""
+    parts: list[RenderableType] = [_heading(verification), _table(verification)]
+    for finding in verification.findings:
+        if finding.verdict.outcome is Outcome.VIOLATED:
+            parts += ["", _violation(verification, finding)]
+    parts += ["", _summary(verification)]
+    return Group(*parts)
+
+
+def write(console: Console, verification: Verification) -> None:
+    """Print the result."""
+    console.print(render(verification))
+
+
+def _heading(verification: Verification) -> RenderableType:
+    model = verification.built.model
+    explored = verification.exploration
+    rows = [
+        Text(model.title, style="bold"),
+        Text(
+            f"{verification.built.run_class.says}; up to {model.moves_per_scan} "
+            f"move{'s' if model.moves_per_scan > 1 else ''} between scans; "
+            f"engine {explored.engine}"
+        ),
+        "",
+    ]
+    return Group(*rows)
+
+
+def _table(verification: Verification) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    table.add_column("")
+    table.add_column("requirement", ratio=1)
+    table.add_column("verdict")
+    table.add_column("hazards")
+    for heading in ("premise", "states", "depth", "time"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for finding in verification.findings:
+        verdict = finding.verdict
+        table.add_row(
+            finding.requirement.id,
+            escape(finding.requirement.says),
+            _verdict(finding),
+            " ".join(finding.requirement.hazards),
+            f"{verdict.n_premise:,}",
+            f"{verdict.n_states:,}",
+            "" if verdict.depth is None else str(verdict.depth),
+            f"{verdict.seconds:.1f} s",
+        )
+    return table
+
+
+def _verdict(finding: Finding) -> Text:
+    verdict = finding.verdict
+    text = Text(verdict.outcome.value, style=_STYLE[verdict.outcome])
+    if verdict.vacuous:
+        text.append(" (vacuous)", style="yellow")
+    if verdict.limit is not None:
+        text.append(f" ({verdict.limit})")
+    return text
+
+
+def _violation(verification: Verification, finding: Finding) -> RenderableType:
+    model = verification.built.model
+    run = finding.run
+    assert run is not None
+    heading = Text(f"{finding.requirement.id} violated: ", style="bold red")
+    heading.append(finding.requirement.says, style="bold")
+    rows: list[RenderableType] = [heading]
+    rows += [Text(f"  {h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
+    n_steps = len(run.happenings)
+    rows.append(Text(f"  a shortest run, {n_steps} steps, replayed on the model:"))
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(justify="right", style="dim")
+    for _ in range(4):
+        table.add_column()
+    told_loop = False
+    for line in tell(model, run):
+        if line.loop and not told_loop:
+            told_loop = True
+            table.add_row("", "", Text("from here on for ever:", style="italic"), "", "")
+        table.add_row(
+            str(line.number),
+            line.who,
+            escape(line.says),
+            escape(", ".join(line.changes)),
+            escape(" ".join(line.decided)),
+        )
+    if run.loop_start is not None and run.loop_start == n_steps:
+        table.add_row("", "", Text("and so it stays", style="italic"), "", "")
+    rows.append(Padding(table, (0, 0, 0, 2)))
+    if run.note:
+        rows.append(Text(f"  {run.note}"))
+    return Group(*rows)
+
+
+def _summary(verification: Verification) -> RenderableType:
+    counts = dict.fromkeys(Outcome, 0)
+    for finding in verification.findings:
+        counts[finding.verdict.outcome] += 1
+    said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
+    explored = verification.exploration
+    rows: list[RenderableType] = [
+        Text(f"{said}. {explored.n_states:,} states, {verification.seconds:.1f} s.", style="bold")
+    ]
+    vacuous = [f.requirement.id for f in verification.findings if f.verdict.vacuous]
+    if vacuous:
+        rows.append(
+            Text(f"Vacuous, the premise never occurred: {', '.join(vacuous)}.", style="yellow")
+        )
+    if explored.limit is not None:
+        rows.append(Text(f"Exploration was cut short: {explored.limit}.", style="yellow"))
+    rows.append(Text(_LEGEND))
+    model = verification.built.model
+    for title, lines in (("Assumptions", model.assumptions), ("Cautions", model.cautions)):
+        if lines:
+            rows.append(Text(f"{title}:"))
+            rows += [Text(f"  - {line}") for line in lines]
+    return Group(*rows)
