@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from interlock.kernel.expr import Expr
+from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
 
@@ -53,7 +53,18 @@ class Count:
     where: Expr
 
 
-Query = Reach | Stay | Trap | Count
+@dataclass(frozen=True)
+class Values:
+    """Which combinations of values do `exprs` take in reachable states with `where`?
+
+    Never 'found'; the combinations are in `Answer.values`, sorted.
+    """
+
+    exprs: tuple[Expr, ...]
+    where: Expr = TRUE
+
+
+Query = Reach | Stay | Trap | Count | Values
 
 
 @dataclass(frozen=True)
@@ -78,11 +89,15 @@ class Answer:
     n_states : int
         For `Reach` how many states satisfy the target, for `Count` how many satisfy `where`; for
         the others 0. A lower bound where the exploration was cut short.
+    values : tuple of tuple of int
+        For `Values` the combinations that occur; some may be missing where the exploration was
+        cut short.
     """
 
     found: bool | None
     witness: Witness | None = None
     n_states: int = 0
+    values: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True)
