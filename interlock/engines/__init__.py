@@ -10,6 +10,7 @@ from interlock.kernel.query import Engine
 
 # An engine's module is imported when it is first asked for: some load heavy libraries.
 _WHERE = {
+    "enumerate": ("interlock.engines.enumerate", "EnumeratingEngine"),
     "reference": ("interlock.engines.reference", "ReferenceEngine"),
     "symbolic": ("interlock.engines.symbolic", "SymbolicEngine"),
 }

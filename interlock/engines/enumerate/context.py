@@ -1,0 +1,103 @@
+"""The memory that Python and the compiled code share."""
+
+from __future__ import annotations
+
+import ctypes
+from collections.abc import Sequence
+
+from interlock.engines.enumerate.ir import Function, Value, Variable
+
+# One 64-bit word each; addresses and numbers alike.
+NAMES = (
+    # The space.
+    "expand",  # address of the successor function
+    "order",  # states in breadth-first order
+    "table",  # open-addressing table of entries; 0 is free
+    "n_slots",
+    "index_bits",  # an entry: its low bits are an index plus 1, the others a part of the hash
+    "n_states",
+    "next",  # first state that is not expanded
+    "level_end",
+    "levels",  # index behind the last state of each level
+    "n_levels",
+    "levels_room",
+    "checkpoints",  # number of states after each 256 expansions
+    "room",  # states that fit before something must grow
+    "most_states",
+    "n_moves",  # enabled moves counted so far
+    "batch_moves",  # most moves that a batch can have
+    # Buffers for the successors of a batch.
+    "out_words",
+    "out_moves",
+    "out_hashes",
+    # Analyses.
+    "flags",  # one byte a state
+    "marks",  # 32 bits a state: order of visit, then component
+    "frames",  # depth-first stack: states
+    "positions",  # depth-first stack: next successor, and whether a loop to below was met
+    "n_frames",
+    "stack",  # states that wait for their component to be complete; also the queue of a search
+    "n_stack",
+    "most_frames",
+    "most_stack",
+    "cursor",
+    "visit",  # number of the next state visited
+    "component",  # number of the next component found
+    "full",  # flags of a state with nothing left to find
+    "unowed",  # address: which fair moves a state does not owe
+    "fair_words",
+    "fair_bits",  # number of each move among the fair ones, or -1
+    "paid",  # bits of the fair moves that a component pays
+    "pending",  # bits of the fair moves that a loop still owes
+    "seen",  # conditions met so far
+    "firsts",  # first state of each condition
+    "counts",  # states of each condition
+)
+_INDEX = {name: number for number, name in enumerate(NAMES)}
+EXPANSIONS_PER_CHECKPOINT = 256
+BATCH = 8
+LAST_IN_CHECKPOINT = EXPANSIONS_PER_CHECKPOINT - 1
+
+
+class Shared:
+    """The shared words, read and written as attributes of an array."""
+
+    def __init__(self) -> None:
+        self._words = (ctypes.c_uint64 * len(NAMES))()
+
+    def __getitem__(self, name: str) -> int:
+        return int(self._words[_INDEX[name]])
+
+    def __setitem__(self, name: str, value: int) -> None:
+        self._words[_INDEX[name]] = value
+
+    @property
+    def address(self) -> int:
+        """Where they are."""
+        return ctypes.addressof(self._words)
+
+
+class Routine(Function):
+    """A function whose first argument is the address of the shared words."""
+
+    def __init__(self, name: str, params: Sequence[str] = ()) -> None:
+        super().__init__(name, ["ptr", *params])
+        self.shared = self.args[0]
+
+    def word(self, name: str) -> Value:
+        """A shared number."""
+        return self.load("i64", self.shared, _INDEX[name])
+
+    def pointer(self, name: str) -> Value:
+        """A shared address."""
+        return self.load("ptr", self.shared, _INDEX[name])
+
+    def put(self, name: str, value: Value | int) -> None:
+        """Set a shared number."""
+        if isinstance(value, int):
+            value = self.const("i64", value)
+        self.store(value, self.shared, _INDEX[name])
+
+    def mirror(self, name: str) -> Variable:
+        """A variable with the value of a shared number; `put` it back when it has changed."""
+        return self.variable("i64", self.word(name))

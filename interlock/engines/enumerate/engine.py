@@ -1,0 +1,161 @@
+"""The enumerating engine: every reachable state, by code compiled for the system."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.enumerate.jit import Library
+from interlock.engines.enumerate.loops import FairMoves, find_loop
+from interlock.engines.enumerate.program import Program
+from interlock.engines.enumerate.space import MOST_STATES, Space
+from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
+from interlock.kernel.codec import Codec
+from interlock.kernel.expr import Expr, and_
+from interlock.kernel.query import (
+    Answer,
+    Count,
+    DeclinedError,
+    Exploration,
+    Limits,
+    ProgressSink,
+    Query,
+    Reach,
+    Stay,
+    Trap,
+)
+from interlock.kernel.system import System
+
+_T = TypeVar("_T")
+
+_CONDITIONS_AT_ONCE = 64
+# Half of 16 bits number the moves; the other half marks frames of the depth-first search.
+_MOST_MOVES = 1 << 15
+
+
+class EnumeratingEngine:
+    """Breadth-first search over packed states.
+
+    Parameters
+    ----------
+    most_states : int
+        How many states an index can number.
+    """
+
+    name = "enumerate"
+
+    def __init__(self, most_states: int = MOST_STATES) -> None:
+        self._most_states = most_states
+
+    def explore(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> Exploration:
+        """Explore everything reachable in `system` and answer `queries`.
+
+        Raises
+        ------
+        DeclinedError
+            If a value may not fit a signed 64-bit word, or there are more than 32,767 moves.
+        """
+        if len(system.moves) >= _MOST_MOVES:
+            raise DeclinedError(f"more than {_MOST_MOVES - 1:,} moves")
+        budget = Budget(limits, progress)
+        budget.report("compiling", 0, 0)
+        codec = Codec.of_system(system)
+        plan = _Plan(system, codec, queries)
+        space = Space(
+            system,
+            codec,
+            Library(plan.text, optimised=False),
+            budget,
+            analysing=bool(plan.traps or plan.stays),
+            most_states=self._most_states,
+        )
+        space.explore()
+        answers = plan.answers(space)
+        return Exploration(
+            engine=self.name,
+            answers=tuple(answers[n] for n in range(len(queries))),
+            n_states=space.n_states,
+            n_moves=space.shared["n_moves"],
+            depth=space.depth,
+            limit=budget.limit,
+            seconds=budget.seconds,
+            n_bytes=space.n_bytes,
+            level_sizes=tuple(space.level_sizes()),
+        )
+
+
+class _Plan:
+    """Which compiled function answers which query."""
+
+    def __init__(self, system: System, codec: Codec, queries: Sequence[Query]) -> None:
+        self.system = system
+        program = Program(system, codec)
+        counted: list[tuple[int, Expr]] = []
+        goals: list[tuple[int, Trap]] = []
+        self.stays: dict[int, str] = {}
+        for number, query in enumerate(queries):
+            match query:
+                case Reach(condition) | Count(condition):
+                    counted.append((number, condition))
+                case Trap():
+                    goals.append((number, query))
+                case Stay(start, stay):
+                    self.stays[number] = f"stay{number}"
+                    program.add_bits(f"stay{number}", [stay, and_(start, stay)])
+        self.tallies = _in_groups(counted, _CONDITIONS_AT_ONCE)
+        self.traps = _in_groups(goals, GOALS_AT_ONCE)
+        for n, tally in enumerate(self.tallies):
+            program.add_bits(f"tally{n}", [condition for _, condition in tally])
+        for n, group in enumerate(self.traps):
+            program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
+        if self.stays:
+            program.add_unowed()
+        self.reaches = {n for n, query in enumerate(queries) if isinstance(query, Reach)}
+        self.text = program.text()
+
+    def answers(self, space: Space) -> dict[int, Answer]:
+        """Every answer by the number of its query."""
+        found: dict[int, Answer] = {}
+        for n, tally in enumerate(self.tallies):
+            found.update(self._tally(space, f"tally{n}", [number for number, _ in tally]))
+        for n, group in enumerate(self.traps):
+            traps = [trap for _, trap in group]
+            answers = find_traps(space, traps, space.program.address(f"goals{n}"))
+            found.update(zip((number for number, _ in group), answers, strict=True))
+        if self.stays:
+            fair = FairMoves(self.system)
+            for number, name in self.stays.items():
+                found[number] = find_loop(space, fair, space.program.address(name))
+        return found
+
+    def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
+        counts = space.new_array("counts", 8, _CONDITIONS_AT_ONCE)
+        firsts = space.new_array("firsts", 8, _CONDITIONS_AT_ONCE)
+        space.shared["seen"] = 0
+        function = space.program.address(name)
+        # Looking at what was found takes little time; a limit never keeps a violation back.
+        space.in_slices(
+            "conditions",
+            space.n_states,
+            lambda a, b: space.routines["tally"](space.shared.address, function, a, b),
+            to_the_end=True,
+        )
+        found = {}
+        for bit, number in enumerate(numbers):
+            n_states = counts[bit]
+            if number in self.reaches and n_states:
+                found[number] = Answer(True, space.witness_to(firsts[bit]), n_states)
+            else:
+                found[number] = Answer(False if space.complete else None, None, n_states)
+        return found
+
+
+def _in_groups(items: Sequence[_T], size: int) -> list[Sequence[_T]]:
+    return [items[start : start + size] for start in range(0, len(items), size)]

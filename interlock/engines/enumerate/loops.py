@@ -1,0 +1,218 @@
+"""Fair endless runs: the compiled search finds a component, this builds a run around it."""
+
+from __future__ import annotations
+
+from time import perf_counter
+
+from interlock.engines.enumerate import components as comp
+from interlock.engines.enumerate.runtime import NOWHERE
+from interlock.engines.enumerate.space import Space
+from interlock.kernel.query import Answer
+from interlock.kernel.system import System
+from interlock.kernel.witness import Step, Witness
+
+_FIRST_COMPONENT = (1 << 32) - 1
+_NOT_FAIR = 0xFFFF
+_SLICE_S = 0.1
+
+# A step inside a component: a move's number and the index it leads to.
+_Edge = tuple[int, int]
+
+
+class DepthFirst:
+    """One compiled depth-first search with its arrays.
+
+    Parameters
+    ----------
+    space : Space
+    routine : str
+        ``"trap"`` or ``"stay"``.
+    """
+
+    def __init__(self, space: Space, routine: str) -> None:
+        self.space = space
+        self._routine = space.routines[routine]
+        n_states = space.n_states
+        for name, width in (("marks", 4), ("frames", 4), ("positions", 2), ("stack", 4)):
+            space.new_array(name, width, n_states + 1)
+        shared = space.shared
+        for name in ("n_frames", "n_stack", "most_frames", "most_stack", "cursor"):
+            shared[name] = 0
+        shared["visit"], shared["component"] = 1, _FIRST_COMPONENT
+
+    def run(self, stage: str) -> int:
+        """Search to the end or to the first fair component; UNFINISHED where time ran out."""
+        space, step, depth = self.space, 1 << 14, self.space.depth
+        while True:
+            space.budget.report(stage, space.n_states, depth)
+            if space.budget.out_of_time():
+                return comp.UNFINISHED
+            started = perf_counter()
+            status = int(self._routine(space.shared.address, step))
+            if status != comp.UNFINISHED:
+                return status
+            if perf_counter() - started < _SLICE_S / 2:
+                step *= 2
+
+    def close(self) -> None:
+        """Give the arrays back and note how much of them was touched."""
+        space, shared = self.space, self.space.shared
+        touched = 5 * space.n_states + 6 * shared["most_frames"] + 4 * shared["most_stack"]
+        space.n_analysis_bytes = max(space.n_analysis_bytes, touched)
+        space.drop("marks", "frames", "positions", "stack")
+
+
+class FairMoves:
+    """The fair moves of a system as bits of a few words, for the compiled code.
+
+    Parameters
+    ----------
+    system : System
+    """
+
+    def __init__(self, system: System) -> None:
+        fair = [n for n, move in enumerate(system.moves) if move.fair is not None]
+        self.bit = {number: bit for bit, number in enumerate(fair)}
+        self.n_words = max(1, -(-len(fair) // 64))
+
+    def share(self, space: Space) -> None:
+        """Tell the compiled code."""
+        shared = space.shared
+        shared["unowed"] = space.program.address("unowed")
+        shared["fair_words"] = self.n_words
+        space.new_array("paid", 8, self.n_words)
+        space.new_array("pending", 8, self.n_words)
+        bits = space.new_array("fair_bits", 2, max(1, len(space.system.moves)))
+        for number in range(len(space.system.moves)):
+            bits[number] = self.bit.get(number, _NOT_FAIR)
+        self.set_pending(space, (1 << len(self.bit)) - 1)
+
+    def set_pending(self, space: Space, bits: int) -> None:
+        """Say which fair moves are owed."""
+        for n in range(self.n_words):
+            space.arrays["pending"][n] = (bits >> (64 * n)) & ((1 << 64) - 1)
+
+
+def find_loop(space: Space, fair: FairMoves, function: int) -> Answer:
+    """Answer one `Stay` query.
+
+    Parameters
+    ----------
+    space : Space
+    fair : FairMoves
+    function : int
+        Address of the function that gives whether a state stays and whether it starts.
+    """
+    shared, routines = space.shared, space.routines
+    space.new_array("flags", 1, space.n_states)
+    fair.share(space)
+
+    def flag(first: int, stop: int) -> None:
+        routines["flag"](shared.address, function, first, stop)
+
+    if not space.in_slices("premises", space.n_states, flag):
+        space.drop("flags")
+        return Answer(None)
+    search = DepthFirst(space, "stay")
+    status = search.run("loops")
+    if status == comp.FOUND:
+        answer = Answer(True, _Builder(space, fair).witness())
+    else:
+        answer = Answer(False if space.complete and status == comp.FINISHED else None)
+    search.close()
+    space.drop("flags")
+    return answer
+
+
+class _Builder:
+    """Builds the run after `stay` has stopped at a fair component."""
+
+    def __init__(self, space: Space, fair: FairMoves) -> None:
+        self.space = space
+        self.fair = fair
+        shared = space.shared
+        # While a root's search goes on, it lies at the bottom of the depth-first stack; a root
+        # whose own component was found has left it, but still stands there.
+        self.start = space.arrays["frames"][0]
+        component = space.arrays["marks"][shared["cursor"]]
+        space.routines["mark"](shared.address, component)
+
+    def witness(self) -> Witness:
+        """The run: to the start, to the loop, round the loop."""
+        space = self.space
+        approach = self._path(self.start, comp.STAYS, comp.ON_LOOP)
+        entry = approach[-1][1] if approach else self.start
+        loop = self._loop(entry)
+        steps = space.steps_to(self.start) + self._as_steps(approach)
+        return Witness(space.state(0), tuple(steps + self._as_steps(loop)), len(steps))
+
+    def _as_steps(self, edges: list[_Edge]) -> list[Step]:
+        return [self.space.step(move, target) for move, target in edges]
+
+    def _edges(self, number: int) -> list[_Edge]:
+        """The steps that stay in the component."""
+        flags = self.space.arrays["flags"]
+        found = self.space.successors(number)
+        return [(m, t) for m, t in found if t is not None and flags[t] & comp.ON_LOOP]
+
+    def _still_owed(self, owing: int, number: int) -> int:
+        """The moves among `owing` that a state owes."""
+        space = self.space
+        paid = space.arrays["paid"]
+        for n in range(self.fair.n_words):
+            paid[n] = 0
+        state = space.shared["order"] + 8 * space.n_words * number
+        space.program.function("unowed", 2)(state, paid.address)
+        bits = sum(paid[n] << (64 * n) for n in range(self.fair.n_words))
+        return owing & ~bits
+
+    def _without(self, owing: int, edges: list[_Edge]) -> int:
+        for move, _ in edges:
+            if move in self.fair.bit:
+                owing &= ~(1 << self.fair.bit[move])
+        return owing
+
+    def _loop(self, entry: int) -> list[_Edge]:
+        if not self.space.successors(entry):
+            return []
+        owing = self._still_owed((1 << len(self.fair.bit)) - 1, entry)
+        loop: list[_Edge] = []
+        here = entry
+        while owing:
+            self.fair.set_pending(self.space, owing)
+            loop += self._path(here, comp.ON_LOOP, 0, paying=True)
+            here = loop[-1][1] if loop else entry
+            owing = self._still_owed(self._without(owing, loop), here)
+            for move, target in self._edges(here):
+                if self._without(owing, [(move, target)]) != owing:
+                    loop.append((move, target))
+                    here = target
+                    owing = self._still_owed(self._without(owing, loop), here)
+                    break
+        if not loop:
+            loop = self._edges(entry)[:1]
+            here = loop[0][1]
+        return loop + self._path_back(here, entry)
+
+    def _path_back(self, here: int, entry: int) -> list[_Edge]:
+        if here == entry:
+            return []
+        flags = self.space.arrays["flags"]
+        flags[entry] |= comp.STARTS << 4
+        path = self._path(here, comp.ON_LOOP, comp.STARTS << 4)
+        flags[entry] &= 0xFF ^ (comp.STARTS << 4)
+        return path
+
+    def _path(self, source: int, inside: int, target: int, paying: bool = False) -> list[_Edge]:
+        space, came = self.space, self.space.arrays["frames"]
+        search = space.routines["search"]
+        number = search(space.shared.address, source, inside, target, int(paying))
+        if number == NOWHERE:
+            raise AssertionError("a component is connected")
+        path: list[_Edge] = []
+        while number != source:
+            before = came[number]
+            move = next(m for m, t in space.successors(before) if t == number)
+            path.append((move, number))
+            number = before
+        return path[::-1]
