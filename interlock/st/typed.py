@@ -203,7 +203,7 @@ class Program:
     variables: tuple[Declared, ...]
     instances: tuple[Instance, ...]
     body: tuple[Statement, ...]
-    elapsed_reads: tuple[Place, ...]
+    elapsed_reads: tuple[Place, ...] = field(compare=False)
     place: Place = field(compare=False)
 
     @property
