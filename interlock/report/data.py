@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 
 from interlock import __version__
 from interlock.kernel.requirement import Outcome
-from interlock.report.story import tell
+from interlock.replay.story import tell
 from interlock.studies.verify import Finding, Verification
 
 

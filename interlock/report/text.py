@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock.kernel.requirement import Outcome
-from interlock.report.story import tell
+from interlock.replay.story import tell
 from interlock.studies.verify import Finding, Verification
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
@@ -38,7 +38,7 @@ def write(console: Console, verification: Verification) -> None:
 def _heading(verification: Verification) -> RenderableType:
     model = verification.built.model
     explored = verification.exploration
-    rows = [
+    rows: list[RenderableType] = [
         Text(model.title, style="bold"),
         Text(
             f"{verification.built.run_class.says}; up to {model.moves_per_scan} "
