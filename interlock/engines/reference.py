@@ -23,6 +23,7 @@ from interlock.kernel.query import (
     Reach,
     Stay,
     Trap,
+    Values,
 )
 from interlock.kernel.system import Stepper, System
 from interlock.kernel.witness import Step, Witness
@@ -160,6 +161,8 @@ class _Analysis:
                 return self._reach(target)
             case Count(where):
                 return Answer(self._nothing_found, None, sum(self.space.where(where)))
+            case Values(exprs, where):
+                return Answer(self._nothing_found, values=self._values(exprs, where))
             case Trap(goal):
                 return self._trap(goal)
             case Stay(start, stay):
@@ -174,6 +177,12 @@ class _Analysis:
         if not any(holds):
             return Answer(self._nothing_found)
         return Answer(True, self.space.witness_to(holds.index(True)), sum(holds))
+
+    def _values(self, exprs: Sequence[Expr], where: Expr) -> tuple[State, ...]:
+        function = python_function(exprs, self.space.system.index)
+        holds = self.space.where(where)
+        combinations = {function(s) for s, h in zip(self.space.states, holds, strict=True) if h}
+        return tuple(sorted(combinations))
 
     def _trap(self, goal: Expr) -> Answer:
         if self.budget.out_of_time():

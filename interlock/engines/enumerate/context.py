@@ -52,10 +52,14 @@ NAMES = (
     "seen",  # conditions met so far
     "firsts",  # first state of each condition
     "counts",  # states of each condition
+    "keys",  # combinations of values, one word each
+    "key_cache",  # keys seen lately, by a few bits of their hash
+    "key_known",  # which places of it are in use
 )
 _INDEX = {name: number for number, name in enumerate(NAMES)}
 EXPANSIONS_PER_CHECKPOINT = 256
 BATCH = 8
+KEY_CACHE_BITS = 12
 LAST_IN_CHECKPOINT = EXPANSIONS_PER_CHECKPOINT - 1
 
 

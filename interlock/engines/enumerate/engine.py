@@ -11,7 +11,8 @@ from interlock.engines.enumerate.loops import FairMoves, find_loop
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
-from interlock.kernel.codec import Codec
+from interlock.engines.enumerate.values import find_values
+from interlock.kernel.codec import Codec, Field
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import (
     Answer,
@@ -24,6 +25,7 @@ from interlock.kernel.query import (
     Reach,
     Stay,
     Trap,
+    Values,
 )
 from interlock.kernel.system import System
 
@@ -100,10 +102,13 @@ class _Plan:
         counted: list[tuple[int, Expr]] = []
         goals: list[tuple[int, Trap]] = []
         self.stays: dict[int, str] = {}
+        self.keys: dict[int, tuple[Field, ...]] = {}
         for number, query in enumerate(queries):
             match query:
                 case Reach(condition) | Count(condition):
                     counted.append((number, condition))
+                case Values(exprs, where):
+                    self.keys[number] = program.add_key(f"key{number}", exprs, where)
                 case Trap():
                     goals.append((number, query))
                 case Stay(start, stay):
@@ -125,6 +130,9 @@ class _Plan:
         found: dict[int, Answer] = {}
         for n, tally in enumerate(self.tallies):
             found.update(self._tally(space, f"tally{n}", [number for number, _ in tally]))
+        for number, fields in self.keys.items():
+            values = find_values(space, fields, space.program.address(f"key{number}"))
+            found[number] = Answer(False if space.complete else None, values=values)
         for n, group in enumerate(self.traps):
             traps = [trap for _, trap in group]
             answers = find_traps(space, traps, space.program.address(f"goals{n}"))

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.engines.enumerate.lowering import Lowering, check_range, fields_of
-from interlock.kernel.codec import Codec
+from interlock.kernel.codec import WORD_BITS, Codec, Field
+from interlock.kernel.evaluate import bounds
 from interlock.kernel.expr import FALSE, Expr, topological
+from interlock.kernel.query import DeclinedError
 from interlock.kernel.system import Move, System
 
 # Moves that share one test whether any of them is enabled.
@@ -73,6 +75,41 @@ class Program:
                 f"  store i64 %new{n}, ptr %p{n}",
             ]
         self._define("i64 @unowed(ptr %state, ptr %into)", [*lines, "  ret i64 0"])
+
+    def add_key(self, name: str, exprs: Sequence[Expr], where: Expr) -> tuple[Field, ...]:
+        """Add ``name(state, into)``: put the values of `exprs` into one word.
+
+        The function's result is whether `where` holds. Returned is where each value is in the
+        word.
+
+        Raises
+        ------
+        DeclinedError
+            If the values together may not fit 64 bits.
+        """
+        self._roots += [*exprs, where]
+        lowering = self._new_lowering()
+        lines, fields = lowering.lines, []
+        key, shift = "0", 0
+        found = bounds(exprs, self._system.intervals)
+        for n, expr in enumerate(exprs):
+            low, high = found[expr]
+            field = Field(0, shift, (high - low).bit_length(), low)
+            fields.append(field)
+            shift += field.width
+            if shift > WORD_BITS:
+                raise DeclinedError("a combination of values may not fit a 64-bit word")
+            if field.width:
+                lines += [
+                    f"  %o{n} = sub i64 {lowering.word(expr)}, {low}",
+                    f"  %s{n} = shl i64 %o{n}, {field.shift}",
+                    f"  %k{n} = or i64 {key}, %s{n}",
+                ]
+                key = f"%k{n}"
+        lines.append(f"  %holds = zext i1 {lowering.truth(where)} to i64")
+        lines += [f"  store i64 {key}, ptr %into", "  ret i64 %holds"]
+        self._define(f"i64 @{name}(ptr %state, ptr %into)", lines)
+        return tuple(fields)
 
     def _new_lowering(self) -> Lowering:
         lowering = Lowering(self._fields, self._n_words, [])

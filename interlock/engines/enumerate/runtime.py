@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from interlock.engines.enumerate.context import BATCH, LAST_IN_CHECKPOINT, Routine
+from interlock.engines.enumerate.context import BATCH, KEY_CACHE_BITS, LAST_IN_CHECKPOINT, Routine
 from interlock.engines.enumerate.ir import Function, Value
 
 # What `explore` returns.
@@ -40,6 +40,7 @@ def space_text(n_words: int) -> str:
         _flag(n_words),
         _tally(n_words),
         _find_parent(n_words),
+        _collect(n_words),
     ]
     return "\n".join([DECLARATIONS, *routines])
 
@@ -310,4 +311,31 @@ def _find_parent(n_words: int) -> str:
             fn.put("cursor", j)
             fn.leave(number)
     fn.leave(NOWHERE)
+    return fn.text()
+
+
+def _collect(n_words: int) -> str:
+    """``collect(shared, function, first, stop)``: append the keys of states to ``keys``.
+
+    A key that the cache still knows is left out; others may come again. Returns how many keys
+    were appended.
+    """
+    fn = Routine("collect", ["ptr", "i64", "i64"])
+    _, function, first, stop = fn.args
+    tables = Tables.of(fn, n_words)
+    keys, cache, known = fn.pointer("keys"), fn.pointer("key_cache"), fn.pointer("key_known")
+    count = fn.variable("i64", 0)
+    with fn.count(first, stop) as number:
+        place = fn.at("i64", keys, count.get())
+        holds = fn.call(function.name, [tables.state(number), place])
+        with fn.if_(holds.is_not(0)):
+            key = fn.load("i64", place)
+            slot = (key * _MIX_1) >> (64 - KEY_CACHE_BITS)
+            is_known = fn.load("i64", cache, slot).is_(key)
+            is_known = is_known & fn.load("i8", known, slot).is_not(0)
+            with fn.if_(is_known ^ 1):
+                fn.store(key, cache, slot)
+                fn.store(fn.const("i8", 1), known, slot)
+                count.add(1)
+    fn.leave(count.get())
     return fn.text()

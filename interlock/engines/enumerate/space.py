@@ -35,6 +35,7 @@ _ARGUMENTS = {
     "tally": 4,
     "find_parent": 4,
     "index_of": 2,
+    "collect": 4,
     "sweep": 4,
     "trap": 2,
     "stay": 2,
