@@ -1,0 +1,59 @@
+import pytest
+
+from interlock.reliability.performance_level import (
+    Coverage,
+    MttfdBand,
+    PerformanceLevel,
+    coverage_band,
+    mttfd_band,
+    pfhd_band,
+    required_level,
+)
+
+
+def test_levels_are_ordered_from_a_to_e() -> None:
+    assert [level.letter for level in sorted(PerformanceLevel)] == list("abcde")
+
+
+@pytest.mark.parametrize("wrong", [(0, 1, 1), (1, 3, 1), (1, 1, -1)])
+def test_the_risk_graph_refuses_parameters_it_does_not_have(wrong: tuple[int, int, int]) -> None:
+    with pytest.raises(ValueError, match="not in the risk graph"):
+        required_level(*wrong)
+
+
+def test_a_graver_risk_never_asks_for_less() -> None:
+    corners = [(s, f, p) for s in (1, 2) for f in (1, 2) for p in (1, 2)]
+    for one in corners:
+        for other in corners:
+            if all(a <= b for a, b in zip(one, other, strict=True)):
+                assert required_level(*one) <= required_level(*other)
+
+
+@pytest.mark.parametrize("outside", [0.0, -1e-8, 1e-4, 1.0, float("nan")])
+def test_a_figure_outside_the_bands_is_refused(outside: float) -> None:
+    with pytest.raises(ValueError, match="PFHd"):
+        pfhd_band(outside)
+
+
+def test_coverage_bands_start_at_60_90_and_99_percent() -> None:
+    # ISO 13849-1, denotations of DC, from memory.
+    below_and_at = [(0.5999, 0.60), (0.8999, 0.90), (0.9899, 0.99)]
+    bands = [(coverage_band(below), coverage_band(at)) for below, at in below_and_at]
+    assert bands == [
+        (Coverage.NONE, Coverage.LOW),
+        (Coverage.LOW, Coverage.MEDIUM),
+        (Coverage.MEDIUM, Coverage.HIGH),
+    ]
+
+
+def test_mttfd_bands_start_at_3_10_and_30_years() -> None:
+    # ISO 13849-1, denotations of MTTFd, from memory.
+    assert [mttfd_band(years) for years in (3, 9.99, 10, 29.99, 30)] == [
+        MttfdBand.LOW,
+        MttfdBand.LOW,
+        MttfdBand.MEDIUM,
+        MttfdBand.MEDIUM,
+        MttfdBand.HIGH,
+    ]
+    with pytest.raises(ValueError, match="too low"):
+        mttfd_band(2.99)

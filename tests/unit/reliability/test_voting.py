@@ -1,0 +1,56 @@
+from dataclasses import replace
+
+import pytest
+
+from interlock.reliability.voting import (
+    VotedChannel,
+    pfd_1oo1,
+    pfd_1oo2,
+    pfd_2oo2,
+    pfd_2oo3,
+    pfh_1oo1,
+    pfh_1oo2,
+    pfh_2oo2,
+    pfh_2oo3,
+)
+
+CHANNEL = VotedChannel(2.5e-6, dc=0.6, proof_test_h=8760, beta=0.1, beta_d=0.05)
+
+
+def test_with_nothing_but_common_cause_redundancy_gains_nothing() -> None:
+    shared = replace(CHANNEL, beta=1, beta_d=1)
+    assert pfd_1oo2(shared) == pytest.approx(pfd_1oo1(shared), rel=1e-9, abs=0)
+    assert pfd_2oo3(shared) == pytest.approx(pfd_1oo1(shared), rel=1e-9, abs=0)
+    assert pfh_1oo2(shared) == pytest.approx(pfh_1oo1(shared), rel=1e-9, abs=0)
+
+
+def test_without_common_cause_two_of_three_is_three_pairs() -> None:
+    apart = replace(CHANNEL, beta=0, beta_d=0)
+    assert pfd_2oo3(apart) == pytest.approx(3 * pfd_1oo2(apart), rel=1e-9, abs=0)
+    assert pfh_2oo3(apart) == pytest.approx(3 * pfh_1oo2(apart), rel=1e-9, abs=0)
+
+
+def test_two_channels_that_are_both_needed_fail_twice_as_often() -> None:
+    assert pfd_2oo2(CHANNEL) == 2 * pfd_1oo1(CHANNEL)
+    assert pfh_2oo2(CHANNEL) == 2 * pfh_1oo1(CHANNEL)
+
+
+def test_undiagnosed_pairs_follow_the_textbook_limits() -> None:
+    # With DC 0, no repair time and no common cause: PFD (λT)²/3, PFH λ²T (F).
+    bare = VotedChannel(1e-6, 0, 8760, mttr_h=0, mrt_h=0)
+    assert pfd_1oo2(bare) == pytest.approx((1e-6 * 8760) ** 2 / 3, rel=1e-9, abs=0)
+    assert pfh_1oo2(bare) == pytest.approx(1e-12 * 8760, rel=1e-9, abs=0)
+    assert pfd_1oo1(bare) == pytest.approx(1e-6 * 8760 / 2)
+
+
+def test_restoration_counts_for_detected_and_repair_for_undetected_failures() -> None:
+    assert replace(CHANNEL, dc=1, mttr_h=24).down_h(2) == pytest.approx(24)
+    assert replace(CHANNEL, dc=0, mttr_h=24, mrt_h=10).down_h(3) == pytest.approx(2930)
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"rate_per_h": 0}, {"dc": 1.1}, {"proof_test_h": 0}, {"mrt_h": -1}, {"beta_d": 2}]
+)
+def test_figures_out_of_range_are_refused(wrong: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="expected"):
+        replace(CHANNEL, **wrong)
