@@ -113,7 +113,8 @@ class _Builder:
     def __init__(self, model: Model, run_class: RunClass) -> None:
         self.model = model
         self.run_class = run_class
-        self.live = [] if run_class.at_most == 0 else [model.faults[f] for f in run_class.faults]
+        chosen = [] if run_class.at_most == 0 else [model.faults[f] for f in run_class.faults]
+        self.live = [fault for fault in chosen if fault.excluded is None]
         self.lowered: Lowered = lower_program(model.program, model.settings)
         self.truth = self._truth()
         self.signals = self._signals()
@@ -127,7 +128,8 @@ class _Builder:
         env = {name.casefold(): ex.var(name) for name in self.model.machines}
         env |= {name.casefold(): flag for name, flag in flags.items()}
         for name in self.model.outputs:
-            env[name.casefold()] = self._overridden(ex.var(name), self._on_output(name), flags)
+            stuck = {fault.id: fault.outputs.get(name) for fault in self.live}
+            env[name.casefold()] = self._overridden(ex.var(name), name, stuck, flags)
         waiting = dict(self.model.terms)
         while waiting:  # terms may be written in any order; circles were refused on loading
             for name, formula in list(waiting.items()):
@@ -136,31 +138,33 @@ class _Builder:
                     del waiting[name]
         return env
 
-    def _on_output(self, name: str) -> list[Fault]:
-        return [f for f in self.live if f.output and f.output.casefold() == name.casefold()]
-
     def _signals(self) -> dict[str, Expr]:
         flags = self._flags()
         found = {}
         for name, sensor in self.model.sensors.items():
             reads = lower_expression(sensor.reads.tree, self.truth)
-            on_it = [f for f in self.live if f.sensor and f.sensor.casefold() == name.casefold()]
-            found[name.casefold()] = self._overridden(reads, on_it, flags)
+            stuck = {fault.id: fault.sensors.get(name) for fault in self.live}
+            found[name.casefold()] = self._overridden(reads, name, stuck, flags)
         return found
 
-    def _overridden(self, value: Expr, faults: list[Fault], flags: Mapping[str, Expr]) -> Expr:
-        for fault in faults:
-            stuck = {"TRUE": TRUE, "FALSE": FALSE}.get(fault.stuck or "", ex.var(_held(fault)))
-            value = ex.ite(flags[fault.id], stuck, value)
+    def _overridden(
+        self, value: Expr, name: str, stuck: Mapping[str, str | None], flags: Mapping[str, Expr]
+    ) -> Expr:
+        """`value` as the faults let it through; of several, the last declared wins."""
+        for id_, how in stuck.items():
+            if how is not None:
+                at = {"TRUE": TRUE, "FALSE": FALSE}.get(how, ex.var(held_value(id_, name)))
+                value = ex.ite(flags[id_], at, value)
         return value
 
     def build(self) -> Built:
         variables = [_variable(machine) for machine in self.model.machines.values()]
         variables += list(self.lowered.variables)
         for fault in self.live:
-            variables.append(Variable(fault_flag(fault.id), BOOL, 0, Role.FAULT))
-            if fault.stuck == "frozen":
-                variables.append(Variable(_held(fault), BOOL, 0, Role.FAULT))
+            names = [fault_flag(fault.id), *_frozen(fault)]
+            if fault.intermittent:
+                names.append(counted_flag(fault))
+            variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
         per_scan = self.model.moves_per_scan
         variables.append(Variable(PHASE, Domain(0, per_scan), per_scan, Role.PHASE))
         moves = [self._environment(move) for move in self._moves()]
@@ -189,6 +193,7 @@ class _Builder:
         ]
         moves += self.lowered.timer_moves
         moves += [self._strike(fault) for fault in self.live]
+        moves += [_clear(fault) for fault in self.live if fault.intermittent]
         return [move for move in moves if move.guard is not FALSE]
 
     def _move(self, move: ModelMove) -> Move:
@@ -198,23 +203,37 @@ class _Builder:
         if move.source is None:
             at = not_(eq(machine, target))
         when = lower_expression(move.when.tree, self.truth) if move.when else TRUE
+        when = and_(when, *(not_(jam) for jam in self._jams(move)))
         updates = {name: lower_expression(f.tree, self.truth) for name, f in move.also.items()}
         updates[move.machine] = target
         guard = and_(at, when)
         fair = guard if move.kind is MoveKind.PLANT else None
         return Move(move.name, move.kind, guard, updates, fair, move.says)
 
+    def _jams(self, move: ModelMove) -> list[Expr]:
+        """The conditions under which a fault keeps the machine of `move` where it is."""
+        jams = []
+        for fault in self.live:
+            if fault.machine == move.machine:
+                at = [eq(ex.var(move.machine), ex.const(state)) for state in fault.jams_in]
+                jams.append(and_(ex.var(fault_flag(fault.id)), ex.or_(*at) if at else TRUE))
+        return jams
+
     def _strike(self, fault: Fault) -> Move:
-        flags = [ex.var(fault_flag(f.id)) for f in self.live]
         guard = not_(ex.var(fault_flag(fault.id)))
         if self.run_class.at_most is not None:
-            guard = and_(guard, ex.lt(ex.total(flags), ex.const(self.run_class.at_most)))
-        updates: dict[str, Expr] = {fault_flag(fault.id): TRUE}
-        if fault.stuck == "frozen":
-            reads = self.signals.get((fault.sensor or "").casefold())
-            now = reads if reads is not None else self.truth[(fault.output or "").casefold()]
-            # Only this fault itself is taken as absent: what it freezes is what was seen.
-            updates[_held(fault)] = ex.substitute([now], {fault_flag(fault.id): FALSE})[0]
+            others = [ex.var(counted_flag(f)) for f in self.live if f is not fault]
+            room = ex.lt(ex.total(others), ex.const(self.run_class.at_most))
+            guard = and_(guard, room)
+        updates: dict[str, Expr] = {fault_flag(fault.id): TRUE, counted_flag(fault): TRUE}
+        for name, how in {**fault.sensors, **fault.outputs}.items():
+            if how == "frozen":
+                seen = self.signals if name in fault.sensors else self.truth
+                # What it freezes is what was seen, with this fault itself absent.
+                now = ex.substitute([seen[name.casefold()]], {fault_flag(fault.id): FALSE})[0]
+                updates[held_value(fault.id, name)] = now
+        if fault.restart:
+            updates |= self.lowered.restart
         return Move(f"{fault.id} strikes", MoveKind.FAULT, guard, updates, None, fault.says)
 
     def _environment(self, move: Move) -> Move:
@@ -266,8 +285,26 @@ class _Builder:
         )
 
 
-def _held(fault: Fault) -> str:
-    return f"fault.{fault.id}.held"
+def counted_flag(fault: Fault) -> str:
+    """Name of the variable that tells whether a fault has ever struck."""
+    return f"{fault_flag(fault.id)}.ever" if fault.intermittent else fault_flag(fault.id)
+
+
+def held_value(fault: str, name: str) -> str:
+    """Name of the variable that keeps the value at which a signal or an output froze."""
+    return f"{fault_flag(fault)}.{name}"
+
+
+def _frozen(fault: Fault) -> list[str]:
+    given = {**fault.sensors, **fault.outputs}
+    return [held_value(fault.id, name) for name, how in given.items() if how == "frozen"]
+
+
+def _clear(fault: Fault) -> Move:
+    flag = fault_flag(fault.id)
+    return Move(
+        f"{fault.id} clears", MoveKind.FAULT, ex.var(flag), {flag: FALSE}, None, "it clears again"
+    )
 
 
 def _variable(machine: Machine) -> Variable:

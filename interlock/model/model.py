@@ -119,24 +119,47 @@ class Hazard:
 
 @dataclass(frozen=True)
 class Fault:
-    """A declared component fault.
+    """A declared component fault, or a common cause.
 
     Attributes
     ----------
-    stuck : str or None
-        ``"TRUE"``, ``"FALSE"`` or ``"frozen"`` for a signal or an output; None for a fault that
-        only guards and sensors read by its name.
+    sensors, outputs : mapping of str to str
+        ``"TRUE"``, ``"FALSE"`` or ``"frozen"`` for each signal or output that it sticks, by
+        declared name.
+    machine : str or None
+        A machine that stays in its state.
+    jams_in : tuple of int
+        The states in which it stays; all of them where empty.
+    restart : bool
+        The controller restarts at the moment the fault strikes.
+    intermittent : bool
+        It may clear and strike again.
+    common_cause : bool
     rate : float or None
         Failures per hour.
+    probability : float or None
+        Per conversion.
+    exposure_h : float or None
+        Hours for which it may stay hidden.
+    excluded : str or None
+        Reason of its exclusion; an excluded fault never strikes.
     """
 
     id: str
     says: str
-    sensor: str | None
-    output: str | None
-    stuck: str | None
+    sensors: Mapping[str, str]
+    outputs: Mapping[str, str]
+    machine: str | None
+    jams_in: tuple[int, ...]
+    restart: bool
+    intermittent: bool
+    common_cause: bool
     rate: float | None
+    probability: float | None
+    exposure_h: float | None
     source: str | None
+    assumed: bool
+    excluded: str | None
     place: Place
 
 
@@ -162,7 +185,19 @@ class Statement:
 
 @dataclass(frozen=True)
 class Model:
-    """Everything a model folder says. Names are unique across machines, outputs and terms."""
+    """Everything a model folder says. Names are unique across machines, outputs and terms.
+
+    Attributes
+    ----------
+    sources : mapping of str to str
+        Text of every file that was read, by its name.
+    revises : Path or None
+        Folder of the model that this one revises.
+    changes : tuple of str
+        What a revision changes, in its author's words.
+    expected_violated, expected_vacuous : tuple of str
+        Requirements that the author knows to be violated or vacuous. No verdict depends on them.
+    """
 
     title: str
     says: str
@@ -183,6 +218,10 @@ class Model:
     map_machines: tuple[str, ...]
     unsafe: Formula | None
     sources: Mapping[str, str] = field(default_factory=dict, repr=False)
+    revises: Path | None = None
+    changes: tuple[str, ...] = ()
+    expected_violated: tuple[str, ...] = ()
+    expected_vacuous: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:

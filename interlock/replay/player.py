@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
 from interlock.kernel.system import PHASE, MoveKind
-from interlock.model.build import SCAN, fault_flag
-from interlock.model.model import Fault, Formula, Model, ModelMove
+from interlock.model.build import SCAN, fault_flag, held_value
+from interlock.model.model import Formula, Model, ModelMove
 from interlock.replay.machines import Plant
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
@@ -83,7 +83,13 @@ class Player:
     def __init__(self, model: Model) -> None:
         self.model = model
         self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
-        self._held: dict[str, int] = {}
+        self._ever: set[str] = set()
+        self._held = {
+            held_value(id_, name): 0
+            for id_, fault in model.faults.items()
+            for name, how in {**fault.sensors, **fault.outputs}.items()
+            if how == "frozen"
+        }
         self.controller = Controller(model.program, model.settings)
         self.truth = _Names(self._direct, model.terms)
         self._plant = Plant(model, self._condition)
@@ -106,24 +112,23 @@ class Player:
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()
-        return {
-            name: self._through(values[name], lambda f, n=name: _is_on(f.output, n))  # type: ignore[misc]
-            for name in self.model.outputs
-        }
+        return {name: self._through(values[name], name, "outputs") for name in self.model.outputs}
 
     def signals(self) -> dict[str, int]:
         """What every input of the program reads now, by its declared name."""
         found = {}
         for name, sensor in self.model.sensors.items():
             reads = evaluate_expression(sensor.reads.tree, self.truth)
-            found[name] = self._through(reads, lambda f, n=name: _is_on(f.sensor, n))  # type: ignore[misc]
+            found[name] = self._through(reads, name, "sensors")
         return found
 
-    def _through(self, value: int, on_it: Callable[[Fault], bool]) -> int:
+    def _through(self, value: int, name: str, side: str) -> int:
+        """`value` as the faults that have struck let it through."""
         for id_, fault in self.model.faults.items():
-            if self._struck[id_] and on_it(fault):
-                stuck = {"TRUE": 1, "FALSE": 0}.get(fault.stuck or "")
-                value = self._held[id_] if stuck is None else stuck
+            how = getattr(fault, side).get(name)
+            if how is not None and self._struck[id_]:
+                stuck = {"TRUE": 1, "FALSE": 0}.get(how)
+                value = self._held[held_value(id_, name)] if stuck is None else stuck
         return value
 
     def state(self) -> dict[str, int]:
@@ -132,7 +137,8 @@ class Player:
         values |= self._plant.states()
         for id_, struck in self._struck.items():
             values[fault_flag(id_)] = int(struck)
-            values[f"{fault_flag(id_)}.held"] = self._held.get(id_, 0)
+            values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
+        values |= self._held
         values[PHASE] = self._pending
         return values
 
@@ -142,7 +148,16 @@ class Player:
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
-        return self._plant.enabled(self._moves[move])
+        return self._plant.enabled(self._moves[move]) and not self._jammed(self._moves[move])
+
+    def _jammed(self, move: ModelMove) -> bool:
+        state = self._plant.states()[move.machine]
+        return any(
+            self._struck[id_]
+            and fault.machine == move.machine
+            and (not fault.jams_in or state in fault.jams_in)
+            for id_, fault in self.model.faults.items()
+        )
 
     def play(self, move: str) -> Happening:
         """Play one move or scan.
@@ -170,11 +185,15 @@ class Player:
     def _play_environment(self, name: str) -> tuple[MoveKind, str]:
         move = self._moves.get(name)
         if move is not None:
+            if self._jammed(move):
+                raise InternalError(f"replay refuses '{name}': a fault keeps {move.machine}")
             also = {n: evaluate_expression(f.tree, self.truth) for n, f in move.also.items()}
             self._plant.make(move, also)
             return move.kind, move.says
         if name.endswith(" strikes"):
             return self._strike(name.removesuffix(" strikes"))
+        if name.endswith(" clears"):
+            return self._clear(name.removesuffix(" clears"))
         timer = name.removesuffix(" elapses")
         try:
             self.controller.elapse(timer)
@@ -186,12 +205,22 @@ class Player:
         fault = self.model.faults.get(id_)
         if fault is None or self._struck[id_]:
             raise InternalError(f"replay refuses fault '{id_}': unknown, or it struck before")
-        if fault.stuck == "frozen":
-            now = self.signals() if fault.sensor else self.outputs()
-            wanted = fault.sensor or fault.output or ""
-            self._held[id_] = next(v for n, v in now.items() if _is_on(wanted, n))
+        now = {**self.signals(), **self.outputs()}
+        for name, how in {**fault.sensors, **fault.outputs}.items():
+            if how == "frozen":
+                self._held[held_value(id_, name)] = now[name]
         self._struck[id_] = True
+        self._ever.add(id_)
+        if fault.restart:
+            self.controller.restart()
         return MoveKind.FAULT, fault.says
+
+    def _clear(self, id_: str) -> tuple[MoveKind, str]:
+        fault = self.model.faults.get(id_)
+        if fault is None or not fault.intermittent or not self._struck[id_]:
+            raise InternalError(f"replay refuses '{id_} clears'")
+        self._struck[id_] = False
+        return MoveKind.FAULT, "it clears again"
 
     def _shown(self) -> dict[str, str]:
         values = self._plant.states()
@@ -200,10 +229,6 @@ class Player:
         for name, value in self.outputs().items():
             shown[name] = _label(outputs[name], value)
         return shown
-
-
-def _is_on(given: str | None, name: str) -> bool:
-    return given is not None and given.casefold() == name.casefold()
 
 
 def _label(type_: object, value: int) -> str:
