@@ -109,10 +109,15 @@ def explain_unexpected(
     special = _special(text, offset, found, accepted)
     if special:
         return offset, special
-    if "SEMI" in accepted and before and "\n" in text[before[-1].end : offset]:
+    if _ends_here(accepted) and before and "\n" in text[before[-1].end : offset]:
         return before[-1].end, f"expected {expected}"
     shown = text[offset : found.end][:40]
     return offset, f"unexpected '{shown}'; expected {expected}"
+
+
+def _ends_here(accepted: frozenset[str]) -> bool:
+    """Whether a semicolon would end something, rather than stand for an empty statement."""
+    return "SEMI" in accepted and not accepted >= _STATEMENT_STARTS
 
 
 def _real_around(text: str, offset: int) -> int | None:
@@ -155,7 +160,7 @@ def _expected(accepted: frozenset[str]) -> str:
         left -= _EXPRESSION_STARTS
     operators = left & _OPERATORS
     left -= _OPERATORS
-    if left & {"RPAR", "SEMI", "$END"}:
+    if operators:
         left -= {"DOT", "LPAR"}
     names += [_SIGNS.get(name, name) for name in sorted(left, key=_order)]
     if operators:
@@ -185,7 +190,10 @@ def mend(text: str, offset: int, accepted: frozenset[str]) -> str | None:
     at = next((n for n, item in enumerate(items) if item.start <= offset < item.end), None)
     if at is None:
         return None
-    missing = "SEMI" in accepted and items[at].is_word and items[at].text not in UNSUPPORTED
+    word = items[at].text if items[at].is_word else ""
+    on_new_line = at > 0 and "\n" in text[items[at - 1].end : offset]
+    begins = word in _STRUCTURE or (on_new_line and word not in UNSUPPORTED)
+    missing = _ends_here(accepted) and bool(word) and begins
     gap = text[offset - 1 : offset]
     # A line's end must stay, or later places would shift.
     if missing and gap in (" ", "\t"):

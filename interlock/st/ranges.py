@@ -16,11 +16,6 @@ def fits_int(range_: IntType) -> bool:
     return range_.lo >= INT_MIN and range_.hi <= INT_MAX
 
 
-def within(inner: IntType, outer: IntType) -> bool:
-    """Whether every value of `inner` is one of `outer`."""
-    return outer.lo <= inner.lo and inner.hi <= outer.hi
-
-
 def join(a: IntType, b: IntType) -> IntType:
     """The least range around both."""
     return IntType(min(a.lo, b.lo), max(a.hi, b.hi))

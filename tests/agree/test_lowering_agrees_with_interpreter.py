@@ -152,7 +152,7 @@ def _run_every_sequence(text: str, chosen: Settings, length: int, n_choices: int
 @pytest.mark.parametrize("block", _ARGUMENTS)
 def test_blocks_without_time_agree_on_every_sequence(block: str, edges: int) -> None:
     text = _ONE_BLOCK.format(type=block, arguments=_ARGUMENTS[block], again="")
-    _run_every_sequence(text, Settings(edges=edges), length=5, n_choices=4)
+    _run_every_sequence(text, Settings(edges=edges), length=4, n_choices=4)
 
 
 @pytest.mark.parametrize("preset", ["T#0s", "T#100ms", "T#250ms"])
@@ -162,5 +162,5 @@ def test_timers_agree_on_every_sequence(block: str, preset: str, calls: int) -> 
     again = f"block(IN := NOT b0, PT := {preset});" if calls == 2 else ""
     arguments = f"IN := b0, PT := {preset}"
     text = _ONE_BLOCK.format(type=block, arguments=arguments, again=again)
-    _run_every_sequence(text, Settings(Timers.COUNTED), length=8, n_choices=2)
-    _run_every_sequence(text, Settings(Timers.FREE), length=5, n_choices=4)
+    _run_every_sequence(text, Settings(Timers.COUNTED), length=7, n_choices=2)
+    _run_every_sequence(text, Settings(Timers.FREE), length=4, n_choices=4)
