@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from interlock.base.errors import InputError, Mistake, Place
@@ -27,7 +27,7 @@ _MAX_MISTAKES = 20
 def _lark() -> Lark:
     from lark import Lark
 
-    grammar = resources.files("interlock.st").joinpath("grammar.lark").read_text("utf-8")
+    grammar = Path(__file__).with_name("grammar.lark").read_text("utf-8")
     reserved = "|".join(sorted(RESERVED, key=lambda word: (-len(word), word)))
     return Lark(
         grammar.replace("__RESERVED__", reserved),
