@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from types import TracebackType
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
 from interlock.model.model import Formula, Machine
@@ -13,6 +14,9 @@ from interlock.model.yaml import Document, Path
 from interlock.st.check import check_expression
 from interlock.st.parser import parse_expression
 from interlock.st.types import BOOL, EnumType, Scope, Type
+from interlock.st.words import RESERVED
+
+MAX_TERMS_DEEP = 60
 
 
 @dataclass
@@ -25,18 +29,35 @@ class Mistakes:
         """Note a mistake."""
         self.found.append(Mistake(place, says))
 
-    @contextmanager
-    def collected(self) -> Iterator[None]:
-        """Collect what an `InputError` inside the block says."""
-        try:
-            yield
-        except InputError as error:
-            self.found.extend(error.mistakes)
+    def collected(self) -> _Collecting:
+        """A block that an `InputError` may end; its mistakes are noted and the work goes on."""
+        return _Collecting(self.found)
 
     def raise_if_any(self) -> None:
         """Raise an `InputError` with everything noted."""
         if self.found:
             raise InputError(self.found)
+
+
+class _Collecting(AbstractContextManager[None, bool]):
+    def __init__(self, found: list[Mistake]) -> None:
+        self._found = found
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> bool:
+        if isinstance(error, InputError):
+            self._found.extend(error.mistakes)
+            return True
+        return False
+
+
+def is_reserved(name: str) -> bool:
+    """Whether expressions could not use `name`, because Structured Text has a use for it."""
+    return name.upper() in RESERVED
 
 
 def type_of(machine: Machine) -> Type:
@@ -52,8 +73,8 @@ class Names:
     ----------
     machines : mapping of str to Machine
         Plant machines and controls.
-    outputs : mapping of str to Type
-        The program's outputs.
+    inputs, outputs : mapping of str to Type
+        The program's inputs and outputs, as it spells them.
     terms : dict of str to Formula
         Grows while the terms are checked.
     """
@@ -62,6 +83,7 @@ class Names:
     shape: ModelShape
     mistakes: Mistakes
     machines: Mapping[str, Machine]
+    inputs: Mapping[str, Type]
     outputs: Mapping[str, Type]
     terms: dict[str, Formula] = field(default_factory=dict)
     _open: list[str] = field(default_factory=list)
@@ -76,9 +98,7 @@ class Names:
         """
         place = self.document.place(path)
         with self.mistakes.collected():
-            tree = parse_expression(
-                text, locate=lambda offset: self.document.place(path, max(offset, 0))
-            )
+            tree = parse_expression(text, locate=lambda offset: self.document.place(path, offset))
             scope = Scope.of({**names, **dict.fromkeys(self.shape.terms, BOOL)}, self._enums())
             for used in self._terms_in(text):
                 if not self.term(used, place):
@@ -104,8 +124,12 @@ class Names:
             circle = " -> ".join([*self._open[self._open.index(name) :], name])
             self.mistakes.add(used_at, f"terms define each other in a circle: {circle}")
             return False
+        if len(self._open) >= MAX_TERMS_DEEP:
+            said = f"terms build on each other more than {MAX_TERMS_DEEP} deep"
+            self.mistakes.add(used_at, said)
+            return False
         self._open.append(name)
-        found = self.formula(("terms", name), self.shape.terms[name], self.truth())
+        found = self.formula(("terms", name), self.shape.terms[name], self.physical())
         self._open.pop()
         if found is None:
             self._failed.add(name)
@@ -114,19 +138,19 @@ class Names:
         return True
 
     def truth(self) -> dict[str, Type]:
-        """Plant, controls and outputs: what requirements and terms speak of."""
+        """Plant, controls and outputs: what requirements speak of, besides terms."""
         return {**{n: type_of(m) for n, m in self.machines.items()}, **self.outputs}
 
     def physical(self) -> dict[str, Type]:
-        """The truth and the faults: what guards and sensors depend on."""
+        """The truth and the faults: what terms, guards and sensors depend on."""
         return {**self.truth(), **dict.fromkeys(self.shape.faults, BOOL)}
 
     def with_signals(self) -> dict[str, Type]:
         """The truth and those signals whose names are not taken by it."""
         truth = self.truth()
         taken = {name.casefold() for name in (*truth, *self.shape.terms)}
-        free = [name for name in self.shape.sensors if name.casefold() not in taken]
-        return {**dict.fromkeys(free, BOOL), **truth}
+        free = {n: type_ for n, type_ in self.inputs.items() if n.casefold() not in taken}
+        return {**free, **truth}
 
     def hint_at_signals(self, mistake: Mistake) -> Mistake:
         """Add why a signal cannot be named here, where a signal was named."""
@@ -140,7 +164,10 @@ class Names:
         return mistake
 
     def check_unique(self) -> None:
-        """Note every name that two of machines, outputs, terms and faults share."""
+        """Note every name that two of machines, outputs, terms and faults share.
+
+        Signals may have the name of what they tell of, but not that of another signal.
+        """
         seen: dict[str, str] = {}
         sections: list[tuple[str, list[str]]] = [
             ("plant", list(self.shape.plant)),
@@ -152,11 +179,20 @@ class Names:
             seen[name.casefold()] = "an output of the controller"
         for section, names in sections:
             for name in names:
-                place = self.document.key_place((section, name))
-                if name.casefold() in seen:
-                    taken = seen[name.casefold()]
-                    self.mistakes.add(place, f"the name '{name}' is taken by {taken}")
-                seen.setdefault(name.casefold(), f"'{section}' in line {place.line}")
+                self._check_name(section, name, seen)
+        for section in ("sensors", "outputs"):
+            alone: dict[str, str] = {}
+            for name in getattr(self.shape, section):
+                self._check_name(section, name, alone)
+
+    def _check_name(self, section: str, name: str, seen: dict[str, str]) -> None:
+        place = self.document.key_place((section, name))
+        if is_reserved(name):
+            self.mistakes.add(place, f"'{name}' is a reserved word and cannot be a name")
+        elif name.casefold() in seen:
+            taken = seen[name.casefold()]
+            self.mistakes.add(place, f"the name '{name}' is taken by {taken}")
+        seen.setdefault(name.casefold(), f"'{section}' in line {place.line}")
 
     def known(self, name: str, among: Mapping[str, object], path: Path, kind: str) -> bool:
         """Whether `name` is one of `among`; if not, note it with the nearest known name."""

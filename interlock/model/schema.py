@@ -6,19 +6,38 @@ Expressions are Structured Text and stay texts at this point.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from functools import cache
+from typing import Annotated, Any, Literal, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+    create_model,
+)
 
 Name = Annotated[
     str,
     StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=60),
     Field(description="An identifier: letters, digits and _, not starting with a digit."),
 ]
+# Editors read a bare TRUE as a boolean and a bare 1 as a number; here both stay texts.
 Expression = Annotated[
     str,
     StringConstraints(min_length=1, max_length=4000),
-    Field(description="A Structured Text expression (IEC 61131-3)."),
+    WithJsonSchema(
+        {
+            "type": ["string", "boolean", "integer"],
+            "description": "A Structured Text expression (IEC 61131-3).",
+        }
+    ),
+]
+Stuck = Annotated[
+    Literal["TRUE", "FALSE", "frozen"],
+    WithJsonSchema({"enum": ["TRUE", "FALSE", "frozen", True, False]}),
 ]
 Words = Annotated[str, StringConstraints(max_length=2000)]
 
@@ -27,7 +46,12 @@ def _as_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-Names = Annotated[list[Name], BeforeValidator(_as_list)]
+_NAME = {"type": "string", "pattern": "^[A-Za-z_][A-Za-z0-9_]*$"}
+Names = Annotated[
+    list[Name],
+    BeforeValidator(_as_list),
+    WithJsonSchema({"anyOf": [_NAME, {"type": "array", "items": _NAME}]}),
+]
 
 
 class _Shape(BaseModel):
@@ -37,7 +61,7 @@ class _Shape(BaseModel):
 class MoveShape(_Shape):
     """One move of a machine: from a state to another, when its guard holds."""
 
-    from_: Names = Field(alias="from", description="A state, or a list of states.")
+    from_: Names = Field(alias="from", min_length=1, description="A state, or a list of states.")
     to: Name
     when: Expression | None = Field(None, description="Guard over plant, controls and outputs.")
     by: Literal["plant", "operator", "driver", "human"] | None = Field(
@@ -134,14 +158,41 @@ class RequirementShape(_Shape):
 
 
 class FaultShape(_Shape):
-    """A component fault. Its name is a BOOL that guards and sensors may read."""
+    """A component fault, or one event that takes several components together.
+
+    Its name is a BOOL, TRUE once it has struck, that terms, guards and sensors may read; what it
+    does may also be given here.
+    """
 
     says: Words
-    sensor: Name | None = None
-    output: Name | None = None
-    stuck: Literal["TRUE", "FALSE", "frozen"] | None = None
+    sensor: Name | None = Field(None, description="A signal that is stuck; with 'stuck'.")
+    output: Name | None = Field(None, description="An output that is stuck; with 'stuck'.")
+    stuck: Stuck | None = None
+    sensors: dict[Name, Stuck] = Field(
+        default_factory=dict, description="Signals lost together, each with how it is stuck."
+    )
+    outputs: dict[Name, Stuck] = Field(default_factory=dict)
+    machine: Name | None = Field(None, description="A machine that stays in the state it is in.")
+    jams_in: Names = Field(
+        default_factory=list, description="Only in these states does the machine stay."
+    )
+    restart: bool = Field(
+        False, description="The controller restarts: memory is lost, RETAIN is kept."
+    )
+    intermittent: bool = Field(False, description="It may clear by itself, and strike again.")
+    common_cause: bool = Field(False, description="One cause that defeats several channels.")
     rate: float | None = Field(None, ge=0, description="Failures per hour.")
-    source: Words | None = Field(None, description="Where the rate comes from.")
+    probability: float | None = Field(
+        None, ge=0, le=1, description="Per conversion, where no rate is given."
+    )
+    exposure_h: float | None = Field(
+        None, gt=0, description="Hours for which it may stay hidden: proof test or mission."
+    )
+    source: Words | None = Field(None, description="Where the figure comes from.")
+    assumed: bool = Field(False, description="The figure is assumed; shown wherever it is used.")
+    excluded: Words | None = Field(
+        None, description="Reason why this fault is excluded (ISO 13849-2); it never strikes."
+    )
 
 
 class RunShape(_Shape):
@@ -153,10 +204,26 @@ class RunShape(_Shape):
     edges: Literal["first edition", "second edition"] = "second edition"
 
 
+class ExpectedShape(_Shape):
+    """What a revision is known to do to the requirements; tests and lessons read it."""
+
+    violated: Names = Field(default_factory=list)
+    vacuous: Names = Field(default_factory=list)
+
+
 class ModelShape(_Shape):
     """A model of a vehicle (or any plant) and its interlock."""
 
     title: Words
+    revises: Words | None = Field(
+        None,
+        description="Folder of the model that this one revises, relative to this one. Entries "
+        "given here replace those of the same name, null removes one, all others are inherited.",
+    )
+    changes: list[Words] = Field(
+        default_factory=list, description="What a revision changes, in words."
+    )
+    expected: ExpectedShape = ExpectedShape()
     says: Words = ""
     controller: Words = Field(description="File of the Structured Text program, beside the model.")
     run: RunShape = RunShape()
@@ -176,7 +243,39 @@ class ModelShape(_Shape):
     faults: dict[Name, FaultShape] = Field(default_factory=dict)
 
 
+@cache
+def revision_shape() -> type[BaseModel]:
+    """The shape of a revision: every field of a model, optional, and each entry removable."""
+    fields: dict[str, Any] = {}
+    for name, field in ModelShape.model_fields.items():
+        kind: Any = field.annotation
+        if get_origin(kind) is dict:
+            key, entry = get_args(kind)
+            kind = dict[key, entry | None]  # type: ignore[valid-type]
+        for limit in field.metadata:
+            kind = Annotated[kind, limit]
+        fields[name] = (kind | None, Field(None, description=field.description))
+    fields["revises"] = (Words, Field(description=ModelShape.model_fields["revises"].description))
+    shape: type[BaseModel] = create_model(
+        "RevisionShape",
+        __base__=_Shape,
+        __doc__="A revision of another model: only what differs from it.",
+        **fields,
+    )
+    return shape
+
+
 def json_schema() -> dict[str, Any]:
-    """The JSON Schema (2020-12) of a model file."""
-    schema = ModelShape.model_json_schema(by_alias=True)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    """The JSON Schema (2020-12) of a model file, whether a model or a revision of one."""
+    from pydantic.json_schema import models_json_schema
+
+    _, schema = models_json_schema(
+        [(ModelShape, "validation"), (revision_shape(), "validation")], by_alias=True
+    )
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "if": {"required": ["revises"]},
+        "then": {"$ref": "#/$defs/RevisionShape"},
+        "else": {"$ref": "#/$defs/ModelShape"},
+        **schema,
+    }

@@ -2,31 +2,48 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from interlock.base.errors import InputError, Mistake, nearest
-from interlock.model.schema import ModelShape
+from interlock.model.schema import ModelShape, revision_shape
 from interlock.model.yaml import Document, Path
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
+_Shape = TypeVar("_Shape", bound="BaseModel")
+
 
 def shape_of(document: Document) -> ModelShape:
-    """Check the shape of a model file.
+    """Check the shape of a model file, or of a revision put together with what it revises.
+
+    Raises
+    ------
+    InputError
+        With every mistake of shape.
+    """
+    return _validated(document, ModelShape)
+
+
+def check_revision(document: Document) -> None:
+    """Check the shape of a revision's own file.
 
     Raises
     ------
     InputError
         With every mistake of shape in the file.
     """
+    _validated(document, revision_shape())
+
+
+def _validated(document: Document, shape: type[_Shape]) -> _Shape:
     from pydantic import ValidationError
 
     if not isinstance(document.value, dict):
         raise InputError([Mistake(document.place(()), "expected a model: 'title: …' and so on")])
     try:
-        return ModelShape.model_validate(document.value)
+        return shape.model_validate(document.value)
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=True)
         raise InputError(_mistake(document, detail) for detail in details) from None
@@ -34,43 +51,58 @@ def shape_of(document: Document) -> ModelShape:
 
 def _mistake(document: Document, detail: ErrorDetails) -> Mistake:
     path: Path = tuple(part for part in detail["loc"] if part != "[key]")
-    said = detail["msg"]
-    context = detail.get("ctx", {})
-    match detail["type"]:
-        case "extra_forbidden":
-            key = str(path[-1])
-            said = f"'{key}' is not known here{nearest(key, _keys_at(path[:-1]))}"
-            return Mistake(document.key_place(path), said)
-        case "missing":
-            said = f"'{path[-1]}' is missing"
-            return Mistake(document.key_place(path[:-1]), said)
-        case "literal_error":
-            text = str(detail["input"])
-            said = f"expected {context['expected']}, not '{text[:40]}'"
-        case "string_pattern_mismatch":
-            said = f"'{str(detail['input'])[:40]}' is not a name: letters, digits and _ only"
-        case "string_type" | "dict_type" | "list_type" | "model_type":
-            said = f"expected {_KIND[detail['type']]}, not {_kind_of(detail['input'])}"
-        case _:
-            said = said[:1].lower() + said[1:]
+    kind, given = detail["type"], _kind_of(detail["input"])
+    if kind == "extra_forbidden":
+        key = str(path[-1])
+        said = f"'{_short(key)}' is not known here{nearest(key, _keys_at(path[:-1]))}"
+        return Mistake(document.key_place(path), said)
+    if kind == "missing":
+        return Mistake(document.key_place(path[:-1]), f"'{path[-1]}' is missing")
+    if kind in _EXPECTED:
+        context = {**detail.get("ctx", {})}
+        said = f"expected {_EXPECTED[kind].format(**context)}, not {given}"
+    elif kind == "string_pattern_mismatch":
+        said = f"{given} is not a name: letters, digits and _ only, no digit first"
+    else:
+        said = detail["msg"][:1].lower() + detail["msg"][1:]
     place = document.key_place(path) if "[key]" in detail["loc"] else document.place(path)
     return Mistake(place, said)
 
 
-_KIND = {
+_EXPECTED = {
+    "literal_error": "{expected}",
     "string_type": "a text",
     "dict_type": "a mapping",
     "list_type": "a list",
     "model_type": "a mapping",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "finite_number": "a number",
+    "bool_type": "TRUE or FALSE",
+    "bool_parsing": "TRUE or FALSE",
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "at least {min_length} character",
+    "too_short": "at least {min_length} of them",
+    "too_long": "at most {max_length} of them",
 }
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:39] + "…"
 
 
 def _kind_of(value: object) -> str:
     if value is None:
         return "nothing"
     if isinstance(value, dict | list):
+        if not value:
+            return "none"
         return "a mapping" if isinstance(value, dict) else "a list"
-    return f"'{str(value)[:40]}'"
+    return f"'{_short(' '.join(str(value).split()))}'"
 
 
 def _keys_at(path: Path) -> list[str]:

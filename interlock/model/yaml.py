@@ -7,9 +7,12 @@ it means where it stands, and no small file can unfold into a huge one.
 
 from __future__ import annotations
 
+import unicodedata
+from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from io import StringIO
-from typing import Any
+from functools import cached_property
+from typing import Any, TypeGuard
 
 from interlock.base.errors import InputError, Mistake, Place
 
@@ -33,42 +36,53 @@ class Document:
 
     file: str
     value: Plain
-    _source: str
+    _source: str = ""
     _spans: dict[Path, tuple[int, int]] = field(default_factory=dict)
     _keys: dict[Path, int] = field(default_factory=dict)
 
-    def place(self, path: Path, offset: int = 0) -> Place:
+    def place(self, path: Path, offset: int | None = None) -> Place:
         """The place of the value at `path`, or of the nearest value around it.
 
         Parameters
         ----------
         path : tuple of str or int
-        offset : int
-            For a text: the place of its character number `offset`, counted from 0.
+        offset : int, optional
+            For a text: the place of its character number `offset`, counted from 0, past quotes
+            and the heads of folded texts.
         """
         while path and path not in self._spans:
             path = path[:-1]
         start, end = self._spans.get(path, (0, 0))
-        if offset:
+        if offset is not None:
             value: Any = self.value
             for part in path:
                 value = value[part]
-            start = _aligned(self._source, start, end, value, offset)
-        return self._at(start)
+            if isinstance(value, str):
+                start = _aligned(self._source, start, end, value, offset)
+        return self.place_at(start)
 
     def key_place(self, path: Path) -> Place:
         """The place of the key that names the value at `path`."""
-        return self._at(self._keys[path]) if path in self._keys else self.place(path)
+        return self.place_at(self._keys[path]) if path in self._keys else self.place(path)
 
-    def _at(self, index: int) -> Place:
-        line = self._source.count("\n", 0, index) + 1
-        column = index - (self._source.rfind("\n", 0, index) + 1) + 1
-        return Place(self.file, line, column)
+    def place_at(self, index: int) -> Place:
+        """The place of a character of the file, counted from 0."""
+        line = bisect_right(self._line_starts, index)
+        return Place(self.file, line, index - self._line_starts[line - 1] + 1)
+
+    @cached_property
+    def _line_starts(self) -> list[int]:
+        return [0] + [n + 1 for n, char in enumerate(self._source) if char == "\n"]
 
 
 def _aligned(source: str, start: int, end: int, value: str, offset: int) -> int:
     """Index in `source` of character `offset` of `value`; quoting, folding and indents skipped."""
     index = start
+    if source[start : start + 1] in ("|", ">"):
+        # The head of a block text may hold signs and a comment, but nothing of the text.
+        index = source.find("\n", start, end) + 1 or end
+    elif source[start : start + 1] in ("'", '"'):
+        index += 1
     for number, char in enumerate(value):
         if not char.isspace():
             while index < end and source[index] != char:
@@ -85,82 +99,140 @@ def read(text: str, file: str) -> Document:
     Raises
     ------
     InputError
-        At the first place where the text is not YAML, or uses what models may not use.
+        At the first place where the text is not YAML, or with every use of what models may not
+        use.
     """
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-    yaml = YAML(typ="rt", pure=True)
     document = Document(file, None, text)
     try:
-        _refuse_references(yaml, text, document)
-        root = yaml.compose(StringIO(text))
+        events = YAML(typ="safe", pure=True).parse(text)
+        mistakes = _Reader(document, iter(events)).read()
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
         problem = " ".join(str(error.problem or error.context or "cannot be read").split())
         raise InputError([Mistake(place, f"not valid YAML: {problem}")]) from None
     except YAMLError as error:
-        said = " ".join(str(error).split())[:200]
-        raise InputError([Mistake(Place(file, 1, 1), f"not valid YAML: {said}")]) from None
+        position = getattr(error, "position", 0)
+        said = " ".join(str(getattr(error, "reason", "") or error).split())[:200]
+        raise InputError(
+            [Mistake(document.place_at(position), f"not valid YAML: {said}")]
+        ) from None
     except (ValueError, OverflowError):
         # The reader's own conversions of escapes such as \UFFFFFFFF.
         raise InputError(
             [Mistake(Place(file, 1, 1), "not valid YAML: a character escape is out of range")]
         ) from None
-    if root is None:
-        raise InputError([Mistake(Place(file, 1, 1), "the file is empty; expected a model")])
-    mistakes: list[Mistake] = []
-    document.value = _plain(root, (), document, mistakes)
     if mistakes:
         raise InputError(mistakes)
     return document
 
 
-def _refuse_references(yaml: Any, text: str, document: Document) -> None:
-    depth = 0
-    for event in yaml.parse(StringIO(text)):
+class _Reader:
+    """Builds plain values from the parser's events, in one pass."""
+
+    def __init__(self, document: Document, events: Iterator[Any]) -> None:
+        self.document = document
+        self.events = events
+        self.mistakes: list[Mistake] = []
+        self.depth = 0
+
+    def read(self) -> list[Mistake]:
+        """Fill the document; the mistakes that leave the rest readable are returned."""
+        for event in self.events:
+            match type(event).__name__:
+                case "StreamStartEvent" | "StreamEndEvent" | "DocumentEndEvent":
+                    continue
+                case "DocumentStartEvent":
+                    if self.document._spans:
+                        self._refuse(
+                            event, "a model file holds one document; this '---' is one more"
+                        )
+                case _:
+                    self.document.value = self._value(event, ())
+        if not self.document._spans:
+            place = self.document.place_at(0)
+            raise InputError([Mistake(place, "the file is empty; expected a model")])
+        return self.mistakes
+
+    def _refuse(self, event: Any, says: str) -> None:
+        raise InputError([Mistake(self.document.place_at(event.start_mark.index), says)])
+
+    def _value(self, event: Any, path: Path) -> Plain:
         kind = type(event).__name__
-        place = document._at(event.start_mark.index) if event.start_mark else Place("", 1, 1)
-        if kind == "AliasEvent" or getattr(event, "anchor", None):
-            raise InputError([Mistake(place, "anchors and aliases are not supported in a model")])
-        if getattr(event, "ctag", None) or getattr(event, "tag", None):
-            raise InputError([Mistake(place, "tags (!…) are not supported in a model")])
-        depth += kind.endswith("StartEvent") and kind[:3] in ("Seq", "Map")
-        depth -= kind.endswith("EndEvent") and kind[:3] in ("Seq", "Map")
-        if depth > MAX_DEPTH:
-            raise InputError([Mistake(place, f"nested more than {MAX_DEPTH} levels deep")])
-
-
-def _plain(node: Any, path: Path, document: Document, mistakes: list[Mistake]) -> Plain:
-    document._spans[path] = (node.start_mark.index, node.end_mark.index)
-    match type(node).__name__:
-        case "MappingNode":
-            return _mapping(node, path, document, mistakes)
-        case "SequenceNode":
-            return [
-                _plain(item, (*path, n), document, mistakes) for n, item in enumerate(node.value)
+        if kind == "AliasEvent" or event.anchor:
+            self._refuse(event, "anchors and aliases are not supported in a model")
+        if event.tag:
+            self._refuse(event, "tags (!…) are not supported in a model")
+        start = event.start_mark.index
+        if kind == "ScalarEvent":
+            self.document._spans[path] = start, event.end_mark.index
+            return self._scalar(event)
+        # Known before its end is, so that what is wrong inside has a place around it.
+        self.document._spans[path] = start, start
+        self.depth += 1
+        if self.depth > MAX_DEPTH:
+            self._refuse(event, f"nested more than {MAX_DEPTH} levels deep")
+        value: Plain
+        if kind == "SequenceStartEvent":
+            value = [
+                self._value(e, (*path, n)) for n, e in enumerate(self._up_to("SequenceEndEvent"))
             ]
-        case _:
-            text = str(node.value)
-            plain_style = node.style is None or node.style == ""
-            return None if plain_style and text in ("", "~", "null") else text
-
-
-def _mapping(node: Any, path: Path, document: Document, mistakes: list[Mistake]) -> Plain:
-    result: dict[str, Plain] = {}
-    for key_node, value_node in node.value:
-        place = document._at(key_node.start_mark.index)
-        if type(key_node).__name__ != "ScalarNode":
-            mistakes.append(Mistake(place, "a key must be a word"))
-            continue
-        key = str(key_node.value)
-        if key == "<<":
-            mistakes.append(Mistake(place, "merge keys (<<) are not supported in a model"))
-        elif key in result:
-            first = document.key_place((*path, key))
-            mistakes.append(Mistake(place, f"'{key}' is given twice; first in line {first.line}"))
         else:
-            document._keys[(*path, key)] = key_node.start_mark.index
-            result[key] = _plain(value_node, (*path, key), document, mistakes)
-    return result
+            value = self._mapping(path)
+        self.depth -= 1
+        return value
+
+    def _up_to(self, end: str) -> Iterator[Any]:
+        for event in self.events:
+            if type(event).__name__ == end:
+                return
+            yield event
+
+    def _scalar(self, event: Any) -> str | None:
+        text = str(event.value)
+        if event.style is None and text in ("", "~", "null"):
+            return None
+        strange = next((char for char in text if _is_strange(char)), None)
+        if strange is not None:
+            # Shown on a terminal such characters could say what stands nowhere in the file.
+            said = f"the character U+{ord(strange):04X} is not supported in a model"
+            self.mistakes.append(Mistake(self.document.place_at(event.start_mark.index), said))
+            return "".join("?" if _is_strange(char) else char for char in text)
+        return text
+
+    def _mapping(self, path: Path) -> Plain:
+        result: dict[str, Plain] = {}
+        for event in self._up_to("MappingEndEvent"):
+            start = event.start_mark.index
+            place = self.document.place_at(start)
+            key = self._value(event, (*path, "?"))
+            below = (*path, key) if _is_key(key) else (*path, "?")
+            if not _is_key(key):
+                self.mistakes.append(Mistake(place, "a key must be a word"))
+            elif key == "<<":
+                self.mistakes.append(Mistake(place, "merge keys (<<) are not supported in a model"))
+            elif key in result:
+                first = self.document.key_place(below).line
+                self.mistakes.append(
+                    Mistake(place, f"'{key}' is given twice; first in line {first}")
+                )
+                below = (*path, "?")
+            value = self._value(next(self.events), below)
+            if _is_key(key) and below[-1] == key and key not in result:
+                self.document._keys[below] = start
+                result[key] = value
+        return result
+
+
+def _is_key(key: Plain) -> TypeGuard[str]:
+    return isinstance(key, str)
+
+
+def _is_strange(char: str) -> bool:
+    """A control character, one half of a pair, or one that turns the direction of writing."""
+    if char in "\n\t":
+        return False
+    return unicodedata.category(char) in ("Cc", "Cs") or "\u202a" <= char <= "\u202e"

@@ -1,0 +1,58 @@
+"""The files of a model folder as text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from interlock.base.errors import InputError, Mistake, Place, nearest
+
+MODEL_FILE = "model.yaml"
+MAX_BYTES = 2_000_000
+
+
+def read_text(file: Path, wanted_at: Place | None = None) -> str:
+    """The text of `file`, with every line's end as a newline.
+
+    Parameters
+    ----------
+    file : Path
+    wanted_at : Place, optional
+        Where the file is named; what is wrong with the file as a whole is told there.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, is not UTF-8 or is larger than `MAX_BYTES`.
+    """
+    place = wanted_at or Place(str(file), 1, 1)
+    try:
+        size = file.stat().st_size
+        if not file.is_file():
+            raise InputError([Mistake(place, f"not a file: {file}")])
+        if size > MAX_BYTES:
+            raise InputError([Mistake(place, f"the file is larger than {MAX_BYTES:,} bytes")])
+        data = file.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        raise InputError([Mistake(place, f"no such file: {file}{_near(file)}")]) from None
+    except OSError as error:
+        raise InputError([Mistake(place, f"cannot be read: {error.strerror}")]) from None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = data[: error.start].decode("utf-8-sig", errors="replace")
+        line = before.count("\n") + 1
+        column = len(before) - (before.rfind("\n") + 1) + 1
+        says = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
+        raise InputError([Mistake(Place(str(file), line, column), says)]) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _near(file: Path) -> str:
+    """A hint at the nearest name that exists, of the file or of its folder."""
+    try:
+        for wanted in (file, file.parent):
+            if wanted.parent.is_dir():
+                return nearest(wanted.name, [found.name for found in wanted.parent.iterdir()])
+    except OSError:
+        pass
+    return ""
