@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from interlock.kernel import expr as ex
 from interlock.kernel.codec import Codec, Field
@@ -97,10 +97,10 @@ class Lowering:
         return self.done[root]
 
     def _needed(self, node: Expr) -> Sequence[Expr]:
-        return () if self._is_test(node) else node.args
+        return () if self.is_test(node) else node.args
 
     @staticmethod
-    def _is_test(node: Expr) -> bool:
+    def is_test(node: Expr) -> bool:
         """Whether the node compares a variable with a constant: its bits are compared in place."""
         return node.op is Op.EQ and node.args[0].op is Op.VAR and node.args[1].op is Op.CONST
 
@@ -158,7 +158,7 @@ class Lowering:
         return ("i1", result)
 
     def _equal(self, node: Expr) -> _Lowered:
-        if self._is_test(node):
+        if self.is_test(node):
             field = self.fields[node.args[0].name]
             offset = node.args[1].value - field.lo
             if not 0 <= offset < 1 << field.width:
@@ -234,3 +234,72 @@ class Lowering:
 def fields_of(system: System, codec: Codec) -> dict[str, Field]:
     """Where each variable of `system` is kept."""
     return {v.name: f for v, f in zip(system.variables, codec.fields, strict=True)}
+
+
+class Parts:
+    """Large expressions as several functions, each of which leaves values for the later ones.
+
+    LLVM's time grows faster than a function does, so that one function of ten thousand nodes
+    would take longer to compile than many a system to explore.
+
+    Parameters
+    ----------
+    roots : iterable of Expr
+    size : int
+        Most nodes of one part.
+    """
+
+    def __init__(self, roots: Iterable[Expr], size: int) -> None:
+        self._roots = set(roots)
+        order = [n for n in ex.topological(self._roots) if n.args and not Lowering.is_test(n)]
+        self._parts = [order[start : start + size] for start in range(0, len(order), size)]
+        part_of = {node: n for n, part in enumerate(self._parts) for node in part}
+        # Those that a later part reads, too.
+        self._kept = set(self._roots)
+        for node, part in part_of.items():
+            self._kept.update(arg for arg in node.args if part_of.get(arg, part) < part)
+        self._places: dict[Expr, _Lowered] = {}
+        self.n_kept = 0
+
+    def __len__(self) -> int:
+        return len(self._parts)
+
+    def write(self, number: int, lowering: Lowering) -> None:
+        """Write one part; its values are read from and left at ``%kept``."""
+        for node in self._parts[number]:
+            for arg in node.args:
+                self.read(arg, lowering)
+            lowering.lower(node)
+            if node in self._kept:
+                self._keep(node, lowering)
+
+    def _keep(self, node: Expr, lowering: Lowering) -> None:
+        kind, name = lowering.lower(node)
+        if kind == "const":
+            self._places[node] = (kind, name)
+            return
+        slot, self.n_kept = self.n_kept, self.n_kept + 1
+        self._places[node] = (kind, str(slot))
+        value = lowering.word(node)
+        lowering.lines += [
+            f"  %keep{slot} = getelementptr i64, ptr %kept, i64 {slot}",
+            f"  store i64 {value}, ptr %keep{slot}",
+        ]
+
+    def read(self, node: Expr, lowering: Lowering) -> None:
+        """Make a value of an earlier part known to `lowering`, where there is one."""
+        if node in lowering.done or node not in self._places:
+            return
+        kind, place = self._places[node]
+        if kind != "const":
+            lowering.lines += [
+                f"  %at{place} = getelementptr i64, ptr %kept, i64 {place}",
+                f"  %read{place} = load i64, ptr %at{place}",
+            ]
+            name = f"%read{place}"
+            if kind == "i1":
+                name = f"%bit{place}"
+                lowering.lines.append(f"  {name} = trunc i64 %read{place} to i1")
+            lowering.done[node] = (kind, name)
+        else:
+            lowering.done[node] = (kind, place)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.engines.enumerate.lowering import Lowering, check_range, fields_of
+from interlock.engines.enumerate.lowering import Lowering, Parts, check_range, fields_of
 from interlock.kernel.codec import WORD_BITS, Codec, Field
 from interlock.kernel.evaluate import bounds
 from interlock.kernel.expr import FALSE, Expr, topological
@@ -16,6 +16,7 @@ _GROUP = 8
 # A move with more nodes of its own than this is computed only where it is enabled, in a function
 # of its own: LLVM's time grows faster than a function does.
 _CHEAP_NODES = 24
+_PART_NODES = 600
 
 
 class Program:
@@ -184,10 +185,25 @@ class Program:
         ]
         return f"%n{number}"
 
+    def _call_parts(self, caller: Lowering, name: str, parts: Parts) -> None:
+        calls = []
+        for n in range(len(parts)):
+            part = self._new_lowering()
+            parts.write(n, part)
+            head = f"internal i64 @{name}.{n}(ptr %state, ptr %kept) noinline"
+            self._define(head, [*part.lines, "  ret i64 0"])
+            calls.append(f"  %part{n} = call i64 @{name}.{n}(ptr %state, ptr %kept)")
+        caller.lines += [f"  %kept = alloca [{max(parts.n_kept, 1)} x i64]", *calls]
+
     def _call(
         self, lines: list[str], number: int, move: Move, guard: str, count: str, block: str
     ) -> tuple[str, str]:
         own = self._new_lowering()
+        parts = Parts(move.updates.values(), _PART_NODES)
+        if len(parts) > 1:
+            self._call_parts(own, f"move{number}", parts)
+            for root in move.updates.values():
+                parts.read(root, own)
         words = own.updated_words(move.updates)
         result = self._append(own.lines, number, words, "%count", "true")
         own.lines.append(f"  ret i64 {result}")

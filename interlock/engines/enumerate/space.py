@@ -47,7 +47,8 @@ _ANALYSES = ("sweep", "trap", "stay", "mark", "search")
 # An index plus 1 has to fit 32 bits.
 MOST_STATES = (1 << 32) - 1
 _FIRST_SLOTS = 1 << 12
-# Where the table is small its memory does not matter; later 24 bytes a state must hold.
+# Where the table is small its memory does not matter. Later 24 bytes a state must hold, which
+# with two words for a state leave room for 8 bytes of the table at its emptiest.
 _SMALL_TABLE = 1 << 20
 _SLICE_S = 0.1  # how long compiled code may run before limits and interruptions are looked at
 
@@ -188,7 +189,10 @@ class Space:
         if self.n_states + self._batch_moves <= shared["room"]:
             return True
         n_slots = shared["n_slots"]
-        n_slots = 4 * n_slots if n_slots < _SMALL_TABLE else n_slots * 7 // 5
+        if n_slots < _SMALL_TABLE:
+            n_slots *= 4
+        else:
+            n_slots = 2 * n_slots if self.n_words == 1 else n_slots * 7 // 5
         if self.budget.spent(self._bytes_with(n_slots)):
             return False
         self._resize(n_slots)
