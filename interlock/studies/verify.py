@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.kernel.observe import Question, ask, needs_observer
 from interlock.kernel.query import (
@@ -22,6 +22,9 @@ from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.replay.judge import Replayed, replay
+
+
+_Judged = dict[str, tuple[Question, Verdict]]
 
 
 @dataclass(frozen=True)
@@ -96,19 +99,51 @@ def verify(
     plain = [q for q in questions if not needs_observer(q.requirement)]
     explored = _explore(engine, built.system, plain, limits, progress, "the model")
     verdicts = _verdicts(plain, explored)
-    for question in questions:
-        if needs_observer(question.requirement):
-            label = question.requirement.id
-            alone = _explore(engine, question.system, [question], limits, progress, label)
-            verdicts |= _verdicts([question], alone)
+    remembering = [q for q in questions if needs_observer(q.requirement)]
+    verdicts |= _with_observers(engine, built, remembering, limits, progress)
     findings = []
     for question in questions:
-        verdict = verdicts[question.requirement.id]
+        asked, verdict = verdicts[question.requirement.id]
         run = None
         if verdict.witness is not None:
-            run = replay(built, question, verdict.witness)
+            run = replay(built, asked, verdict.witness)
         findings.append(Finding(question.requirement, verdict, run))
     return Verification(built, tuple(findings), explored, time.monotonic() - started)
+
+
+def _with_observers(
+    engine: Engine,
+    built: Built,
+    questions: Sequence[Question],
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> _Judged:
+    """Judge the requirements that need observers: all at once, and one by one if that is too much.
+
+    Observers mostly follow the plant, so all of them together add few states: on the demo
+    vehicle seven of them cost one exploration of 1.3 times the states instead of seven.
+    """
+    if not questions:
+        return {}
+    together = _together(built.system, [q.requirement for q in questions])
+    explored = _explore(engine, together[-1].system, together, limits, progress, "with observers")
+    verdicts = _verdicts(together, explored)
+    if len(questions) > 1:
+        for question in questions:
+            id_ = question.requirement.id
+            if verdicts[id_][1].outcome is Outcome.UNDECIDED:
+                alone = _explore(engine, question.system, [question], limits, progress, id_)
+                verdicts |= _verdicts([question], alone)
+    return verdicts
+
+
+def _together(system: System, requirements: Sequence[Requirement]) -> list[Question]:
+    """The questions over one system that carries all their observers."""
+    questions = []
+    for requirement in requirements:
+        questions.append(ask(system, requirement))
+        system = questions[-1].system
+    return [replace(question, system=system) for question in questions]
 
 
 def _explore(
@@ -136,13 +171,15 @@ def _labelled(progress: ProgressSink | None, label: str) -> ProgressSink | None:
     return labelled
 
 
-def _verdicts(questions: Sequence[Question], explored: Exploration) -> dict[str, Verdict]:
+def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
+    """The verdicts by requirement, each with the question that was really asked."""
     found = {}
     answers = iter(explored.answers)
     for question in questions:
         violations = [next(answers) for _ in question.violations]
         premises = [next(answers) for _ in question.premises]
-        found[question.requirement.id] = _verdict(question, violations, premises, explored)
+        verdict = _verdict(question, violations, premises, explored)
+        found[question.requirement.id] = (question, verdict)
     return found
 
 
