@@ -92,6 +92,8 @@ def _resolve(
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
     names = Names(document, shape, mistakes, machines, inputs, outputs)
     names.check_unique()
+    # What a shared name stands for is not known, so nothing more could be said rightly.
+    mistakes.raise_if_any()
     for term in shape.terms:
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
@@ -173,7 +175,7 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
         place = document.key_place(path)
         declared = inputs.pop(name.casefold(), None)
         if declared is None:
-            known = [v.name for v in program.inputs]
+            known = list(names.inputs)
             said = f"'{name}' is not a VAR_INPUT of the program{nearest(name, known)}"
             mistakes.add(place, said)
         if shape.pair is not None:

@@ -88,6 +88,7 @@ class Names:
     terms: dict[str, Formula] = field(default_factory=dict)
     _open: list[str] = field(default_factory=list)
     _failed: set[str] = field(default_factory=set)
+    _too_deep: bool = False
 
     def formula(
         self, path: Path, text: str, names: Mapping[str, Type], expected: Type = BOOL
@@ -125,8 +126,10 @@ class Names:
             self.mistakes.add(used_at, f"terms define each other in a circle: {circle}")
             return False
         if len(self._open) >= MAX_TERMS_DEEP:
-            said = f"terms build on each other more than {MAX_TERMS_DEEP} deep"
-            self.mistakes.add(used_at, said)
+            if not self._too_deep:
+                said = f"terms build on each other more than {MAX_TERMS_DEEP} deep"
+                self.mistakes.add(used_at, said)
+            self._too_deep = True
             return False
         self._open.append(name)
         found = self.formula(("terms", name), self.shape.terms[name], self.physical())
@@ -195,12 +198,15 @@ class Names:
         seen.setdefault(name.casefold(), f"'{section}' in line {place.line}")
 
     def known(self, name: str, among: Mapping[str, object], path: Path, kind: str) -> bool:
-        """Whether `name` is one of `among`; if not, note it with the nearest known name."""
+        """Whether `name` is one of `among`; if not, note it with the nearest known name.
+
+        `path` leads to the name, or to the value whose key it is.
+        """
         if name in among:
             return True
-        self.mistakes.add(
-            self.document.place(path), f"'{name}' is not {kind}{nearest(name, among)}"
-        )
+        is_key = path[-1] == name
+        place = self.document.key_place(path) if is_key else self.document.place(path)
+        self.mistakes.add(place, f"'{name}' is not {kind}{nearest(name, among)}")
         return False
 
 

@@ -108,9 +108,9 @@ def _shown(folder: FilePath) -> FilePath:
     """`folder` without its ``..`` where that names the same folder; behind links it may not."""
     short = FilePath(os.path.normpath(folder))
     try:
-        return short if os.path.samefile(short, folder) else folder
+        return short if not folder.exists() or os.path.samefile(short, folder) else folder
     except OSError:
-        return short
+        return folder
 
 
 def _merged(own: Document, base: Document) -> _Revised:

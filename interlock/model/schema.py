@@ -181,12 +181,15 @@ class FaultShape(_Shape):
     )
     intermittent: bool = Field(False, description="It may clear by itself, and strike again.")
     common_cause: bool = Field(False, description="One cause that defeats several channels.")
-    rate: float | None = Field(None, ge=0, description="Failures per hour.")
+    rate: float | None = Field(None, ge=0, allow_inf_nan=False, description="Failures per hour.")
     probability: float | None = Field(
         None, ge=0, le=1, description="Per conversion, where no rate is given."
     )
     exposure_h: float | None = Field(
-        None, gt=0, description="Hours for which it may stay hidden: proof test or mission."
+        None,
+        gt=0,
+        allow_inf_nan=False,
+        description="Hours for which it may stay hidden: proof test or mission.",
     )
     source: Words | None = Field(None, description="Where the figure comes from.")
     assumed: bool = Field(False, description="The figure is assumed; shown wherever it is used.")

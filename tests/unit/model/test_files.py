@@ -1,0 +1,113 @@
+"""Files that are no text, too large, or not there."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, run
+from interlock.model.files import MAX_BYTES
+from interlock.model.load import load
+from tests.unit.model.cases_names import NAMES
+from tests.unit.model.cases_shape import SHAPE
+from tests.unit.model.cases_text import TEXT
+from tests.unit.model.malformed import MODEL, PROGRAM, edited, write
+
+
+def told(folder: Path) -> str:
+    with pytest.raises(InputError) as caught:
+        load(folder)
+    return str(caught.value)
+
+
+def test_bytes_that_are_no_utf8_are_told_with_their_place(tmp_path: Path) -> None:
+    (tmp_path / "model.yaml").write_bytes(b"title: t\nsays: Stra\xdfe\n")
+    assert (
+        told(tmp_path)
+        == f"{tmp_path}/model.yaml:2:11: not UTF-8 text: byte 0xDF begins no character"
+    )
+
+
+def test_a_program_that_is_no_utf8_is_told_with_its_own_place(tmp_path: Path) -> None:
+    write(tmp_path, edited([]))
+    (tmp_path / "controller.st").write_bytes(b"PROGRAM P\n(* \xff *)\n")
+    assert f"{tmp_path}/controller.st:2:4: not UTF-8" in told(tmp_path)
+
+
+def test_a_huge_file_is_refused_unread(tmp_path: Path) -> None:
+    with (tmp_path / "model.yaml").open("wb") as file:
+        file.truncate(MAX_BYTES + 1)
+    assert "model.yaml:1:1: the file is larger than 2,000,000 bytes" in told(tmp_path)
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "model.yaml")
+    assert "model.yaml:1:1: not a file" in told(tmp_path)
+
+
+def test_a_folder_that_is_not_there_is_told_with_the_nearest(tmp_path: Path) -> None:
+    (tmp_path / "ramp").mkdir()
+    assert told(tmp_path / "rmap").endswith(
+        f"no such file: {tmp_path}/rmap/model.yaml; did you mean 'ramp'?"
+    )
+
+
+def test_a_folder_without_a_model_is_told(tmp_path: Path) -> None:
+    (tmp_path / "model.yml").touch()
+    assert told(tmp_path).endswith("did you mean 'model.yml'?")
+
+
+def test_a_file_in_place_of_the_folder_is_told(tmp_path: Path) -> None:
+    (tmp_path / "ramp").touch()
+    assert "ramp/model.yaml:1:1: no such file" in told(tmp_path / "ramp")
+
+
+def test_the_model_file_itself_may_be_named(tmp_path: Path) -> None:
+    write(tmp_path, edited([]))
+    assert load(tmp_path / "model.yaml") == load(tmp_path)
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\r", "\n"])
+def test_every_kind_of_line_end_and_a_byte_order_mark_are_read(tmp_path: Path, end: str) -> None:
+    for name, text in (("model.yaml", MODEL), ("controller.st", PROGRAM)):
+        data = "\ufeff" + text.replace("\n", end)
+        (tmp_path / name).write_bytes(data.encode())
+    assert load(tmp_path).statements["R1"].place.line == 19
+
+
+@pytest.mark.parametrize(
+    "case",
+    ["an open bracket", "no title", "an unknown name in a folded guard", "revisions in a circle",
+     "an escaped control character", "a program that does not parse"],
+)  # fmt: skip
+def test_the_command_tells_mistakes_in_lines_and_writes_nothing(
+    case: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    edits, fragments = {**TEXT, **SHAPE, **NAMES}[case]
+    places = write(tmp_path, edited(edits))
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+    code = run(["verify", ".", "--engine", "reference", "--json", "out.json", "--junit", "out.xml"])
+    shown = capsys.readouterr()
+    assert code == EXIT_BAD_INPUT
+    assert shown.out == ""
+    lines = shown.err.splitlines()
+    assert len(lines) == len(fragments)
+    assert all(line.startswith(place + ": ") for line, place in zip(lines, places, strict=True))
+    assert "Traceback" not in shown.err
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_the_command_verifies_the_small_model(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(tmp_path, edited([]))
+    # pull follows the button one scan later, and R1 is judged after the scan
+    assert run(["verify", str(tmp_path), "--engine", "reference", "--plain"]) == EXIT_HOLDS
+    assert "1 holds" in capsys.readouterr().out
