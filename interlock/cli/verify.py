@@ -10,11 +10,11 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import limit_options, limits_of, progress_line
-from interlock.engines import catalogue
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.studies.engines import AUTOMATIC, available
 from interlock.studies.verify import verify
 
 _EXIT = {
@@ -27,7 +27,7 @@ _EXIT = {
 @click.command("verify")
 @click.argument("model", type=click.Path(path_type=Path))
 @click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
-@click.option("--engine", default="enumerate", show_default=True, help="Engine to use.")
+@click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @limit_options
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
@@ -48,7 +48,7 @@ def command(
     MODEL is a folder with a model.yaml. For each violated requirement a shortest run is told,
     replayed beforehand on the model itself.
     """
-    engines = catalogue()
+    engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = load(model)

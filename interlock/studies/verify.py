@@ -23,7 +23,6 @@ from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.replay.judge import Replayed, replay
 
-
 _Judged = dict[str, tuple[Question, Verdict]]
 
 
