@@ -23,6 +23,8 @@ from interlock.st.types import BOOL
 
 # The builder adds a requirement of this name: `interlock.model.build.ARITHMETIC`.
 _RESERVED_IDS = ("ARITHMETIC",)
+# Red danger, yellow abnormal, blue mandatory action (IEC 60073).
+_ABNORMAL = ("red", "yellow", "blue")
 
 
 def load(folder: FilePath | str) -> Model:
@@ -163,7 +165,10 @@ def _output(shape: ModelShape, name: str) -> Output:
     given = {key.casefold(): value for key, value in shape.outputs.items()}.get(name.casefold())
     if given is None:
         return Output(name, "")
-    return Output(name, given.says, given.lamp, given.sounds)
+    announces = given.announces
+    if announces is None:
+        announces = given.sounds or given.lamp in _ABNORMAL
+    return Output(name, given.says, given.lamp, given.sounds, announces)
 
 
 def _sensors(names: Names, program: Program) -> dict[str, Sensor]:

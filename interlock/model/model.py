@@ -98,12 +98,19 @@ class Sensor:
 
 @dataclass(frozen=True)
 class Output:
-    """An output of the controller and how it is shown."""
+    """An output of the controller and how it is shown.
+
+    Attributes
+    ----------
+    announces : bool
+        It tells people of something abnormal while it is on.
+    """
 
     name: str
     says: str
     lamp: str | None = None
     sounds: bool = False
+    announces: bool = False
 
 
 @dataclass(frozen=True)

@@ -111,6 +111,11 @@ class OutputShape(_Shape):
     says: Words = ""
     lamp: Literal["red", "yellow", "green", "blue", "white"] | None = None
     sounds: bool = False
+    announces: bool | None = Field(
+        default=None,
+        description="Whether it tells of something abnormal while it is on; where not given, "
+        "red, yellow and blue lamps and what sounds do.",
+    )
 
 
 class HazardShape(_Shape):
