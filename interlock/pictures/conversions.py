@@ -23,6 +23,8 @@ from interlock.pictures.style import (
 )
 from interlock.studies.conversions import Configuration, Conversions, Place
 
+_UNSAFE = "UNSAFE"
+
 
 @dataclass
 class _Link:
@@ -141,15 +143,11 @@ def _draw_configuration(
         (name, built.model.machines[name].states[value])
         for name, value in zip(conversions.machines, configuration.place, strict=True)
     ]
-    rows = "".join(
-        f'<TR><TD ALIGN="LEFT"><FONT COLOR="{PALE}">{marked(name)}  </FONT></TD>'
-        f'<TD ALIGN="LEFT"><B>{marked(state)}</B></TD></TR>'
-        for name, state in states
-    )
+    rows = "".join(_state_row(row) for row in _in_rows(states))
     goals = [goal for goal in configuration.goals if goal not in conversions.common_goals]
     words = ["start"] if configuration.place == conversions.initial else []
     words += [f"goal {goal}" for goal in goals]
-    words += ["UNSAFE"] if configuration.unsafe else []
+    words += [_UNSAFE] if configuration.unsafe else []
     look: dict[str, str] = {}
     if configuration.unsafe:
         look = {
@@ -163,11 +161,32 @@ def _draw_configuration(
         look = {"fillcolor": SAFE_FILL, "color": SAFE}
     if goals:
         look["peripheries"] = "2"
-    for word in words:
-        color = DANGER if word == "UNSAFE" else INK
-        rows += f'<TR><TD COLSPAN="2"><FONT COLOR="{color}"><B>{marked(word)}</B></FONT></TD></TR>'
+    for word in _joined(words):
+        color = DANGER if word == _UNSAFE else INK
+        rows += f'<TR><TD COLSPAN="5"><FONT COLOR="{color}"><B>{marked(word)}</B></FONT></TD></TR>'
     table = f'<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="1">{rows}</TABLE>'
     graph.node(_name(configuration.place), Markup(table), **look)
+
+
+def _in_rows(states: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
+    """Two machines in a row where there are more than two: a map is a tall picture."""
+    n_columns = 2 if len(states) > 2 else 1
+    return [states[n : n + n_columns] for n in range(0, len(states), n_columns)]
+
+
+def _state_row(states: list[tuple[str, str]]) -> str:
+    cells = '<TD WIDTH="10"></TD>'.join(
+        f'<TD ALIGN="LEFT"><FONT COLOR="{PALE}">{marked(name)} </FONT></TD>'
+        f'<TD ALIGN="LEFT"><B>{marked(state)}</B></TD>'
+        for name, state in states
+    )
+    return f"<TR>{cells}</TR>"
+
+
+def _joined(words: list[str]) -> list[str]:
+    """The words in one row, UNSAFE in a row of its own."""
+    plain = [word for word in words if word != _UNSAFE]
+    return ([", ".join(plain)] if plain else []) + [word for word in words if word == _UNSAFE]
 
 
 def _draw_link(
@@ -185,6 +204,7 @@ def _draw_link(
         "style": WHO[kind].style,
         "color": WHO[kind].color if link.steps else PALE,
         "penwidth": "3.2" if link.steps else "1.1",
+        "arrowsize": "0.55" if link.steps else "0.8",
         "weight": "8" if link.steps else "1",
     }
     graph.edge(_name(source), _name(target), stacked([f"{steps}{told}"]), **look)

@@ -59,17 +59,21 @@ def _is_drawable(character: str) -> bool:
 
 def escaped(text: str) -> str:
     """`text` as a plain label that shows exactly this text, lines centred."""
-    text = cleaned(text).replace("&", "&amp;").replace("\\", "\\\\")
-    # The library would take text in angle brackets for markup.
-    return str(graphviz.nohtml(text.replace("\n", "\\n")))
+    return _coded(cleaned(text)).replace("\n", "\\n")
 
 
 def marked(text: str) -> Markup:
     """`text` as a part of markup that shows exactly this text, lines left aligned."""
-    lines = [html.escape(line, quote=True) for line in cleaned(text).split("\n")]
+    lines = _coded(cleaned(text)).split("\n")
     if len(lines) == 1:
         return Markup(lines[0])
     return Markup("".join(f'{line}<BR ALIGN="LEFT"/>' for line in lines))
+
+
+def _coded(text: str) -> str:
+    # Both kinds of label read entities, and a bare backslash begins an escape in both. The library
+    # would take a plain text in angle brackets for markup.
+    return html.escape(text, quote=True).replace("\\", "\\\\")
 
 
 def identifier(*parts: str) -> str:

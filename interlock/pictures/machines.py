@@ -8,7 +8,6 @@ from interlock.model.model import Machine, Model, ModelMove
 from interlock.pictures.dot import Graph, identifier, marked
 from interlock.pictures.picture import Picture
 from interlock.pictures.style import (
-    NEUTRAL_FILL,
     WHO,
     code,
     line_legend,
@@ -56,11 +55,8 @@ def draw_machine(model: Model, machine: Machine) -> Picture:
 
 def _draw_move(graph: Graph, machine: Machine, move: ModelMove) -> None:
     target = identifier(machine.states[move.target])
-    if move.source is None:
-        source = identifier(f"any other to {machine.states[move.target]}")
-        graph.node(source, "any other state", shape="plain", style="", fillcolor=NEUTRAL_FILL)
-    else:
-        source = identifier(machine.states[move.source])
+    assert move.source is not None  # only the moves of controls leave it open
+    source = identifier(machine.states[move.source])
     graph.edge(source, target, stacked(_told(move)), **WHO[move.kind].edge)
 
 

@@ -82,10 +82,11 @@ def draw_sequence(model: Model, finding: Finding) -> Picture:
 def _told(model: Model, run: Replayed) -> list[Line]:
     """The lines worth drawing: the last one always is, since the violation comes after it."""
     lines = tell(model, run, quiet_scans=True)
-    quiet = [line.who == _CONTROLLER and not line.changes and not line.loop for line in lines]
-    return [
-        ln for ln, is_quiet in zip(lines, quiet, strict=True) if not is_quiet or ln is lines[-1]
-    ]
+    return [line for line in lines if line is lines[-1] or not _is_quiet(line)]
+
+
+def _is_quiet(line: Line) -> bool:
+    return line.who == _CONTROLLER and not line.changes and not line.loop
 
 
 def _notes(run: Replayed, lines: Sequence[Line]) -> list[str]:

@@ -220,16 +220,16 @@ class ConversionStudy:
         """From landmark to landmark; those that hold from the start on come last."""
         away = {id_: reached[id_].witness for id_ in landmarks}
         order = sorted(landmarks, key=lambda id_: len(away[id_] or ()) == 0)[:MOST_GOALS]
-        witness: Witness | None = None
+        here: State | None = None
         for id_ in order:
-            if witness is None:
-                witness = away[id_]
-            else:
-                witness = self._onward(id_, witness.last, engine, limits)
+            witness = away[id_] if here is None else self._onward(id_, here, engine, limits)
             if witness is None:
                 return
-            if len(witness):
-                yield self._conversion(id_, witness, width)
+            conversion = self._conversion(id_, witness, width)
+            # A goal that is reached where one stands is no conversion.
+            if len(conversion.places) > 1:
+                here = witness.last
+                yield conversion
 
     def _onward(self, goal: str, state: State, engine: Engine, limits: Limits) -> Witness | None:
         system = self.built.system

@@ -168,10 +168,13 @@ class InfluenceStudy:
         for variable in self.lowered.inputs:
             name = variable.name.removeprefix("input.")
             yield from self._taken_apart(variable, name, model.sensors[name].says, False)
-        kept = self.built.system.index
+        read = set(ex.variables_of(self.lowered.updates.values()))
         for variable in self.lowered.variables:
-            if variable.role in (Role.MEMORY, Role.TIMER) and variable.name in kept:
-                name = variable.name.removeprefix("plc.")
+            name = variable.name.removeprefix("plc.")
+            # An output that the program reads before writing it remembers the scan before.
+            if variable.role is Role.OUTPUT:
+                name += " (before)"
+            if variable.name in read:
                 yield from self._taken_apart(variable, name, "memory of earlier scans", True)
 
     def _taken_apart(
