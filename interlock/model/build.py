@@ -252,7 +252,7 @@ class _Builder:
         roots = [self._on_signals(self.lowered.updates[name]) for name in names]
         updates = dict(zip(names, roots, strict=True))
         updates[PHASE] = ex.const(0)
-        return Move(SCAN, MoveKind.SCAN, TRUE, updates, TRUE, "the controller scans")
+        return Move(SCAN, MoveKind.SCAN, TRUE, updates, TRUE, "scans")
 
     def _on_signals(self, root: Expr) -> Expr:
         inputs = {

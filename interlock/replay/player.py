@@ -172,7 +172,7 @@ class Player:
         if move == SCAN:
             scan = self.controller.scan(self.signals())
             self._pending = 0
-            kind, says = MoveKind.SCAN, "the controller scans"
+            kind, says = MoveKind.SCAN, "scans"
         else:
             if self._pending >= self.model.moves_per_scan:
                 raise InternalError(f"replay refuses '{move}': a scan is due first")

@@ -107,7 +107,7 @@ def _violation(verification: Verification, finding: Finding) -> RenderableType:
             line.who,
             escape(line.says),
             escape(", ".join(line.changes)),
-            escape(" ".join(line.decided)),
+            escape(_places(line.decided)),
         )
     if run.loop_start is not None and run.loop_start == n_steps:
         table.add_row("", "", Text("and so it stays", style="italic"), "", "")
@@ -115,6 +115,15 @@ def _violation(verification: Verification, finding: Finding) -> RenderableType:
     if run.note:
         rows.append(Text(f"  {run.note}"))
     return Group(*rows)
+
+
+def _places(decided: tuple[str, ...]) -> str:
+    """``controller.st:12,14`` for several lines of one file."""
+    lines: dict[str, list[str]] = {}
+    for place in decided:
+        file, _, line = place.rpartition(":")
+        lines.setdefault(file, []).append(line)
+    return " ".join(f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items())
 
 
 def _summary(verification: Verification) -> RenderableType:
