@@ -93,6 +93,22 @@ class Diagrams:
         """``a AND b`` with `bits` (see `positive`) forgotten."""
         return a.apply_exists(self._and, b, bits)
 
+    def support(self, nodes: Iterable[Node]) -> frozenset[int]:
+        """The bits that `nodes` depend on."""
+        seen: set[Node] = set()
+        bits: set[int] = set()
+        todo = list(nodes)
+        while todo:
+            node = todo.pop()
+            cofactors = node.cofactors()
+            if cofactors is not None and node not in seen:
+                seen.add(node)
+                bit = node.node_var()
+                assert bit is not None
+                bits.add(bit)
+                todo.extend(cofactors)
+        return frozenset(bits)
+
     def substitution(self, pairs: Iterable[tuple[int, Node]]) -> Substitution:
         """A simultaneous replacement of bits, for `Node.substitute`."""
         return self._substitution(pairs)

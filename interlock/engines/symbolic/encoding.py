@@ -12,6 +12,7 @@ keeps sums of flags (budgets of faults) linear in their number.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.diagrams import Diagrams
@@ -69,6 +70,39 @@ class Encoding:
         self.diagrams = Diagrams(n_bits, max_bytes)
         self._known: dict[Expr, Node | Partition] = {}
         self._cubes: dict[tuple[int, int], Node] = {}
+
+    def name(self, v: int) -> str:
+        """The name of the variable at position `v`."""
+        return self.system.variables[v].name
+
+    @cached_property
+    def valid(self) -> Node:
+        """Where every variable's code has a value."""
+        return self.diagrams.conjunction(self.is_valid(v) for v in reversed(self.order))
+
+    def is_valid(self, v: int) -> Node:
+        """Where the code of the variable at position `v` has a value."""
+        domain = self.system.variables[v].domain
+        if domain.size == 1 << len(self.bits[v]):
+            return self.diagrams.true
+        return self.diagrams.disjunction(
+            self.is_value(v, value) for value in range(domain.lo, domain.hi + 1)
+        )
+
+    def bit_functions(self, values: Mapping[int, Partition]) -> list[tuple[int, Node]]:
+        """For each bit of the variables in `values`, where it becomes 1."""
+        pairs = []
+        for v, partition in values.items():
+            lo = self.system.variables[v].domain.lo
+            for i, bit in enumerate(reversed(self.bits[v])):
+                ones = [where for value, where in partition.items() if (value - lo) >> i & 1]
+                pairs.append((bit, self.diagrams.disjunction(ones)))
+        return pairs
+
+    def variables_in(self, nodes: Iterable[Node]) -> frozenset[int]:
+        """Positions of the variables that `nodes` depend on."""
+        bits = self.diagrams.support(nodes)
+        return frozenset(v for v, own in enumerate(self.bits) if not bits.isdisjoint(own))
 
     def is_value(self, v: int, value: int) -> Node:
         """Where the variable at position `v` has `value`."""
@@ -200,10 +234,3 @@ class Encoding:
                 f"the symbolic engine tells values apart one by one; "
                 f"an expression combines {n_left:,} by {n_right:,} values"
             )
-
-
-def moved(encoding: Encoding, node: Node, pairs: Mapping[int, int]) -> Node:
-    """`node` with each bit replaced by another bit."""
-    bits = encoding.diagrams.bits
-    replacement = encoding.diagrams.substitution([(a, bits[b]) for a, b in pairs.items()])
-    return node.substitute(replacement)

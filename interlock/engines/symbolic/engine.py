@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
-from interlock.engines.symbolic.space import BREADTH_FIRST_NODES, LimitError, Space
+from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import (
     Answer,
@@ -21,6 +21,7 @@ from interlock.kernel.query import (
     Reach,
     Stay,
     Trap,
+    Values,
 )
 from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
@@ -34,14 +35,14 @@ class SymbolicEngine:
 
     Parameters
     ----------
-    breadth_first_nodes : int
-        Size, in nodes of diagrams, up to which the search is breadth first.
+    breadth_first_work : int
+        Nodes of diagrams, times moves, up to which the search is breadth first.
     """
 
     name = "symbolic"
 
-    def __init__(self, breadth_first_nodes: int = BREADTH_FIRST_NODES) -> None:
-        self._breadth_first_nodes = breadth_first_nodes
+    def __init__(self, breadth_first_work: int = BREADTH_FIRST_WORK) -> None:
+        self._breadth_first_work = breadth_first_work
 
     def explore(
         self,
@@ -52,7 +53,7 @@ class SymbolicEngine:
     ) -> Exploration:
         """Explore everything reachable in `system` and answer `queries`.
 
-        Depth and level sizes are None and empty where the system was too large to search
+        Depth is None and there are no level sizes where the system was too large to search
         breadth first to its end; witnesses are shortest all the same.
 
         Raises
@@ -62,7 +63,7 @@ class SymbolicEngine:
         """
         budget = Budget(limits, progress)
         try:
-            space = Space(system, budget, self._breadth_first_nodes)
+            space = Space(system, budget, self._breadth_first_work)
         except MemoryError:
             return _nothing(self.name, queries, budget)
         try:
@@ -115,21 +116,30 @@ def _count_moves(space: Space) -> int | None:
 def _answer(space: Space, query: Query) -> Answer:
     """The answer to one query, None where a limit came first."""
     try:
-        match query:
-            case Reach(target):
-                return _reach(space, target)
-            case Count(where):
-                node = space.reached & space.encoding.truth(where)
-                return Answer(_nothing_found(space), None, space.encoding.count(node))
-            case Trap(goal):
-                return _trap(space, goal)
-            case Stay(start, stay):
-                return _stay(space, start, stay)
+        return _ask(space, query)
     except LimitError:
         return Answer(None)
     except MemoryError:
         _note_memory(space.budget)
         return Answer(None)
+
+
+def _ask(space: Space, query: Query) -> Answer:
+    match query:
+        case Reach(target):
+            return _reach(space, target)
+        case Count(where):
+            node = space.reached & space.encoding.truth(where)
+            return Answer(_nothing_found(space), None, space.encoding.count(node))
+        case Trap(goal):
+            return _trap(space, goal)
+        case Stay(start, stay):
+            return _stay(space, start, stay)
+        case Values(exprs, where):
+            states = space.reached & space.encoding.truth(where)
+            return Answer(
+                _nothing_found(space), values=tuple(sorted(_values(space, states, exprs)))
+            )
 
 
 def _nothing_found(space: Space) -> bool | None:
@@ -157,6 +167,19 @@ def _trap(space: Space, goal: Expr) -> Answer:
         able = able | space.reached & space.before(~space.reached)
     trapped = space.reached & ~space.closure_before(able, space.reached)
     return _nearest(space, trapped)
+
+
+def _values(space: Space, states: Node, exprs: Sequence[Expr]) -> Iterator[tuple[int, ...]]:
+    """Which combinations of values occur in `states`."""
+    if not states.satisfiable():
+        return
+    if not exprs:
+        yield ()
+        return
+    space.check()
+    for value, where in space.encoding.partition(exprs[0]).items():
+        for rest in _values(space, states & where, exprs[1:]):
+            yield (value, *rest)
 
 
 def _nearest(space: Space, target: Node) -> Answer:

@@ -45,9 +45,9 @@ class FairLoops:
         self._space = space
         self._within = within
         self._debts = [
-            _Debt(move, ~space.encoding.truth(move.move.fair))
-            for move in space.moves
-            if move.move.fair is not None
+            _Debt(symbolic, ~space.encoding.truth(move.fair))
+            for symbolic, move in zip(space.moves, space.system.moves, strict=True)
+            if move.fair is not None
         ]
         self._standing = within & space.standstill()
         self._turning = self._fair_core()
@@ -112,14 +112,14 @@ class FairLoops:
         here = start
         for debt in self._debts:
             states = [start, *(step.state for step in tour)]
-            if any(step.move == debt.move.move.name for step in tour) or any(
+            if any(step.move == debt.move.name for step in tour) or any(
                 encoding.holds(debt.is_void, state) for state in states
             ):
                 continue
             tour += paths.between(here, self._paying(debt, self._turning), self._turning)
             here = tour[-1].state if tour else start
             if not encoding.holds(debt.is_void, here):
-                tour.append(self._step(here, debt.move.move.name))
+                tour.append(self._step(here, debt.move.name))
                 here = tour[-1].state
         return tour or [self._step(here, None)]
 

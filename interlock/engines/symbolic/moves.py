@@ -1,24 +1,29 @@
 """Moves on sets of states: what a move makes of a set, and what it makes a set of.
 
-Forwards, a move writes its variables one after the other in place: the old value is forgotten
-and the new one joined on. No variable is written before the others have read it; only where
-variables read each other in a circle, one of them is copied first. So a move needs no second
-set of bits, and a scan is as many small steps as it has updates. Backwards, all updates are
-substituted at once.
+Forwards, a move writes its variables in place: an old value is forgotten and the new one joined
+on. Variables that no update reads, such as the outputs of a scan, are all forgotten at the start
+and joined on as late as what they read allows; the others are written one after the other, none
+before the rest have read it. Only where variables read each other in a circle is one of them
+copied first. So a move needs no second set of bits. Backwards, all updates are substituted at
+once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
-from interlock.engines.symbolic.encoding import Encoding, Partition, moved
+from interlock.engines.symbolic.encoding import Encoding, Partition
 from interlock.kernel.expr import Op, variables_of
 from interlock.kernel.system import Move, System
 
 if TYPE_CHECKING:
-    from interlock.engines.symbolic.diagrams import Node, Substitution
+    from interlock.engines.symbolic.diagrams import Node
+
+MOST_JOINED_NODES = 5000
+"""How large the new values of several variables may grow as one diagram."""
 
 
 @dataclass(frozen=True)
@@ -29,155 +34,186 @@ class Plan:
     ----------
     copied : tuple of int
         Variables copied before anything is written.
-    written : tuple of int
-        Variables with a calculated value, in the order of writing.
-    constant : tuple of int
-        Variables that are set to a constant, after all others.
+    steps : tuple of tuple of int
+        What is written after what. A step is either one variable that some update reads or some
+        variables that none does.
     reads : mapping of int to frozenset of int
-        What the update of each variable reads.
+        What the update of each written variable reads.
     """
 
     copied: tuple[int, ...]
-    written: tuple[int, ...]
-    constant: tuple[int, ...]
+    steps: tuple[tuple[int, ...], ...]
     reads: Mapping[int, frozenset[int]]
 
+    @cached_property
+    def unread(self) -> frozenset[int]:
+        """The written variables that no update reads."""
+        return frozenset(self.reads) - frozenset[int]().union(*self.reads.values())
 
-def plan(system: System, move: Move) -> Plan:
-    """Choose the order of writing for `move`, with few copies."""
-    constant = []
-    reads: dict[int, frozenset[int]] = {}
-    for name, update in move.updates.items():
-        v = system.index[name]
-        if update.op is Op.CONST:
-            constant.append(v)
-        elif not (update.op is Op.VAR and update.name == name):
-            reads[v] = frozenset(system.index[n] for n in variables_of([update]))
+
+def plan(reads: Mapping[int, frozenset[int]]) -> Plan:
+    """Choose an order of writing with few copies, given what the update of each variable reads."""
+    read = frozenset[int]().union(*reads.values())
+    unread = [v for v in sorted(reads) if v not in read]
+    waiting = [v for v in sorted(reads) if v in read]
     copied: list[int] = []
-    written: list[int] = []
-    waiting = sorted(reads)
+    steps: list[tuple[int, ...]] = []
     while waiting:
         readers = {v: sum(v in reads[w] for w in waiting if w != v) for v in waiting}
-        free = [v for v in waiting if not readers[v]]
-        if free:
-            written.extend(free)
-            waiting = [v for v in waiting if v not in free]
-        else:
+        chosen = min(waiting, key=lambda v: (readers[v] > 0, -readers[v], v))
+        if readers[chosen]:
             # Its readers take the copy from now on, so it may be written next.
-            victim = max(waiting, key=lambda v: (readers[v], -v))
-            copied.append(victim)
-            written.append(victim)
-            waiting.remove(victim)
-    return Plan(tuple(copied), tuple(written), tuple(sorted(constant)), reads)
+            copied.append(chosen)
+        if due := tuple(v for v in unread if chosen in reads[v]):
+            steps.append(due)
+            unread = [v for v in unread if v not in due]
+        steps.append((chosen,))
+        waiting.remove(chosen)
+    if unread:
+        steps.append(tuple(unread))
+    return Plan(tuple(copied), tuple(steps), reads)
+
+
+def _reads(system: System, move: Move) -> dict[int, frozenset[int]]:
+    return {
+        system.index[name]: frozenset(system.index[n] for n in variables_of([update]))
+        for name, update in move.updates.items()
+        if not (update.op is Op.VAR and update.name == name)
+    }
 
 
 def copied_variables(system: System) -> set[int]:
     """Positions of the variables that some move has to copy."""
-    return {v for move in system.moves for v in plan(system, move).copied}
+    return {v for move in system.moves for v in plan(_reads(system, move)).copied}
 
 
 @dataclass(frozen=True)
 class _Write:
-    """One variable's new value: the bits to forget, and where which value comes in."""
+    """A step: either new values to join on, or by which old values a new one comes about."""
 
-    forgotten: Node
-    joined: Node | None
-    cases: tuple[tuple[Node, Node], ...]
+    joined: tuple[Node, ...] = ()
+    forgotten: Node | None = None
+    cases: tuple[tuple[Node, Node], ...] = ()
 
 
 class SymbolicMove:
-    """A move of a system, working on diagrams.
+    """A guarded update of some variables, working on diagrams.
 
     Parameters
     ----------
     encoding : Encoding
-        With copies of all `copied_variables`.
-    move : Move
+    name : str
+    guard : Node
+    values : mapping of int to Partition
+        New values of variables, by position.
+    reads : mapping of int to frozenset of int
+        What each of them depends on. No circle may be among them but through variables with
+        copies.
     """
 
-    def __init__(self, encoding: Encoding, move: Move) -> None:
-        self.move = move
+    def __init__(
+        self,
+        encoding: Encoding,
+        name: str,
+        guard: Node,
+        values: Mapping[int, Partition],
+        reads: Mapping[int, frozenset[int]],
+    ) -> None:
+        self.name = name
+        self.guard = guard
+        self.values = values
         self._encoding = encoding
         self._dd = encoding.diagrams
-        self.guard = encoding.truth(move.guard)
-        system = encoding.system
-        chosen = plan(system, move)
-        values = {
-            system.index[name]: encoding.partition(update) for name, update in move.updates.items()
-        }
-        self._copy_first = self._dd.conjunction(
+        chosen = plan(reads)
+        self._copies = [
             self._dd.bits[a].equiv(self._dd.bits[b])
-            for v in reversed(chosen.copied)
+            for v in chosen.copied
             for a, b in zip(encoding.bits[v], encoding.copies[v], strict=True)
-        )
+        ]
         self._copy_bits = self._dd.positive(b for v in chosen.copied for b in encoding.copies[v])
-        self._has_copies = bool(chosen.copied)
+        self._unread = self._dd.positive(b for v in chosen.unread for b in encoding.bits[v])
         self._writes = self._plan_writes(chosen, values)
-        self._constant_bits = self._dd.positive(
-            b for v in chosen.constant for b in encoding.bits[v]
-        )
-        self._constants = self._dd.conjunction(
-            encoding.is_value(v, next(iter(values[v]))) for v in reversed(chosen.constant)
-        )
-        self._backwards = self._substitution(values)
+        self._backwards = self._dd.substitution(encoding.bit_functions(values))
+
+    @classmethod
+    def of(cls, encoding: Encoding, move: Move) -> SymbolicMove:
+        """The symbolic form of `move`; `encoding` must copy all `copied_variables`."""
+        reads = _reads(encoding.system, move)
+        values = {v: encoding.partition(move.updates[encoding.name(v)]) for v in reads}
+        return cls(encoding, move.name, encoding.truth(move.guard), values, reads)
 
     def _plan_writes(self, chosen: Plan, values: Mapping[int, Partition]) -> list[_Write]:
-        return [
-            self._write(v, values[v], chosen, chosen.written[place + 1 :])
-            for place, v in enumerate(chosen.written)
-        ]
+        writes = []
+        overwritten: set[int] = set()
+        for step in chosen.steps:
+            cases = {}
+            for v in step:
+                from_copies = [c for c in chosen.copied if c in overwritten & chosen.reads[v]]
+                cases[v] = [
+                    (self._read_copies(where, from_copies), self._encoding.is_value(v, value))
+                    for value, where in sorted(values[v].items())
+                ]
+            if chosen.unread.issuperset(step):
+                writes.append(_Write(joined=self._join(cases)))
+            else:
+                (v,) = step
+                writes.append(self._write(v, cases[v], is_counter=v in chosen.reads[v]))
+                overwritten.add(v)
+        return writes
 
-    def _write(self, v: int, partition: Partition, chosen: Plan, later: Sequence[int]) -> _Write:
-        # A copied variable that is already written must be read from its copy; one that is not
-        # yet written may be read from either.
-        done = [c for c in chosen.copied if c not in later and c != v]
-        pairs = {
-            a: b
-            for c in done
-            if c in chosen.reads[v]
-            for a, b in zip(self._encoding.bits[c], self._encoding.copies[c], strict=True)
-        }
-        cases = [
-            (moved(self._encoding, where, pairs) if pairs else where, value)
-            for value, where in sorted(partition.items())
-        ]
-        into = [(where, self._encoding.is_value(v, value)) for where, value in cases]
+    def _write(self, v: int, cases: list[tuple[Node, Node]], is_counter: bool) -> _Write:
         forgotten = self._dd.positive(self._encoding.bits[v])
-        if v in chosen.reads[v]:
-            return _Write(forgotten, None, tuple(into))
-        return _Write(forgotten, self._dd.disjunction(a & b for a, b in into), ())
+        if is_counter:
+            return _Write(forgotten=forgotten, cases=tuple(cases))
+        # The new value does not depend on the old one, so one piece is enough.
+        return _Write(self._join({v: cases}), forgotten)
 
-    def _substitution(self, values: Mapping[int, Partition]) -> Substitution:
-        pairs = []
-        for v, partition in values.items():
-            lo = self._encoding.system.variables[v].domain.lo
-            bits = self._encoding.bits[v]
-            for i, bit in enumerate(reversed(bits)):
-                ones = [where for value, where in partition.items() if (value - lo) >> i & 1]
-                pairs.append((bit, self._dd.disjunction(ones)))
-        return self._dd.substitution(pairs)
+    def _read_copies(self, node: Node, variables: list[int]) -> Node:
+        if not variables:
+            return node
+        bits, copies = self._encoding.bits, self._encoding.copies
+        pairs = [
+            (a, self._dd.bits[b])
+            for v in variables
+            for a, b in zip(bits[v], copies[v], strict=True)
+        ]
+        return node.substitute(self._dd.substitution(pairs))
+
+    def _join(self, cases: Mapping[int, list[tuple[Node, Node]]]) -> tuple[Node, ...]:
+        """New values, of several variables in one diagram while that stays small."""
+        joined: list[Node] = []
+        bits = self._encoding.bits
+        for v in sorted(cases, key=lambda v: bits[v][:1], reverse=True):
+            part = self._dd.disjunction(where & value for where, value in cases[v])
+            if joined:
+                both = joined[-1] & part
+                if both.node_count() <= MOST_JOINED_NODES:
+                    joined[-1] = both
+                    continue
+            joined.append(part)
+        return tuple(joined)
 
     def image(self, states: Node) -> Node:
         """Where the move leads to from `states`."""
         dd = self._dd
-        if not self._writes:
-            return dd.and_exists(states, self.guard, self._constant_bits) & self._constants
-        states = states & self.guard
+        states = dd.and_exists(states, self.guard, self._unread)
         if not states.satisfiable():
             return states
-        if self._has_copies:
-            states = states & self._copy_first
+        for copy in self._copies:
+            states = states & copy
         for write in self._writes:
-            if write.joined is not None:
-                states = states.exists(write.forgotten) & write.joined
-            else:
+            if write.cases:
+                assert write.forgotten is not None
                 states = dd.disjunction(
                     dd.and_exists(states, where, write.forgotten) & value
                     for where, value in write.cases
                 )
-        if self._has_copies:
-            states = states.exists(self._copy_bits)
-        return states.exists(self._constant_bits) & self._constants
+                continue
+            if write.forgotten is not None:
+                states = states.exists(write.forgotten)
+            for joined in write.joined:
+                states = states & joined
+        return states.exists(self._copy_bits) if self._copies else states
 
     def preimage(self, states: Node) -> Node:
         """From where the move leads into `states`."""

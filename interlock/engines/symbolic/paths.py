@@ -49,32 +49,43 @@ class Paths:
         if not space.is_complete:
             # A shorter run may lead through states that were not found.
             raise LimitError
-        # Every longer run crosses the last ring, so the nearest of its states decides.
-        rings = self._rings_before(target, space.reached, space.rings[-1])
+        rings = [target]
+        seen = target
+        # Both ends grow by one move at a time, the simpler one first, until they meet.
+        while not (rings[-1] & space.rings[-1]).satisfiable():
+            self._report(rings)
+            if space.rings[-1].node_count() <= rings[-1].node_count():
+                space.extend_rings()
+            else:
+                rings.append(self._ring_before(rings[-1], space.reached & ~seen))
+                seen = seen | rings[-1]
         crossing = self._encoding.pick(rings[-1] & space.rings[-1])
         return self._through_rings(len(space.rings) - 1, crossing) + self._descend(rings, crossing)
 
     def between(self, source: State, target: Node, within: Node) -> list[Step]:
         """A shortest run inside `within` from `source` into `target`; there must be one."""
-        rings = self._rings_before(target & within, within, self._encoding.is_state(source))
+        rings = [target & within]
+        seen = rings[0]
+        while not self._encoding.holds(rings[-1], source):
+            self._report(rings)
+            rings.append(self._ring_before(rings[-1], within & ~seen))
+            seen = seen | rings[-1]
         return self._descend(rings, source)
 
-    def _rings_before(self, target: Node, within: Node, stop: Node) -> list[Node]:
-        """The states at each distance before `target`, until one of `stop` is among them."""
-        rings = [target]
-        seen = target
-        while not (rings[-1] & stop).satisfiable():
-            self.space.budget.report("tracing", self.space.n_reached, len(rings))
-            images = []
-            for move in self.space.moves:
-                self.space.check()
-                images.append(move.preimage(rings[-1]) & within & ~seen)
-            ring = self.space.diagrams.disjunction(images)
-            if not ring.satisfiable():
-                raise InternalError("symbolic: a state that was reached has no run to it")
-            rings.append(ring)
-            seen = seen | ring
-        return rings
+    def _report(self, rings: Sequence[Node]) -> None:
+        space = self.space
+        space.budget.report("tracing", space.n_reached, len(rings) + len(space.rings) - 2)
+
+    def _ring_before(self, ring: Node, within: Node) -> Node:
+        """The states of `within` from which one move leads into `ring`."""
+        images = []
+        for move in self.space.moves:
+            self.space.check()
+            images.append(move.preimage(ring) & within)
+        found = self.space.diagrams.disjunction(images)
+        if not found.satisfiable():
+            raise InternalError("symbolic: a state that was reached has no run to it")
+        return found
 
     def _descend(self, rings: Sequence[Node], state: State) -> list[Step]:
         """A run from `state`, in the last of `rings`, down into the first."""
@@ -97,7 +108,7 @@ class Paths:
             for move in self.space.moves:
                 earlier = move.preimage(goal) & ring
                 if earlier.satisfiable():
-                    steps.append(Step(move.move.name, state))
+                    steps.append(Step(move.name, state))
                     state = self._encoding.pick(earlier)
                     break
             else:

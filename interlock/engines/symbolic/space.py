@@ -9,19 +9,20 @@ on all that the moves before it have found. Chaining gives the same set without 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
+from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
-from interlock.kernel.system import MoveKind, System
+from interlock.kernel.system import System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
 
-BREADTH_FIRST_NODES = 1_000_000
-"""Nodes of all rings and unions that breadth-first search may build before chaining."""
+BREADTH_FIRST_WORK = 30_000_000
+"""Nodes of rings and unions, times moves, before breadth first gives way to chaining: some 1 s."""
 
 
 class LimitError(Exception):
@@ -35,7 +36,7 @@ class Space:
     ----------
     system : System
     budget : Budget
-    breadth_first_nodes : int
+    breadth_first_work : int
         When to go over from breadth first to chaining.
 
     Attributes
@@ -56,7 +57,7 @@ class Space:
         self,
         system: System,
         budget: Budget,
-        breadth_first_nodes: int = BREADTH_FIRST_NODES,
+        breadth_first_work: int = BREADTH_FIRST_WORK,
     ) -> None:
         self.system = system
         self.budget = budget
@@ -65,10 +66,11 @@ class Space:
         self.reached = self.encoding.is_state(system.initial)
         self.n_reached = 1
         self.rings = [self.reached]
+        self._in_rings = self.reached
         self.level_sizes = [1]
         self.is_complete = False
         self.has_all_rings = True
-        self._nodes_left = breadth_first_nodes
+        self._work_left = breadth_first_work
         self.moves: list[SymbolicMove] = []
 
     def explore(self) -> None:
@@ -79,7 +81,7 @@ class Space:
         LimitError
             If a limit was hit; what was found so far stays.
         """
-        self.moves = [SymbolicMove(self.encoding, move) for move in self.system.moves]
+        self.moves = [SymbolicMove.of(self.encoding, move) for move in self.system.moves]
         self._breadth_first()
         if not self.is_complete:
             self.has_all_rings = False
@@ -90,60 +92,73 @@ class Space:
         self.diagrams.tidy()
         most = self.budget.limits.max_bytes
         n_bytes = self.diagrams.n_bytes if most is not None else 0
-        if self.budget.spent(n_bytes):
+        self.budget.spent(n_bytes)
+        # Too many states end the exploration, but not the answers about those that were found.
+        if self.budget.out_of_time() or (most is not None and n_bytes > most):
             raise LimitError
 
     def _grow(self, states: Node) -> None:
         """Take `states`, which contain those found so far, as found."""
-        n_states = self.encoding.count(states)
+        self.n_reached = self._bounded(self.encoding.count(states))
+        self.reached = states
+
+    def _bounded(self, n_states: int) -> int:
         most = self.budget.limits.max_states
         if most is not None and n_states > most:
             self.budget.refuse_state(most)
             raise LimitError
-        self.reached, self.n_reached = states, n_states
+        return n_states
 
     def _breadth_first(self) -> None:
-        frontier = self.reached
-        while self._nodes_left > 0:
+        while self._work_left > 0:
             self.budget.report("exploring", self.n_reached, len(self.rings) - 1)
-            images = []
-            for move in self.moves:
-                self.check()
-                images.append(move.image(frontier) & ~self.reached)
-            frontier = self.diagrams.disjunction(images)
-            if not frontier.satisfiable():
+            ring = self._next_ring()
+            if not ring.satisfiable():
                 self.is_complete = True
                 return
             before = self.n_reached
-            self._grow(self.reached | frontier)
-            self.rings.append(frontier)
+            self._grow(self.reached | ring)
+            self._take(ring)
             self.level_sizes.append(self.n_reached - before)
-            self._nodes_left -= frontier.node_count() + self.reached.node_count()
+            n_nodes = ring.node_count() + self.reached.node_count()
+            self._work_left -= n_nodes * len(self.moves)
+
+    def _next_ring(self) -> Node:
+        images = []
+        for move in self.moves:
+            self.check()
+            images.append(move.image(self.rings[-1]) & ~self._in_rings)
+        return self.diagrams.disjunction(images)
+
+    def _take(self, ring: Node) -> None:
+        self.rings.append(ring)
+        self._in_rings = self._in_rings | ring
+
+    def extend_rings(self) -> None:
+        """Find the ring behind the last one, which must not be the very last."""
+        ring = self._next_ring()
+        if not ring.satisfiable():
+            raise InternalError("symbolic: a state that was reached is in no ring")
+        self._take(ring)
 
     def _chain(self) -> None:
-        scans = [move for move in self.moves if move.move.kind is MoveKind.SCAN]
-        others = [move for move in self.moves if move.move.kind is not MoveKind.SCAN]
-        self._scan(scans, self.reached)
-        while not self.is_complete:
-            before = self.reached
-            for move in others:
+        search = Search(self.encoding, self.moves)
+        kept = search.start
+        try:
+            for found in chained(search.steps, search.start):
+                n_found = self._bounded(search.count(found))
+                kept = found
+                self.budget.report("exploring", max(n_found, self.n_reached), 0)
                 self.check()
-                self.budget.report("exploring", self.n_reached, 0)
-                new = move.image(self.reached) & ~self.reached
-                if new.satisfiable():
-                    self._scan(scans, new)
-            self.is_complete = self.reached == before
-
-    def _scan(self, scans: Sequence[SymbolicMove], new: Node) -> None:
-        """Take `new` states as found, with all that scans make of them.
-
-        A move by the environment only gets further after its scan. So the scan follows at once,
-        on the few states that are new.
-        """
-        while new.satisfiable():
-            self._grow(self.reached | new)
-            images = [scan.image(new) for scan in scans]
-            new = self.diagrams.disjunction(images) & ~self.reached
+            parts = []
+            for part in search.all_states(kept):
+                parts.append(part)
+                self.check()
+        except LimitError:
+            self._grow(self.reached | search.some_states(kept))
+            raise
+        self._grow(self.diagrams.disjunction(parts))
+        self.is_complete = True
 
     def closure_before(self, goal: Node, within: Node) -> Node:
         """The states of `within` from which `goal` can be reached inside `within`."""

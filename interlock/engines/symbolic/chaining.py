@@ -1,0 +1,148 @@
+"""Reachable sets by chaining: each step works on all that the steps before it have found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from interlock.engines.symbolic.encoding import Encoding
+from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.settling import Settling, settling
+from interlock.kernel.system import MoveKind
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+Step = Callable[["Node"], "Node"]
+"""From a set of states to states that can be reached from it."""
+
+
+def chained(steps: Sequence[Step], start: Node) -> Iterator[Node]:
+    """Grow `start` until no step leads out of it; yields each set on the way, the last closed.
+
+    Yields after every step, so that the caller can watch the limits.
+    """
+    found = start
+    while True:
+        before = found
+        for step in steps:
+            found = found | step(found)
+            yield found
+        if found == before:
+            return
+
+
+class Search:
+    """Everything reachable in a system, whether or not its scans take turns with its moves.
+
+    Parameters
+    ----------
+    encoding : Encoding
+    moves : list of SymbolicMove
+        The moves of the encoding's system, in order.
+
+    Attributes
+    ----------
+    irregular : Node
+        Reachable states that the search starts behind.
+    start : Node
+        Where the search starts.
+    steps : list of Step
+        How it goes on.
+    """
+
+    def __init__(self, encoding: Encoding, moves: Sequence[SymbolicMove]) -> None:
+        self._encoding = encoding
+        self._dd = encoding.diagrams
+        self._settling = settling(encoding, moves)
+        self.irregular = self._dd.false
+        start = encoding.is_state(encoding.system.initial)
+        if self._settling is None:
+            scans, others = _by_kind(encoding, moves)
+            self.start = start | _answers(self._dd.false, start, scans)
+            self.steps: list[Step] = [_answered(move, scans) for move in others]
+        else:
+            self.start = self._settling.narrowed(self._first_settled(self._settling, start))
+            self.steps = [step.image for step in self._settling.steps]
+
+    def _first_settled(self, settled: Settling, initial: Node) -> Node:
+        if settled.is_regular(initial):
+            return initial
+        # No scan has made the initial state what it is. It is left behind by one step.
+        between = initial
+        if not (initial & settled.scan.guard).satisfiable():
+            between = self._dd.disjunction(move.image(initial) for move in settled.moves)
+        self.irregular = initial | between
+        return settled.scan.image(between)
+
+    def all_states(self, found: Node) -> Iterator[Node]:
+        """The states that a set found by the search stands for, in several parts."""
+        yield self.irregular
+        if self._settling is None:
+            yield found
+            return
+        states = self._settling.widened(found)
+        yield states
+        for move in self._settling.moves:
+            yield move.image(states)
+
+    def some_states(self, found: Node) -> Node:
+        """Many of `all_states`, at little cost."""
+        if self._settling is None:
+            return found
+        return self.irregular | self._settling.widened(found)
+
+    def count(self, found: Node) -> int:
+        """How many states a set found by the search surely stands for."""
+        return (
+            self._encoding.count(found) if self._settling is None else self._settling.count(found)
+        )
+
+    def projected(self, found: Node, condition: Node, latches: Node) -> Iterator[Node]:
+        """The combinations of some bits in those of `all_states` that satisfy `condition`.
+
+        In several parts. Moves may only ever set those bits, named by their conjunction
+        `latches`, and scans must leave them alone.
+        """
+        bits = self._dd.support([latches])
+        others = self._dd.positive(set(range(self._dd.n_bits)) - bits)
+        yield self._dd.and_exists(self.irregular, condition, others)
+        if self._settling is None:
+            yield self._dd.and_exists(found, condition, others)
+            return
+        yield self._dd.and_exists(found, self._settling.inlined(condition), others)
+        for move, step in zip(self._settling.moves, self._settling.steps, strict=True):
+            before = step.guard & self._settling.inlined(move.preimage(condition))
+            if before.satisfiable():
+                set_now = self._dd.positive(
+                    bits.intersection(b for v in move.values for b in self._encoding.bits[v])
+                )
+                yield self._dd.and_exists(found, before, others).exists(set_now) & set_now
+
+
+def _by_kind(
+    encoding: Encoding, moves: Sequence[SymbolicMove]
+) -> tuple[list[SymbolicMove], list[SymbolicMove]]:
+    kinds = {move.name: move.kind for move in encoding.system.moves}
+    scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
+    return scans, [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
+
+
+def _answers(found: Node, new: Node, scans: Sequence[SymbolicMove]) -> Node:
+    """What scans make of `new`, and of what they made, as far as not `found`."""
+    total = new
+    while new.satisfiable():
+        before = total
+        for scan in scans:
+            total = total | scan.image(new)
+        new = total & ~before & ~found
+    return total
+
+
+def _answered(move: SymbolicMove, scans: Sequence[SymbolicMove]) -> Step:
+    """A move with the scans that answer it, which get to see only the states that are new."""
+
+    def step(found: Node) -> Node:
+        return _answers(found, move.image(found) & ~found, scans)
+
+    return step

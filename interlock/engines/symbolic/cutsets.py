@@ -1,0 +1,214 @@
+"""All minimal cut sets of every order from one exploration.
+
+Every fault may strike at any moment; the bad states that can be reached are then projected on
+the fault flags. A combination of flags in the projection is enough for the accident, and so is
+every larger one, as a fault may also not strike. The minimal ones are those from which no flag
+can be taken away.
+
+Source: A. Rauzy, "New algorithms for fault trees analysis", Reliability Engineering and System
+Safety 40 (1993), for minimal solutions of a diagram; with the projection closed upwards they
+are told by one condition for each flag.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import TYPE_CHECKING
+
+from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.chaining import Search, chained
+from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.encoding import Encoding
+from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
+from interlock.kernel.expr import TRUE, Expr
+from interlock.kernel.query import DeclinedError, Limits, ProgressSink
+from interlock.kernel.system import MoveKind, System
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Diagrams, Node
+
+MOST_SETS = 100_000
+
+
+@dataclass(frozen=True)
+class CutSets:
+    """Minimal sets of faults that are together enough for something bad.
+
+    Attributes
+    ----------
+    sets : tuple of tuple of str
+        Flags of each set in the order in which they were given; sets by their order, then by
+        their flags. The empty set alone where no fault is needed. Cut off after the most sets
+        asked for.
+    n_by_order : tuple of int
+        How many sets there are of 0, 1, 2, … faults, listed or not.
+    limit : str or None
+        The limit that was hit. Then there are no sets and no counts.
+    seconds : float
+        Wall time.
+    n_bytes : int
+        Memory that the diagrams took at the end.
+    """
+
+    sets: tuple[tuple[str, ...], ...]
+    n_by_order: tuple[int, ...]
+    limit: str | None
+    seconds: float
+    n_bytes: int
+
+
+def minimal_cut_sets(
+    system: System,
+    bad: Expr,
+    flags: Sequence[str],
+    limits: Limits = NO_LIMITS,
+    progress: ProgressSink | None = None,
+    most_sets: int = MOST_SETS,
+) -> CutSets:
+    """Find every minimal set of `flags` with which a state with `bad` can be reached.
+
+    Parameters
+    ----------
+    system : System
+        With moves that set the flags, as many of them as they like.
+    bad : Expr
+    flags : sequence of str
+        Variables that are 0 at first and that moves, but no scan, only ever set to 1. A set
+        stands for what was set when something bad happened, so an event that sets two flags is
+        a set of two; give it a flag of its own to count it once.
+    limits : Limits
+        States are counted where the search keeps them: after scans, if the system has scans.
+    progress : callable or None
+    most_sets : int
+        How many sets to list.
+
+    Raises
+    ------
+    DeclinedError
+        If a flag may go back to 0, or the symbolic engine cannot take the system.
+    """
+    _check_flags(system, flags)
+    budget = Budget(limits, progress)
+    n_bytes = 0
+    try:
+        encoding = Encoding(system, copied_variables(system), limits.max_bytes)
+        bits = [encoding.bits[system.index[flag]][0] for flag in flags]
+        accidents = _accidents(encoding, bad, bits, budget)
+        n_bytes = encoding.diagrams.n_bytes
+        if accidents is not None:
+            minimal = _minimal(encoding.diagrams, accidents, bits)
+            listing = _Listing(minimal, dict(zip(bits, flags, strict=True)))
+            sets = _sorted(islice(listing.sets(), most_sets), flags)
+            n_bytes = max(n_bytes, encoding.diagrams.n_bytes)
+            return CutSets(sets, listing.n_by_order, None, budget.seconds, n_bytes)
+    except MemoryError:
+        most = DEFAULT_BYTES if limits.max_bytes is None else limits.max_bytes
+        budget.limit = budget.limit or f"bytes {most:,}"
+    return CutSets((), (), budget.limit, budget.seconds, n_bytes)
+
+
+def _check_flags(system: System, flags: Sequence[str]) -> None:
+    for flag in flags:
+        variable = system.variable(flag)
+        setting = [move for move in system.moves if flag in move.updates]
+        if (variable.domain.lo, variable.domain.hi, variable.initial) != (0, 1, 0):
+            raise DeclinedError(f"cut sets: {flag} is no flag that is FALSE at first")
+        if any(move.updates[flag] is not TRUE for move in setting):
+            raise DeclinedError(f"cut sets: {flag} may be reset, so it does not tell what struck")
+        if any(move.kind is MoveKind.SCAN for move in setting):
+            raise DeclinedError(f"cut sets: {flag} is set by the scan, so it is no fault")
+
+
+def _accidents(encoding: Encoding, bad: Expr, bits: Sequence[int], budget: Budget) -> Node | None:
+    """The combinations of flags in the bad states that can be reached; None at a limit."""
+    dd = encoding.diagrams
+    moves = [SymbolicMove.of(encoding, move) for move in encoding.system.moves]
+    search = Search(encoding, moves)
+    most = budget.limits.max_states
+    found = search.start
+    for found in chained(search.steps, search.start):
+        dd.tidy()
+        n_states = search.count(found)
+        budget.report("exploring", n_states, 0)
+        if most is not None and n_states > most:
+            budget.refuse_state(most)
+            return None
+        if budget.spent(dd.n_bytes if budget.limits.max_bytes is not None else 0):
+            return None
+    accidents = dd.false
+    for part in search.projected(found, encoding.truth(bad), dd.positive(bits)):
+        accidents = accidents | part
+        if budget.spent():
+            return None
+    return accidents
+
+
+def _minimal(dd: Diagrams, accidents: Node, bits: Sequence[int]) -> Node:
+    """The minimal elements of a family of sets; every bit is decided in each of them."""
+
+    def without(node: Node, bit: int) -> Node:
+        return node.substitute(dd.substitution([(bit, dd.false)]))
+
+    enough = accidents
+    for bit in sorted(bits, reverse=True):
+        enough = enough | dd.bits[bit] & without(enough, bit)
+    minimal = enough
+    for bit in sorted(bits, reverse=True):
+        minimal = minimal & ~(dd.bits[bit] & without(enough, bit))
+    return minimal
+
+
+class _Listing:
+    """Counts and lists the sets of a family in which every flag is decided."""
+
+    def __init__(self, family: Node, flags: dict[int, str]) -> None:
+        self._family = family
+        self._flags = flags
+        self._counts: dict[Node, tuple[int, ...]] = {}
+
+    @property
+    def n_by_order(self) -> tuple[int, ...]:
+        """How many sets have 0, 1, 2, … members."""
+        return self._count(self._family)
+
+    def _count(self, node: Node) -> tuple[int, ...]:
+        if node not in self._counts:
+            cofactors = node.cofactors()
+            if cofactors is None:
+                self._counts[node] = (1,) if node.satisfiable() else ()
+            else:
+                with_it, without = (self._count(cofactor) for cofactor in cofactors)
+                shifted = (0, *with_it) if with_it else ()
+                n = max(len(shifted), len(without))
+                padded = [(*counts, *(0,) * (n - len(counts))) for counts in (shifted, without)]
+                self._counts[node] = tuple(map(sum, zip(*padded, strict=True)))
+        return self._counts[node]
+
+    def sets(self) -> Iterator[tuple[str, ...]]:
+        """The sets, those with the fewest members first."""
+        for order, n_sets in enumerate(self.n_by_order):
+            if n_sets:
+                yield from self._of_order(self._family, order)
+
+    def _of_order(self, node: Node, order: int) -> Iterator[tuple[str, ...]]:
+        counts = self._count(node)
+        if order >= len(counts) or not counts[order]:
+            return
+        cofactors = node.cofactors()
+        if cofactors is None:
+            yield ()
+            return
+        bit = node.node_var()
+        assert bit is not None
+        if order:
+            for rest in self._of_order(cofactors[0], order - 1):
+                yield (self._flags[bit], *rest)
+        yield from self._of_order(cofactors[1], order)
+
+
+def _sorted(sets: Iterator[tuple[str, ...]], flags: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    place = {flag: number for number, flag in enumerate(flags)}
+    ordered = (tuple(sorted(one, key=place.__getitem__)) for one in sets)
+    return tuple(sorted(ordered, key=lambda one: (len(one), [place[flag] for flag in one])))

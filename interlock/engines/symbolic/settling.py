@@ -1,0 +1,196 @@
+"""A system between its scans: a move together with the scan that answers it as one step.
+
+Where every move by the environment is answered by one scan before the next, the states after a
+scan (settled states) are all that a search has to keep; the others follow from them in the end.
+And in settled states most of what a scan writes says nothing new: an output is a function of
+the inputs it was just calculated from. Such variables are left out of the search; where a guard
+reads them, their function is read instead. What is left of a scan are latches and other
+memory, and only in the steps that may change them. So a step writes two or three neighbouring
+variables instead of thirty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from interlock.engines.symbolic.encoding import Encoding, Partition
+from interlock.engines.symbolic.moves import SymbolicMove, plan
+from interlock.kernel.system import MoveKind
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Diagrams, Node, Substitution
+
+
+class _CircleError(Exception):
+    """Variables read each other in a circle, and none of them has a copy."""
+
+
+class Settling:
+    """The steps between settled states; make it with `settling`.
+
+    Attributes
+    ----------
+    steps : list of SymbolicMove
+        One for each move of the environment, its scan included, without the variables left out.
+    moves : list of SymbolicMove
+        The moves of the environment themselves, in the same order.
+    scan : SymbolicMove
+    """
+
+    def __init__(
+        self, encoding: Encoding, moves: Sequence[SymbolicMove], scan: SymbolicMove
+    ) -> None:
+        self._encoding = encoding
+        self._dd = encoding.diagrams
+        self.moves = list(moves)
+        self.scan = scan
+        self._after = {v: self._after_scan(v) for v in scan.values}
+        self._functions = self._find_functions()
+        self._inline = self._dd.substitution(encoding.bit_functions(self._functions))
+        self._left_out = self._dd.positive(b for v in self._functions for b in encoding.bits[v])
+        self._defined = [
+            self._dd.disjunction(where & encoding.is_value(v, x) for x, where in function.items())
+            for v, function in self._functions.items()
+        ]
+        self.steps = [self._step(move) for move in self.moves]
+
+    def _after_scan(self, v: int) -> Node:
+        """What is surely true of the variable `v` and what it was calculated from after a scan."""
+        values = self.scan.values
+        reads = self._encoding.variables_in(values[v].values())
+        some = {w: values[w] for w in sorted({v, *(w for w in reads if w in values)})}
+        try:
+            part = _move(self._encoding, "part", self.scan.guard & self._encoding.valid, some)
+        except _CircleError:
+            return self._dd.true
+        others = self._dd.positive(
+            b for w in values if w not in some for b in self._encoding.bits[w]
+        )
+        return part.image(self._dd.true).exists(others)
+
+    def _find_functions(self) -> dict[int, Partition]:
+        """The variables that are functions of others in settled states, none of another found."""
+        found: dict[int, Partition] = {}
+        # What no update reads is an output; outputs first, so that memory stays to define them.
+        read = self._encoding.variables_in(
+            part for partition in self.scan.values.values() for part in partition.values()
+        )
+        for v in sorted(self.scan.values, key=lambda v: (v in read, v)):
+            function = self._function(v)
+            if function is None:
+                continue
+            function = self._replaced(function, found)
+            if v in self._encoding.variables_in(function.values()):
+                continue
+            for other in found:
+                found[other] = self._replaced(found[other], {v: function})
+            found[v] = function
+        return found
+
+    def _function(self, v: int) -> Partition | None:
+        bits = self._dd.positive(self._encoding.bits[v])
+        domain = self._encoding.system.variables[v].domain
+        function: Partition = {}
+        seen = self._dd.false
+        for value in range(domain.lo, domain.hi + 1):
+            where = self._dd.and_exists(self._after[v], self._encoding.is_value(v, value), bits)
+            if (where & seen).satisfiable():
+                return None
+            seen = seen | where
+            if where.satisfiable():
+                function[value] = where
+        return function
+
+    def _replaced(self, partition: Partition, functions: Mapping[int, Partition]) -> Partition:
+        return _substituted(
+            partition, self._dd.substitution(self._encoding.bit_functions(functions))
+        )
+
+    def _step(self, move: SymbolicMove) -> SymbolicMove:
+        guard = move.guard.substitute(self._inline)
+        between = {v: _substituted(p, self._inline) for v, p in move.values.items()}
+        # The scan reads what the move has left: its new values, and outputs as they were.
+        left = self._dd.substitution(self._encoding.bit_functions({**self._functions, **between}))
+        values = {v: p for v, p in between.items() if v not in self.scan.values}
+        for v, partition in self.scan.values.items():
+            if v not in self._functions:
+                new = _substituted(partition, left)
+                if self._may_change(v, guard, new):
+                    values[v] = new
+        return _move(self._encoding, move.name, guard, _simplified(self._dd, values, guard))
+
+    def _may_change(self, v: int, guard: Node, new: Partition) -> bool:
+        settled = guard & self._after[v].substitute(self._inline)
+        return any(
+            (settled & where & ~self._encoding.is_value(v, value)).satisfiable()
+            for value, where in new.items()
+        )
+
+    def narrowed(self, states: Node) -> Node:
+        """Settled states without the variables left out."""
+        return states.exists(self._left_out)
+
+    def widened(self, states: Node) -> Node:
+        """Settled states with all their variables."""
+        for defined in self._defined:
+            states = states & defined
+        return states
+
+    def inlined(self, condition: Node) -> Node:
+        """A condition on settled states without the variables left out."""
+        return condition.substitute(self._inline)
+
+    def count(self, narrowed: Node) -> int:
+        """How many settled states there are in a set without the variables left out."""
+        return self._encoding.count(narrowed) >> sum(
+            len(self._encoding.bits[v]) for v in self._functions
+        )
+
+    def is_regular(self, state: Node) -> bool:
+        """Whether a single state could have come out of a scan."""
+        conditions = [~self.scan.guard, *self._after.values()]
+        return all((state & condition).satisfiable() for condition in conditions)
+
+
+def settling(encoding: Encoding, moves: Sequence[SymbolicMove]) -> Settling | None:
+    """The steps between settled states, or None where moves and scans do not take turns."""
+    kinds = {move.name: move.kind for move in encoding.system.moves}
+    scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
+    others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
+    if len(scans) != 1:
+        return None
+    (scan,) = scans
+    take_turns = not (scan.preimage(scan.guard) & encoding.valid).satisfiable() and all(
+        not (move.guard & encoding.valid & (scan.guard | ~move.preimage(scan.guard))).satisfiable()
+        for move in others
+    )
+    if not take_turns:
+        return None
+    try:
+        return Settling(encoding, others, scan)
+    except _CircleError:
+        return None
+
+
+def _move(
+    encoding: Encoding, name: str, guard: Node, values: Mapping[int, Partition]
+) -> SymbolicMove:
+    reads = {v: encoding.variables_in(partition.values()) for v, partition in values.items()}
+    if not encoding.copies.keys() >= set(plan(reads).copied):
+        raise _CircleError
+    return SymbolicMove(encoding, name, guard, values, reads)
+
+
+def _substituted(partition: Partition, substitution: Substitution) -> Partition:
+    new = {value: where.substitute(substitution) for value, where in partition.items()}
+    return {value: where for value, where in new.items() if where.satisfiable()}
+
+
+def _simplified(dd: Diagrams, values: Mapping[int, Partition], guard: Node) -> dict[int, Partition]:
+    """The same updates wherever `guard` holds; where only one value is possible, that constant."""
+    result = {}
+    for v, partition in values.items():
+        possible = {x: where for x, where in partition.items() if (where & guard).satisfiable()}
+        result[v] = dict.fromkeys(possible, dd.true) if len(possible) == 1 else possible
+    return result

@@ -1,0 +1,74 @@
+"""Random systems in which a scan answers every move, with latched faults."""
+
+from __future__ import annotations
+
+from hypothesis import strategies as st
+
+from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
+from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, Role, System, Variable
+from tests.support.strategies import Intervals, numbers, truths
+
+ENVIRONMENT: Intervals = {"at": (0, 2), "lever": (-1, 1), "door": (0, 1)}
+MEMORY: Intervals = {"count": (0, 3), "latch": (0, 1), "last": (-1, 1)}
+OUTPUTS: Intervals = {"valve": (0, 1), "lamp": (0, 1)}
+FLAGS = ("f0", "f1", "f2")
+KNOWN: Intervals = {**ENVIRONMENT, **MEMORY, **OUTPUTS, **dict.fromkeys(FLAGS, (0, 1))}
+
+
+@st.composite
+def taking_turns(draw: st.DrawFn, most_pending: int = 1) -> System:
+    """A plant, levers, faults, and a scan with outputs, a latch, a counter and a memory.
+
+    The scan answers every `most_pending` moves at the latest.
+    """
+    pending = var(PHASE)
+    free = lt(pending, const(most_pending))
+    counted = clamp(add(pending, const(1)), 0, most_pending)
+
+    def turn(name: str, kind: MoveKind, guard: Expr, updates: dict[str, Expr]) -> Move:
+        return Move(name, kind, and_(free, guard), {**updates, PHASE: counted}, _maybe(draw, guard))
+
+    moves = []
+    for number in range(draw(st.integers(1, 5))):
+        name = draw(st.sampled_from(sorted(ENVIRONMENT)))
+        new = clamp(draw(numbers(KNOWN)), *ENVIRONMENT[name])
+        moves.append(turn(f"m{number}", MoveKind.PLANT, draw(truths(KNOWN, 2)), {name: new}))
+    for flag in FLAGS:
+        guard = and_(not_(var(flag)), draw(st.just(TRUE) | truths(KNOWN, 1)))
+        moves.append(turn(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)}))
+    waiting = lt(const(0), pending)
+    scan = {PHASE: const(0), **draw(_programs())}
+    moves.append(Move("scan", MoveKind.SCAN, waiting, scan, waiting))
+    variables = [Variable(PHASE, Domain(0, most_pending), draw(st.integers(0, 1)), Role.PHASE)]
+    variables += [
+        Variable(name, Domain(*KNOWN[name]), draw(st.integers(*KNOWN[name])))
+        for name in draw(st.permutations([*ENVIRONMENT, *MEMORY, *OUTPUTS]))
+    ]
+    variables += [Variable(flag, BOOL, 0, Role.FAULT) for flag in FLAGS]
+    return System(tuple(variables), tuple(moves))
+
+
+def _maybe(draw: st.DrawFn, condition: Expr) -> Expr | None:
+    return condition if draw(st.booleans()) else None
+
+
+@st.composite
+def _programs(draw: st.DrawFn) -> dict[str, Expr]:
+    """What a scan writes: of every kind of memory that programs have, and outputs of it."""
+    inputs = {**ENVIRONMENT, **dict.fromkeys(FLAGS, (0, 1))}
+    fault = draw(truths(inputs, 2))
+    step = and_(draw(truths(KNOWN, 1)), lt(var("count"), const(3)))
+    latched = or_(var("latch"), fault)
+    choices = {
+        "latch": latched,
+        "count": draw(
+            st.sampled_from(
+                [clamp(add(var("count"), step), 0, 3), clamp(draw(numbers(KNOWN)), 0, 3)]
+            )
+        ),
+        "last": draw(st.sampled_from([var("lever"), clamp(draw(numbers(KNOWN)), -1, 1)])),
+        "valve": and_(draw(truths(inputs, 2)), not_(latched)),
+        "lamp": draw(st.sampled_from([eq(var("last"), var("lever")), draw(truths(KNOWN, 2))])),
+    }
+    names = draw(st.lists(st.sampled_from(sorted(choices)), unique=True))
+    return {name: choices[name] for name in names}

@@ -1,0 +1,97 @@
+"""Minimal sets of a family, limits, and what is refused."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from interlock.engines.symbolic import minimal_cut_sets
+from interlock.engines.symbolic.cutsets import _Listing, _minimal
+from interlock.engines.symbolic.diagrams import Diagrams
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, and_, const, not_, or_, var
+from interlock.kernel.query import DeclinedError, Limits
+from interlock.kernel.system import BOOL, Move, MoveKind, System, Variable
+from tests.bench.generated_interlock import generate
+
+FLAGS = tuple("abcde")
+
+
+def component_faults(names: str, *others: Move) -> System:
+    """Any number of faults may strike, each once."""
+    variables = tuple(Variable(name, BOOL, 0) for name in names)
+    moves = [Move(n, MoveKind.FAULT, not_(var(n)), {n: TRUE}) for n in names]
+    return System(variables, (*moves, *others))
+
+
+@given(st.sets(st.sets(st.integers(0, 4)).map(frozenset)))
+@settings(deadline=None)
+def test_minimal_sets_are_those_that_contain_no_other(family: set[frozenset[int]]) -> None:
+    dd = Diagrams(5)
+    node = dd.disjunction(
+        dd.cube({bit: int(bit in members) for bit in range(5)})
+        for members in sorted(family, key=sorted)
+    )
+    listing = _Listing(_minimal(dd, node, range(5)), dict(enumerate(FLAGS)))
+    minimal = [one for one in family if not any(other < one for other in family)]
+    wanted = sorted((len(one), [FLAGS[bit] for bit in sorted(one)]) for one in minimal)
+    assert sorted((len(one), sorted(one)) for one in listing.sets()) == wanted
+    assert sum(listing.n_by_order) == len(wanted)
+
+
+def test_the_pressure_tank_has_its_five_published_minimal_cut_sets() -> None:
+    # NUREG-0492, chapter VIII: {T}, {K2}, {S, S1}, {S, K1}, {S, R}.
+    names = {"t": "T", "k": "K2", "s": "S", "u": "S1", "v": "K1", "r": "R"}
+    top = or_(var("t"), var("k"), and_(var("s"), or_(var("u"), var("v"), var("r"))))
+    found = minimal_cut_sets(component_faults("".join(names)), top, tuple(names))
+    told = {tuple(names[flag] for flag in one) for one in found.sets}
+    assert told == {("T",), ("K2",), ("S", "S1"), ("S", "K1"), ("S", "R")}
+    assert found.n_by_order == (0, 2, 3)
+
+
+def test_k_out_of_n_has_as_many_sets_as_the_binomial_coefficient() -> None:
+    total = ex.total(var(name) for name in FLAGS)
+    enough = not_(ex.lt(total, const(3)))
+    found = minimal_cut_sets(component_faults("abcde"), enough, FLAGS)
+    assert found.n_by_order == (0, 0, 0, 10)
+    assert found.sets[0] == ("a", "b", "c")
+    assert list(found.sets) == sorted(found.sets)
+
+
+def test_an_accident_without_faults_has_the_empty_set_alone() -> None:
+    found = minimal_cut_sets(component_faults("ab"), TRUE, ("a", "b"))
+    assert found.sets == ((),)
+
+
+def test_an_impossible_accident_has_no_sets() -> None:
+    found = minimal_cut_sets(component_faults("ab"), FALSE, ("a", "b"))
+    assert (found.sets, found.n_by_order, found.limit) == ((), (), None)
+
+
+def test_the_list_may_be_cut_off_but_the_counts_are_of_all() -> None:
+    anything = or_(*(var(name) for name in FLAGS))
+    found = minimal_cut_sets(component_faults("abcde"), anything, FLAGS, most_sets=2)
+    assert len(found.sets) == 2
+    assert found.n_by_order == (0, 5)
+
+
+def test_a_flag_that_may_be_reset_is_refused() -> None:
+    repair = Move("repair", MoveKind.OPERATOR, var("a"), {"a": FALSE})
+    with pytest.raises(DeclinedError, match="a may be reset"):
+        minimal_cut_sets(component_faults("ab", repair), var("a"), ("a", "b"))
+
+
+@pytest.mark.parametrize(
+    ("limits", "named"),
+    [
+        (Limits(max_states=100), "states 100"),
+        (Limits(max_seconds=0), "seconds 0"),
+        (Limits(max_bytes=1000), "bytes 1,000"),
+        (Limits(max_bytes=200_000), "bytes 200,000"),
+    ],
+)
+def test_a_limit_leaves_no_sets_and_is_named(limits: Limits, named: str) -> None:
+    made = generate(12)
+    found = minimal_cut_sets(made.system, made.bad, made.flags, limits)
+    assert (found.sets, found.n_by_order, found.limit) == ((), (), named)
