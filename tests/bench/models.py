@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import Expr, add, and_, const, eq, ite, not_, or_, sub, var
+from interlock.kernel.expr import Expr, and_, const, eq, ite, not_, or_, var
 from interlock.kernel.system import (
     BOOL,
     PHASE,
@@ -45,15 +47,19 @@ def interlock(n_axes: int, n_faults: int = 0, n_rules: int = 0) -> System:
         variables.append(Variable(place, Domain(0, 3), 0))
         variables.append(Variable(button, Domain(0, 2), 0, Role.CONTROL))
         variables += [Variable(name, BOOL, 0, Role.OUTPUT) for name in (out, back)]
-        here = var(place)
-        forward = and_(var(out), not_(is_(place, 3)))
-        backward = and_(var(back), not_(is_(place, 0)))
-        up, down = ex.clamp(add(here, const(1)), 0, 3), ex.clamp(sub(here, const(1)), 0, 3)
-        act(f"{place} rises", MoveKind.PLANT, forward, {place: up}, True)
-        act(f"{place} falls", MoveKind.PLANT, backward, {place: down}, True)
-        for value in range(3):
-            other = not_(is_(button, value))
-            act(f"{button} {value}", MoveKind.OPERATOR, other, {button: const(value)}, False)
+        # As in a model file: one move for each pair of states it leads from and to.
+        for a, b in permutations(range(4), 2):
+            if abs(a - b) == 1:
+                guard = and_(var(out if a < b else back), is_(place, a))
+                act(f"{place} {a} to {b}", MoveKind.PLANT, guard, {place: const(b)}, True)
+        for a, b in permutations(range(3), 2):
+            act(
+                f"{button} {a} to {b}",
+                MoveKind.OPERATOR,
+                is_(button, a),
+                {button: const(b)},
+                False,
+            )
         sensed = is_(place, 0)
         if n < n_faults:
             stuck = f"axis{n}.stuck"

@@ -1,0 +1,89 @@
+"""What only the enumerating engine promises."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.engines.enumerate import EnumeratingEngine
+from interlock.engines.enumerate.memory import Array
+from interlock.engines.enumerate.space import MOST_STATES
+from interlock.engines.reference import ReferenceEngine
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import TRUE, add, and_, const, eq, lt, mul, var
+from interlock.kernel.query import Count, DeclinedError, Limits, Reach, Stay, Trap
+from interlock.kernel.system import System
+from tests.bench.models import interlock
+from tests.support.build import is_, move, system
+
+
+def counter(last: int) -> System:
+    up = ex.clamp(add(var("n"), const(1)), 0, last)
+    return system({"n": (0, last, 0)}, move("up", lt(var("n"), const(last)), {"n": up}))
+
+
+def test_more_states_than_an_index_can_number_are_a_limit() -> None:
+    found = EnumeratingEngine(most_states=300).explore(
+        counter(999), [Reach(is_("n", 10)), Reach(is_("n", 500))]
+    )
+    assert found.limit == "states 300"
+    assert found.n_states == 300
+    assert [answer.found for answer in found.answers] == [True, None]
+
+
+def test_an_index_numbers_as_many_states_as_32_bits_do() -> None:
+    # Index plus 1 in 32 bits, 0 for a free place.
+    assert MOST_STATES == 4_294_967_295
+
+
+def test_values_beyond_a_word_are_declined_with_the_expression() -> None:
+    big = 2**40
+    of = system({"a": (0, big, 0)}, move("wide", lt(mul(var("a"), var("a")), const(7)), {"a": 1}))
+    with pytest.raises(DeclinedError, match="64-bit word: "):
+        EnumeratingEngine().explore(of, [])
+    with pytest.raises(DeclinedError, match="variable b"):
+        EnumeratingEngine().explore(system({"b": (0, 2**65, 0)}), [])
+
+
+def test_more_moves_than_a_frame_can_number_are_declined() -> None:
+    of = system({"a": (0, 1, 0)}, *(move(f"m{n}", TRUE) for n in range(1 << 15)))
+    with pytest.raises(DeclinedError, match="32,767 moves"):
+        EnumeratingEngine().explore(of, [])
+
+
+def test_a_deep_space_is_explored_and_every_step_of_its_run_recovered() -> None:
+    found = EnumeratingEngine().explore(counter(20_000), [Reach(is_("n", 20_000))])
+    assert found.depth == 20_000
+    witness = found.answers[0].witness
+    assert witness is not None
+    assert [step.state for step in witness.steps] == [(n,) for n in range(1, 20_001)]
+
+
+def test_a_space_that_grows_its_table_often_keeps_24_bytes_a_state() -> None:
+    found = EnumeratingEngine().explore(interlock(4, 3), [])
+    assert found.n_states > 200_000
+    assert found.n_bytes <= 24 * found.n_states
+    assert sum(found.level_sizes) == found.n_states
+
+
+def test_a_large_controller_is_computed_in_parts_and_means_the_same() -> None:
+    # Several thousand nodes in one move: more than one compiled part.
+    of = interlock(4, 2, 900)
+    home = and_(*(is_(f"axis{n}.place", 0) for n in range(4)))
+    queries = [Count(eq(var("axis0.out"), var("axis1.out"))), Reach(is_("axis3.place", 2))]
+    queries_after = [Trap(home), Stay(is_("axis2.out", 1), is_("axis2.out", 1))]
+    limits = Limits(max_states=3_000)
+    ours = EnumeratingEngine().explore(of, [*queries, *queries_after], limits)
+    known = ReferenceEngine().explore(of, [*queries, *queries_after], limits)
+    assert ours.n_moves == known.n_moves
+    assert ours.level_sizes == known.level_sizes
+    assert ours.answers[:2] == known.answers[:2]
+    assert [a.found for a in ours.answers] == [a.found for a in known.answers]
+
+
+def test_an_array_keeps_its_elements_when_it_grows() -> None:
+    array = Array(16, 2)
+    array[0], array[1] = 2**127 + 5, 7
+    array.grow(100_000)
+    assert array.part(0, 2) == [2**127 + 5, 7]
+    assert len(array) == 100_000
+    assert array.content(1) == (2**127 + 5).to_bytes(16, "little")
