@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -55,6 +56,8 @@ def main() -> None:
 
 def run(arguments: list[str]) -> int:
     """Run the command line with `arguments` and return the exit code."""
+    # Looking for plug-ins of the schema library takes longer than checking most models.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
         result = cli.main(arguments, prog_name="interlock", standalone_mode=False)
     except InputError as error:
