@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path as FilePath
 
 from interlock.base.errors import InputError, Mistake, nearest
+from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE, read_text
 from interlock.model.machines import read_machines, read_moves
@@ -21,8 +22,7 @@ from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.typed import Program
 from interlock.st.types import BOOL
 
-# The builder adds a requirement of this name: `interlock.model.build.ARITHMETIC`.
-_RESERVED_IDS = ("ARITHMETIC",)
+
 # Red danger, yellow abnormal, blue mandatory action (IEC 60073).
 _ABNORMAL = ("red", "yellow", "blue")
 
@@ -141,7 +141,7 @@ def _resolve(
 def _statements(names: Names) -> dict[str, Statement]:
     found = {}
     for id_, shape in names.shape.requirements.items():
-        if id_ in _RESERVED_IDS:
+        if id_ == ARITHMETIC:
             place = names.document.key_place(("requirements", id_))
             names.mistakes.add(place, f"'{id_}' is a requirement that interlock adds itself")
         statement = read_statement(names, id_, shape)

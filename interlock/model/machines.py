@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from interlock.base.errors import nearest
 from interlock.kernel.system import MoveKind
+from interlock.model.build import SCAN
 from interlock.model.model import Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
 from interlock.model.yaml import Document, Path
 
-# Names of the moves that interlock itself makes; `interlock.model.build` uses them.
-_OWN_MOVES = ("scan",)
+# Names that the builder and the program's timers give to moves.
+_OWN_MOVES = (SCAN,)
 _OWN_ENDINGS = (" strikes", " clears", " elapses")
 
 
