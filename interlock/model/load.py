@@ -22,7 +22,6 @@ from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.typed import Program
 from interlock.st.types import BOOL
 
-
 # Red danger, yellow abnormal, blue mandatory action (IEC 60073).
 _ABNORMAL = ("red", "yellow", "blue")
 
