@@ -22,7 +22,7 @@ from interlock.studies.verify import Verification, verify
 KINDS = {
     "machines": "the state diagram of each machine of the plant",
     "conversions": "the map of reachable configurations and conversions",
-    "permissives": "which signals permit which motion",
+    "permissives": "which signals permit which motion, for each machine that is driven",
     "matrix": "the cause-and-effect matrix, also as a CSV table",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",
 }
@@ -97,6 +97,6 @@ def _explored(
     if influence is not None:
         result = influence.result(answers[len(of_map) :])
         if "permissives" in kinds:
-            yield draw_permissives(built, result)
+            yield from draw_permissives(built, result)
         if "matrix" in kinds:
             yield draw_matrix(built, result)

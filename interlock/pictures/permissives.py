@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
 from interlock.pictures.dot import Graph, Markup, identifier, marked
@@ -25,36 +27,61 @@ _SECTIONS = (
     ("TRUE in some, FALSE in others", (Effect.BOTH,)),
 )
 _NAMES_WIDTH = 58
-_MOST_MOVES_IN_ROW = 34
+_SAYS_WIDTH = 34
 
 
-def draw_permissives(built: Built, influence: Influence) -> Picture:
-    """For each output that lets something move: its permissives and the moves."""
-    title = f"Which signals permit which motion: {built.model.title}"
+def draw_permissives(built: Built, influence: Influence) -> Iterator[Picture]:
+    """For each machine that outputs take part in moving: its moves, the outputs, the signals."""
+    machine_of = {move.name: move.machine for move in built.model.moves}
+    for name, machine in built.model.machines.items():
+        gates = [gate for gate in influence.gates if machine_of[gate.move] == name]
+        if gates:
+            says = f"{name}: {machine.says}" if machine.says else name
+            title = f"Which signals permit the moves of {says}"
+            graph = _draw(built, influence, title, gates)
+            told = f"which signals permit the moves of {name}"
+            yield Picture(f"permissives-{name}", told, graph.text)
+
+
+def _draw(built: Built, influence: Influence, title: str, gates: list[Gate]) -> Graph:
     notes = [
         "Left to right: signals (and [memory] of earlier scans), output, moves that it permits.",
         "'must be' holds in every reachable state: without it the output never comes on.",
-        "Black line, 'on': the move needs the output on. Dashed line, 'off': it needs it off.",
+        "Solid line, 'on': the move needs the output on. Dashed line, 'off': it needs it off.",
     ]
     if not influence.complete:
         notes.append("Incomplete: a limit cut the exploration short.")
     graph = new_graph("permissives", title, notes, rankdir="LR", ranksep="0.5", nodesep="0.22")
     # A layout from left to right stacks what is separate from the bottom upwards.
-    for effect in reversed(influence.effects):
-        gates = [gate for gate in influence.gates if gate.output == effect]
-        if gates:
-            _draw_output(graph, built, influence, effect, gates)
-    return Picture("permissives", "which signals permit which motion", graph.text)
+    for effects in reversed(_alike(influence, gates)):
+        own = [gate for gate in gates if gate.output == effects[0]]
+        _draw_outputs(graph, built, influence, effects, own)
+    return graph
 
 
-def _draw_output(
-    graph: Graph, built: Built, influence: Influence, effect: str, gates: list[Gate]
+def _alike(influence: Influence, gates: list[Gate]) -> list[list[str]]:
+    """The outputs behind `gates`, those together that depend and act alike, as two wires do."""
+    groups: dict[object, list[str]] = {}
+    for effect in influence.effects:
+        acts = tuple((g.move, g.needs_on, g.needs_off) for g in gates if g.output == effect)
+        depends = tuple(influence.cells.get((c.name, effect)) for c in influence.causes)
+        if acts:
+            groups.setdefault((acts, depends), []).append(effect)
+    return list(groups.values())
+
+
+def _draw_outputs(
+    graph: Graph, built: Built, influence: Influence, effects: list[str], gates: list[Gate]
 ) -> None:
-    output = built.model.outputs.get(effect.partition(" ")[0])
-    says = f"\n{output.says}" if output is not None and output.says else ""
+    lines = []
+    for effect in effects:
+        output = built.model.outputs.get(effect.partition(" ")[0])
+        lines.append(effect)
+        lines += wrapped(output.says, _SAYS_WIDTH) if output is not None and output.says else []
+    effect = effects[0]
     name = identifier("output", effect)
     look = {"style": "filled", "fillcolor": MANDATORY_FILL, "color": MANDATORY, "margin": "0.2,0.1"}
-    graph.node(name, f"{effect}{says}", shape="cds", **look)
+    graph.node(name, "\n".join(lines), shape="cds", **look)
     signals = identifier("signals", effect)
     graph.node(signals, _signals(influence, effect), shape="plain")
     graph.edge(signals, name, penwidth="1.6")
@@ -105,7 +132,7 @@ def _moves(built: Built, names: list[str]) -> Markup:
 
 
 def _move(kind: MoveKind, name: str, says: str) -> str:
-    told = "<BR ALIGN='LEFT'/>".join(marked(x) for x in wrapped(says, _MOST_MOVES_IN_ROW))
+    told = "<BR ALIGN='LEFT'/>".join(marked(x) for x in wrapped(says, _SAYS_WIDTH))
     return (
         f'<TR><TD ALIGN="LEFT" BGCOLOR="{NEUTRAL_FILL}">{WHO[kind].says}</TD>'
         f'<TD ALIGN="LEFT"><B>{marked(name)}</B></TD>'

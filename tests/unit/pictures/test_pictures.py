@@ -6,18 +6,20 @@ import csv
 import io
 import json
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from interlock.engines import catalogue
 from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.pictures.collection import KINDS, Drawn, draw_model
 from interlock.pictures.dot import render
 from interlock.pictures.picture import Picture
 from interlock.pictures.style import wrapped_expression
-from tests.support.small_models import gate
+from tests.support.small_models import GATE_MODEL, GATE_PROGRAM, gate, write_model
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +55,7 @@ def edges_of(picture: Picture) -> list[tuple[str, str, dict[str, str]]]:
 def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
     assert [picture.name for picture in drawn.pictures] == [
         *("machine-gate", "machine-bolt", "machine-dog"),
-        *("conversions", "permissives", "matrix"),
+        *("conversions", "permissives-gate", "permissives-bolt", "matrix"),
         *("run-G1", "run-G3"),
     ]
     assert drawn.outcome is Outcome.VIOLATED
@@ -133,17 +135,32 @@ def test_a_map_with_too_many_configurations_becomes_a_slice(model: Model) -> Non
 
 
 def test_permissives_name_signals_with_polarity_and_moves(drawn: Drawn) -> None:
-    items = {
-        item["name"]: words(item["label"])
-        for item in laid_out(named(drawn, "permissives"))["objects"]
-    }
-    assert items["signals/drive"] == "must be TRUE pressed must be FALSE bolt_in"
-    assert items["signals/pull"] == (
-        "must be TRUE pressed TRUE in some states [pull (before)], [seen]"
+    def items(name: str) -> dict[str, str]:
+        found = laid_out(named(drawn, name))["objects"]
+        return {item["name"]: words(item["label"]) for item in found}
+
+    gate, bolt = items("permissives-gate"), items("permissives-bolt")
+    assert gate["signals/drive"] == "must be TRUE pressed must be FALSE bolt_in"
+    assert gate["output/drive"] == "drive\\nthe motor"
+    assert "gate: shut to between" in gate["moves/drive/on"]
+    assert "moves/drive/off" not in gate
+    told = "must be TRUE pressed TRUE in some states [pull (before)], [seen]"
+    assert bolt["signals/pull"] == told
+    assert "bolt: out to in" in bolt["moves/pull/off"]
+
+
+def test_outputs_that_depend_and_act_alike_are_drawn_as_one(tmp_path: Path) -> None:
+    text = GATE_MODEL.replace("when: drive,", "when: drive AND feed,")
+    text = text.replace("when: drive AND", "when: drive AND feed AND")
+    program = GATE_PROGRAM.replace("drive, pull : BOOL", "drive, feed, pull : BOOL")
+    program = program.replace(
+        "pull := pressed", "feed := pressed AND NOT bolt_in;\npull := pressed"
     )
-    assert "gate: shut to between" in items["moves/drive/on"]
-    assert "bolt: out to in" in items["moves/pull/off"]
-    assert "moves/drive/off" not in items
+    both = load(write_model(tmp_path / "both", text, program))
+    pictures = draw_model(both, catalogue()["reference"](), ["permissives"]).pictures
+    names = [item["name"] for item in laid_out(pictures[0])["objects"]]
+    assert sorted(names) == ["moves/drive/on", "output/drive", "signals/drive"]
+    assert "drive\\nthe motor\\nfeed" in pictures[0].text
 
 
 def test_the_matrix_and_its_table_say_the_same(drawn: Drawn) -> None:

@@ -1,0 +1,58 @@
+"""The diagrams in the repository are those of the models in it.
+
+Only the DOT texts and tables are compared: what a renderer makes of a text may change with its
+version. ``interlock draw models/wren`` writes them anew.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.engines import catalogue
+from interlock.model.load import load
+from interlock.pictures.collection import draw_model
+
+ROOT = Path(__file__).parents[2]
+BROKEN = "ramp-broken/seal-in-survives-stop"
+# Runs are only drawn where a requirement is violated; judging Wren takes a minute.
+ALL_BUT_RUNS = ("machines", "conversions", "permissives", "matrix")
+
+
+def current(name: str, kinds: tuple[str, ...]) -> dict[str, str]:
+    drawn = draw_model(load(ROOT / "models" / name), catalogue()["symbolic"](), kinds)
+    found = {f"{picture.name}.gv": picture.text for picture in drawn.pictures}
+    for picture in drawn.pictures:
+        found |= picture.tables
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "kinds"),
+    [
+        ("ramp", ALL_BUT_RUNS),
+        (BROKEN, ("runs",)),
+        pytest.param("wren", ALL_BUT_RUNS, marks=pytest.mark.slow),
+    ],
+)
+def test_the_diagrams_are_current(name: str, kinds: tuple[str, ...]) -> None:
+    expected = current(name, kinds)
+    folder = ROOT / "diagrams" / Path(name).name
+    kept = {
+        file.name: file.read_text(encoding="utf-8")
+        for file in folder.iterdir()
+        if file.suffix in (".gv", ".csv")
+    }
+    again = f"run: interlock draw models/{name} {' '.join(f'--only {kind}' for kind in kinds)}"
+    assert sorted(kept) == sorted(expected), again
+    for file, text in expected.items():
+        assert kept[file] == text, f"{folder.name}/{file} is out of date; {again}"
+
+
+@pytest.mark.parametrize("name", ["ramp", BROKEN, "wren"])
+def test_every_text_has_its_drawing(name: str) -> None:
+    folder = ROOT / "diagrams" / Path(name).name
+    texts = {file.stem for file in folder.glob("*.gv")}
+    assert texts
+    assert texts == {file.stem for file in folder.glob("*.svg")}
