@@ -15,7 +15,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.studies.engines import AUTOMATIC, available
-from interlock.studies.verify import verify
+from interlock.studies.verify import verify, verify_claims
 
 _EXIT = {
     Outcome.HOLDS: EXIT_HOLDS,
@@ -28,6 +28,13 @@ _EXIT = {
 @click.argument("model", type=click.Path(path_type=Path))
 @click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
+@click.option(
+    "--faults",
+    type=click.Choice(["claimed", "none"]),
+    default="claimed",
+    show_default=True,
+    help="Judge each requirement under as many faults as it claims to survive, or under none.",
+)
 @limit_options
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
@@ -36,6 +43,7 @@ def command(
     model: Path,
     only: tuple[str, ...],
     engine: str,
+    faults: str,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -56,7 +64,8 @@ def command(
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
-            result = verify(loaded, engines[engine](), only=only, limits=limits, progress=progress)
+            judge = verify_claims if faults == "claimed" else verify
+            result = judge(loaded, engines[engine](), only=only, limits=limits, progress=progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     if json_file is not None or junit_file is not None:

@@ -24,7 +24,7 @@ def to_json(verification: Verification) -> str:
             name.replace("\\", "/").rsplit("/", 1)[-1]: hashlib.sha256(text.encode()).hexdigest()
             for name, text in model.sources.items()
         },
-        "run_class": verification.built.run_class.says,
+        "run_classes": [run_class.says for run_class in verification.classes],
         "moves_per_scan": model.moves_per_scan,
         "engine": explored.engine,
         "n_states": explored.n_states,
@@ -45,6 +45,7 @@ def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
         "says": finding.requirement.says,
         "outcome": verdict.outcome.value,
         "vacuous": verdict.vacuous,
+        "run_class": finding.run_class.says,
         "hazards": list(finding.requirement.hazards),
         "survives": finding.requirement.survives,
         "n_premise": verdict.n_premise,

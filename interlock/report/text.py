@@ -41,7 +41,7 @@ def _heading(verification: Verification) -> RenderableType:
     rows: list[RenderableType] = [
         Text(model.title, style="bold"),
         Text(
-            f"{verification.built.run_class.says}; up to {model.moves_per_scan} "
+            f"{_classes(verification)}; up to {model.moves_per_scan} "
             f"move{'s' if model.moves_per_scan > 1 else ''} between scans; "
             f"engine {explored.engine}"
         ),
@@ -50,12 +50,20 @@ def _heading(verification: Verification) -> RenderableType:
     return Group(*rows)
 
 
+def _classes(verification: Verification) -> str:
+    said = [run_class.says for run_class in verification.classes]
+    if len(said) == 1:
+        return said[0]
+    return f"{said[0]}; then, where a requirement claims to survive it, {' and '.join(said[1:])}"
+
+
 def _table(verification: Verification) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     table.add_column("")
     table.add_column("requirement", ratio=1)
     table.add_column("verdict")
     table.add_column("hazards")
+    table.add_column("faults")
     for heading in ("premise", "states", "depth", "time"):
         table.add_column(heading, justify="right", no_wrap=True)
     for finding in verification.findings:
@@ -65,12 +73,20 @@ def _table(verification: Verification) -> Table:
             escape(finding.requirement.says),
             _verdict(finding),
             " ".join(finding.requirement.hazards),
+            _faults(finding),
             f"{verdict.n_premise:,}",
             f"{verdict.n_states:,}",
             "" if verdict.depth is None else str(verdict.depth),
             f"{verdict.seconds:.1f} s",
         )
     return table
+
+
+def _faults(finding: Finding) -> str:
+    at_most = finding.run_class.at_most
+    if not finding.run_class.faults or at_most == 0:
+        return "none"
+    return "any" if at_most is None else f"any {at_most}"
 
 
 def _verdict(finding: Finding) -> Text:
@@ -123,7 +139,9 @@ def _places(decided: tuple[str, ...]) -> str:
     for place in decided:
         file, _, line = place.rpartition(":")
         lines.setdefault(file, []).append(line)
-    return " ".join(f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items())
+    return " ".join(
+        f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items()
+    )
 
 
 def _summary(verification: Verification) -> RenderableType:

@@ -33,6 +33,7 @@ class Finding:
     requirement: Requirement
     verdict: Verdict
     run: Replayed | None
+    run_class: RunClass = FAULT_FREE
 
 
 @dataclass(frozen=True)
@@ -45,15 +46,18 @@ class Verification:
     findings : tuple of Finding
         In the order of the model.
     exploration : Exploration
-        The exploration of the model itself, without observers.
+        The exploration of the model itself, without observers, in the first run class.
     seconds : float
         Wall time of it all.
+    classes : tuple of RunClass
+        The run classes that were explored, in order.
     """
 
     built: Built
     findings: tuple[Finding, ...]
     exploration: Exploration
     seconds: float
+    classes: tuple[RunClass, ...] = (FAULT_FREE,)
 
     @property
     def outcome(self) -> Outcome:
@@ -94,26 +98,64 @@ def verify(
     started = time.monotonic()
     built = build(model, run_class)
     wanted = [r for r in built.requirements.values() if not only or r.id in only]
-    questions = [ask(built.system, requirement) for requirement in wanted]
-    plain = [q for q in questions if not needs_observer(q.requirement)]
-    explored = _explore(engine, built.system, plain, limits, progress, "the model")
-    verdicts = _verdicts(plain, explored)
-    remembering = [q for q in questions if needs_observer(q.requirement)]
+    plain = [r for r in wanted if not needs_observer(r)]
+    remembering = [r for r in wanted if needs_observer(r)]
+    if run_class.faults and plain:
+        # With faults the exploration is the cost, and what observers add to it is little.
+        plain, remembering = wanted, []
+    together = _together(built.system, plain)
+    system = together[-1].system if together else built.system
+    explored = _explore(engine, system, together, limits, progress, "the model")
+    verdicts = _verdicts(together, explored)
     verdicts |= _with_observers(engine, built, remembering, limits, progress)
     findings = []
-    for question in questions:
-        asked, verdict = verdicts[question.requirement.id]
+    for requirement in wanted:
+        asked, verdict = verdicts[requirement.id]
         run = None
         if verdict.witness is not None:
             run = replay(built, asked, verdict.witness)
-        findings.append(Finding(question.requirement, verdict, run))
-    return Verification(built, tuple(findings), explored, time.monotonic() - started)
+        findings.append(Finding(requirement, verdict, run, run_class))
+    seconds = time.monotonic() - started
+    return Verification(built, tuple(findings), explored, seconds, (run_class,))
+
+
+def verify_claims(
+    model: Model,
+    engine: Engine,
+    only: Sequence[str] = (),
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> Verification:
+    """Judge every requirement without faults, and then under as many as it claims to survive.
+
+    Common causes are left out: a claim counts independent component faults. A requirement that is
+    violated without any fault is not judged again.
+
+    Parameters and errors as for `verify`.
+    """
+    first = verify(model, engine, FAULT_FREE, only, limits, progress)
+    independent = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
+    findings = {finding.requirement.id: finding for finding in first.findings}
+    classes = [FAULT_FREE]
+    claimed = {f.requirement.survives for f in first.findings} - {0}
+    for n_faults in sorted(claimed) if independent else ():
+        ids = [
+            id_
+            for id_, finding in findings.items()
+            if finding.requirement.survives == n_faults and finding.verdict.outcome is Outcome.HOLDS
+        ]
+        if ids:
+            classes.append(RunClass(independent, n_faults))
+            stage = verify(model, engine, classes[-1], ids, limits, progress)
+            findings |= {finding.requirement.id: finding for finding in stage.findings}
+            first = replace(first, seconds=first.seconds + stage.seconds)
+    return replace(first, findings=tuple(findings.values()), classes=tuple(classes))
 
 
 def _with_observers(
     engine: Engine,
     built: Built,
-    questions: Sequence[Question],
+    requirements: Sequence[Requirement],
     limits: Limits,
     progress: ProgressSink | None,
 ) -> _Judged:
@@ -122,17 +164,17 @@ def _with_observers(
     Observers mostly follow the plant, so all of them together add few states: on the demo
     vehicle seven of them cost one exploration of 1.3 times the states instead of seven.
     """
-    if not questions:
+    if not requirements:
         return {}
-    together = _together(built.system, [q.requirement for q in questions])
+    together = _together(built.system, requirements)
     explored = _explore(engine, together[-1].system, together, limits, progress, "with observers")
     verdicts = _verdicts(together, explored)
-    if len(questions) > 1:
-        for question in questions:
-            id_ = question.requirement.id
-            if verdicts[id_][1].outcome is Outcome.UNDECIDED:
-                alone = _explore(engine, question.system, [question], limits, progress, id_)
-                verdicts |= _verdicts([question], alone)
+    for requirement in requirements if len(requirements) > 1 else ():
+        if verdicts[requirement.id][1].outcome is Outcome.UNDECIDED:
+            question = ask(built.system, requirement)
+            label = requirement.id
+            alone = _explore(engine, question.system, [question], limits, progress, label)
+            verdicts |= _verdicts([question], alone)
     return verdicts
 
 
@@ -187,7 +229,7 @@ def _verdict(
 ) -> Verdict:
     witness: Witness | None = None
     outcome, limit = Outcome.HOLDS, None
-    runs = [answer.witness for answer in violations if answer.found and answer.witness]
+    runs = [answer.witness for answer in violations if answer.found and answer.witness is not None]
     if any(answer.found for answer in violations):
         outcome = Outcome.VIOLATED
         witness = min(runs, key=len)

@@ -34,7 +34,7 @@ faults:
   F5: {says: drive shorted on, output: drive, stuck: 'TRUE'}
 requirements:
   R1: {says: the lamp tells the truth, when: lamp, always: gate = SHUT,
-       judged: after scan, survives: 1, hazards: [H1]}
+       judged: after scan, hazards: [H1]}
   R2: {says: the gate falls shut again, whenever: gate = OPEN AND NOT button,
        leads_to: gate = SHUT OR button}
   R3: {says: open only after the button, event: gate = OPEN, only_after: button}

@@ -11,7 +11,7 @@ from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.studies.engines import AutomaticEngine
-from interlock.studies.verify import verify
+from interlock.studies.verify import verify, verify_claims
 from tests.support.gate import gate
 
 MODELS = Path(__file__).parents[3] / "models"
@@ -76,3 +76,27 @@ def test_a_division_by_zero_is_found_without_being_asked_for(tmp_path: Path) -> 
     result = verify(model, catalogue()["reference"]())
     found = {f.requirement.id: f.verdict.outcome for f in result.findings}
     assert found["ARITHMETIC"] is Outcome.VIOLATED
+
+
+CLAIM = ("judged: after scan, hazards", "judged: after scan, survives: 1, hazards")
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_claim_is_judged_under_as_many_faults(tmp_path: Path, engine: str) -> None:
+    result = verify_claims(gate(tmp_path, CLAIM), catalogue()[engine]())
+    by_id = {f.requirement.id: f for f in result.findings}
+    # A switch stuck shut lights the lamp while the gate is open; the others claim nothing.
+    assert by_id["R1"].verdict.outcome is Outcome.VIOLATED
+    assert by_id["R1"].run is not None
+    assert any("strikes" in h.move for h in by_id["R1"].run.happenings)
+    assert by_id["R2"].verdict.outcome is Outcome.HOLDS
+    assert by_id["R2"].run_class.at_most == 0
+
+
+def test_a_common_cause_is_no_single_component_fault(tmp_path: Path) -> None:
+    stuck = ("stuck: 'TRUE'}\n  F2", "stuck: 'TRUE', common_cause: true}\n  F2")
+    frozen = ("stuck: frozen, intermittent: true", "stuck: frozen, common_cause: true")
+    model = gate(tmp_path, CLAIM, stuck, frozen)
+    result = verify_claims(model, catalogue()["reference"](), only=["R1"])
+    assert result.findings[0].verdict.outcome is Outcome.HOLDS
+    assert result.findings[0].run_class.faults == ("F2", "F3", "F5")
