@@ -182,6 +182,8 @@ class _Builder:
         observed = [e for r in requirements.values() for e in _predicates(r)]
         observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]
         observed += self.signals.values()
+        # Nothing need read what has struck; who asks which faults made a run reads it.
+        observed += [ex.var(counted_flag(fault)) for fault in self.live]
         system = System(tuple(variables), tuple(moves), self.model.title).narrowed(observed)
         return Built(self.model, self.run_class, system, requirements, self.signals, truth)
 

@@ -89,7 +89,7 @@ def minimal_cut_sets(
     DeclinedError
         If a flag may go back to 0, or the symbolic engine cannot take the system.
     """
-    _check_flags(system, flags)
+    check_flags(system, flags)
     budget = Budget(limits, progress)
     n_bytes = 0
     try:
@@ -98,18 +98,26 @@ def minimal_cut_sets(
         accidents = _accidents(encoding, bad, bits, budget)
         n_bytes = encoding.diagrams.n_bytes
         if accidents is not None:
-            minimal = _minimal(encoding.diagrams, accidents, bits)
-            listing = _Listing(minimal, dict(zip(bits, flags, strict=True)))
-            sets = _sorted(islice(listing.sets(), most_sets), flags)
+            sets, counts = list_minimal(encoding.diagrams, accidents, bits, flags, most_sets)
             n_bytes = max(n_bytes, encoding.diagrams.n_bytes)
-            return CutSets(sets, listing.n_by_order, None, budget.seconds, n_bytes)
+            return CutSets(sets, counts, None, budget.seconds, n_bytes)
     except MemoryError:
         most = DEFAULT_BYTES if limits.max_bytes is None else limits.max_bytes
         budget.limit = budget.limit or f"bytes {most:,}"
     return CutSets((), (), budget.limit, budget.seconds, n_bytes)
 
 
-def _check_flags(system: System, flags: Sequence[str]) -> None:
+def list_minimal(
+    dd: Diagrams, accidents: Node, bits: Sequence[int], flags: Sequence[str], most_sets: int
+) -> tuple[tuple[tuple[str, ...], ...], tuple[int, ...]]:
+    """The minimal sets of a family over `bits`, at most so many, and how many of each order."""
+    minimal = _minimal(dd, accidents, bits)
+    listing = _Listing(minimal, dict(zip(bits, flags, strict=True)))
+    return _sorted(islice(listing.sets(), most_sets), flags), listing.n_by_order
+
+
+def check_flags(system: System, flags: Sequence[str]) -> None:
+    """Raise DeclinedError for a variable that does not tell what struck."""
     for flag in flags:
         variable = system.variable(flag)
         setting = [move for move in system.moves if flag in move.updates]

@@ -52,9 +52,14 @@ class FairLoops:
         self._standing = within & space.standstill()
         self._turning = self._fair_core()
 
+    @property
+    def core(self) -> Node:
+        """The states in which such runs end up: where they stand, and what their loops are of."""
+        return self._standing | self._turning
+
     def leading_there(self) -> Node:
         """The states of `within` from which a fair endless run inside exists."""
-        return self._space.closure_before(self._standing | self._turning, self._within)
+        return self._space.closure_before(self.core, self._within)
 
     def _fair_core(self) -> Node:
         space = self._space

@@ -1,0 +1,210 @@
+"""One exploration, kept, that answers many questions about which flags go with what.
+
+The engine's contract is one list of queries for one exploration. A study of faults asks in
+rounds, and most of its questions are of one kind: with which combinations of a few variables
+does something occur? They are answered here by forgetting everything else first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.cutsets import MOST_SETS, CutSets, check_flags, list_minimal
+from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.space import LimitError, Space
+from interlock.kernel.expr import Expr, and_, var
+from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
+from interlock.kernel.system import Move, System
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+
+class Explored:
+    """Everything reachable in a system, explored when built, up to the limits.
+
+    Parameters
+    ----------
+    system : System
+    flags : sequence of str
+        Variables that moves only ever set; they tell which faults have struck.
+    limits : Limits
+    progress : callable, optional
+
+    Attributes
+    ----------
+    n_states : int
+        Reachable states, so far where a limit was hit.
+    limit : str or None
+        The limit that was hit; then there are no answers.
+
+    Raises
+    ------
+    DeclinedError
+        If a flag may go back to 0, or the symbolic engine cannot take the system.
+    """
+
+    def __init__(
+        self,
+        system: System,
+        flags: Sequence[str],
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> None:
+        check_flags(system, flags)
+        self.system = system
+        self.flags = tuple(flags)
+        self._budget = Budget(limits, progress)
+        self._space: Space | None = None
+        self._violating: dict[Query, Node] = {}
+        self.n_states = 1
+        try:
+            self._space = Space(system, self._budget)
+            self._space.explore()
+        except LimitError:
+            pass
+        except MemoryError:
+            self._note_memory()
+        if self._space is not None:
+            self.n_states = self._space.n_reached
+
+    @property
+    def limit(self) -> str | None:
+        """The limit that was hit, in the exploration or in an answer since."""
+        return self._budget.limit
+
+    @property
+    def seconds(self) -> float:
+        """Wall time since the exploration began."""
+        return self._budget.seconds
+
+    def _note_memory(self) -> None:
+        most = self._budget.limits.max_bytes
+        self._budget.limit = self._budget.limit or (
+            f"bytes {DEFAULT_BYTES if most is None else most:,}"
+        )
+
+    def minimal_sets(self, query: Query, most_sets: int = MOST_SETS) -> CutSets:
+        """The minimal sets of flags with which `query` is found.
+
+        For `Stay` they are those set in the run's loop; for `Trap`, with no flag set on the way
+        to the goal, as nobody counts on a fault to get out. Where faults are bounded in the
+        system, so are the sets.
+        """
+        before = self._budget.seconds
+        try:
+            space = self._whole()
+            dd = space.diagrams
+            bits = [space.encoding.bits[self.system.index[flag]][0] for flag in self.flags]
+            enough = self._forgotten(self._violations(query), self.flags)
+            sets, counts = list_minimal(dd, enough, bits, self.flags, most_sets)
+            return CutSets(sets, counts, None, self._budget.seconds - before, dd.n_bytes)
+        except LimitError:
+            pass
+        except MemoryError:
+            self._note_memory()
+        return CutSets((), (), self.limit, self._budget.seconds - before, 0)
+
+    def occurring(
+        self, query: Query, names: Sequence[str] | None = None
+    ) -> tuple[tuple[int, ...], ...] | None:
+        """Which values some variables take together where `query` is found.
+
+        Parameters
+        ----------
+        query : Query
+            `Reach` for the states with its target; `Stay`, `Trap` as for `minimal_sets`.
+        names : sequence of str, optional
+            The variables; the flags where not given.
+
+        Returns
+        -------
+        tuple of tuple of int, or None
+            Combinations, sorted; None where a limit was hit.
+        """
+        names = self.flags if names is None else names
+        try:
+            space = self._whole()
+            found = self._forgotten(self._violations(query), names)
+            return tuple(sorted(self._listed(space, found, names)))
+        except LimitError:
+            return None
+        except MemoryError:
+            self._note_memory()
+            return None
+
+    def _whole(self) -> Space:
+        if self._space is None or not self._space.is_complete:
+            raise LimitError
+        return self._space
+
+    def _forgotten(self, states: Node, names: Sequence[str]) -> Node:
+        space = self._whole()
+        kept = {bit for name in names for bit in space.encoding.bits[self.system.index[name]]}
+        others = space.diagrams.positive(set(range(space.diagrams.n_bits)) - kept)
+        return states.exists(others)
+
+    def _listed(self, space: Space, states: Node, names: Sequence[str]) -> list[tuple[int, ...]]:
+        # Decided in the order of the diagrams, so that each step only follows its edges.
+        order = sorted(
+            range(len(names)), key=lambda n: space.encoding.bits[self.system.index[names[n]]]
+        )
+        found: list[tuple[int, ...]] = []
+        values = [0] * len(names)
+
+        def walk(depth: int, here: Node) -> None:
+            if not here.satisfiable():
+                return
+            if depth == len(order):
+                found.append(tuple(values))
+                return
+            v = self.system.index[names[order[depth]]]
+            domain = self.system.variables[v].domain
+            for value in range(domain.lo, domain.hi + 1):
+                values[order[depth]] = value
+                cube = space.encoding.is_value(v, value)
+                bits = space.diagrams.positive(space.encoding.bits[v])
+                walk(depth + 1, space.diagrams.and_exists(here, cube, bits))
+
+        walk(0, states)
+        return found
+
+    def _violations(self, query: Query) -> Node:
+        if query not in self._violating:
+            self._violating[query] = self._find(self._whole(), query)
+        return self._violating[query]
+
+    def _find(self, space: Space, query: Query) -> Node:
+        match query:
+            case Reach(target):
+                return space.reached & space.encoding.truth(target)
+            case Stay(start, stay):
+                inside = space.reached & space.encoding.truth(stay)
+                starts = inside & space.encoding.truth(start)
+                within = space.closure_after(starts, inside)
+                return FairLoops(space, within).core
+            case Trap(goal):
+                return self._trapped(space, goal)
+            case _:
+                raise TypeError(f"{type(query).__name__} is never found")
+
+    def _trapped(self, space: Space, goal: Expr) -> Node:
+        able = space.reached & space.encoding.truth(goal)
+        moves = [SymbolicMove.of(space.encoding, self._tame(move)) for move in self.system.moves]
+        while True:
+            before = able
+            for move in moves:
+                space.check()
+                able = able | move.preimage(able) & space.reached
+            if able == before:
+                return space.reached & ~able
+
+    def _tame(self, move: Move) -> Move:
+        """`move`, as far as it sets no flag that is not set already."""
+        set_already = [var(flag) for flag in self.flags if flag in move.updates]
+        return replace(move, guard=and_(move.guard, *set_already))

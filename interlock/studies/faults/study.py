@@ -1,0 +1,355 @@
+"""Fault insertion as a whole: sets, runs, effects, what a sensor is worth, how likely it is."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import product
+
+from interlock.engines.symbolic.explored import Explored
+from interlock.kernel.evaluate import python_function
+from interlock.kernel.expr import variables_of
+from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
+from interlock.kernel.requirement import Outcome, Requirement
+from interlock.model.build import Built, RunClass, build
+from interlock.model.model import Fault, Model
+from interlock.studies.faults.effects import (
+    FaultEffects,
+    Harm,
+    IncompleteError,
+    find_effects,
+    harm_of,
+)
+from interlock.studies.faults.runs import HarmRun, RunFinder, Showing
+from interlock.studies.faults.sets import (
+    Asked,
+    FaultSet,
+    RequirementSets,
+    ask_all,
+    find_sets,
+    flags_of,
+)
+from interlock.studies.faults.telling import Comparison, Telling
+from interlock.studies.faults.tolerance import (
+    Change,
+    losses_by_change,
+    pairs_of,
+    with_sensor_faults,
+)
+
+
+@dataclass(frozen=True)
+class Options:
+    """What to look at and how far.
+
+    Attributes
+    ----------
+    order : int or None
+        The most faults in one run; None for any number.
+    only : tuple of str
+        Requirements to look at; all where empty.
+    common_cause : bool
+        Whether common causes may strike at all.
+    claim_common_cause : bool
+        Whether a claim to survive faults is judged with common causes, too.
+    human : bool
+        Whether to look at human errors in addition, as a class of its own.
+    sensors : bool
+        Whether to ask what each sensor is worth.
+    n_runs : int
+        How many sets get a run for each requirement, those of the fewest faults first.
+    limits : Limits
+        For each exploration.
+    """
+
+    order: int | None = 2
+    only: tuple[str, ...] = ()
+    common_cause: bool = True
+    claim_common_cause: bool = False
+    human: bool = False
+    sensors: bool = True
+    n_runs: int = 3
+    limits: Limits = Limits()
+
+
+@dataclass(frozen=True)
+class Explained:
+    """One exploration, for the record."""
+
+    says: str
+    n_states: int
+    n_faults: int
+    seconds: float
+    limit: str | None
+
+
+@dataclass(frozen=True)
+class FaultStudy:
+    """Everything that inserting faults showed.
+
+    Attributes
+    ----------
+    model : Model
+        As given, without faults added for the question what a sensor is worth.
+    options : Options
+    requirements : mapping of str to Requirement
+        Those looked at, in the order of the model.
+    sets : mapping of str to RequirementSets
+        Common causes included, where the options include them.
+    human_sets : mapping of str to RequirementSets
+        What human errors add: the sets with which the requirement is broken only because they
+        may happen. Empty where it was not asked for.
+    effects : tuple of FaultEffects
+        Of every live fault; empty where a limit was hit.
+    harms : mapping of (str, str) to Harm
+        By fault and requirement, for faults that break it alone.
+    runs : tuple of HarmRun
+    showings : mapping of str to Showing
+        By fault; one that never shows is absent.
+    changes : tuple of Change
+        What removing a sensor or merging a pair costs; only those that cost something.
+    explorations : tuple of Explained
+    seconds : float
+    """
+
+    model: Model
+    options: Options
+    requirements: Mapping[str, Requirement]
+    sets: Mapping[str, RequirementSets]
+    human_sets: Mapping[str, RequirementSets]
+    effects: tuple[FaultEffects, ...]
+    harms: Mapping[tuple[str, str], Harm]
+    runs: tuple[HarmRun, ...]
+    showings: Mapping[str, Showing]
+    changes: tuple[Change, ...]
+    explorations: tuple[Explained, ...]
+    seconds: float = field(compare=False)
+
+    @property
+    def common_causes(self) -> frozenset[str]:
+        """The faults that are common causes."""
+        return frozenset(id_ for id_, fault in self.model.faults.items() if fault.common_cause)
+
+    def claimed(self, id_: str) -> Outcome:
+        """Whether the requirement survives as many faults as it claims."""
+        found = self.sets[id_]
+        if not self.options.claim_common_cause:
+            found = found.without(self.common_causes)
+        return found.survives(self.requirements[id_].survives)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated if a claim is; else undecided if one is; else holds."""
+        outcomes = {self.claimed(id_) for id_ in self.requirements}
+        for outcome in (Outcome.VIOLATED, Outcome.UNDECIDED):
+            if outcome in outcomes:
+                return outcome
+        return Outcome.HOLDS
+
+    def harm(self, fault: str, requirement: str) -> Harm:
+        """What a fault that strikes alone means for a requirement."""
+        return self.harms.get((fault, requirement), Harm.HARMLESS)
+
+    @property
+    def silent(self) -> frozenset[str]:
+        """The faults that never show by themselves."""
+        return frozenset(
+            found.fault.id for found in self.effects if found.telling is Telling.SILENT
+        )
+
+    def latent_first(self, faults: FaultSet) -> FaultSet:
+        """A set as it is told: what may lie hidden for long comes first."""
+        return tuple(sorted(faults, key=lambda id_: (id_ not in self.silent, faults.index(id_))))
+
+    @property
+    def ineffective(self) -> tuple[Fault, ...]:
+        """The faults that make no difference in any run."""
+        return tuple(found.fault for found in self.effects if not found.is_effective)
+
+
+def study_faults(
+    model: Model,
+    engine: Engine,
+    options: Options = Options(),
+    progress: ProgressSink | None = None,
+) -> FaultStudy:
+    """Insert the faults of `model` and find everything that this breaks.
+
+    Parameters
+    ----------
+    model : Model
+    engine : Engine
+        For runs; one that searches breadth first.
+    options : Options
+    progress : callable, optional
+
+    Raises
+    ------
+    InternalError
+        Where a run does not replay on the model.
+    """
+    return _Study(model, engine, options, progress).done()
+
+
+class _Study:
+    def __init__(
+        self, model: Model, engine: Engine, options: Options, progress: ProgressSink | None
+    ) -> None:
+        self._started = time.monotonic()
+        self._given = _live(model, options)
+        self._engine = engine
+        self._options = options
+        self._progress = progress
+        self._explorations: list[Explained] = []
+        self._model = self._given
+        if options.sensors:
+            self._model = with_sensor_faults(
+                self._given, _antivalent(self._given), single=options.order != 1
+            )
+        self._added = [id_ for id_ in self._model.faults if id_ not in self._given.faults]
+        self._effects: list[FaultEffects] = []
+        self._harms: dict[tuple[str, str], Harm] = {}
+
+    def done(self) -> FaultStudy:
+        wanted = self._wanted(build(self._model))
+        singles = self._singles(wanted)
+        order = self._options.order
+        everything = singles if order == 1 else self._sets(wanted, order, human=False)
+        sets = {id_: found.without(self._added) for id_, found in everything.items()}
+        changes: list[Change] = []
+        if self._options.sensors:
+            changes = losses_by_change(self._model, self._added, everything)
+        human_sets = self._human_sets(wanted, sets) if self._options.human else {}
+        finder = RunFinder(self._given, self._engine)
+        runs = [run for id_ in wanted for run in self._runs(finder, sets[id_])]
+        if human_sets:
+            finder = RunFinder(self._given, self._engine, human=True)
+            runs += [run for id_ in wanted for run in self._runs(finder, human_sets[id_])]
+        return FaultStudy(
+            model=self._given,
+            options=self._options,
+            requirements=wanted,
+            sets=sets,
+            human_sets=human_sets,
+            effects=tuple(self._effects),
+            harms=self._harms,
+            runs=tuple(runs),
+            showings=self._showings(),
+            changes=tuple(change for change in changes if change.losses),
+            explorations=tuple(self._explorations),
+            seconds=time.monotonic() - self._started,
+        )
+
+    def _wanted(self, built: Built) -> dict[str, Requirement]:
+        only = self._options.only
+        return {id_: r for id_, r in built.requirements.items() if not only or id_ in only}
+
+    def _singles(self, wanted: Iterable[str]) -> dict[str, RequirementSets]:
+        """Any one fault: sets, effects, and whether harm was told of in time."""
+        built = build(self._given, RunClass(tuple(self._given.faults), 1))
+        asked = ask_all(built.system, [built.requirements[id_] for id_ in wanted])
+        watched = Asked(Comparison(built).watched(asked.system), asked.queries)
+        ids = flags_of(built.model, built.run_class.faults)
+        explored = self._explored("any one fault", watched, ids)
+        found = find_sets(built, explored, watched, ids)
+        alone = {id_: set(one.single_faults()) for id_, one in found.items()}
+        try:
+            self._effects = find_effects(built, explored, ids)
+            self._harms = harm_of(explored, watched, ids, alone)
+        except IncompleteError:
+            self._effects, self._harms = [], {}
+        return found
+
+    def _sets(
+        self, wanted: Iterable[str], order: int | None, human: bool
+    ) -> dict[str, RequirementSets]:
+        model = self._given if human else self._model
+        built = build(model, RunClass(tuple(model.faults), order, human))
+        asked = ask_all(built.system, [built.requirements[id_] for id_ in wanted])
+        ids = flags_of(built.model, built.run_class.faults)
+        says = built.run_class.says
+        return find_sets(built, self._explored(says, asked, ids), asked, ids)
+
+    def _human_sets(
+        self, wanted: Iterable[str], sets: Mapping[str, RequirementSets]
+    ) -> dict[str, RequirementSets]:
+        with_them = self._sets(wanted, self._options.order, human=True)
+        return {id_: _more(found, sets[id_]) for id_, found in with_them.items()}
+
+    def _explored(self, says: str, asked: Asked, ids: Mapping[str, str]) -> Explored:
+        explored = Explored(
+            asked.system, tuple(ids), self._options.limits, _labelled(self._progress, says)
+        )
+        self._explorations.append(
+            Explained(says, explored.n_states, len(ids), explored.seconds, explored.limit)
+        )
+        return explored
+
+    def _runs(self, finder: RunFinder, found: RequirementSets) -> Iterable[HarmRun]:
+        for one in found.sets[: self._options.n_runs]:
+            run = finder.shortest(one, found.requirement.id)
+            if run is not None:
+                yield run
+
+    def _showings(self) -> dict[str, Showing]:
+        finder = RunFinder(self._given, self._engine)
+        shown = {}
+        for found in self._effects:
+            if found.telling is not Telling.SILENT:
+                showing = finder.first_showing(found.fault.id)
+                if showing is not None:
+                    shown[found.fault.id] = showing
+        return shown
+
+
+def _live(model: Model, options: Options) -> Model:
+    """`model` with only the faults that may strike in this study."""
+    faults = {
+        id_: fault
+        for id_, fault in model.faults.items()
+        if options.common_cause or not fault.common_cause
+    }
+    return replace(model, faults=faults)
+
+
+def _more(found: RequirementSets, known: RequirementSets) -> RequirementSets:
+    """The sets of `found` that contain none of `known`: human errors make the difference."""
+    smaller = [frozenset(one) for one in known.sets]
+    kept = tuple(one for one in found.sets if not any(s <= frozenset(one) for s in smaller))
+    counts = tuple(
+        sum(len(s) == n for s in kept) for n in range(max(map(len, kept), default=-1) + 1)
+    )
+    return replace(found, sets=kept, n_by_order=counts)
+
+
+def _antivalent(model: Model) -> dict[tuple[str, str], bool]:
+    """For each pair whether its channels always differ while they work."""
+    built = build(model)
+    found = {}
+    for pair in pairs_of(model):
+        a, b = (built.signals[name.casefold()] for name in pair)
+        names = variables_of([a, b])
+        index = {name: number for number, name in enumerate(names)}
+        values = python_function([a, b], index)
+        domains = [built.system.variable(name).domain for name in names]
+        ranges = [range(domain.lo, domain.hi + 1) for domain in domains]
+        found[pair] = all(x != y for x, y in map(values, product(*ranges)))
+    return found
+
+
+def _labelled(progress: ProgressSink | None, says: str) -> ProgressSink | None:
+    if progress is None:
+        return None
+    sink: ProgressSink = progress
+    return lambda now: sink(Progress(f"{says}: {now.stage}", now.n_states, now.depth, now.seconds))
+
+
+def order_words(order: int | None) -> str:
+    """How many faults were looked at, in words."""
+    return "any number of faults" if order is None else f"up to {order} fault{'s'[: order != 1]}"
+
+
+def sets_of(study: FaultStudy, id_: str) -> Sequence[FaultSet]:
+    """The sets of a requirement as they are told."""
+    return [study.latent_first(one) for one in study.sets[id_].sets]

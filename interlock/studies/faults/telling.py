@@ -1,0 +1,158 @@
+"""When a fault shows: what the next scan does because of it, beside what it would do without.
+
+A scan is compared with the same scan, on the same plant and the same memory, without the faults
+in force. What it does because of them:
+
+* **alarm**: a red, yellow or blue lamp lit, or something sounding, that would be dark and silent;
+* **refusal**: any other output off that would be on: a motion or a leave withheld, a green or
+  white lamp dark.
+
+A lamp that is itself faulty is compared as it is seen. A restart is compared by the memory that
+it loses. A yellow lamp that a model declares with ``announces: false`` is no alarm.
+
+A fault is **latent** where no run in which it strikes alone brings an alarm or a refusal. Harm
+was **announced** if on every run to it an alarm or a refusal came before it or together with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from enum import IntEnum
+
+from interlock.kernel.expr import FALSE, Expr, and_, const, eq, ite, maximum, not_, or_, substitute
+from interlock.kernel.expr import var as variable_named
+from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Role, System, Variable
+from interlock.model.build import SCAN, Built, counted_flag, fault_flag
+from interlock.model.model import Fault, Output
+
+TOLD = "watch.told"
+
+
+class Telling(IntEnum):
+    """How loudly the faults in force have shown so far."""
+
+    SILENT = 0
+    REFUSAL = 1
+    ALARM = 2
+
+    @property
+    def says(self) -> str:
+        """In one word."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Where the next scan does with an output what it would not do without the faults.
+
+    Attributes
+    ----------
+    on, off : Expr
+        It comes on, goes off, or stays so, because of them.
+    """
+
+    on: Expr
+    off: Expr
+
+
+def is_alarm(output: Output) -> bool:
+    """Whether the output tells people of something abnormal when it is on."""
+    return output.announces
+
+
+class Comparison:
+    """The scans of a built model, with and without its faults.
+
+    Parameters
+    ----------
+    built : Built
+    """
+
+    def __init__(self, built: Built) -> None:
+        self._built = built
+        self._scan = built.system.move(SCAN).updates
+        live = [built.model.faults[id_] for id_ in built.run_class.faults]
+        self.live = [fault for fault in live if fault.excluded is None]
+        self._absent = {fault_flag(fault.id): FALSE for fault in self.live}
+        self.outputs = {
+            name: output
+            for name, output in built.model.outputs.items()
+            if built.system.variable(name).domain == BOOL
+        }
+
+    def scanned(self, name: str) -> Expr:
+        """The output after the next scan, as it is seen."""
+        return substitute([self._built.truth[name.casefold()]], self._scan)[0]
+
+    def without_faults(self, expr: Expr) -> Expr:
+        """`expr` where no fault is in force."""
+        return substitute([expr], self._absent)[0]
+
+    def by_flags(self) -> dict[str, Difference]:
+        """For each output, what the faults in force do to it in the next scan."""
+        found = {}
+        for name in self.outputs:
+            seen = self.scanned(name)
+            found[name] = _difference(seen, self.without_faults(seen))
+        return found
+
+    def by_restart(self, fault: Fault) -> dict[str, Difference]:
+        """For each output, what a restart now would do to it in the next scan."""
+        flags = (fault_flag(fault.id), counted_flag(fault))
+        strike = self._built.system.move(f"{fault.id} strikes")
+        lost = {name: value for name, value in strike.updates.items() if name not in flags}
+        found = {}
+        for name in self.outputs:
+            seen = self.scanned(name)
+            found[name] = _difference(substitute([seen], lost)[0], seen)
+        return found
+
+    def level(self, differences: Mapping[str, Difference]) -> Expr:
+        """How loudly a scan with these differences tells, as a `Telling`."""
+        alarm, refusal = [], []
+        for name, output in self.outputs.items():
+            if output.announces:
+                alarm.append(differences[name].on)
+            else:
+                refusal.append(differences[name].off)
+        silent = const(Telling.SILENT)
+        quiet = ite(or_(*refusal), const(Telling.REFUSAL), silent)
+        return ite(or_(*alarm), const(Telling.ALARM), quiet)
+
+    def watched(self, system: System) -> System:
+        """`system` with a memory of the loudest telling so far, `TOLD`.
+
+        A restart is noted when it strikes, one scan before it shows.
+        """
+        domain = Domain(0, 2, tuple(level.says for level in Telling))
+        levels = {SCAN: self.level(self.by_flags())}
+        for fault in self.live:
+            if fault.restart:
+                levels[f"{fault.id} strikes"] = self.level(self.by_restart(fault))
+        told = variable_named(TOLD)
+        moves = [
+            replace(move, updates={**move.updates, TOLD: maximum(told, levels[move.name])})
+            if move.name in levels
+            else move
+            for move in system.moves
+        ]
+        return system.extended([Variable(TOLD, domain, 0, Role.OBSERVER)], moves)
+
+    def guards(self) -> dict[str, Difference]:
+        """For each move of the plant or of a person, where the faults allow or prevent it."""
+        kinds = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
+        moves = [move for move in self._built.system.moves if move.kind in kinds]
+        return {move.name: self._guarded(move) for move in moves}
+
+    def _guarded(self, move: Move) -> Difference:
+        return _difference(move.guard, self.without_faults(move.guard))
+
+
+def _difference(seen: Expr, otherwise: Expr) -> Difference:
+    return Difference(and_(seen, not_(otherwise)), and_(otherwise, not_(seen)))
+
+
+def told_is(level: Telling) -> Expr:
+    """Where the loudest telling so far is `level`."""
+    return eq(variable_named(TOLD), const(level))
