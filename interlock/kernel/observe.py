@@ -4,6 +4,10 @@ An observer is one more variable that reads each judged state of the run, the in
 included. It answers two questions: is the run so far already a violation (`bad`), and would
 staying like this for ever be one (`stay`, entered through `start`)?
 
+A state is read when it is left; what the observer makes of the present one is an expression over
+its memory and that state. So no move's update depends on what the move itself brings about,
+which after a scan could be anything the program computes.
+
 The formulas are those of the ICSE 1999 paper with these decisions, which the published versions
 leave open or get wrong:
 
@@ -22,18 +26,10 @@ from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_, substitute
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_
 from interlock.kernel.query import Count, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
-from interlock.kernel.system import (
-    PHASE,
-    Move,
-    MoveKind,
-    Role,
-    System,
-    Variable,
-    enumeration,
-)
+from interlock.kernel.system import PHASE, Role, System, Variable, enumeration
 
 
 @dataclass(frozen=True)
@@ -122,17 +118,15 @@ def _observed(system: System, requirement: Requirement, premises: tuple[Count, .
     observer = _observer(requirement)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
+    now = observer.read(memory)
+    if requirement.after_scan:
+        now = ite(eq(ex.var(PHASE), ex.const(0)), now, memory)
     domain = enumeration(*observer.labels)
-    read = observer.read(observer.start)
-    judged_initially = not requirement.after_scan or (
-        PHASE in system.index and system.initial[system.index[PHASE]] == 0
-    )
-    first = read if judged_initially else observer.start
-    initial = evaluate(first, system.named(system.initial))
+    initial = evaluate(observer.start, {})
     variable = Variable(name, domain, initial, Role.OBSERVER)
-    moves = [_reading(move, memory, observer, requirement.after_scan) for move in system.moves]
+    moves = [replace(move, updates={**move.updates, name: now}) for move in system.moves]
     extended = system.extended([variable], moves)
-    bad, stay = observer.bad(memory), observer.stay(memory)
+    bad, stay = observer.bad(now), observer.stay(now)
     queries: list[Query] = []
     if bad is not FALSE:
         queries.append(Reach(bad))
@@ -154,16 +148,6 @@ def _scope_occurs(scope: Scope) -> list[Expr]:
             return [and_(scope.opens, not_(scope.closes))]
         case _:
             return [and_(scope.opens, not_(scope.closes)), scope.closes]
-
-
-def _reading(move: Move, memory: Expr, observer: _Observer, after_scan: bool) -> Move:
-    if after_scan and move.kind is not MoveKind.SCAN:
-        return move
-    # The observer reads the state that the move leads to.
-    token = ex.var("watch.memory")
-    next_memory = substitute([observer.read(token)], move.updates)[0]
-    update = substitute([next_memory], {token.name: memory})[0]
-    return replace(move, updates={**move.updates, memory.name: update})
 
 
 def _observer(requirement: Requirement) -> _Observer:

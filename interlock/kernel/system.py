@@ -151,7 +151,11 @@ class System:
             self._check(move)
 
     def _check(self, move: Move) -> None:
-        roots = [move.guard, *move.updates.values(), *([move.fair] if move.fair is not None else [])]
+        roots = [
+            move.guard,
+            *move.updates.values(),
+            *([move.fair] if move.fair is not None else []),
+        ]
         unknown = set(variables_of(roots)).union(move.updates) - set(self.index)
         if unknown:
             raise ValueError(f"move {move.name}: unknown variables {sorted(unknown)}")
