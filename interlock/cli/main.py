@@ -16,6 +16,7 @@ EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1,
 # Each command lives in a module of its own, imported when it is asked for.
 _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
+    "compare": "compare a design change with the model before it",
     "draw": "draw state diagrams, the map of conversions and what permits what",
     "new": "start a model of your own",
     "schema": "print the JSON Schema of model files, for editors",

@@ -71,6 +71,34 @@ def replay(built: Built, question: Question, witness: Witness) -> Replayed:
     return Replayed(tuple(happenings), witness.loop_start, note)
 
 
+def replay_run(built: Built, witness: Witness, then: str | None = None) -> tuple[Happening, ...]:
+    """Replay a run that violates nothing.
+
+    Parameters
+    ----------
+    built : Built
+    witness : Witness
+        Over the variables of ``built.system``.
+    then : str, optional
+        A move that must be possible at its end; it is played, too.
+
+    Raises
+    ------
+    InternalError
+        Where model and engine disagree about a step or a state.
+    """
+    player = Player(built.model)
+    called = built.model.name if then is None else f"run to '{then}'"
+    _same_state(called, built.system, witness.initial, player, 0)
+    happenings = []
+    for number, step in enumerate(witness.steps, 1):
+        happenings.append(player.play(step.move))
+        _same_state(called, built.system, step.state, player, number)
+    if then is not None:
+        happenings.append(player.play(then))
+    return tuple(happenings)
+
+
 def _same_state(id_: str, system: System, state: State, player: Player, number: int) -> None:
     played = player.state()
     for variable, value in zip(system.variables, state, strict=True):

@@ -182,6 +182,18 @@ class Player:
         changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
         return Happening(move, kind, says, tuple(changes), scan)
 
+    def pass_move(self) -> None:
+        """Count a move that changes nothing of this model, as where another one's timer elapses.
+
+        Raises
+        ------
+        InternalError
+            Where a scan is due first.
+        """
+        if self._pending >= self.model.moves_per_scan:
+            raise InternalError("replay refuses a move: a scan is due first")
+        self._pending += 1
+
     def _play_environment(self, name: str) -> tuple[MoveKind, str]:
         move = self._moves.get(name)
         if move is not None:

@@ -1,0 +1,197 @@
+"""Plant moves: which are newly possible, which no longer, and in which configurations.
+
+A configuration is a combination of states of the machines on the model's map, as far as both
+models have them. A move is possible in a configuration if some reachable state with it enables
+the move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import Expr, and_, eq, or_, var
+from interlock.kernel.query import Engine, Exploration, Limits, ProgressSink, Query, Reach, Values
+from interlock.kernel.system import Move, MoveKind
+from interlock.kernel.witness import Witness
+from interlock.model.build import Built
+from interlock.model.model import Model
+from interlock.replay.judge import replay_run
+from interlock.replay.player import Happening
+
+# The moves of the vehicle; what people do with buttons is free in both models.
+VEHICLE = (MoveKind.PLANT, MoveKind.DRIVER)
+
+Configuration = tuple[str, ...]
+"""The names of the states of the shared map's machines."""
+
+
+@dataclass(frozen=True)
+class MoveChange:
+    """A move that one model makes possible where the other does not.
+
+    Attributes
+    ----------
+    move : str
+    says : str
+    elsewhere : bool
+        Whether the other model makes it possible at all, in other configurations.
+    configurations : tuple of Configuration
+        Where only this model makes it possible; sorted.
+    run : tuple of Happening
+        A shortest run of this model that makes it there for the first time, replayed; the move
+        is its last step.
+    """
+
+    move: str
+    says: str
+    elsewhere: bool
+    configurations: tuple[Configuration, ...]
+    run: tuple[Happening, ...]
+
+
+@dataclass(frozen=True)
+class MoveComparison:
+    """All moves of two models.
+
+    Attributes
+    ----------
+    machines : tuple of str
+        What the configurations tell of.
+    gained, lost : tuple of MoveChange
+        Newly possible, and no longer.
+    reached_only_new, reached_only_old : tuple of Configuration
+        Configurations that only one of the models reaches.
+    n_unchanged : int
+        Moves that both models make possible in the very same configurations.
+    limits : tuple of str
+        The limits that cut an exploration short; what is told may then be a part or, where the
+        other model was cut short, wrong, so nothing is told.
+    """
+
+    machines: tuple[str, ...]
+    gained: tuple[MoveChange, ...] = ()
+    lost: tuple[MoveChange, ...] = ()
+    reached_only_new: tuple[Configuration, ...] = ()
+    reached_only_old: tuple[Configuration, ...] = ()
+    n_unchanged: int = 0
+    limits: tuple[str, ...] = ()
+
+
+def compare_moves(
+    old: Built,
+    new: Built,
+    engine: Engine,
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> MoveComparison:
+    """Compare where the moves of two models are possible.
+
+    Raises
+    ------
+    InternalError
+        Where a run does not replay on its model.
+    """
+    machines = _shared_map(old.model, new.model)
+    sides = [_Side(built, machines) for built in (old, new)]
+    explored = [engine.explore(side.built.system, side.queries, limits, progress) for side in sides]
+    cut = tuple(dict.fromkeys(e.limit for e in explored if e.limit is not None))
+    if cut:
+        return MoveComparison(machines, limits=cut)
+    of_old, of_new = (side.read(e) for side, e in zip(sides, explored, strict=True))
+    gained = _only_here(sides[1], of_new.moves, of_old.moves, engine, limits, progress)
+    lost = _only_here(sides[0], of_old.moves, of_new.moves, engine, limits, progress)
+    same = sum(
+        1 for name, where in of_new.moves.items() if where and where == of_old.moves.get(name)
+    )
+    return MoveComparison(
+        machines=machines,
+        gained=gained,
+        lost=lost,
+        reached_only_new=tuple(sorted(of_new.reached - of_old.reached)),
+        reached_only_old=tuple(sorted(of_old.reached - of_new.reached)),
+        n_unchanged=same,
+    )
+
+
+def _shared_map(old: Model, new: Model) -> tuple[str, ...]:
+    """The machines of both maps that have the same states, in the old model's order."""
+    theirs = {name.casefold() for name in new.map_machines}
+    found = []
+    for name in old.map_machines:
+        machine = new.machines.get(name)
+        same = machine is not None and machine.states == old.machines[name].states
+        if same and name.casefold() in theirs:
+            found.append(name)
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    moves: Mapping[str, frozenset[Configuration]]
+    reached: frozenset[Configuration]
+
+
+class _Side:
+    """One of the two models."""
+
+    def __init__(self, built: Built, machines: Sequence[str]) -> None:
+        self.built = built
+        self.machines = machines
+        self.moves = [move for move in built.system.moves if move.kind in VEHICLE]
+        here = tuple(var(name) for name in machines)
+        self.queries: list[Query] = [Values(here)]
+        self.queries += [Values(here, where=move.guard) for move in self.moves]
+
+    def read(self, explored: Exploration) -> _Seen:
+        reached, *by_move = (
+            frozenset(map(self._named, answer.values)) for answer in explored.answers
+        )
+        names = [move.name for move in self.moves]
+        return _Seen(dict(zip(names, by_move, strict=True)), reached)
+
+    def _named(self, values: Sequence[int]) -> Configuration:
+        states = [self.built.model.machines[name].states for name in self.machines]
+        return tuple(labels[value] for labels, value in zip(states, values, strict=True))
+
+    def at(self, configuration: Configuration) -> Expr:
+        parts = []
+        for name, label in zip(self.machines, configuration, strict=True):
+            number = self.built.model.machines[name].states.index(label)
+            parts.append(eq(var(name), ex.const(number)))
+        return and_(*parts)
+
+
+def _only_here(
+    side: _Side,
+    here: Mapping[str, frozenset[Configuration]],
+    there: Mapping[str, frozenset[Configuration]],
+    engine: Engine,
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> tuple[MoveChange, ...]:
+    only = {name: sorted(where - there.get(name, frozenset())) for name, where in here.items()}
+    wanted = [move for move in side.moves if only[move.name]]
+    if not wanted:
+        return ()
+    queries = [
+        Reach(and_(move.guard, or_(*(side.at(place) for place in only[move.name]))))
+        for move in wanted
+    ]
+    answers = engine.explore(side.built.system, queries, limits, progress).answers
+    return tuple(
+        MoveChange(
+            move=move.name,
+            says=move.says,
+            elsewhere=bool(there.get(move.name)),
+            configurations=tuple(only[move.name]),
+            run=() if answer.witness is None else _made(side.built, answer.witness, move),
+        )
+        for move, answer in zip(wanted, answers, strict=True)
+    )
+
+
+def _made(built: Built, witness: Witness, move: Move) -> tuple[Happening, ...]:
+    """The run, replayed, with the move as its last step."""
+    return replay_run(built, witness, move.name)

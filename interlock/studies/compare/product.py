@@ -1,0 +1,393 @@
+"""Two controllers on one plant: a kernel system in which both scan the same signals at once.
+
+The old controller's outputs drive the plant. The new controller's memory and outputs stand beside
+the old one's behind the prefix ``new.``. Where an output that moves the plant or is read back by a
+sensor comes to differ, the two plants would part, so the product stops there; where only a lamp
+or a permit that nothing reads differs, both plants are still one, and it goes on. Every state of
+the product is therefore reached by both machines on the same sequence.
+
+What the two controllers compute alike need not be kept twice: a variable of the new controller
+whose new value is the very expression of the old one, over variables that are alike for the same
+reason, has the same value for ever (an induction over scans) and stands for the old one's.
+
+**Timers.** Two timers with the same preset that start in the same scan are due at the same
+moment; a bit tells of each such pair whether it did. Any other two may elapse in either order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
+from interlock.kernel.system import (
+    BOOL,
+    PHASE,
+    Move,
+    MoveKind,
+    Role,
+    System,
+    Variable,
+)
+from interlock.model.build import SCAN, Built, names_read
+from interlock.model.model import Machine, Model
+from interlock.st import typed as ty
+from interlock.st.layout import PREFIX, Settings, Timers, position_name
+from interlock.st.lower import Lowered, lower_expression, lower_program
+from interlock.st.types import domain_of
+
+NEW = "new."
+TOGETHER = "together."
+
+TimerNames = tuple[str | None, str | None]
+"""The timers of the old and of the new controller that a move lets elapse."""
+
+
+class NotApplicableError(Exception):
+    """The two controllers cannot run on one plant; the text says why."""
+
+
+@dataclass(frozen=True)
+class Product:
+    """Both controllers on the old plant.
+
+    Attributes
+    ----------
+    system : System
+    differs : mapping of str to Expr
+        For each output that both have, by the old one's name: the condition that it differs.
+    driving : frozenset of str
+        The outputs at whose difference the product stops.
+    counterparts : mapping of str to str
+        The new program's name of each output in `differs`.
+    timers : mapping of str to (str or None, str or None)
+        What each move of a timer lets elapse.
+    n_shared, n_doubled : int
+        How many variables of the new controller stand for the old one's, and how many are kept
+        beside them.
+    """
+
+    system: System
+    differs: Mapping[str, Expr]
+    driving: frozenset[str]
+    counterparts: Mapping[str, str]
+    timers: Mapping[str, TimerNames]
+    n_shared: int
+    n_doubled: int
+
+
+def both_on_one_plant(old: Built, new: Built) -> Product:
+    """The product of two models' controllers on the old model's plant.
+
+    Raises
+    ------
+    NotApplicableError
+        Where the new controller's signals cannot be read off the old plant, or the two measure
+        time differently.
+    """
+    return _Coupling(old, new).product()
+
+
+def common_outputs(old: Model, new: Model) -> dict[str, str]:
+    """Outputs of the same name and type: the new model's spelling by the old one's."""
+    types = {v.name.casefold(): (v.name, domain_of(v.type)) for v in _outputs(new)}
+    found = {}
+    for declared in _outputs(old):
+        name, domain = types.get(declared.name.casefold(), ("", None))
+        if domain == domain_of(declared.type):
+            found[declared.name] = name
+    return found
+
+
+def _outputs(model: Model) -> list[ty.Declared]:
+    return [v for v in model.program.variables if v.kind == "VAR_OUTPUT"]
+
+
+def variables_read(built: Built) -> set[str]:
+    """Variables that a move of the plant or a signal reads."""
+    roots: list[Expr] = list(built.signals.values())
+    for move in built.system.moves:
+        if move.name != SCAN:
+            roots += [move.guard, *move.updates.values()]
+    return set(ex.variables_of(roots))
+
+
+class _Coupling:
+    def __init__(self, old: Built, new: Built) -> None:
+        self.old, self.new = old, new
+        settings, others = old.model.settings, new.model.settings
+        if settings.timers is not others.timers:
+            raise NotApplicableError("one model counts scans for its timers, the other does not")
+        if settings.timers is Timers.COUNTED and settings.scan_ms != others.scan_ms:
+            raise NotApplicableError("the two controllers scan at different times")
+        self.counterparts = common_outputs(old.model, new.model)
+        self.ours = lower_program(old.model.program, settings)
+        self.theirs = lower_program(new.model.program, others)
+        self.updates = _scanned(self.ours, old.signals, {})
+        beside = {v.name: var(NEW + v.name) for v in self.theirs.variables}
+        self.new_updates = _scanned(self.theirs, self._new_signals(), beside)
+        self.pairs = _timer_pairs(self.ours, self.theirs)
+        self.shared = self._find_shared()
+
+    # The new controller's signals, read off the old plant
+
+    def _new_signals(self) -> dict[str, Expr]:
+        env = self._truth()
+        found = {}
+        for name, sensor in self.new.model.sensors.items():
+            if not names_read(sensor.reads.tree) <= env.keys():
+                raise NotApplicableError(
+                    f"signal {name} of the new model reads what the old plant does not have: "
+                    f"{sensor.reads.text}"
+                )
+            found[name.casefold()] = lower_expression(sensor.reads.tree, env)
+        return found
+
+    def _truth(self) -> dict[str, Expr]:
+        """What the new model's names stand for over the old plant, where they can."""
+        model = self.new.model
+        env: dict[str, Expr] = dict.fromkeys((id_.casefold() for id_ in model.faults), FALSE)
+        machines = {name.casefold(): m for name, m in self.old.model.machines.items()}
+        for name, machine in model.machines.items():
+            same = _translated(machines.get(name.casefold()), machine)
+            if same is not None:
+                env[name.casefold()] = same
+        # A sensor that reads an output back reads what drives the plant: the old controller's.
+        driven_by = {theirs: ours for ours, theirs in self.counterparts.items()}
+        for name in model.outputs:
+            env[name.casefold()] = var(driven_by.get(name, NEW + name))
+        waiting = dict(model.terms)
+        grown = True
+        while grown:
+            grown = False
+            for name, formula in list(waiting.items()):
+                if names_read(formula.tree) <= env.keys():
+                    env[name.casefold()] = lower_expression(formula.tree, env)
+                    del waiting[name]
+                    grown = True
+        return env
+
+    # What both compute alike
+
+    def _find_shared(self) -> dict[str, str]:
+        """The old variable that each new one, by its name in the product, always equals."""
+        ours = {v.name.casefold(): v for v in self.ours.variables}
+        shared: dict[str, str] = {}
+        for variable in self.theirs.variables:
+            twin = ours.get(variable.name.casefold())
+            if twin and (twin.domain, twin.initial) == (variable.domain, variable.initial):
+                shared[NEW + variable.name] = twin.name
+        while True:
+            stand_in = {name: var(twin) for name, twin in shared.items()}
+            names = list(shared)
+            values = ex.substitute([self._new_value(name) for name in names], stand_in)
+            differ = {
+                name
+                for name, value in zip(names, values, strict=True)
+                if value is not self.updates.get(shared[name], var(shared[name]))
+            }
+            differ |= self._timers_apart(shared)
+            if not differ:
+                return shared
+            shared = {name: twin for name, twin in shared.items() if name not in differ}
+
+    def _new_value(self, name: str) -> Expr:
+        return self.new_updates.get(name.removeprefix(NEW), var(name))
+
+    def _timers_apart(self, shared: Mapping[str, str]) -> set[str]:
+        """Shared variables of timers that do not elapse with their namesakes."""
+        apart: set[str] = set()
+        for theirs in _free_timers(self.theirs):
+            running, position = _names(theirs, self.theirs.settings, NEW)
+            ours = self.pairs.get(theirs.name)
+            same_name = ours is not None and ours.name.casefold() == theirs.name.casefold()
+            if not (same_name and running in shared and position in shared):
+                apart |= {running, position} & shared.keys()
+        return apart
+
+    # The product
+
+    def product(self) -> Product:
+        old = self.old.system
+        doubled = [v for v in self.theirs.variables if NEW + v.name not in self.shared]
+        variables = list(old.variables)
+        variables += [v for v in self.ours.variables if v.name not in old.index]
+        variables += [replace(v, name=NEW + v.name) for v in doubled]
+        differs = {
+            ours: ex.ne(var(ours), self._seen(var(NEW + theirs)))
+            for ours, theirs in self.counterparts.items()
+        }
+        read_by_new = variables_read(self.new)
+        read = variables_read(self.old)
+        driving = frozenset(
+            ours
+            for ours, theirs in self.counterparts.items()
+            if ours in read or theirs in read_by_new
+        )
+        alike = and_(*(not_(differs[name]) for name in sorted(driving)))
+        timers = dict(self._timer_moves())
+        environment = [m for m in old.moves if m.name != SCAN and m.kind is not MoveKind.TIMER]
+        moves = [*environment, *(move for move, _ in timers.values()), self._scan(doubled)]
+        moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
+        pairs = [
+            Variable(TOGETHER + name, BOOL, 0, Role.TIMER)
+            for name in sorted(self._unshared_pairs())
+        ]
+        system = System(tuple(variables + pairs), tuple(moves), old.title)
+        system = system.narrowed(list(differs.values()))
+        return Product(
+            system=system,
+            differs=differs,
+            driving=driving,
+            counterparts=self.counterparts,
+            timers={name: which for name, (_, which) in timers.items()},
+            n_shared=len(self.shared),
+            n_doubled=sum(name.startswith(NEW) for name in system.index),
+        )
+
+    def _seen(self, value: Expr) -> Expr:
+        """`value` with what is shared read from the old controller."""
+        stand_in = {name: var(twin) for name, twin in self.shared.items()}
+        return ex.substitute([value], stand_in)[0]
+
+    def _scan(self, doubled: Sequence[Variable]) -> Move:
+        updates = dict(self.updates)
+        for variable in doubled:
+            if variable.name in self.new_updates:
+                updates[NEW + variable.name] = self._seen(self.new_updates[variable.name])
+        for name, ours in self._unshared_pairs().items():
+            (run, _), (new_run, _) = self._names_of(ours, name)
+            start = and_(not_(var(run)), not_(var(new_run)))
+            runs = and_(updates.get(run, var(run)), updates.get(new_run, var(new_run)))
+            updates[TOGETHER + name] = and_(runs, or_(start, var(TOGETHER + name)))
+        updates[PHASE] = ex.const(0)
+        return Move(SCAN, MoveKind.SCAN, TRUE, updates, None, "scans")
+
+    def _unshared_pairs(self) -> dict[str, ty.Instance]:
+        """The old timer of each new one that is due with it, where both are kept."""
+        return {name: ours for name, ours in self.pairs.items() if not self._is_shared(name)}
+
+    def _is_shared(self, timer: str) -> bool:
+        return f"{NEW}{PREFIX}{timer}.running" in self.shared
+
+    def _names_of(self, ours: ty.Instance, theirs: str) -> tuple[tuple[str, str], tuple[str, str]]:
+        instance = next(i for i in self.theirs.program.instances if i.name == theirs)
+        return _names(ours, self.ours.settings, ""), _names(instance, self.theirs.settings, NEW)
+
+    def _timer_moves(self) -> Iterator[tuple[str, tuple[Move, TimerNames]]]:
+        partner = {ours.name: name for name, ours in self._unshared_pairs().items()}
+        shared_by = {o.name: name for name, o in self.pairs.items() if self._is_shared(name)}
+        due = {i.name: _due(i, self.ours.settings, "") for i in _free_timers(self.ours)}
+        new_due = {i.name: _due(i, self.theirs.settings, NEW) for i in _free_timers(self.theirs)}
+        for ours, (is_due, position) in due.items():
+            guard = is_due
+            if ours in partner:
+                theirs = partner[ours]
+                other, new_position = new_due[theirs]
+                with_it = and_(var(TOGETHER + theirs), other)
+                guard = and_(is_due, not_(with_it))
+                both = {position: TRUE, new_position: TRUE}
+                yield self._elapses(
+                    f"{ours} with {NEW}{theirs}", and_(is_due, other), both, (ours, theirs)
+                )
+            yield self._elapses(ours, guard, {position: TRUE}, (ours, shared_by.get(ours)))
+        for theirs, (is_due, position) in new_due.items():
+            if self._is_shared(theirs):
+                continue
+            guard = is_due
+            if theirs in self.pairs:
+                together = and_(var(TOGETHER + theirs), due[self.pairs[theirs].name][0])
+                guard = and_(is_due, not_(together))
+            yield self._elapses(NEW + theirs, guard, {position: TRUE}, (None, theirs))
+
+    def _elapses(
+        self, called: str, guard: Expr, updates: dict[str, Expr], which: TimerNames
+    ) -> tuple[str, tuple[Move, TimerNames]]:
+        per_scan = ex.const(self.old.model.moves_per_scan)
+        pending = var(PHASE)
+        after = ex.minimum(ex.add(pending, ex.const(1)), per_scan)
+        move = Move(
+            f"{called} elapses",
+            MoveKind.TIMER,
+            and_(guard, ex.lt(pending, per_scan)),
+            {**updates, PHASE: after},
+        )
+        return move.name, (move, which)
+
+
+def _scanned(
+    lowered: Lowered, signals: Mapping[str, Expr], renamed: Mapping[str, Expr]
+) -> dict[str, Expr]:
+    """The updates of a scan over the signals, with variables renamed first."""
+    inputs = {
+        f"input.{declared.name}": signals[declared.name.casefold()]
+        for declared in lowered.program.inputs
+    }
+    values = ex.substitute(list(lowered.updates.values()), {**renamed, **inputs})
+    return dict(zip(lowered.updates, values, strict=True))
+
+
+def _translated(old: Machine | None, new: Machine) -> Expr | None:
+    """The state of the old machine, numbered as the new one numbers it; None if it cannot be."""
+    if old is None or old.is_bool != new.is_bool:
+        return None
+    numbers = {state.casefold(): number for number, state in enumerate(new.states)}
+    found = [numbers.get(state.casefold()) for state in old.states]
+    if found == list(range(len(old.states))):
+        return var(old.name)
+    value = ex.const(0)
+    for number, translated in enumerate(found):
+        if translated is None:
+            return None
+        value = ex.ite(ex.eq(var(old.name), ex.const(number)), ex.const(translated), value)
+    return value
+
+
+def _free_timers(lowered: Lowered) -> list[ty.Instance]:
+    if lowered.settings.timers is not Timers.FREE:
+        return []
+    return [instance for instance in lowered.program.instances if instance.preset_ms]
+
+
+def _names(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[str, str]:
+    """The variables that tell whether a timer runs, and how far it has come."""
+    running = f"{prefix}{PREFIX}{instance.name}.running"
+    return running, prefix + position_name(instance, settings)
+
+
+def _due(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[Expr, str]:
+    running, position = _names(instance, settings, prefix)
+    return and_(var(running), not_(var(position))), position
+
+
+def _timer_pairs(ours: Lowered, theirs: Lowered) -> dict[str, ty.Instance]:
+    """For each new timer an old one that is due with it if it started with it.
+
+    Any two timers of the same preset are; namesakes come first. A timer that is called more than
+    once in a scan could start anew within it unseen, and has no pair.
+    """
+    free = {i.name: i for i in _free_timers(ours) if _n_calls(ours.program.body, i.name) < 2}
+    found: dict[str, ty.Instance] = {}
+    for by_name in (True, False):
+        for timer in _free_timers(theirs):
+            if timer.name in found or _n_calls(theirs.program.body, timer.name) > 1:
+                continue
+            for name, candidate in free.items():
+                same_name = name.casefold() == timer.name.casefold()
+                if candidate.preset_ms == timer.preset_ms and (same_name or not by_name):
+                    found[timer.name] = free.pop(name)
+                    break
+    return found
+
+
+def _n_calls(body: Sequence[ty.Statement], instance: str) -> int:
+    n = 0
+    for s in body:
+        match s:
+            case ty.Invoke():
+                n += s.instance == instance
+            case ty.If() | ty.Case():
+                n += sum(_n_calls(branch.body, instance) for branch in s.branches)
+                n += _n_calls(s.otherwise, instance)
+    return n

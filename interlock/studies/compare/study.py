@@ -1,0 +1,151 @@
+"""A design change as a whole: files, verdicts, behaviour and moves of two models."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
+from interlock.kernel.requirement import Outcome
+from interlock.model.build import build
+from interlock.model.model import Model
+from interlock.studies.compare.differences import Difference
+from interlock.studies.compare.files import model_differences
+from interlock.studies.compare.lockstep import Behaviour, Likeness, run_in_lockstep
+from interlock.studies.compare.moves import MoveComparison, compare_moves
+from interlock.studies.compare.product import NotApplicableError
+from interlock.studies.compare.verdicts import (
+    Effect,
+    VerdictComparison,
+    compare_verdicts,
+    minimal_sets,
+)
+from interlock.studies.faults.sets import RequirementSets
+from interlock.studies.verify import Verification, verify
+
+# What of a model file belongs to the plant and to how it is run, not to the controller.
+PLANT_SECTIONS = ("machine", "control", "move", "sensor", "term", "run")
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that comparing two models showed.
+
+    Attributes
+    ----------
+    old, new : Verification
+        Without faults.
+    differences : tuple of Difference
+    verdicts : tuple of VerdictComparison
+    behaviour : Behaviour or None
+        None where the controllers cannot run on one plant.
+    not_applicable : str
+        Why they cannot; empty where they can.
+    moves : MoveComparison
+    order : int
+        Sets of so many faults were looked for; 0 where faults were left out.
+    """
+
+    old: Verification
+    new: Verification
+    differences: tuple[Difference, ...]
+    verdicts: tuple[VerdictComparison, ...]
+    behaviour: Behaviour | None
+    not_applicable: str
+    moves: MoveComparison
+    order: int = 0
+
+    @property
+    def old_model(self) -> Model:
+        """The model before the change."""
+        return self.old.built.model
+
+    @property
+    def new_model(self) -> Model:
+        """The model after the change."""
+        return self.new.built.model
+
+    @property
+    def plant_differs(self) -> bool:
+        """Whether more than the controller changed."""
+        return any(d.section in PLANT_SECTIONS and not d.is_wording for d in self.differences)
+
+    @property
+    def worse(self) -> tuple[str, ...]:
+        """The requirements that the new model keeps less well."""
+        return tuple(v.id for v in self.verdicts if v.is_worse)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated if a requirement is worse; else undecided if anything is; else holds."""
+        if self.worse:
+            return Outcome.VIOLATED
+        open_ = any(v.effect is Effect.UNDECIDED for v in self.verdicts) or bool(self.moves.limits)
+        if self.behaviour is not None:
+            open_ |= any(o.likeness is Likeness.UNDECIDED for o in self.behaviour.outputs)
+        return Outcome.UNDECIDED if open_ else Outcome.HOLDS
+
+
+def compare(
+    old: Model,
+    new: Model,
+    engine: Engine,
+    with_faults: bool = False,
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> Comparison:
+    """Compare two models.
+
+    Parameters
+    ----------
+    old, new : Model
+    engine : Engine
+    with_faults : bool
+        Whether to judge claims to survive faults, too, by the minimal sets of faults up to the
+        greatest number that a requirement of either model claims to survive.
+    limits : Limits
+        For each exploration; what they cut short is undecided.
+    progress : callable, optional
+
+    Raises
+    ------
+    InternalError
+        Where a run does not replay.
+    """
+
+    def staged(stage: str) -> ProgressSink | None:
+        if progress is None:
+            return None
+        sink: ProgressSink = progress
+        return lambda p: sink(Progress(f"{stage}: {p.stage}", p.n_states, p.depth, p.seconds))
+
+    before = verify(old, engine, limits=limits, progress=staged("old"))
+    after = verify(new, engine, limits=limits, progress=staged("new"))
+    order, sets = 0, _NO_SETS
+    if with_faults:
+        order = max((s.survives for m in (old, new) for s in m.statements.values()), default=0)
+    if order:
+        sets = (
+            minimal_sets(old, order, limits, staged("faults of the old")),
+            minimal_sets(new, order, limits, staged("faults of the new")),
+        )
+    built = build(old), build(new)
+    behaviour, reason = None, ""
+    try:
+        behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
+    except NotApplicableError as error:
+        reason = str(error)
+    return Comparison(
+        old=before,
+        new=after,
+        differences=model_differences(old, new),
+        verdicts=compare_verdicts(before, after, sets),
+        behaviour=behaviour,
+        not_applicable=reason,
+        moves=compare_moves(*built, engine, limits, staged("moves")),
+        order=order,
+    )
+
+
+_Sets = Mapping[str, RequirementSets]
+_NO_SETS: tuple[_Sets, _Sets] = ({}, {})
