@@ -18,6 +18,7 @@ _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
     "compare": "compare a design change with the model before it",
     "draw": "draw state diagrams, the map of conversions and what permits what",
+    "rehearse": "rehearse procedures as written and with human deviations",
     "new": "start a model of your own",
     "schema": "print the JSON Schema of model files, for editors",
     "doctor": "tell what is installed and whether it works",

@@ -23,7 +23,7 @@ def shape_of(document: Document) -> ModelShape:
     InputError
         With every mistake of shape.
     """
-    return _validated(document, ModelShape)
+    return validated(document, ModelShape, "a model: 'title: …' and so on")
 
 
 def check_revision(document: Document) -> None:
@@ -34,27 +34,44 @@ def check_revision(document: Document) -> None:
     InputError
         With every mistake of shape in the file.
     """
-    _validated(document, revision_shape())
+    validated(document, revision_shape(), "a model: 'title: …' and so on")
 
 
-def _validated(document: Document, shape: type[_Shape]) -> _Shape:
+def validated(document: Document, shape: type[_Shape], expected: str) -> _Shape:
+    """What `document` says, checked against `shape`.
+
+    Parameters
+    ----------
+    document : Document
+    shape : type
+        A pydantic model.
+    expected : str
+        What a file holds that is no mapping at all but should be one.
+
+    Raises
+    ------
+    InputError
+        With every mistake of shape.
+    """
     from pydantic import ValidationError
 
     if not isinstance(document.value, dict):
-        raise InputError([Mistake(document.place(()), "expected a model: 'title: …' and so on")])
+        raise InputError([Mistake(document.place(()), f"expected {expected}")])
     try:
         return shape.model_validate(document.value)
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=True)
-        raise InputError(_mistake(document, detail) for detail in details) from None
+        # A revision has the keys of a model.
+        keys = ModelShape if shape is revision_shape() else shape
+        raise InputError(_mistake(document, detail, keys) for detail in details) from None
 
 
-def _mistake(document: Document, detail: ErrorDetails) -> Mistake:
+def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -> Mistake:
     path: Path = tuple(part for part in detail["loc"] if part != "[key]")
     kind, given = detail["type"], _kind_of(detail["input"])
     if kind == "extra_forbidden":
         key = str(path[-1])
-        said = f"'{_short(key)}' is not known here{nearest(key, _keys_at(path[:-1]))}"
+        said = f"'{_short(key)}' is not known here{nearest(key, _keys_at(path[:-1], shape))}"
         return Mistake(document.key_place(path), said)
     if kind == "missing":
         return Mistake(document.key_place(path[:-1]), f"'{path[-1]}' is missing")
@@ -105,9 +122,8 @@ def _kind_of(value: object) -> str:
     return f"'{_short(' '.join(str(value).split()))}'"
 
 
-def _keys_at(path: Path) -> list[str]:
-    """The keys that a model file may have at `path`."""
-    shape: Any = ModelShape
+def _keys_at(path: Path, shape: Any) -> list[str]:
+    """The keys that a file of `shape` may have at `path`."""
     for part in path:
         if isinstance(part, int):
             continue

@@ -1,0 +1,346 @@
+"""Procedures: who does what, in which order, and how one sees that it is done.
+
+A file ``procedures.yaml`` beside the model holds them. A step's ``do`` lists what a person does,
+one action after the other, each as a move of the model by its name (``'legs: UP to MID'``) or as
+``MACHINE to STATE``, which stands for any move of a person that brings the machine there. A step
+may end with ``hold``: a control held until the step is done. A step with neither waits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path as FilePath
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from interlock.base.errors import nearest
+from interlock.kernel.system import MoveKind
+from interlock.model.files import read_text
+from interlock.model.model import Formula, Machine, Model, ModelMove
+from interlock.model.names import Mistakes, Names
+from interlock.model.schema import Expression, ModelShape, Name, Words
+from interlock.model.shape import validated
+from interlock.model.yaml import Document, Path, read
+
+PROCEDURES_FILE = "procedures.yaml"
+PERSONS = (MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
+
+
+class _Shape(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+_Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+
+
+class StepShape(_Shape):
+    """One step of a procedure."""
+
+    id: Name
+    says: Words
+    who: Literal["driver", "operator"]
+    do: list[Words] = Field(default_factory=list, max_length=30)
+    hold: dict[Name, Name] = Field(default_factory=dict, max_length=1)
+    done: Expression
+    observer: Words
+    seconds: list[_Seconds] = Field(min_length=2, max_length=2)
+    source: Words | None = None
+    assumed: bool = False
+
+
+class ProcedureShape(_Shape):
+    """One procedure, or one branch for when something went otherwise."""
+
+    says: Words
+    kind: Literal["conversion", "abnormal"] = "conversion"
+    starts: Expression
+    ends: Expression
+    check_off: bool = Field(False, description="Each step is ticked off on paper when done.")
+    steps: list[StepShape] = Field(min_length=1, max_length=60)
+
+
+class ProceduresShape(_Shape):
+    """A file of procedures."""
+
+    goal: Expression = Field(description="Where recovery leads: fit for the road.")
+    cautions: list[Words] = Field(default_factory=list)
+    procedures: dict[Name, ProcedureShape] = Field(min_length=1)
+
+
+@dataclass(frozen=True)
+class Action:
+    """What a person does to one machine.
+
+    Attributes
+    ----------
+    machine : str
+    target : int
+        Index of the state that the machine is brought to.
+    moves : tuple of str
+        The moves that bring it there; which one depends on where it is.
+    errors : tuple of str
+        Declared human errors (``by: human``) that bring it there.
+    """
+
+    machine: str
+    target: int
+    moves: tuple[str, ...]
+    errors: tuple[str, ...]
+    says: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A control held in a position until the step is done, and then let go."""
+
+    control: str
+    position: int
+    released: int
+    press: str
+    release: str
+
+
+@dataclass(frozen=True)
+class ProcedureStep:
+    """A step: its actions in order, then what is held, until it is done.
+
+    Attributes
+    ----------
+    seconds : tuple of float
+        Least and greatest duration in seconds.
+    source : str or None
+        Where the durations come from.
+    assumed : bool
+        They are assumed.
+    """
+
+    id: str
+    says: str
+    who: str
+    actions: tuple[Action, ...]
+    hold: Hold | None
+    done: Formula
+    observer: str
+    seconds: tuple[float, float]
+    source: str | None
+    assumed: bool
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """Steps in order, from where to where.
+
+    Attributes
+    ----------
+    abnormal : bool
+        It is a branch for when something went otherwise; conversions teach the ordinary actions.
+    check_off : bool
+        Steps are ticked off on paper.
+    """
+
+    id: str
+    says: str
+    abnormal: bool
+    starts: Formula
+    ends: Formula
+    check_off: bool
+    steps: tuple[ProcedureStep, ...]
+
+    @property
+    def seconds(self) -> tuple[float, float]:
+        """Least and greatest duration of the whole in seconds: its steps follow each other."""
+        least = sum(step.seconds[0] for step in self.steps)
+        return least, sum(step.seconds[1] for step in self.steps)
+
+
+@dataclass(frozen=True)
+class Procedures:
+    """Everything a file of procedures says.
+
+    Attributes
+    ----------
+    goal : Formula
+        Fit for the road: where recovery leads.
+    sources : mapping of str to str
+        Text of the file by its name.
+    """
+
+    goal: Formula
+    cautions: tuple[str, ...]
+    procedures: Mapping[str, Procedure]
+    sources: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+
+def load_procedures(model: Model) -> Procedures:
+    """Read and check the procedures beside `model`; a revision without any has those it revises.
+
+    Raises
+    ------
+    InputError
+        With every mistake of the file and its place.
+    """
+    file = _file(model)
+    text = read_text(file)
+    document = read(text, str(file))
+    shape = validated(document, ProceduresShape, "procedures: 'goal: …' and 'procedures: …'")
+    reader = _Reader(model, document)
+    goal = reader.formula(("goal",), shape.goal)
+    found = {id_: reader.procedure(id_, given) for id_, given in shape.procedures.items()}
+    reader.mistakes.raise_if_any()
+    assert goal is not None, "a goal that was not read is a mistake"
+    procedures = {id_: given for id_, given in found.items() if given is not None}
+    return Procedures(goal, tuple(shape.cautions), procedures, {str(file): text})
+
+
+def _file(model: Model) -> FilePath:
+    file = model.folder / PROCEDURES_FILE
+    if not file.exists() and model.revises is not None:
+        return model.revises / PROCEDURES_FILE
+    return file
+
+
+class _Reader:
+    """Checks names and expressions of procedures against a model."""
+
+    def __init__(self, model: Model, document: Document) -> None:
+        self.model = model
+        self.document = document
+        self.mistakes = Mistakes()
+        # What expressions may name was checked when the model was loaded.
+        known: dict[str, Any] = {
+            "terms": {name: formula.text for name, formula in model.terms.items()},
+            "sensors": dict.fromkeys(model.sensors),
+            "faults": dict.fromkeys(model.faults),
+        }
+        shape = ModelShape.model_construct(**known)
+        inputs = {v.name: v.type for v in model.program.inputs}
+        outputs = {v.name: v.type for v in model.program.variables if v.kind == "VAR_OUTPUT"}
+        self._names = Names(
+            document, shape, self.mistakes, model.machines, inputs, outputs, dict(model.terms)
+        )
+        self._moves = {move.name: move for move in model.moves if move.kind in PERSONS}
+
+    def formula(self, path: Path, text: str) -> Formula | None:
+        """The expression over the truth at `path`; what is wrong with it is noted."""
+        before = len(self.mistakes.found)
+        formula = self._names.formula(path, text, self._names.truth())
+        for number in range(before, len(self.mistakes.found)):
+            hinted = self._names.hint_at_signals(self.mistakes.found[number])
+            self.mistakes.found[number] = hinted
+        return formula
+
+    def procedure(self, id_: str, shape: ProcedureShape) -> Procedure | None:
+        """The procedure `id_`, or None after noting what is wrong with it."""
+        path: Path = ("procedures", id_)
+        starts = self.formula((*path, "starts"), shape.starts)
+        ends = self.formula((*path, "ends"), shape.ends)
+        steps = []
+        used: set[str] = set()
+        for number, given in enumerate(shape.steps):
+            here = (*path, "steps", number)
+            if given.id.casefold() in used:
+                place = self.document.place((*here, "id"))
+                self.mistakes.add(place, f"the step '{given.id}' is given twice")
+            used.add(given.id.casefold())
+            steps.append(self._step(here, given))
+        known = [step for step in steps if step is not None]
+        if starts is None or ends is None or len(known) < len(steps):
+            return None
+        abnormal = shape.kind == "abnormal"
+        return Procedure(id_, shape.says, abnormal, starts, ends, shape.check_off, tuple(known))
+
+    def _step(self, path: Path, shape: StepShape) -> ProcedureStep | None:
+        done = self.formula((*path, "done"), shape.done)
+        actions = [self._action((*path, "do", n), text) for n, text in enumerate(shape.do)]
+        hold = None
+        for control, position in shape.hold.items():
+            hold = self._hold((*path, "hold", control), control, position)
+        least, greatest = shape.seconds
+        seconds_at = self.document.place((*path, "seconds"))
+        if least > greatest:
+            self.mistakes.add(seconds_at, "the least duration is longer than the greatest")
+        if not shape.assumed and shape.source is None:
+            said = f"{shape.id}: a duration needs its 'source', or 'assumed: true'"
+            self.mistakes.add(seconds_at, said)
+        known = [action for action in actions if action is not None]
+        if done is None or len(known) < len(actions) or (shape.hold and hold is None):
+            return None
+        return ProcedureStep(
+            id=shape.id,
+            says=shape.says,
+            who=shape.who,
+            actions=tuple(known),
+            hold=hold,
+            done=done,
+            observer=shape.observer,
+            seconds=(least, greatest),
+            source=shape.source,
+            assumed=shape.assumed,
+        )
+
+    def _action(self, path: Path, text: str) -> Action | None:
+        if text in self._moves:
+            move = self._moves[text]
+            return _action_of(self.model, move.machine, move.target, [move], move.says or text)
+        place = self.document.place(path)
+        name, _, state = (part.strip() for part in text.partition(" to "))
+        machine = self.model.machines.get(name)
+        if not state or machine is None:
+            known = [*self._moves, *(f"{n} to …" for n in self.model.machines)]
+            said = f"'{text}' is neither a move of a person nor 'MACHINE to STATE'"
+            near = nearest(name, self.model.machines) if state else nearest(text, known)
+            self.mistakes.add(place, said + near)
+            return None
+        target = self._state(machine, state, path)
+        if target is None:
+            return None
+        moves = [m for m in self._moves.values() if (m.machine, m.target) == (name, target)]
+        if not moves:
+            self.mistakes.add(place, f"no person brings {name} to {state}: the plant does")
+            return None
+        ordinary = [m for m in moves if m.kind is not MoveKind.HUMAN]
+        says = next((m.says for m in [*ordinary, *moves] if m.says), text)
+        return _action_of(self.model, name, target, ordinary or moves, says)
+
+    def _state(self, machine: Machine, state: str, path: Path) -> int | None:
+        folded = [s.casefold() for s in machine.states]
+        if state.casefold() in folded:
+            return folded.index(state.casefold())
+        said = f"'{state}' is not a state of {machine.name}{nearest(state, machine.states)}"
+        self.mistakes.add(self.document.place(path), said)
+        return None
+
+    def _hold(self, path: Path, name: str, position: str) -> Hold | None:
+        controls = {n: m for n, m in self.model.machines.items() if m.is_control}
+        with self.mistakes.collected():
+            if not self._names.known(name, controls, path, "a control"):
+                return None
+        control = controls[name]
+        target = self._state(control, position, path)
+        if target is None:
+            return None
+        if control.released is None or control.released == target:
+            said = f"{name} cannot be held in {position}: no spring takes it back from there"
+            self.mistakes.add(self.document.place(path), said)
+            return None
+        press = control_move(self.model, name, target)
+        release = control_move(self.model, name, control.released)
+        return Hold(name, target, control.released, press, release)
+
+
+def control_move(model: Model, control: str, position: int) -> str:
+    """Name of the move that sets a control to a position."""
+    return next(m.name for m in model.moves if (m.machine, m.target) == (control, position))
+
+
+def _action_of(
+    model: Model, machine: str, target: int, moves: list[ModelMove], says: str
+) -> Action:
+    errors = [
+        m.name
+        for m in model.moves
+        if m.kind is MoveKind.HUMAN and (m.machine, m.target) == (machine, target)
+    ]
+    return Action(machine, target, tuple(m.name for m in moves), tuple(errors), says)
