@@ -36,8 +36,10 @@ def program(name: str) -> list[str]:
     return model.sources[model.program.place.file].splitlines()
 
 
-def test_every_change_is_tested() -> None:
-    assert set(folders("wren-changed")) == set(AT_RISK)
+def test_every_change_that_breaks_something_is_tested() -> None:
+    changes = folders("wren-changed")
+    breaking = {name for name in changes if shipped(f"wren-changed/{name}").expected_violated}
+    assert breaking == set(AT_RISK)
 
 
 @pytest.mark.parametrize("name", AT_RISK)
