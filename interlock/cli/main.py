@@ -17,6 +17,7 @@ EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1,
 _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
     "compare": "compare a design change with the model before it",
+    "challenge": "seed defects and see which requirement notices each",
     "draw": "draw state diagrams, the map of conversions and what permits what",
     "rehearse": "rehearse procedures as written and with human deviations",
     "new": "start a model of your own",

@@ -31,6 +31,7 @@ DOORS = {
     "llvmlite": "interlock/engines/enumerate/",
     "oxidd": "interlock/engines/symbolic/",
     "lark": "interlock/st/parser.py",
+    "distributed": "interlock/studies/challenge/cluster.py",
     "ruamel": "interlock/model/yaml.py",
 }
 

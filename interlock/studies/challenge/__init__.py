@@ -1,0 +1,1 @@
+"""Seeded defects: whether the requirements of a model notice what they should notice."""

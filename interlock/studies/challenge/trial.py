@@ -1,0 +1,261 @@
+"""One defect on trial: does a requirement notice it, does it change anything, or is it a gap?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from enum import Enum
+from typing import Any
+
+from interlock.kernel.observe import Question, ask
+from interlock.kernel.query import Engine, Exploration, Limits, Reach
+from interlock.kernel.requirement import Requirement
+from interlock.kernel.system import System
+from interlock.kernel.witness import Witness
+from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.model import Model
+from interlock.replay.judge import Replayed, replay
+from interlock.replay.story import Line, tell
+from interlock.studies.challenge.alike import Lockstep, difference
+from interlock.studies.challenge.defects import Defect
+
+# Most violations show within so many states; a look at these comes first.
+FIRST_LOOK = 200_000
+
+
+class Outcome(Enum):
+    """What became of a defect."""
+
+    CAUGHT = "caught"
+    EQUIVALENT = "equivalent"
+    GAP = "gap"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What is known of one defect.
+
+    Attributes
+    ----------
+    defect : str
+        Its id.
+    outcome : Outcome
+    run_class : str
+        The run class in which it was caught or differs, in words.
+    requirement : str
+        The requirement that caught it.
+    story : tuple of Line
+        The shortest run to the violation, or to the first difference; replayed.
+    loop_start : int or None
+        Where the run is endless.
+    differs : tuple of str
+        For a gap: what the run ends in.
+    shown_by : str
+        For an equivalent defect: how that was shown.
+    n_states : int
+        Size of the exploration behind it.
+    limit : str or None
+        The limit that was hit, where undecided.
+    """
+
+    defect: str
+    outcome: Outcome
+    run_class: str = FAULT_FREE.says
+    requirement: str = ""
+    story: tuple[Line, ...] = ()
+    n_steps: int = 0
+    loop_start: int | None = None
+    differs: tuple[str, ...] = ()
+    shown_by: str = ""
+    n_states: int = 0
+    limit: str | None = None
+
+    def as_data(self) -> dict[str, Any]:
+        """Plain data that `from_data` reads again."""
+        return {**asdict(self), "outcome": self.outcome.value}
+
+    @staticmethod
+    def from_data(data: Mapping[str, Any]) -> Trial:
+        """The trial that `as_data` gave."""
+        given = dict(data)
+        given["outcome"] = Outcome(given["outcome"])
+        given["story"] = tuple(
+            Line(**{**line, "changes": tuple(line["changes"]), "decided": tuple(line["decided"])})
+            for line in given["story"]
+        )
+        given["differs"] = tuple(given["differs"])
+        return Trial(**given)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A run class, and the requirements that hold of the original in it and may catch defects.
+
+    Attributes
+    ----------
+    undecided : tuple of str
+        Requirements that the original left undecided; while there are any, no gap is certain.
+    """
+
+    run_class: RunClass
+    catching: tuple[str, ...]
+    undecided: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Courtroom:
+    """What every trial needs.
+
+    Attributes
+    ----------
+    limits : Limits
+        For each exploration.
+    first_look : int
+        States to look at before anything else is tried; 0 goes without.
+    """
+
+    model: Model
+    engine: Engine
+    limits: Limits = field(default_factory=Limits)
+    first_look: int = FIRST_LOOK
+
+    def original(self, stage: Stage) -> Built:
+        """The original in the run class of `stage`."""
+        return build(self.model, stage.run_class)
+
+    def look(self, defect: Defect, stage: Stage) -> Trial:
+        """Look at the nearest states only: caught, or not known; ``limit`` None means all seen."""
+        wanted = self.limits.max_states or self.first_look
+        near = replace(self.limits, max_states=min(wanted, self.first_look))
+        return self._judged(defect, stage, near)
+
+    def judged(self, defect: Defect, stage: Stage) -> Trial:
+        """Caught, or undecided with the limit that was hit, or with none if nothing notices."""
+        return self._judged(defect, stage, self.limits)
+
+    def _judged(self, defect: Defect, stage: Stage, limits: Limits) -> Trial:
+        built = build(defect.applied_to(self.model), stage.run_class)
+        # The changed program may leave a range, which is judged even where the original cannot.
+        ids = [id_ for id_ in built.requirements if self._may_catch(id_, stage)]
+        questions = _together(built.system, [built.requirements[id_] for id_ in ids])
+        asked = [(question, query) for question in questions for query in question.violations]
+        system = questions[-1].system if questions else built.system
+        explored = self.engine.explore(system, [query for _, query in asked], limits)
+        found = [
+            (question, answer.witness)
+            for (question, _), answer in zip(asked, explored.answers, strict=True)
+            if answer.found and answer.witness is not None
+        ]
+        if found:
+            question, witness = min(found, key=lambda pair: len(pair[1]))
+            return self._caught(defect, built, question, witness, explored)
+        return Trial(
+            defect.id,
+            Outcome.UNDECIDED,
+            built.run_class.says,
+            n_states=explored.n_states,
+            limit=explored.limit,
+        )
+
+    def _may_catch(self, id_: str, stage: Stage) -> bool:
+        return id_ in stage.catching or id_ not in self.model.statements
+
+    def _caught(
+        self,
+        defect: Defect,
+        built: Built,
+        question: Question,
+        witness: Witness,
+        explored: Exploration,
+    ) -> Trial:
+        run = replay(built, question, witness)
+        return _with_run(
+            Trial(
+                defect.id,
+                Outcome.CAUGHT,
+                built.run_class.says,
+                requirement=question.requirement.id,
+                n_states=explored.n_states,
+            ),
+            built.model,
+            run,
+        )
+
+    def alike(self, defects: Sequence[Defect], stage: Stage) -> list[Trial]:
+        """Ask of all `defects` in one exploration whether every move is alike.
+
+        Returns
+        -------
+        list of Trial
+            Equivalent, or undecided: with the limit that was hit, or with none where some move
+            is not alike or where the defect remembers more than the original.
+        """
+        original = self.original(stage)
+        unlike = [
+            difference(original, build(defect.applied_to(self.model), stage.run_class))
+            for defect in defects
+        ]
+        asked = [expr for expr in unlike if expr is not None]
+        explored = self.engine.explore(
+            original.system, [Reach(expr) for expr in asked], self.limits
+        )
+        answers = iter(explored.answers)
+        trials = []
+        for defect, expr in zip(defects, unlike, strict=True):
+            found = True if expr is None else next(answers).found
+            trial = Trial(
+                defect.id,
+                Outcome.UNDECIDED,
+                stage.run_class.says,
+                n_states=explored.n_states,
+                limit=explored.limit if found is None else None,
+            )
+            if found is False:
+                shown_by = "every move alike in every reachable state"
+                trial = replace(trial, outcome=Outcome.EQUIVALENT, shown_by=shown_by)
+            trials.append(trial)
+        return trials
+
+    def compared(self, defect: Defect, stage: Stage) -> Trial:
+        """Run a defect that nothing catches in lockstep with the original: equivalent or a gap."""
+        changed = build(defect.applied_to(self.model), stage.run_class)
+        lockstep = Lockstep(self.original(stage), changed)
+        explored = self.engine.explore(lockstep.system, [Reach(lockstep.differs)], self.limits)
+        answer = explored.answers[0]
+        trial = Trial(
+            defect.id,
+            Outcome.UNDECIDED,
+            stage.run_class.says,
+            n_states=explored.n_states,
+            limit=explored.limit,
+        )
+        if answer.found is False:
+            shown_by = "no output and no possible move ever differs in lockstep"
+            return replace(trial, outcome=Outcome.EQUIVALENT, shown_by=shown_by, limit=None)
+        if answer.found is None or answer.witness is None:
+            return trial
+        run, differs = lockstep.replayed(answer.witness)
+        trial = _with_run(replace(trial, differs=differs, limit=None), changed.model, run)
+        if stage.undecided:
+            said = f"undecided of the original: {', '.join(stage.undecided)}"
+            return replace(trial, limit=said)
+        return replace(trial, outcome=Outcome.GAP)
+
+
+def _with_run(trial: Trial, model: Model, run: Replayed) -> Trial:
+    return replace(
+        trial,
+        story=tuple(tell(model, run)),
+        n_steps=len(run.happenings),
+        loop_start=run.loop_start,
+    )
+
+
+def _together(system: System, requirements: Sequence[Requirement]) -> list[Question]:
+    """The requirements as questions over one system that carries all their observers."""
+    questions = []
+    for requirement in requirements:
+        questions.append(ask(system, requirement))
+        system = questions[-1].system
+    return [replace(question, system=system) for question in questions]

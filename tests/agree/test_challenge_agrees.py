@@ -1,0 +1,121 @@
+"""What a challenge says of a defect, against a slow search over both models side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.engines import catalogue
+from interlock.kernel.requirement import Outcome as Judged
+from interlock.kernel.system import MoveKind
+from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.model import Model
+from interlock.replay.player import Player
+from interlock.studies.challenge.defects import defects_of
+from interlock.studies.challenge.study import Choice, challenge
+from interlock.studies.challenge.trial import Courtroom, Outcome, Stage
+from interlock.studies.verify import verify
+from tests.support.gate import gate
+from tests.support.models import shipped
+
+ENGINE = catalogue()["enumerate"]
+
+
+def first_difference(original: Built, changed: Built) -> int | None:
+    """Moves to the nearest difference that can be seen, by playing both models move by move.
+
+    Every run is played from power-up on the source-level models; no system, no product.
+    """
+    names = [move.name for move in original.system.moves]
+    seen = set()
+    level: list[tuple[str, ...]] = [()]
+    while level:
+        following = []
+        for run in level:
+            one, other = played(original.model, run), played(changed.model, run)
+            if sight(one, names, original) != sight(other, names, original):
+                return len(run)
+            states = (tuple(one.state().items()), tuple(other.state().items()))
+            if states in seen:
+                continue
+            seen.add(states)
+            following += [(*run, name) for name in names if may_play(one, name)]
+        level = following
+    return None
+
+
+def played(model: Model, run: tuple[str, ...]) -> Player:
+    player = Player(model)
+    for name in run:
+        player.play(name)
+    return player
+
+
+def may_play(player: Player, name: str) -> bool:
+    return name == "scan" or player.enabled(name)
+
+
+def sight(player: Player, names: list[str], built: Built) -> tuple[object, ...]:
+    plant = [n for n in names if built.system.move(n).kind is not MoveKind.SCAN]
+    return (*player.outputs().items(), *(player.enabled(name) for name in plant))
+
+
+def test_equivalence_and_gaps_agree_with_playing_every_run(tmp_path: Path) -> None:
+    model = gate(tmp_path, ("shut AND NOT drive", "shut AND NOT drive AND NOT pressed"))
+    found = challenge(model, catalogue()["reference"]())
+    original = build(model)
+    n_compared = 0
+    for defect in found.defects:
+        trial = found.trials[defect.id]
+        if trial.outcome is not Outcome.CAUGHT:
+            n_compared += 1
+            nearest = first_difference(original, build(defect.applied_to(model)))
+            assert (nearest is None) == (trial.outcome is Outcome.EQUIVALENT), defect.id
+            assert nearest is None or nearest == trial.n_steps, defect.id
+    assert n_compared
+
+
+def test_a_caught_defect_is_violated_for_the_reference_engine_too() -> None:
+    model = shipped("ramp")
+    found = challenge(model, ENGINE(), Choice(sample=15, seed=7))
+    for defect, trial in found.with_outcome(Outcome.CAUGHT):
+        reference = catalogue()["reference"]()
+        verified = verify(defect.applied_to(model), reference)
+        lengths = {
+            f.requirement.id: len(f.verdict.witness)
+            for f in verified.findings
+            if f.verdict.outcome is Judged.VIOLATED and f.verdict.witness is not None
+        }
+        assert lengths[trial.requirement] == trial.n_steps == min(lengths.values()), defect.id
+    for defect, _ in found.with_outcome(Outcome.GAP):
+        verified = verify(defect.applied_to(model), catalogue()["reference"]())
+        assert verified.outcome is Judged.HOLDS, defect.id
+
+
+@pytest.mark.parametrize("run_class", [FAULT_FREE, RunClass(("F1", "F2", "F4", "F5"), 1)])
+def test_what_is_alike_move_by_move_is_alike_in_lockstep(
+    tmp_path: Path, run_class: RunClass
+) -> None:
+    # Two ways to the same answer that share no expression: one compares moves, one runs both.
+    model = gate(tmp_path, ("shut AND NOT drive", "shut AND NOT drive AND NOT pressed"))
+    courtroom = Courtroom(model, catalogue()["reference"]())
+    stage = Stage(run_class, ())
+    defects = defects_of(model)
+    alike = courtroom.alike(defects, stage)
+    n_alike = 0
+    for defect, trial in zip(defects, alike, strict=True):
+        if trial.outcome is Outcome.EQUIVALENT:
+            n_alike += 1
+            assert courtroom.compared(defect, stage).outcome is Outcome.EQUIVALENT, defect.id
+    assert 0 < n_alike < len(defects)
+
+
+@pytest.mark.parametrize("engine", ["enumerate", "symbolic"])
+def test_the_engines_agree_about_the_gate(tmp_path: Path, engine: str) -> None:
+    model = gate(tmp_path)
+    choice = Choice(sample=12, seed=2)
+    expected = challenge(model, catalogue()["reference"](), choice)
+    found = challenge(model, catalogue()[engine](), choice)
+    for id_, trial in expected.trials.items():
+        assert found.trials[id_].outcome is trial.outcome, id_
