@@ -16,6 +16,7 @@ EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1,
 # Each command lives in a module of its own, imported when it is asked for.
 _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
+    "faults": "insert faults: smallest sets that break a requirement, what each fault does",
     "compare": "compare a design change with the model before it",
     "challenge": "seed defects and see which requirement notices each",
     "draw": "draw state diagrams, the map of conversions and what permits what",

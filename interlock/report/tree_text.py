@@ -1,0 +1,106 @@
+"""How a fault tree and its figures are told on a terminal."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import Group, RenderableType
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from interlock.reliability.fault_tree import FaultTree
+from interlock.reliability.figures import two_figures
+from interlock.reliability.quantify import CutSet, Importance, Measure, Solution
+
+_DEFINITIONS = (
+    "Fussell–Vesely: part of the probability that comes from sets with the event. Criticality: "
+    "part that goes if the event is made impossible. RAW, RRW: factor by which the probability "
+    "rises if the event is certain, falls if it is impossible."
+)
+
+
+def render(solution: Solution, digits: int = 2) -> RenderableType:
+    """Minimal sets, probability and importance of a tree.
+
+    Parameters
+    ----------
+    solution : Solution
+    digits : int, optional
+        Significant digits, as its author's figures bear them; failure data bear two.
+    """
+    tree = solution.tree
+    rows: list[RenderableType] = [Text(tree.title or tree.top, style="bold")]
+    if tree.source:
+        rows.append(Text(f"Source: {tree.source}"))
+    rows += ["", _sets(solution, digits), "", _figures(solution, digits), ""]
+    rows.append(_importance(solution))
+    rows.append(Text(_DEFINITIONS))
+    if tree.assumptions:
+        rows.append(Text(f"Assumptions: {'; '.join(tree.assumptions)}."))
+    rows += [Text(str(warning), style="yellow") for warning in tree.warnings]
+    return Group(*rows)
+
+
+def figure(x: float, digits: int) -> str:
+    """`x` with so many significant digits."""
+    return two_figures(x) if digits == 2 else f"{x:.{digits - 1}e}".replace("e-0", "e-")
+
+
+def _sets(solution: Solution, digits: int) -> RenderableType:
+    found = solution.cut_sets()
+    kind = "minimal cut sets" if solution.coherent else "prime implicants"
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for heading in (kind, "", "probability"):
+        table.add_column(heading)
+    for one in found.sets:
+        chance = figure(solution.set_probability(one), digits)
+        table.add_row(_names(solution.tree, one), escape(_words(solution.tree, one)), chance)
+    return table
+
+
+def _names(tree: FaultTree, one: CutSet) -> str:
+    names = [event.name for event in tree.in_order(one.occur)]
+    names += [f"not {event.name}" for event in tree.in_order(one.absent)]
+    return "{" + ", ".join(names) + "}"
+
+
+def _words(tree: FaultTree, one: CutSet) -> str:
+    words = [event.label for event in tree.in_order(one.occur)]
+    words += [f"not: {event.label}" for event in tree.in_order(one.absent)]
+    return "; ".join(words)
+
+
+def _figures(solution: Solution, digits: int) -> RenderableType:
+    bound = solution.min_cut_upper_bound
+    counts = solution.cut_sets().n_by_order
+    orders = ", ".join(f"{n} of order {order}" for order, n in enumerate(counts) if n)
+    lines = [
+        f"{sum(counts)} sets: {orders or 'none'}",
+        f"probability of the top event  {figure(solution.probability, digits)}",
+        f"sum over the sets             {figure(solution.rare_event_sum, digits)}",
+        f"upper bound by the sets       {_measure(bound, digits)}",
+    ]
+    return Group(*(Text(line) for line in lines))
+
+
+def _measure(measure: Measure, digits: int) -> str:
+    if measure.value is None:
+        return f"none: {measure.reason}"
+    return "infinite" if math.isinf(measure.value) else figure(measure.value, digits)
+
+
+def _importance(solution: Solution) -> RenderableType:
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    table.add_column("event")
+    for heading in ("figure", "Birnbaum", "criticality", "Fussell–Vesely", "RAW", "RRW"):
+        table.add_column(heading, justify="right")
+    for found in sorted(solution.importance(), key=_by_importance):
+        measures = (found.criticality, found.fussell_vesely, found.raw, found.rrw)
+        cells = [_measure(measure, 2) for measure in measures]
+        table.add_row(found.event.name, found.event.figure, two_figures(found.birnbaum), *cells)
+    return table
+
+
+def _by_importance(found: Importance) -> tuple[float, str]:
+    return (-(found.fussell_vesely.value or 0.0), found.event.name)
