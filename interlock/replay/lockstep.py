@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import InternalError, Place
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Formula, Model
@@ -30,15 +30,16 @@ class Parting:
         What the old model does.
     before, after : int
         The output's value from the old controller and from the new one in the end.
-    decided : tuple of str
-        Lines of the new program that decided the output in the last scan.
+    decided : str
+        Place in the new program that changed the output in the last scan, as
+        ``controller.st:12``; empty where it kept its value.
     """
 
     output: str
     happenings: tuple[Happening, ...]
     before: int
     after: int
-    decided: tuple[str, ...]
+    decided: str
 
 
 class Lockstep:
@@ -67,13 +68,18 @@ class Lockstep:
         self._timers = timers
         self._machines = {name.casefold(): name for name in old.machines}
         self._old = old
-        self.decided: tuple[str, ...] = ()
+        self._decided: dict[str, Place] = {}
 
     def outputs(self) -> Iterator[tuple[str, int, int]]:
         """Each output that both have, with its value from either controller."""
         ours, theirs = self.player.controller.values(), self.controller.values()
         for name, counterpart in self._counterparts.items():
             yield name, ours[name], theirs[counterpart]
+
+    def decided(self, output: str) -> str:
+        """Where the new program changed an output in its last scan; empty where it did not."""
+        place = self._decided.get(self._counterparts[output])
+        return "" if place is None else f"{_file(place.file)}:{place.line}"
 
     def differing(self) -> set[str]:
         """The outputs that differ now."""
@@ -115,8 +121,7 @@ class Lockstep:
             signals = self.signals()
             happening = self.player.play(SCAN)
             result = self.controller.scan(signals)
-            shown = (d for d in result.decided)
-            self.decided = tuple(f"{d.name} {_file(d.place.file)}:{d.place.line}" for d in shown)
+            self._decided = {d.name: d.place for d in result.decided}
             return happening
         if move not in self._timers:
             return self.player.play(move)

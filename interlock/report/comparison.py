@@ -92,7 +92,7 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
                     "old": None if o.run is None else o.run.before,
                     "new": None if o.run is None else o.run.after,
                     "run": None if o.run is None else _names(o.run.happenings),
-                    "decided": [] if o.run is None else list(o.run.decided),
+                    "decided": None if o.run is None else o.run.decided or None,
                 }
                 for o in behaviour.outputs
             ],

@@ -156,7 +156,7 @@ def _behaviour(c: Comparison) -> Iterator[Block]:
         return
     yield Paragraph(lockstep_words(c, behaviour))
     rows = [(o.output, c.old_model.outputs[o.output].says, *_told(c, o)) for o in behaviour.outputs]
-    yield table(("output", "says", "found", "in the end, old", "in the end, new"), rows)
+    yield table(("output", "says", "found", "old", "new", "decided anew by"), rows)
     for outputs in runs_of(behaviour):
         run = outputs[0].run
         assert run is not None
@@ -170,10 +170,9 @@ def _behaviour(c: Comparison) -> Iterator[Block]:
 
 def lockstep_words(c: Comparison, behaviour: Behaviour) -> str:
     """How the two controllers were run, and how far."""
-    said = (
-        f"Both controllers scanned the same plant: {behaviour.n_states:,} states reached, "
-        "counted up to the first difference that moves the plant."
-    )
+    parts = set(behaviour.differing) & behaviour.product.driving
+    how_far = "up to the first difference that moves the plant" if parts else "all of them"
+    said = f"Both controllers scanned the same plant: {behaviour.n_states:,} states, {how_far}."
     if c.plant_differs:
         said += " The plant or its signals changed, too; the plant here is the old one."
     alike = [o.output for o in behaviour.outputs if o.likeness is Likeness.ALIKE]
@@ -202,11 +201,11 @@ def runs_of(behaviour: Behaviour) -> list[list[OutputComparison]]:
     return [groups[moves] for moves in sorted(groups, key=len)]
 
 
-def _told(c: Comparison, o: OutputComparison) -> tuple[str, str, str]:
+def _told(c: Comparison, o: OutputComparison) -> tuple[str, str, str, str]:
     if o.run is None:
-        return likeness_words(o), "", ""
+        return likeness_words(o), "", "", ""
     values = [value_words(c.old_model, o.output, v) for v in (o.run.before, o.run.after)]
-    return likeness_words(o), values[0], values[1]
+    return likeness_words(o), values[0], values[1], o.run.decided
 
 
 def _run(model: Model, run: Replayed) -> Table:

@@ -98,7 +98,8 @@ def _move(model: Model, move: ModelMove) -> Facets:
         "when": _text(move.when),
         "also": ", ".join(f"{name}: {_text(f)}" for name, f in sorted(move.also.items())),
         "by": move.kind.value,
-        WORDING: move.says,
+        # What setting a control is called follows from what the control is called.
+        WORDING: "" if model.machines[move.machine].is_control else move.says,
     }
 
 

@@ -298,7 +298,7 @@ def likeness_words(output: OutputComparison) -> str:
     if output.run is None:
         return output.likeness.value
     n = len(output.run.happenings)
-    return "differs from power-up on" if n == 0 else f"differs after {n} steps"
+    return "differs from power-up on" if n == 0 else f"differs after {n} step{'s'[: n != 1]}"
 
 
 def value_words(model: Model, output: str, value: int) -> str:

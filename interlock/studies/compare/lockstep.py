@@ -160,7 +160,7 @@ def replay_parting(
     before, after = values[output]
     if before == after:
         raise InternalError(f"{output}: the engine says that it differs, the replay that not")
-    return Parting(output, tuple(happenings), before, after, pair.decided)
+    return Parting(output, tuple(happenings), before, after, pair.decided(output))
 
 
 def _same(output: str, product: Product, witness: Witness, pair: Lockstep, number: int) -> None:

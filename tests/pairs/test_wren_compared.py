@@ -1,0 +1,67 @@
+"""Wren's design changes in comparison: what each does first, and that tidying does nothing."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.engines import catalogue
+from interlock.model.build import build
+from interlock.studies.compare.files import model_differences
+from interlock.studies.compare.lockstep import Behaviour, run_in_lockstep
+from tests.support.models import folders, shipped
+
+TIDIED = "tidied"
+PROGRAM = {"statement", "declaration"}
+# What differs first, after how many steps, and the last move that is no scan before it. The
+# quick ones; with a change of the controller alone.
+FIRST = {
+    "alarm-muted-standing": ("buzzer", "lead: STOWED to LOOSE"),
+    "lamp-before-inputs": ("green_feed", None),
+}
+
+
+def in_lockstep(name: str) -> Behaviour:
+    new = build(shipped(f"wren-changed/{name}"))
+    return run_in_lockstep(build(shipped("wren")), new, catalogue()["enumerate"]())
+
+
+@pytest.mark.parametrize("name", folders("wren-changed"))
+def test_every_change_is_told_by_meaning(name: str) -> None:
+    assert model_differences(shipped("wren"), shipped(f"wren-changed/{name}"))
+
+
+def test_moving_the_green_lamp_is_told_as_two_statements_that_moved() -> None:
+    differences = model_differences(shipped("wren"), shipped("wren-changed/lamp-before-inputs"))
+    assert [(d.name, d.kind.value) for d in differences] == [
+        ("green_feed", "moved"),
+        ("green_return", "moved"),
+    ]
+
+
+def test_tidying_changes_the_program_alone_and_tells_what_is_only_renamed() -> None:
+    differences = model_differences(shipped("wren"), shipped(f"wren-changed/{TIDIED}"))
+    assert {d.section for d in differences} == PROGRAM
+    renamed = {d.name for d in differences if d.kind.value == "renamed"}
+    assert renamed == {"run_fwd", "run_back", "disagreeing", "homes_left"}
+
+
+@pytest.mark.slow
+def test_tidying_is_equal_over_everything_reachable() -> None:
+    found = in_lockstep(TIDIED)
+    assert found.is_equal
+    assert found.limit is None
+    # Less than the model itself, of which the controllers do not see everything.
+    assert found.n_states > 10_000_000
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FIRST)
+def test_a_change_shows_first_where_it_was_made(name: str) -> None:
+    output, last_move = FIRST[name]
+    found = in_lockstep(name)
+    runs = {o.output: o.run for o in found.outputs if o.run is not None}
+    assert output in runs
+    first = min(runs.values(), key=lambda run: len(run.happenings))
+    assert len(runs[output].happenings) == len(first.happenings)
+    moves = [h.move for h in runs[output].happenings if h.move != "scan"]
+    assert (moves[-1] if moves else None) == last_move

@@ -1,0 +1,103 @@
+"""``interlock compare`` as a user meets it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from interlock.cli.main import run
+from tests.support.gate import GATE_ST, GATE_YAML, written
+from tests.support.models import MODELS
+
+LAMP = "lamp := shut AND NOT drive;"
+HOSTILE = "</td><script>alert(1)</script> | `x` *y*"
+
+
+def gates(folder: Path, new_st: str = GATE_ST, new_yaml: str = GATE_YAML) -> list[str]:
+    """Folders of the gate and of its change."""
+    old = written(folder / "old")
+    return ["compare", str(old), str(written(folder / "new", new_yaml, new_st))]
+
+
+def test_no_requirement_worse_is_zero_also_where_an_output_differs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    declared = "drive, lamp : BOOL; END_VAR"
+    late = GATE_ST.replace(LAMP, "lamp := shut AND NOT drive AND awake;\nawake := TRUE;")
+    late = late.replace(declared, f"{declared}\nVAR awake : BOOL; END_VAR")
+    assert run([*gates(tmp_path, late), "--plain"]) == 0
+    told = capsys.readouterr().out
+    assert "differs after 1 step: lamp (old on, new off)" in told
+    assert "equal over everything reachable: drive" in told
+
+
+def test_a_worse_requirement_is_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lying = GATE_ST.replace(LAMP, "lamp := NOT drive;")
+    assert run([*gates(tmp_path, lying), "--plain"]) == 1
+    assert "Worse in the new model: R1." in capsys.readouterr().out
+
+
+def test_a_mistake_in_either_model_is_two(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(gates(tmp_path, GATE_ST.replace("pressed;", "presed;"))) == 2
+    assert "did you mean 'pressed'?" in capsys.readouterr().err
+
+
+def test_a_limit_leaves_it_undecided(tmp_path: Path) -> None:
+    assert run([*gates(tmp_path), "--max-states", "2", "--plain"]) == 3
+
+
+def test_an_unknown_engine_is_refused_with_the_nearest(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([*gates(tmp_path), "--engine", "enumerat"]) == 2
+    assert "did you mean 'enumerate'?" in capsys.readouterr().err
+
+
+def test_json_on_standard_output_is_json_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([*gates(tmp_path), "--json", "-"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["outcome"] == "holds"
+    assert {o["likeness"] for o in data["lockstep"]["outputs"]} == {
+        "equal over everything reachable"
+    }
+
+
+def test_the_statement_is_the_same_bytes_twice_and_carries_the_inputs_checksums(
+    tmp_path: Path,
+) -> None:
+    args = ["compare", str(MODELS / "ramp"), str(MODELS / "ramp-broken" / "pin-alone")]
+    for name in ("a", "b"):
+        assert run([*args, "-o", str(tmp_path / name), "--plain"]) == 1
+    for file in ("impact.md", "impact.html", "impact.json"):
+        one, two = ((tmp_path / name / file).read_bytes() for name in ("a", "b"))
+        assert one == two
+        assert str(tmp_path).encode() not in one
+    data = json.loads((tmp_path / "a" / "impact.json").read_text(encoding="utf-8"))
+    files = [entry["file"] for entry in data["new"]["inputs"]]
+    assert files == ["pin-alone/controller.st", "pin-alone/model.yaml", "ramp/model.yaml"]
+    page = (tmp_path / "a" / "impact.html").read_text(encoding="utf-8")
+    assert all(entry["sha256"] in page for entry in data["new"]["inputs"])
+
+
+def test_what_a_model_says_cannot_become_part_of_the_page(tmp_path: Path) -> None:
+    says = HOSTILE.replace("'", "''")
+    yaml = GATE_YAML.replace("caught in the gate", f"'{says}'").replace(
+        "the lamp tells the truth", f"'{says}'"
+    )
+    lying = GATE_ST.replace(LAMP, "lamp := NOT drive;")
+    assert run([*gates(tmp_path, lying, yaml), "-o", str(tmp_path / "out"), "--plain"]) == 1
+    page = (tmp_path / "out" / "impact.html").read_text(encoding="utf-8")
+    text = (tmp_path / "out" / "impact.md").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+    assert "src=" not in page
+    assert "\\<script\\>" in text
+    rows = [line for line in text.splitlines() if "script" in line]
+    assert rows
+    assert all("\\| \\`x\\` \\*y\\*" in row for row in rows)
