@@ -23,6 +23,9 @@ from interlock.replay.player import Happening
 # The moves of the vehicle; what people do with buttons is free in both models.
 VEHICLE = (MoveKind.PLANT, MoveKind.DRIVER)
 
+# A map of more combinations of states could neither be kept nor told.
+MOST_CONFIGURATIONS = 2_000
+
 Configuration = tuple[str, ...]
 """The names of the states of the shared map's machines."""
 
@@ -116,12 +119,19 @@ def compare_moves(
 
 
 def _shared_map(old: Model, new: Model) -> tuple[str, ...]:
-    """The machines of both maps that have the same states, in the old model's order."""
+    """The machines of both maps that have the same states, in the old model's order.
+
+    Where the maps are too large to be told, the last machines are given up.
+    """
     theirs = {name.casefold() for name in new.map_machines}
-    found = []
+    found: list[str] = []
+    n_places = 1
     for name in old.map_machines:
         machine = new.machines.get(name)
         same = machine is not None and machine.states == old.machines[name].states
+        n_places *= len(old.machines[name].states) if same else 1
+        if n_places > MOST_CONFIGURATIONS:
+            break
         if same and name.casefold() in theirs:
             found.append(name)
     return tuple(found)
