@@ -17,6 +17,7 @@ EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1,
 _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
     "faults": "insert faults: smallest sets that break a requirement, what each fault does",
+    "rating": "ISO 13849-1 and IEC 62061 arithmetic; what faults say against claimed categories",
     "compare": "compare a design change with the model before it",
     "challenge": "seed defects and see which requirement notices each",
     "draw": "draw state diagrams, the map of conversions and what permits what",
