@@ -8,7 +8,9 @@ does something occur? They are answered here by forgetting everything else first
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
@@ -19,7 +21,7 @@ from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
-from interlock.kernel.system import Move, System
+from interlock.kernel.system import System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -92,9 +94,9 @@ class Explored:
     def minimal_sets(self, query: Query, most_sets: int = MOST_SETS) -> CutSets:
         """The minimal sets of flags with which `query` is found.
 
-        For `Stay` they are those set in the run's loop; for `Trap`, with no flag set on the way
-        to the goal, as nobody counts on a fault to get out. Where faults are bounded in the
-        system, so are the sets.
+        For `Stay` they are those set where the endless part of the run begins; for `Trap`, with
+        no flag set on the way to the goal, as nobody counts on a fault to get out. Where faults
+        are bounded in the system, so are the sets.
         """
         before = self._budget.seconds
         try:
@@ -187,24 +189,38 @@ class Explored:
                 inside = space.reached & space.encoding.truth(stay)
                 starts = inside & space.encoding.truth(start)
                 within = space.closure_after(starts, inside)
-                return FairLoops(space, within).core
+                return FairLoops(self._tame, within).core
             case Trap(goal):
-                return self._trapped(space, goal)
+                return self._trapped(self._tame, goal)
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
+    @cached_property
+    def _tame(self) -> Space:
+        """The explored space, its moves only as far as they set no flag that is not set already.
+
+        Nothing has to strike: what goes on for ever, and a way on, must do without.
+        """
+        space = copy(self._whole())
+        moves = []
+        for move in self.system.moves:
+            set_already = [var(flag) for flag in self.flags if flag in move.updates]
+            moves.append(replace(move, guard=and_(move.guard, *set_already)))
+        space.system = replace(self.system, moves=tuple(moves))
+        space.moves = [SymbolicMove.of(space.encoding, move) for move in moves]
+        return space
+
     def _trapped(self, space: Space, goal: Expr) -> Node:
         able = space.reached & space.encoding.truth(goal)
-        moves = [SymbolicMove.of(space.encoding, self._tame(move)) for move in self.system.moves]
+        seen = dict.fromkeys(space.moves, space.diagrams.false)
         while True:
             before = able
-            for move in moves:
+            for move in space.moves:
                 space.check()
-                able = able | move.preimage(able) & space.reached
+                # What a move has led into before leads to nothing new.
+                unseen = able & ~seen[move]
+                if unseen.satisfiable():
+                    seen[move] = able
+                    able = able | move.preimage(unseen) & space.reached
             if able == before:
                 return space.reached & ~able
-
-    def _tame(self, move: Move) -> Move:
-        """`move`, as far as it sets no flag that is not set already."""
-        set_already = [var(flag) for flag in self.flags if flag in move.updates]
-        return replace(move, guard=and_(move.guard, *set_already))
