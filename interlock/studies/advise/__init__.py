@@ -1,0 +1,1 @@
+"""The weakest permissive of an output, beside what the program says."""
