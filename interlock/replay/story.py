@@ -65,6 +65,16 @@ def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
     return lines
 
 
+def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
+    """As `tell`, and the last step even if it is a scan that changed nothing to be seen.
+
+    For runs whose point is what the last scan did not do.
+    """
+    lines = tell(model, run, quiet_scans=True)
+    scans = _WHO[MoveKind.SCAN]
+    return [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
+
+
 def _change(model: Model, change: Change) -> str:
     if change.name in model.outputs and {change.before, change.after} == {"TRUE", "FALSE"}:
         return f"{change.name} {'on' if change.after == 'TRUE' else 'off'}"

@@ -73,6 +73,7 @@ def test_equivalence_and_gaps_agree_with_playing_every_run(tmp_path: Path) -> No
             nearest = first_difference(original, build(defect.applied_to(model)))
             assert (nearest is None) == (trial.outcome is Outcome.EQUIVALENT), defect.id
             assert nearest is None or nearest == trial.n_steps, defect.id
+            assert nearest is None or trial.story[-1].number == nearest, defect.id
     assert n_compared
 
 

@@ -18,7 +18,7 @@ from interlock.model.model import Model
 from interlock.replay.judge import Replayed
 from interlock.replay.player import Player
 from interlock.replay.story import Line as Told
-from interlock.replay.story import tell
+from interlock.replay.story import tell_to_the_end
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written
 from interlock.st.lower import lower_expression
@@ -265,7 +265,7 @@ def _meeting(built: Built, witness: Witness) -> Meeting:
     player = Player(built.model)
     happenings = [player.play(step.move) for step in witness.steps]
     happenings.append(player.play(SCAN))
-    lines = tell(built.model, Replayed(tuple(happenings), None), quiet_scans=False)
+    lines = tell_to_the_end(built.model, Replayed(tuple(happenings), None))
     return Meeting(tuple(lines), len(happenings))
 
 

@@ -15,7 +15,7 @@ from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.replay.judge import Replayed, replay
-from interlock.replay.story import Line, tell
+from interlock.replay.story import Line, tell_to_the_end
 from interlock.studies.challenge.alike import Lockstep, difference
 from interlock.studies.challenge.defects import Defect
 
@@ -246,7 +246,7 @@ class Courtroom:
 def _with_run(trial: Trial, model: Model, run: Replayed) -> Trial:
     return replace(
         trial,
-        story=tuple(tell(model, run)),
+        story=tuple(tell_to_the_end(model, run)),
         n_steps=len(run.happenings),
         loop_start=run.loop_start,
     )
