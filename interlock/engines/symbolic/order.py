@@ -9,10 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.kernel.expr import Expr, Op, variables_of
+from interlock.kernel.expr import Expr, Op, topological, variables_of
 from interlock.kernel.system import PHASE, System
 
 Edge = tuple[int, ...]
+
+MOST_TIED = 20
+"""An update that reads more variables than this says little about which belong together."""
+
+MOST_CLOSE = 4
+"""The few variables of a small part of an expression belong together, whatever it is part of."""
 
 
 def variable_order(system: System) -> list[int]:
@@ -33,7 +39,7 @@ def _edges(system: System) -> list[Edge]:
 
     def join(names: Sequence[str]) -> None:
         places = {system.index[name] for name in names if name != PHASE}
-        if len(places) > 1:
+        if 1 < len(places) <= MOST_TIED:
             found[tuple(sorted(places))] = None
 
     for move in system.moves:
@@ -43,6 +49,31 @@ def _edges(system: System) -> list[Edge]:
         for part in _parts(move.guard):
             # A move that writes many variables, as a scan does, does not tie them together.
             join([*variables_of([part]), *(written if len(written) <= 3 else [])])
+    for places in _close(system):
+        found[places] = None
+    return list(found)
+
+
+def _close(system: System) -> list[Edge]:
+    """Variables that meet in a small part of some expression.
+
+    A fault stands beside the sensor that it falsifies, for instance: deep inside the updates of a
+    scan, each of which reads nearly everything.
+    """
+    roots = [root for move in system.moves for root in (move.guard, *move.updates.values())]
+    few: dict[Expr, frozenset[int] | None] = {}
+    found: dict[Edge, None] = {}
+    for node in topological(roots):
+        below = [few[arg] for arg in node.args]
+        if node.op is Op.VAR:
+            names = [] if node.name == PHASE else [system.index[node.name]]
+            few[node] = frozenset(names)
+            continue
+        known = [places for places in below if places is not None]
+        joined = frozenset[int]().union(*known)
+        few[node] = joined if len(known) == len(below) and len(joined) <= MOST_CLOSE else None
+        if few[node] is not None and len(joined) > 1:
+            found[tuple(sorted(joined))] = None
     return list(found)
 
 
