@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.base.errors import nearest
+from interlock.base.errors import Mistake, nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.files import read_text
 from interlock.model.model import Formula, Machine, Model, ModelMove
@@ -80,6 +80,8 @@ class Action:
         Index of the state that the machine is brought to.
     moves : tuple of str
         The moves that bring it there; which one depends on where it is.
+    sources : frozenset of int
+        The states that `moves` and `errors` leave.
     errors : tuple of str
         Declared human errors (``by: human``) that bring it there.
     """
@@ -88,6 +90,7 @@ class Action:
     target: int
     moves: tuple[str, ...]
     errors: tuple[str, ...]
+    sources: frozenset[int]
     says: str
 
 
@@ -227,9 +230,16 @@ class _Reader:
         before = len(self.mistakes.found)
         formula = self._names.formula(path, text, self._names.truth())
         for number in range(before, len(self.mistakes.found)):
-            hinted = self._names.hint_at_signals(self.mistakes.found[number])
-            self.mistakes.found[number] = hinted
+            self.mistakes.found[number] = self._hinted(self.mistakes.found[number])
         return formula
+
+    def _hinted(self, mistake: Mistake) -> Mistake:
+        """Say why a signal cannot be named, where one was."""
+        for name in self.model.sensors:
+            if mistake.says.startswith(f"'{name}' is not declared"):
+                said = f"'{name}' is a signal, which may lie; people see the truth and the lamps"
+                return Mistake(mistake.place, said)
+        return mistake
 
     def procedure(self, id_: str, shape: ProcedureShape) -> Procedure | None:
         """The procedure `id_`, or None after noting what is wrong with it."""
@@ -288,9 +298,8 @@ class _Reader:
         name, _, state = (part.strip() for part in text.partition(" to "))
         machine = self.model.machines.get(name)
         if not state or machine is None:
-            known = [*self._moves, *(f"{n} to …" for n in self.model.machines)]
             said = f"'{text}' is neither a move of a person nor 'MACHINE to STATE'"
-            near = nearest(name, self.model.machines) if state else nearest(text, known)
+            near = nearest(text, self._moves) if ":" in text else nearest(name, self.model.machines)
             self.mistakes.add(place, said + near)
             return None
         target = self._state(machine, state, path)
@@ -339,8 +348,19 @@ def _action_of(
     model: Model, machine: str, target: int, moves: list[ModelMove], says: str
 ) -> Action:
     errors = [
-        m.name
+        m
         for m in model.moves
         if m.kind is MoveKind.HUMAN and (m.machine, m.target) == (machine, target)
     ]
-    return Action(machine, target, tuple(m.name for m in moves), tuple(errors), says)
+    n_states = len(model.machines[machine].states)
+    sources = {m.source for m in (*moves, *errors) if m.source is not None}
+    if any(m.source is None for m in moves):
+        sources = set(range(n_states)) - {target}
+    return Action(
+        machine,
+        target,
+        tuple(m.name for m in moves),
+        tuple(m.name for m in errors),
+        frozenset(sources),
+        says,
+    )

@@ -19,7 +19,7 @@ from rich.text import Text
 from interlock import __version__
 from interlock.model.model import Model
 from interlock.replay.story import tell
-from interlock.studies.rehearsal.study import (
+from interlock.studies.rehearsal.results import (
     Class,
     DeviationResult,
     Rehearsal,
@@ -98,6 +98,9 @@ def _procedure(rehearsal: Rehearsal, rehearsed: Rehearsed) -> list[RenderableTyp
         Text(f"{procedure.id}: {procedure.says}", style="bold"),
         Text(f"  takes {duration_of(rehearsed)}; {len(procedure.steps)} steps"),
     ]
+    if rehearsed.limit is not None:
+        parts.append(Text(f"  undecided: {rehearsed.limit}", style="yellow"))
+        return parts
     if rehearsed.start is None:
         said = "  no state to start from was found: its start condition, with nothing pressed and "
         parts.append(Text(said + "nothing moving, was not reached", style="bold red"))
@@ -271,6 +274,7 @@ def _procedure_data(rehearsal: Rehearsal, rehearsed: Rehearsed) -> dict[str, Any
         "durations_assumed": any(step.assumed for step in procedure.steps),
         "start_found": rehearsed.start is not None,
         "start_moves": list(rehearsed.start or ()),
+        "limit": rehearsed.limit,
         "ends": rehearsed.ends,
         "violates": rehearsed.requirement,
         "steps": [

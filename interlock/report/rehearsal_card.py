@@ -7,7 +7,7 @@ from pathlib import Path
 from interlock import __version__
 from interlock.report.rehearsal import duration_of, says
 from interlock.studies.rehearsal.card import Card
-from interlock.studies.rehearsal.study import Class, Rehearsal, Rehearsed
+from interlock.studies.rehearsal.results import Class, Rehearsal, Rehearsed
 
 _TEMPLATE = Path(__file__).with_name("rehearsal_card.html")
 _NEVER = (Class.VIOLATING, Class.STUCK)

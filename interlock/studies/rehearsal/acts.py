@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from interlock.model.model import Formula, Model
-from interlock.model.procedures import Action, Hold, ProcedureStep, control_move
+from interlock.model.procedures import Hold, ProcedureStep, control_move
 
 
 class ActKind(Enum):
@@ -31,7 +31,8 @@ class Act:
     moves : tuple of str
         For `DO`: any one of them.
     machine : str
-    target : int
+    passed : frozenset of int
+        For `DO`: states of the machine in which there is nothing to do.
     done : Formula or None
         For `BEGIN` and `UNTIL`.
     skips : int
@@ -42,7 +43,7 @@ class Act:
     step: str
     moves: tuple[str, ...] = ()
     machine: str = ""
-    target: int = 0
+    passed: frozenset[int] = frozenset()
     done: Formula | None = None
     skips: int = 0
 
@@ -76,7 +77,7 @@ def as_written(step: ProcedureStep, erring: bool = False) -> Passage:
     erring : bool
         Whether an action may also be brought about by a declared human error.
     """
-    acts = [do(step, action, erring) for action in step.actions]
+    acts = [do(step, number, erring) for number in range(len(step.actions))]
     if not acts and step.hold is None:
         return Passage(step, (Act(ActKind.UNTIL, step.id, done=step.done),))
     if step.hold is None:
@@ -87,21 +88,28 @@ def as_written(step: ProcedureStep, erring: bool = False) -> Passage:
     return Passage(step, (*acts, *held(step, step.hold, until)))
 
 
-def do(step: ProcedureStep, action: Action, erring: bool = False) -> Act:
-    """The act of bringing one machine to a state."""
+def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
+    """The act of bringing one machine to a state.
+
+    There is nothing to do where the machine is there, or where a later action of the step would
+    bring it, unless the action starts from there.
+    """
+    action = step.actions[number]
+    later = {a.target for a in step.actions[number:] if a.machine == action.machine}
+    passed = frozenset({action.target} | later - action.sources)
     moves = dict.fromkeys((*action.moves, *(action.errors if erring else ())))
-    return Act(ActKind.DO, step.id, tuple(moves), action.machine, action.target)
+    return Act(ActKind.DO, step.id, tuple(moves), action.machine, passed)
 
 
 def held(step: ProcedureStep, hold: Hold, until: Act) -> Acts:
     """Press, wait as `until` says, let go."""
-    press = Act(ActKind.DO, step.id, (hold.press,), hold.control, hold.position)
+    press = Act(ActKind.DO, step.id, (hold.press,), hold.control, frozenset({hold.position}))
     return press, until, let_go(step, hold)
 
 
 def let_go(step: ProcedureStep, hold: Hold) -> Act:
     """The act of letting a control go."""
-    return Act(ActKind.DO, step.id, (hold.release,), hold.control, hold.released)
+    return Act(ActKind.DO, step.id, (hold.release,), hold.control, frozenset({hold.released}))
 
 
 def pressed_a_while(step: ProcedureStep, hold: Hold) -> Acts:

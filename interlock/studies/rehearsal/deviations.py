@@ -191,29 +191,27 @@ def _button(model: Model, hold: Hold) -> str:
     return called if machine.is_bool else f"{machine.states[hold.position]} of {called}"
 
 
-def performed(procedure: Procedure, chosen: Sequence[Deviation]) -> tuple[list[Passage], list[int]]:
-    """The passages of a procedure with deviations, and the number of the step of each.
+def performed(procedure: Procedure, chosen: Sequence[Deviation]) -> list[Passage]:
+    """The passages of a procedure with deviations.
 
     Parameters
     ----------
+    procedure : Procedure
     chosen : sequence of Deviation
         In order, no two about the same step.
     """
     passages: list[Passage] = []
-    at: list[int] = []
     number = 0
     waiting = list(chosen)
     while number < len(procedure.steps):
         if waiting and waiting[0].first == number:
             deviation = waiting.pop(0)
             passages += deviation.passages
-            at += [number] * len(deviation.passages)
             number = deviation.last + 1
         else:
             passages.append(as_written(procedure.steps[number], erring=True))
-            at.append(number)
             number += 1
-    return passages, at
+    return passages
 
 
 def pairs(found: Sequence[Deviation]) -> Iterator[tuple[Deviation, Deviation]]:

@@ -9,7 +9,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, not_
 from interlock.kernel.query import Engine, Exploration, Limits, Query, Reach
-from interlock.kernel.system import PHASE, MoveKind, System
+from interlock.kernel.system import PHASE, MoveKind, Stepper, System
 from interlock.model.build import Built
 from interlock.model.procedures import Procedures
 from interlock.studies.rehearsal.world import UNATTENDED
@@ -67,7 +67,9 @@ class Recovery:
             self.full,
             moves=tuple(m for m in self.full.moves if m.kind in UNATTENDED or m.name in names),
         )
+        self._stepper = Stepper(self.full)
         self._ways: dict[State, Way] = {}
+        self.n_searched = 0
 
     def explore(self, system: System, queries: Sequence[Query]) -> Exploration:
         """Ask the engine, within the limits."""
@@ -79,13 +81,20 @@ class Recovery:
             way = self._search(self.taught, state, taught=True)
             if not way.found:
                 way = self._search(self.full, state, taught=False)
+            self.n_searched += 1
             self._ways[state] = way
+            if way.found and way.taught:
+                self._keep_rests(state, way)
         return self._ways[state]
 
-    @property
-    def n_searched(self) -> int:
-        """From how many states a way was looked for."""
-        return len(self._ways)
+    def _keep_rests(self, state: State, way: Way) -> None:
+        """What is left of a shortest way is a shortest way from every state on it."""
+        n_actions = way.n_actions
+        for number, name in enumerate(way.moves, 1):
+            move = self.full.move(name)
+            state = self._stepper.after(state, move)
+            n_actions -= move.kind not in UNATTENDED
+            self._ways.setdefault(state, Way(True, way.moves[number:], n_actions))
 
     def _search(self, system: System, state: State, taught: bool) -> Way:
         there = starting_in(system, state)

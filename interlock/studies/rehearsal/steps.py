@@ -87,7 +87,7 @@ def _moves_of(built: Built, act: Act, number: int) -> list[Move]:
         return [Move(f"{name} is done", MoveKind.OPERATOR, guard, onward, seen)]
     if act.kind is ActKind.LINGER:
         return [Move(f"{name} lingers", MoveKind.OPERATOR, here, onward, here)]
-    there = eq(ex.var(act.machine), ex.const(act.target))
+    there = or_(*(eq(ex.var(act.machine), ex.const(state)) for state in sorted(act.passed)))
     passed = and_(here, there)
     moves = [Move(f"{name} {act.machine} is there", MoveKind.OPERATOR, passed, onward, passed)]
     known = [move for move in built.system.moves if move.name in act.moves]

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from enum import Enum
+from dataclasses import replace
 
 from interlock.base.errors import InternalError
 from interlock.engines import catalogue
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import and_
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, Reach
-from interlock.kernel.requirement import Outcome
 from interlock.kernel.witness import Step, Witness
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
-from interlock.model.procedures import Procedure, Procedures, ProcedureStep
+from interlock.model.procedures import Procedure, Procedures
 from interlock.replay.judge import Replayed, replay
 from interlock.studies.rehearsal.acts import Passage, all_let_go, as_written, script_of
 from interlock.studies.rehearsal.deviations import (
@@ -27,6 +25,14 @@ from interlock.studies.rehearsal.deviations import (
     performed,
 )
 from interlock.studies.rehearsal.recovery import Recovery, Way, calm
+from interlock.studies.rehearsal.results import (
+    Class,
+    DeviationResult,
+    Rehearsal,
+    Rehearsed,
+    Stand,
+    StepResult,
+)
 from interlock.studies.rehearsal.steps import surely_ends
 from interlock.studies.rehearsal.walk import (
     BY_NOBODY,
@@ -38,158 +44,12 @@ from interlock.studies.rehearsal.walk import (
     violations,
     walk,
 )
-from interlock.studies.rehearsal.why import Reason, Situation
+from interlock.studies.rehearsal.why import Situation
 from interlock.studies.rehearsal.world import World
 
 MOST_NODES = 200_000
-# From so many different states where a deviation came to a stand the way back is looked for.
-MOST_WAYS = 6
-
-
-class Class(Enum):
-    """What comes of a deviation, the worst first."""
-
-    VIOLATING = "violating"
-    STUCK = "stuck"
-    RECOVERABLE = "recoverable"
-    BLOCKED = "blocked"
-    HARMLESS = "harmless"
-    UNDECIDED = "undecided"
-
-
-@dataclass(frozen=True)
-class Stand:
-    """Where the procedure does not go on.
-
-    Attributes
-    ----------
-    step : str or None
-        Id of the step; None where all steps were done and the end is not what it should be.
-    state : State
-        Of the model's system, after a scan.
-    reason : Reason or None
-        Why it does not go on.
-    """
-
-    step: str | None
-    state: State
-    reason: Reason | None
-
-
-@dataclass(frozen=True)
-class StepResult:
-    """What is known of a step as written.
-
-    Attributes
-    ----------
-    step : ProcedureStep
-    executable : bool
-        Some run comes to its end.
-    inevitable : bool or None
-        Every fair run does; None where a limit was hit.
-    n_starts : int
-        States in which it may begin under the procedure.
-    stand : Stand or None
-        Where it does not go on.
-    """
-
-    step: ProcedureStep
-    executable: bool
-    inevitable: bool | None
-    n_starts: int
-    stand: Stand | None
-
-
-@dataclass(frozen=True)
-class DeviationResult:
-    """What comes of one deviation, or of two.
-
-    Attributes
-    ----------
-    deviations : tuple of Deviation
-    outcome : Class
-    anchors : tuple of Anchor
-        How likely each of them is, where a figure is known.
-    requirement : str or None
-        The violated requirement, with its replayed run.
-    run : Replayed or None
-    stand : Stand or None
-        The first place where the procedure does not go on.
-    way : Way or None
-        The longest of the shortest ways back from where it does not go on.
-    n_stands : int
-        Different states in which it may stand.
-    n_searched : int
-        From how many of them the way back was looked for.
-    limit : str or None
-    """
-
-    deviations: tuple[Deviation, ...]
-    outcome: Class
-    anchors: tuple[Anchor, ...]
-    requirement: str | None = None
-    run: Replayed | None = None
-    stand: Stand | None = None
-    way: Way | None = None
-    n_stands: int = 0
-    n_searched: int = 0
-    limit: str | None = None
-
-
-@dataclass(frozen=True)
-class Rehearsed:
-    """Everything about one procedure.
-
-    Attributes
-    ----------
-    procedure : Procedure
-    start : tuple of str or None
-        Moves of a shortest run from the initial state to where it starts; None where no state to
-        start from was found.
-    steps : tuple of StepResult
-    ends : bool
-        Every run as written ends in the procedure's end condition.
-    requirement : str or None
-        Requirement that is violated though everything is done as written.
-    singles, pairs : tuple of DeviationResult
-    """
-
-    procedure: Procedure
-    start: tuple[str, ...] | None
-    steps: tuple[StepResult, ...]
-    ends: bool
-    requirement: str | None
-    run: Replayed | None
-    singles: tuple[DeviationResult, ...] = ()
-    pairs: tuple[DeviationResult, ...] = ()
-
-    @property
-    def outcome(self) -> Outcome:
-        """Holds if every step surely ends and no single deviation violates a requirement."""
-        violating = any(d.outcome is Class.VIOLATING for d in self.singles)
-        steps = self.start is not None and all(s.inevitable is not False for s in self.steps)
-        if violating or not steps or not self.ends or self.requirement is not None:
-            return Outcome.VIOLATED
-        undecided = any(d.outcome is Class.UNDECIDED for d in self.singles)
-        if undecided or any(s.inevitable is None for s in self.steps):
-            return Outcome.UNDECIDED
-        return Outcome.HOLDS
-
-
-@dataclass(frozen=True)
-class Rehearsal:
-    """A rehearsal of all procedures."""
-
-    model: Model
-    procedures: Procedures
-    rehearsed: tuple[Rehearsed, ...]
-
-    @property
-    def outcome(self) -> Outcome:
-        """Violated if anything is; else undecided if anything is; else holds."""
-        outcomes = {rehearsed.outcome for rehearsed in self.rehearsed}
-        order = (Outcome.VIOLATED, Outcome.UNDECIDED)
-        return next((o for o in order if o in outcomes), Outcome.HOLDS)
+# From so many different states where a deviation comes to a stand the way back is looked for.
+MOST_WAYS = 50
 
 
 class Rehearser:
@@ -224,30 +84,42 @@ class Rehearser:
     def rehearse(self, only: Sequence[str] = (), with_pairs: bool = False) -> Rehearsal:
         """Rehearse the procedures with the given ids, or all of them."""
         wanted = [p for p in self.procedures.procedures.values() if not only or p.id in only]
-        starts = self._starts(wanted)
-        found = [self._procedure(p, starts[p.id], with_pairs) for p in wanted]
+        starts, limit = self._starts(wanted)
+        found = []
+        for procedure in wanted:
+            start = starts[procedure.id]
+            if start is None:
+                found.append(Rehearsed(procedure, None, (), False, None, None, limit=limit))
+                continue
+            try:
+                found.append(self._procedure(procedure, start, with_pairs))
+            except WalkLimitError as reached:
+                said = str(reached)
+                found.append(Rehearsed(procedure, start, (), False, None, None, limit=said))
         return Rehearsal(self.model, self.procedures, tuple(found))
 
-    def _starts(self, wanted: Sequence[Procedure]) -> dict[str, tuple[str, ...] | None]:
-        """A shortest run to a calm state in which each procedure starts."""
+    def _starts(
+        self, wanted: Sequence[Procedure]
+    ) -> tuple[dict[str, tuple[str, ...] | None], str | None]:
+        """A shortest run to a calm state in which each procedure starts; the limit that was hit."""
         built = self.recovery.built
         queries = [Reach(and_(calm(built), built.lower(p.starts))) for p in wanted]
         found: dict[str, tuple[str, ...] | None] = dict.fromkeys(p.id for p in wanted)
+        limit = None
         for system in (self.recovery.taught, self.recovery.full):
             missing = [n for n, p in enumerate(wanted) if found[p.id] is None]
             if not missing:
                 break
             explored = self.recovery.explore(system, [queries[n] for n in missing])
+            limit = explored.limit
             for n, answer in zip(missing, explored.answers, strict=True):
                 if answer.witness is not None:
                     found[wanted[n].id] = tuple(s.move for s in answer.witness.steps)
-        return found
+        return found, limit
 
     def _procedure(
-        self, procedure: Procedure, start: tuple[str, ...] | None, with_pairs: bool
+        self, procedure: Procedure, start: tuple[str, ...], with_pairs: bool
     ) -> Rehearsed:
-        if start is None:
-            return Rehearsed(procedure, None, (), False, None, None)
         state = self.world.play(start)[-1]
         passages = [as_written(step) for step in procedure.steps]
         usual = walk(self.world, script_of(passages), [state], self._most_nodes)
@@ -301,7 +173,7 @@ class Rehearser:
     ) -> DeviationResult:
         anchors = tuple(anchor_of(deviation.kind, procedure) for deviation in chosen)
         self._report(f"{procedure.id}: {chosen[0].says}")
-        passages, _ = performed(procedure, chosen)
+        passages = performed(procedure, chosen)
         try:
             return self._judged(procedure, chosen, passages, start, at, anchors)
         except WalkLimitError as limit:
@@ -329,7 +201,7 @@ class Rehearser:
         states = list(dict.fromkeys(self._calmest(found, rest) for rest in bad))
         ways = [self.recovery.way(state) for state in states[:MOST_WAYS]]
         cured = self._cured(procedure, chosen, found, bad, passages)
-        outcome, way = _classified(ways, cured)
+        outcome, way = _classified(ways, len(states), cured)
         searched = len(ways)
         limit = "the search for a way back" if outcome is Class.UNDECIDED else None
         return DeviationResult(
@@ -392,10 +264,10 @@ class Rehearser:
             self._progress(Progress(stage, self.recovery.n_searched, 0, 0.0))
 
 
-def _classified(ways: Sequence[Way], cured: bool) -> tuple[Class, Way | None]:
+def _classified(ways: Sequence[Way], n_stands: int, cured: bool) -> tuple[Class, Way | None]:
     if any(way.found is False for way in ways):
         return Class.STUCK, None
-    if any(way.found is None for way in ways):
+    if any(way.found is None for way in ways) or len(ways) < n_stands:
         return Class.UNDECIDED, None
     longest = max(ways, key=lambda way: (way.n_actions, len(way.moves)))
     return (Class.BLOCKED if cured else Class.RECOVERABLE), longest

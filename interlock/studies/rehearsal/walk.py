@@ -133,7 +133,7 @@ class _Walker:
         if number is None:
             number = len(self.result.nodes)
             if number >= self.most:
-                raise WalkLimitError(f"{self.most:,} states")
+                raise WalkLimitError(f"states {self.most:,}")
             self.index[node] = number
             self.result.nodes.append(node)
             self.result.parents.append(parent)
@@ -168,7 +168,7 @@ class _Walker:
         phase = state[self.world.phase]
         if act.kind in (ActKind.BEGIN, ActKind.UNTIL):
             return phase == 0
-        in_place = act.kind is ActKind.DO and state[self.places[act.machine]] == act.target
+        in_place = act.kind is ActKind.DO and state[self.places[act.machine]] in act.passed
         return in_place or act.kind is ActKind.LINGER or phase < self.world.per_scan
 
     def _onward(self, state: State, number: int) -> int:
@@ -197,7 +197,7 @@ class _Walker:
     def _possible(self, state: State, act: Act, moves: list[int]) -> list[int]:
         match act.kind:
             case ActKind.DO:
-                if state[self.places[act.machine]] == act.target:
+                if state[self.places[act.machine]] in act.passed:
                     return [BY_NOBODY]
                 ready = self.world.known(state).ready
                 return [move for move in moves if move in ready]

@@ -22,7 +22,7 @@ from interlock.st.types import BOOL
 from interlock.st.write import write_expression
 
 # Of alternatives the likeliest is told: nobody means the button that nobody holds, the move that
-# starts elsewhere, or the component that is to fail.
+# starts elsewhere, the output that keeps itself on, or the component that is to fail.
 _CONTROL, _ELSEWHERE, _FAULT = 100, 200, 1_000
 
 
@@ -260,7 +260,7 @@ class Situation:
         computed = bool(evaluate_expression(assigned.value, self._program))
         # A value that other branches or later reads decided is not explained by this line alone.
         if name in above or computed is wanted or bool(self._program[name]) is wanted:
-            about = frozenset({(name, 1)})
+            about = frozenset({(name, _ELSEWHERE if name in above else 1)})
             return Reason(text, assigned.place, permissive=True, about=about)
         below = self._because(assigned.value, wanted, True, assigned.place, above | {name})
         return Reason(text, assigned.place, tuple(below), permissive=True)
