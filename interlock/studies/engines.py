@@ -43,14 +43,14 @@ class AutomaticEngine:
         engines = catalogue()
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         if n_flags <= MAX_FLAGS:
-            wanted = limits.max_states or MAX_ENUMERATED
-            capped = replace(limits, max_states=min(wanted, MAX_ENUMERATED))
+            cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
+            capped = replace(limits, max_states=MAX_ENUMERATED) if cut_by_cap else limits
             try:
                 explored = engines["enumerate"]().explore(system, queries, capped, progress)
             except DeclinedError:
                 return engines["symbolic"]().explore(system, queries, limits, progress)
-            cut_by_cap = explored.n_states >= MAX_ENUMERATED and wanted > MAX_ENUMERATED
-            if explored.limit is None or not cut_by_cap:
+            too_many = cut_by_cap and explored.n_states >= MAX_ENUMERATED
+            if explored.limit is None or not too_many:
                 return explored
         return engines["symbolic"]().explore(system, queries, limits, progress)
 
