@@ -38,7 +38,9 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1) -> System:
         moves.append(turn(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)}))
     waiting = lt(const(0), pending)
     scan = {PHASE: const(0), **draw(_programs())}
-    moves.append(Move("scan", MoveKind.SCAN, waiting, scan, waiting))
+    # A controller may also scan on while nothing happens.
+    due = draw(st.sampled_from([waiting, TRUE]))
+    moves.append(Move("scan", MoveKind.SCAN, due, scan, due))
     variables = [Variable(PHASE, Domain(0, most_pending), draw(st.integers(0, 1)), Role.PHASE)]
     variables += [
         Variable(name, Domain(*KNOWN[name]), draw(st.integers(*KNOWN[name])))

@@ -23,11 +23,15 @@ def chained(steps: Sequence[Step], start: Node) -> Iterator[Node]:
     Yields after every step, so that the caller can watch the limits.
     """
     found = start
+    seen: dict[Step, Node] = {}
     while True:
         before = found
         for step in steps:
-            found = found | step(found)
-            yield found
+            # All that was found, not only what is new since: its diagram is the simpler one.
+            if seen.get(step) != found:
+                seen[step] = found
+                found = found | step(found)
+                yield found
         if found == before:
             return
 
@@ -59,21 +63,21 @@ class Search:
         start = encoding.is_state(encoding.system.initial)
         if self._settling is None:
             scans, others = _by_kind(encoding, moves)
-            self.start = start | _answers(self._dd.false, start, scans)
-            self.steps: list[Step] = [_answered(move, scans) for move in others]
+            self.start = start
+            self.steps: list[Step] = [*(move.image for move in scans)]
+            self.steps += [_answered(move, scans) for move in others]
         else:
             self.start = self._settling.narrowed(self._first_settled(self._settling, start))
-            self.steps = [step.image for step in self._settling.steps]
+            steps = [*self._settling.steps, self._settling.repeat]
+            self.steps = [step.image for step in steps]
 
     def _first_settled(self, settled: Settling, initial: Node) -> Node:
         if settled.is_regular(initial):
             return initial
-        # No scan has made the initial state what it is. It is left behind by one step.
-        between = initial
-        if not (initial & settled.scan.guard).satisfiable():
-            between = self._dd.disjunction(move.image(initial) for move in settled.moves)
-        self.irregular = initial | between
-        return settled.scan.image(between)
+        # No scan has made the initial state what it is. It is left behind by the first one.
+        moved = [move.image(initial) for move in settled.moves]
+        self.irregular = self._dd.disjunction([initial, *moved])
+        return settled.scan.image(self.irregular)
 
     def all_states(self, found: Node) -> Iterator[Node]:
         """The states that a set found by the search stands for, in several parts."""
@@ -128,21 +132,20 @@ def _by_kind(
     return scans, [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
 
 
-def _answers(found: Node, new: Node, scans: Sequence[SymbolicMove]) -> Node:
-    """What scans make of `new`, and of what they made, as far as not `found`."""
-    total = new
-    while new.satisfiable():
-        before = total
-        for scan in scans:
-            total = total | scan.image(new)
-        new = total & ~before & ~found
-    return total
-
-
 def _answered(move: SymbolicMove, scans: Sequence[SymbolicMove]) -> Step:
-    """A move with the scans that answer it, which get to see only the states that are new."""
+    """A move with the scans that answer it, which see only the states that are new.
+
+    A move by the environment only gets further after its scan, so the scan follows at once.
+    """
 
     def step(found: Node) -> Node:
-        return _answers(found, move.image(found) & ~found, scans)
+        new = move.image(found) & ~found
+        reached = new
+        while new.satisfiable():
+            known = found | reached
+            for scan in scans:
+                reached = reached | scan.image(new)
+            new = reached & ~known
+        return reached
 
     return step

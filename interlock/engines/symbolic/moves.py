@@ -10,7 +10,7 @@ once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -51,8 +51,11 @@ class Plan:
         return frozenset(self.reads) - frozenset[int]().union(*self.reads.values())
 
 
-def plan(reads: Mapping[int, frozenset[int]]) -> Plan:
-    """Choose an order of writing with few copies, given what the update of each variable reads."""
+def plan(reads: Mapping[int, frozenset[int]], liked: Container[int] = ()) -> Plan:
+    """Choose an order of writing with few copies, given what the update of each variable reads.
+
+    Where a choice remains, copies are taken of `liked` variables.
+    """
     read = frozenset[int]().union(*reads.values())
     unread = [v for v in sorted(reads) if v not in read]
     waiting = [v for v in sorted(reads) if v in read]
@@ -60,7 +63,12 @@ def plan(reads: Mapping[int, frozenset[int]]) -> Plan:
     steps: list[tuple[int, ...]] = []
     while waiting:
         readers = {v: sum(v in reads[w] for w in waiting if w != v) for v in waiting}
-        chosen = min(waiting, key=lambda v: (readers[v] > 0, -readers[v], v))
+        # A copy only helps of a variable that others wait for and that waits itself.
+        blocked = {v for v in waiting if any(w in reads[v] for w in waiting if w != v)}
+        chosen = min(
+            waiting,
+            key=lambda v: (readers[v] > 0, v not in blocked, v not in liked, -readers[v], v),
+        )
         if readers[chosen]:
             # Its readers take the copy from now on, so it may be written next.
             copied.append(chosen)
@@ -124,7 +132,7 @@ class SymbolicMove:
         self.values = values
         self._encoding = encoding
         self._dd = encoding.diagrams
-        chosen = plan(reads)
+        chosen = plan(reads, encoding.copies)
         self._copies = [
             self._dd.bits[a].equiv(self._dd.bits[b])
             for v in chosen.copied
@@ -208,8 +216,7 @@ class SymbolicMove:
                     dd.and_exists(states, where, write.forgotten) & value
                     for where, value in write.cases
                 )
-                continue
-            if write.forgotten is not None:
+            elif write.forgotten is not None:
                 states = states.exists(write.forgotten)
             for joined in write.joined:
                 states = states & joined

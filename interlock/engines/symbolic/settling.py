@@ -1,7 +1,7 @@
 """A system between its scans: a move together with the scan that answers it as one step.
 
-Where every move by the environment is answered by one scan before the next, the states after a
-scan (settled states) are all that a search has to keep; the others follow from them in the end.
+Where the environment makes one move and then a scan comes, the states after a scan (settled
+states) are all that a search has to keep; the others follow from them in the end.
 And in settled states most of what a scan writes says nothing new: an output is a function of
 the inputs it was just calculated from. Such variables are left out of the search; where a guard
 reads them, their function is read instead. What is left of a scan are latches and other
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
 from interlock.engines.symbolic.moves import SymbolicMove, plan
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import PHASE, MoveKind
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Diagrams, Node, Substitution
@@ -33,9 +33,15 @@ class Settling:
     ----------
     steps : list of SymbolicMove
         One for each move of the environment, its scan included, without the variables left out.
+    repeat : SymbolicMove
+        One more scan, where nothing has happened since the last.
     moves : list of SymbolicMove
-        The moves of the environment themselves, in the same order.
+        The moves of the environment themselves, in the same order as `steps`.
     scan : SymbolicMove
+    settled : Node
+        The states that a scan leads to.
+    functions : dict of int to Partition
+        The variables left out, by position: their values by those of others.
     """
 
     def __init__(
@@ -45,15 +51,17 @@ class Settling:
         self._dd = encoding.diagrams
         self.moves = list(moves)
         self.scan = scan
+        self.settled = _after_scan(encoding)
         self._after = {v: self._after_scan(v) for v in scan.values}
-        self._functions = self._find_functions()
-        self._inline = self._dd.substitution(encoding.bit_functions(self._functions))
-        self._left_out = self._dd.positive(b for v in self._functions for b in encoding.bits[v])
+        self.functions = self._find_functions()
+        self._inline = self._dd.substitution(encoding.bit_functions(self.functions))
+        self._left_out = self._dd.positive(b for v in self.functions for b in encoding.bits[v])
         self._defined = [
             self._dd.disjunction(where & encoding.is_value(v, x) for x, where in function.items())
-            for v, function in self._functions.items()
+            for v, function in self.functions.items()
         ]
-        self.steps = [self._step(move) for move in self.moves]
+        self.steps = [self._step(move.name, move.guard, move.values) for move in self.moves]
+        self.repeat = self._step(scan.name, encoding.diagrams.true, {})
 
     def _after_scan(self, v: int) -> Node:
         """What is surely true of the variable `v` and what it was calculated from after a scan."""
@@ -89,6 +97,10 @@ class Settling:
         return found
 
     def _function(self, v: int) -> Partition | None:
+        """The value of `v` by other variables, if what is known after a scan leaves no choice."""
+        calculated = self.scan.values[v]
+        if self._encoding.variables_in(calculated.values()).isdisjoint(self.scan.values):
+            return dict(calculated)
         bits = self._dd.positive(self._encoding.bits[v])
         domain = self._encoding.system.variables[v].domain
         function: Partition = {}
@@ -107,18 +119,19 @@ class Settling:
             partition, self._dd.substitution(self._encoding.bit_functions(functions))
         )
 
-    def _step(self, move: SymbolicMove) -> SymbolicMove:
-        guard = move.guard.substitute(self._inline)
-        between = {v: _substituted(p, self._inline) for v, p in move.values.items()}
+    def _step(self, name: str, guard: Node, moved: Mapping[int, Partition]) -> SymbolicMove:
+        """What a move with `guard` and the new values `moved` comes to when scanned."""
+        between = {v: _substituted(p, self._inline) for v, p in moved.items()}
         # The scan reads what the move has left: its new values, and outputs as they were.
-        left = self._dd.substitution(self._encoding.bit_functions({**self._functions, **between}))
+        left = self._dd.substitution(self._encoding.bit_functions({**self.functions, **between}))
+        guard = guard.substitute(self._inline) & self.scan.guard.substitute(left)
         values = {v: p for v, p in between.items() if v not in self.scan.values}
         for v, partition in self.scan.values.items():
-            if v not in self._functions:
+            if v not in self.functions:
                 new = _substituted(partition, left)
                 if self._may_change(v, guard, new):
                     values[v] = new
-        return _move(self._encoding, move.name, guard, _simplified(self._dd, values, guard))
+        return _move(self._encoding, name, guard, _simplified(self._dd, values, guard))
 
     def _may_change(self, v: int, guard: Node, new: Partition) -> bool:
         settled = guard & self._after[v].substitute(self._inline)
@@ -144,13 +157,17 @@ class Settling:
     def count(self, narrowed: Node) -> int:
         """How many settled states there are in a set without the variables left out."""
         return self._encoding.count(narrowed) >> sum(
-            len(self._encoding.bits[v]) for v in self._functions
+            len(self._encoding.bits[v]) for v in self.functions
         )
 
     def is_regular(self, state: Node) -> bool:
         """Whether a single state could have come out of a scan."""
-        conditions = [~self.scan.guard, *self._after.values()]
+        conditions = [self.settled, *self._after.values()]
         return all((state & condition).satisfiable() for condition in conditions)
+
+
+def _after_scan(encoding: Encoding) -> Node:
+    return encoding.is_value(encoding.system.index[PHASE], 0)
 
 
 def settling(encoding: Encoding, moves: Sequence[SymbolicMove]) -> Settling | None:
@@ -158,11 +175,12 @@ def settling(encoding: Encoding, moves: Sequence[SymbolicMove]) -> Settling | No
     kinds = {move.name: move.kind for move in encoding.system.moves}
     scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
     others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
-    if len(scans) != 1:
+    if len(scans) != 1 or PHASE not in encoding.system.index:
         return None
     (scan,) = scans
-    take_turns = not (scan.preimage(scan.guard) & encoding.valid).satisfiable() and all(
-        not (move.guard & encoding.valid & (scan.guard | ~move.preimage(scan.guard))).satisfiable()
+    settled = _after_scan(encoding)
+    take_turns = not (scan.guard & encoding.valid & ~scan.preimage(settled)).satisfiable() and all(
+        not (move.guard & encoding.valid & (~settled | move.preimage(settled))).satisfiable()
         for move in others
     )
     if not take_turns:
@@ -177,7 +195,7 @@ def _move(
     encoding: Encoding, name: str, guard: Node, values: Mapping[int, Partition]
 ) -> SymbolicMove:
     reads = {v: encoding.variables_in(partition.values()) for v, partition in values.items()}
-    if not encoding.copies.keys() >= set(plan(reads).copied):
+    if not encoding.copies.keys() >= set(plan(reads, encoding.copies).copied):
         raise _CircleError
     return SymbolicMove(encoding, name, guard, values, reads)
 
