@@ -181,9 +181,13 @@ class _Hunt:
         def inside(step: Step) -> Step:
             return lambda states: step(states) & within
 
+        def inside_all(steps: list[Step]) -> list[Step]:
+            return [inside(step) for step in steps]
+
         first = found = start & within
         most = self._budget.limits.max_states
-        for found in chained([inside(step) for step in self._search.steps], first):
+        steps, faults = map(inside_all, (self._search.steps, self._search.faults))
+        for found in chained(steps, faults, first):
             self._dd.tidy()
             n_states = self._search.count(found)
             self._budget.report("exploring", n_states, 0)

@@ -145,7 +145,7 @@ class Space:
         search = Search(self.encoding, self.moves)
         kept = search.start
         try:
-            for found in chained(search.steps, search.start):
+            for found in chained(search.steps, search.faults, search.start):
                 n_found = self._bounded(search.count(found))
                 kept = found
                 self.budget.report("exploring", max(n_found, self.n_reached), 0)
