@@ -49,6 +49,8 @@ class FairLoops:
             for symbolic, move in zip(space.moves, space.system.moves, strict=True)
             if move.fair is not None
         ]
+        # Who can pay such a debt for ever never comes to an end, so nothing need be trimmed.
+        self._goes_on = any(not debt.is_void.satisfiable() for debt in self._debts)
         self._standing = within & space.standstill()
         self._turning = self._fair_core()
 
@@ -74,12 +76,13 @@ class FairLoops:
 
     def _trimmed(self, core: Node) -> Node:
         """Without the states from which every move leaves, one after the other."""
-        while True:
+        while not self._goes_on:
             self._space.check()
             smaller = core & self._space.before(core)
             if smaller == core:
-                return core
+                break
             core = smaller
+        return core
 
     def _paying(self, debt: _Debt, core: Node) -> Node:
         return core & (debt.is_void | debt.move.preimage(core))

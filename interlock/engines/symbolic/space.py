@@ -163,22 +163,28 @@ class Space:
     def closure_before(self, goal: Node, within: Node) -> Node:
         """The states of `within` from which `goal` can be reached inside `within`."""
         able = goal & within
+        seen: dict[SymbolicMove, Node] = {}
         while True:
             before = able
             for move in self.moves:
-                self.check()
-                able = able | move.preimage(able) & within
+                if seen.get(move) != able:
+                    seen[move] = able
+                    self.check()
+                    able = able | move.preimage(able) & within
             if able == before:
                 return able
 
     def closure_after(self, start: Node, within: Node) -> Node:
         """The states of `within` that can be reached from `start` inside `within`."""
         found = start & within
+        seen: dict[SymbolicMove, Node] = {}
         while True:
             before = found
             for move in self.moves:
-                self.check()
-                found = found | move.image(found) & within
+                if seen.get(move) != found:
+                    seen[move] = found
+                    self.check()
+                    found = found | move.image(found) & within
             if found == before:
                 return found
 
