@@ -7,6 +7,7 @@ of the run. A disagreement is an `InternalError` that names both sides.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
@@ -16,8 +17,8 @@ from interlock.kernel.observe import Question
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Role, Stepper, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, Built
-from interlock.model.model import Formula, Statement
+from interlock.model.build import ARITHMETIC, SCAN, Built
+from interlock.model.model import Formula, Model, Statement
 from interlock.replay.player import Happening, Player
 from interlock.replay.trace import holds
 from interlock.st.evaluate import evaluate_expression
@@ -55,13 +56,13 @@ def replay(built: Built, question: Question, witness: Witness) -> Replayed:
     id_ = question.requirement.id
     player = Player(built.model)
     statement = built.model.statements.get(id_)
-    words = [_observe(player, statement)]
+    words = [observe(player, statement)]
     _same_state(id_, question.system, witness.initial, player, 0)
     happenings = []
     for number, step in enumerate(witness.steps, 1):
         happenings.append(player.play(step.move))
         _same_state(id_, question.system, step.state, player, number)
-        words.append(_observe(player, statement))
+        words.append(observe(player, statement))
     if statement is None:
         _judge_arithmetic(id_, player)
         return Replayed(tuple(happenings), None)
@@ -113,9 +114,10 @@ def _same_state(id_: str, system: System, state: State, player: Player, number: 
 
 
 Valuation = dict[str, bool]
+Observed = tuple[bool, Valuation]
 
 
-def _observe(player: Player, statement: Statement | None) -> tuple[bool, Valuation]:
+def observe(player: Player, statement: Statement | None) -> Observed:
     """Whether this state follows a completed scan, and what the predicates are in it."""
     after_scan = player.state()[PHASE] == 0
     if statement is None:
@@ -139,38 +141,58 @@ def _observe(player: Player, statement: Statement | None) -> tuple[bool, Valuati
         "s": value(statement.s),
         "q": value(statement.opens),
         "r": value(statement.closes),
+        # Moves count as pending until the next scan: with none pending, a scan led here.
+        "scan": after_scan,
     }
 
 
 def _judge(
     statement: Statement,
     question: Question,
-    words: list[tuple[bool, Valuation]],
+    words: list[Observed],
     witness: Witness,
 ) -> str:
     if statement.pattern is Pattern.CAN_STILL:
         return _judge_trap(statement, question, words, witness)
     loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
-    judged = [
-        (number, valuation)
-        for number, (after_scan, valuation) in enumerate(words)
-        if after_scan or not statement.after_scan
-    ]
-    if not judged:
+    word, start = judged_word(statement, words, loop)
+    if not word:
         raise InternalError(f"{statement.id}: the run has no state at which it is judged")
-    # The loop's first judged state; with none in it, the last judged state repeats.
-    start = next((n for n, (at, _) in enumerate(judged) if at >= loop), len(judged) - 1)
-    if holds(statement.pattern, statement.scope, [v for _, v in judged], start):
+    within = None if statement.within is None else statement.within.scans
+    if holds(statement.pattern, statement.scope, word, start, within):
         raise InternalError(
             f"{statement.id}: the engine says violated, the replay finds that it holds on the run"
         )
     return ""
 
 
+def judged_word(
+    statement: Statement, words: list[Observed], loop: int
+) -> tuple[list[Valuation], int]:
+    """The states at which `statement` is judged, and which of them follows the last one.
+
+    Parameters
+    ----------
+    statement : Statement
+    words : list of (bool, Valuation)
+        Every state of the run, as `observe` gives them.
+    loop : int
+        Position in `words` that follows the last one.
+    """
+    judged = [
+        (number, valuation)
+        for number, (after_scan, valuation) in enumerate(words)
+        if after_scan or not statement.after_scan
+    ]
+    # The loop's first judged state; with none in it, the last judged state repeats.
+    start = next((n for n, (at, _) in enumerate(judged) if at >= loop), len(judged) - 1)
+    return [valuation for _, valuation in judged], start
+
+
 def _judge_trap(
     statement: Statement,
     question: Question,
-    words: list[tuple[bool, Valuation]],
+    words: list[Observed],
     witness: Witness,
 ) -> str:
     if words[-1][1]["p"]:
@@ -205,25 +227,37 @@ def _escapes(system: System, start: State, goal: Expr) -> bool | None:
 def _check_fair(id_: str, built: Built, witness: Witness) -> None:
     """Every plant move that stays possible in the loop must be taken in it, on the model."""
     assert witness.loop_start is not None
-    player = Player(built.model)
-    owed: dict[str, bool] = {}
-    taken: set[str] = set()
-    for number, step in enumerate(witness.steps):
-        if number >= witness.loop_start:
-            taken.add(step.move)
-            _note_owed(built, player, owed)
-        player.play(step.move)
-    if witness.loop_start < len(witness.steps):
-        _note_owed(built, player, owed)
-    missed = sorted(name for name, always in owed.items() if always and name not in taken)
+    moves = [step.move for step in witness.steps]
+    missed = owed_by_loop(built.model, moves, witness.loop_start)
     if missed:
         raise InternalError(f"{id_}: the engine's loop is not fair, it owes {', '.join(missed)}")
-    if witness.loop_start < len(witness.steps) and "scan" not in taken:
-        raise InternalError(f"{id_}: the engine's loop has no scan")
 
 
-def _note_owed(built: Built, player: Player, owed: dict[str, bool]) -> None:
-    for move in built.model.moves:
+def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[str]:
+    """What a run owes that repeats the moves behind `loop_start` for ever.
+
+    A plant move that stays possible all through the loop must be taken in it, and so must a scan.
+
+    Raises
+    ------
+    InternalError
+        Where a move is not possible.
+    """
+    player = Player(model)
+    owed: dict[str, bool] = {}
+    taken: set[str] = set()
+    for number, move in enumerate(moves):
+        if number >= loop_start:
+            taken.add(move)
+            _note_owed(model, player, owed)
+        player.play(move)
+    _note_owed(model, player, owed)
+    missed = sorted(name for name, always in owed.items() if always and name not in taken)
+    return missed if SCAN in taken else [*missed, SCAN]
+
+
+def _note_owed(model: Model, player: Player, owed: dict[str, bool]) -> None:
+    for move in model.moves:
         if move.kind is MoveKind.PLANT:
             owed[move.name] = owed.get(move.name, True) and player.possible(move.name)
 

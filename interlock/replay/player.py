@@ -144,7 +144,7 @@ class Player:
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
-        return self._pending < self.model.moves_per_scan and self.possible(move)
+        return not self.scan_is_due and self.possible(move)
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -167,18 +167,18 @@ class Player:
         InternalError
             Where the model does not allow it.
         """
-        before = self._shown()
+        before = self.shown()
         scan = None
         if move == SCAN:
             scan = self.controller.scan(self.signals())
             self._pending = 0
             kind, says = MoveKind.SCAN, "scans"
         else:
-            if self._pending >= self.model.moves_per_scan:
+            if self.scan_is_due:
                 raise InternalError(f"replay refuses '{move}': a scan is due first")
             kind, says = self._play_environment(move)
             self._pending += 1
-        after = self._shown()
+        after = self.shown()
         changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
         return Happening(move, kind, says, tuple(changes), scan)
 
@@ -190,7 +190,7 @@ class Player:
         InternalError
             Where a scan is due first.
         """
-        if self._pending >= self.model.moves_per_scan:
+        if self.scan_is_due:
             raise InternalError("replay refuses a move: a scan is due first")
         self._pending += 1
 
@@ -234,7 +234,13 @@ class Player:
         self._struck[id_] = False
         return MoveKind.FAULT, "it clears again"
 
-    def _shown(self) -> dict[str, str]:
+    @property
+    def scan_is_due(self) -> bool:
+        """Whether no move of the environment may come before the next scan."""
+        return self._pending >= self.model.moves_per_scan
+
+    def shown(self) -> dict[str, str]:
+        """Machines, controls and outputs as labels, by name."""
         values = self._plant.states()
         shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
         outputs = {v.name: v.type for v in self.model.program.variables if v.kind == "VAR_OUTPUT"}
