@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from interlock.base.errors import Place
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import MoveKind, Role, System
-from interlock.model.build import names_read
-from interlock.model.model import Formula, Model, ModelMove, Sensor
+from interlock.model.build import fault_flag, held_value, names_read
+from interlock.model.model import Fault, Formula, Model, ModelMove, Sensor
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written, evaluate_expression
 from interlock.st.interpret import Controller
@@ -22,8 +22,9 @@ from interlock.st.types import BOOL
 from interlock.st.write import write_expression
 
 # Of alternatives the likeliest is told: nobody means the button that nobody holds, the move that
-# starts elsewhere, the output that keeps itself on, or the component that is to fail.
-_CONTROL, _ELSEWHERE, _FAULT = 100, 200, 1_000
+# starts elsewhere, the output that keeps itself on, the component that has failed, or the one that
+# is to fail.
+_CONTROL, _ELSEWHERE, _STRUCK, _FAULT = 100, 200, 500, 1_000
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,8 @@ class Situation:
     model : Model
     system : System
     state : State
-        Of `system`; without faults. One more scan is made to see what the program computes.
+        Of `system`; faults that have struck are told where they are the reason. One more scan is
+        made to see what the program computes.
     """
 
     def __init__(self, model: Model, system: System, state: State) -> None:
@@ -90,11 +92,20 @@ class Situation:
         outputs = {n.casefold(): known[n] for n in model.outputs if n in known}
         outputs |= {n.casefold(): v for n, v in loaded.items() if n in model.outputs}
         direct = {n.casefold(): named[n] for n in model.machines if n in named}
+        self._struck = [f for id_, f in model.faults.items() if named.get(fault_flag(id_))]
+        self._stuck: dict[tuple[str, str], tuple[int, Fault]] = {}
+        for fault in self._struck:
+            for side, given in (("sensor", fault.sensors), ("output", fault.outputs)):
+                for name, how in given.items():
+                    value = {"TRUE": 1, "FALSE": 0}.get(how)
+                    held = named.get(held_value(fault.id, name), 0)
+                    at = held if value is None else value
+                    self._stuck[side, name.casefold()] = (at, fault)
+        outputs |= {n: v for (side, n), (v, _) in self._stuck.items() if side == "output"}
         faults = dict.fromkeys((id_.casefold() for id_ in model.faults), 0)
+        faults |= {fault.id.casefold(): 1 for fault in self._struck}
         self._truth = _Truth({**faults, **direct, **outputs}, model.terms)
-        self._controller.scan(
-            {n: evaluate_expression(s.reads.tree, self._truth) for n, s in model.sensors.items()}
-        )
+        self._controller.scan({name: self._seen(sensor) for name, sensor in model.sensors.items()})
         self._program = _ProgramValues(self._controller)
         self._sensors = {n.casefold(): s for n, s in model.sensors.items()}
         self._terms = {n.casefold(): f for n, f in model.terms.items()}
@@ -102,6 +113,11 @@ class Situation:
         self._controls = {n.casefold() for n, m in model.machines.items() if m.is_control}
         self._outputs = {n.casefold() for n in model.outputs}
         self._assigned = dict(_assignments(model.program.body))
+
+    def _seen(self, sensor: Sensor) -> int:
+        """What the program reads of a sensor, faults included."""
+        stuck = self._stuck.get(("sensor", sensor.name.casefold()))
+        return evaluate_expression(sensor.reads.tree, self._truth) if stuck is None else stuck[0]
 
     def holds(self, formula: Formula) -> bool:
         """Whether a formula over the truth holds."""
@@ -114,6 +130,9 @@ class Situation:
         if move.source is not None and at != move.source:
             text = f"{machine.name} is {machine.states[at]}, not {machine.states[move.source]}"
             return Reason(text, move.place, about=frozenset({(machine.name, _ELSEWHERE)}))
+        for fault in self._struck:
+            if fault.machine == machine.name and (not fault.jams_in or at in fault.jams_in):
+                return _by_fault(f"{machine.name} stays {machine.states[at]}", fault)
         return None if move.when is None else self.why_not(move.when)
 
     def why_none_of(self, moves: Sequence[ModelMove]) -> Reason | None:
@@ -243,12 +262,18 @@ class Situation:
             formula = self._terms[folded]
             below = self._because(formula.tree, wanted, False, formula.place, above)
             return Reason(text, formula.place, tuple(below))
+        stuck = None if in_program else self._stuck.get(("output", folded))
+        if stuck is not None:
+            return _by_fault(text, stuck[1])
         if (in_program or folded in self._outputs) and folded in self._assigned:
             return self._assignment(folded, text, wanted, above)
         read = ty.Read(name, BOOL, place)
         return Reason(text, place, about=self._about(read, in_program))
 
     def _signal(self, sensor: Sensor, text: str, wanted: bool) -> Reason:
+        stuck = self._stuck.get(("sensor", sensor.name.casefold()))
+        if stuck is not None:
+            return _by_fault(text, stuck[1])
         said = f" ({sensor.says})" if sensor.says else ""
         below = self._because(sensor.reads.tree, wanted, False, sensor.reads.place, frozenset())
         plain = tuple(reason for reason in below if not reason.below)
@@ -264,6 +289,11 @@ class Situation:
             return Reason(text, assigned.place, permissive=True, about=about)
         below = self._because(assigned.value, wanted, True, assigned.place, above | {name})
         return Reason(text, assigned.place, tuple(below), permissive=True)
+
+
+def _by_fault(text: str, fault: Fault) -> Reason:
+    about = frozenset({(fault.id, _STRUCK)})
+    return Reason(f"{text}: fault {fault.id}, {fault.says}", fault.place, about=about)
 
 
 def _weight(reasons: Sequence[Reason]) -> int:
