@@ -25,7 +25,7 @@ def render(verification: Verification) -> RenderableType:
     parts: list[RenderableType] = [_heading(verification), _table(verification)]
     for finding in verification.findings:
         if finding.verdict.outcome is Outcome.VIOLATED:
-            parts += ["", _violation(verification, finding)]
+            parts += ["", violation(verification, finding)]
     parts += ["", _summary(verification)]
     return Group(*parts)
 
@@ -99,7 +99,8 @@ def _verdict(finding: Finding) -> Text:
     return text
 
 
-def _violation(verification: Verification, finding: Finding) -> RenderableType:
+def violation(verification: Verification, finding: Finding) -> RenderableType:
+    """The run of one violated requirement, step by step."""
     model = verification.built.model
     run = finding.run
     assert run is not None

@@ -12,6 +12,7 @@ PACKAGE = Path(__file__).parents[2] / "interlock"
 # A package may import those below it (a greater number); two of the same number never each other.
 HEIGHT = {
     "cli": 9,
+    "testing": 9,
     "report": 8,
     "pictures": 7,
     "studies": 6,
@@ -33,6 +34,7 @@ DOORS = {
     "lark": "interlock/st/parser.py",
     "distributed": "interlock/studies/challenge/cluster.py",
     "ruamel": "interlock/model/yaml.py",
+    "pytest": "interlock/testing/plugin.py",
 }
 
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -81,8 +81,13 @@ class Rehearser:
         self._progress = progress
         self._most_nodes = min(limits.max_states or MOST_NODES, MOST_NODES)
 
-    def rehearse(self, only: Sequence[str] = (), with_pairs: bool = False) -> Rehearsal:
-        """Rehearse the procedures with the given ids, or all of them."""
+    def rehearse(
+        self, only: Sequence[str] = (), with_pairs: bool = False, deviating: bool = True
+    ) -> Rehearsal:
+        """Rehearse the procedures with the given ids, or all of them.
+
+        Without `deviating` each is rehearsed as written only.
+        """
         wanted = [p for p in self.procedures.procedures.values() if not only or p.id in only]
         starts, limit = self._starts(wanted)
         found = []
@@ -92,7 +97,7 @@ class Rehearser:
                 found.append(Rehearsed(procedure, None, (), False, None, None, limit=limit))
                 continue
             try:
-                found.append(self._procedure(procedure, start, with_pairs))
+                found.append(self._procedure(procedure, start, with_pairs, deviating))
             except WalkLimitError as reached:
                 said = str(reached)
                 found.append(Rehearsed(procedure, start, (), False, None, None, limit=said))
@@ -118,7 +123,7 @@ class Rehearser:
         return found, limit
 
     def _procedure(
-        self, procedure: Procedure, start: tuple[str, ...], with_pairs: bool
+        self, procedure: Procedure, start: tuple[str, ...], with_pairs: bool, deviating: bool
     ) -> Rehearsed:
         state = self.world.play(start)[-1]
         passages = [as_written(step) for step in procedure.steps]
@@ -130,7 +135,7 @@ class Rehearser:
         requirement = broken[0].breach.question.requirement.id if broken else None
         ends = bool(found) and all(self._good(usual, rest, procedure) for rest in found)
         rehearsed = Rehearsed(procedure, start, steps, ends, requirement, run)
-        if not ends:
+        if not ends or not deviating:
             return rehearsed  # what is not possible as written cannot be deviated from
         singles = deviations(self.model, procedure)
         one = tuple(self._deviate(procedure, (d,), start, state) for d in singles)

@@ -1,0 +1,289 @@
+"""What a test run asks of a model: one exploration for all its requirements, and procedures.
+
+Nothing here knows of the test runner. `Judge` keeps what was explored for as long as it lives, and
+recognises a revision that differs only in what a run without faults cannot see: it shares the
+exploration of the model that it revises.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from io import StringIO
+from pathlib import Path
+
+from rich.console import Console
+
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
+from interlock.model.build import ARITHMETIC, Built, build
+from interlock.model.load import load
+from interlock.model.model import Model
+from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
+from interlock.model.yaml import read
+from interlock.report import rehearsal as rehearsal_report
+from interlock.report import text as report
+from interlock.studies.engines import available
+from interlock.studies.rehearsal.results import Rehearsed
+from interlock.studies.rehearsal.study import Rehearser
+from interlock.studies.verify import Finding, Verification, verify, verify_claims
+
+# What no run without faults depends on, besides words.
+_UNSEEN = {"revises", "title", "says", "changes", "expected", "assumptions", "cautions", "faults"}
+_WIDTH = 110
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a test run judges.
+
+    Attributes
+    ----------
+    faults : str
+        ``"none"`` or ``"claimed"``.
+    limits : Limits
+    engine : str
+    """
+
+    faults: str = "none"
+    limits: Limits = Limits()
+    engine: str = "auto"
+
+
+@dataclass(frozen=True)
+class Result:
+    """What became of one item.
+
+    Attributes
+    ----------
+    passes : bool
+    says : str
+        Why not, or what is to be known although it passes; may be empty.
+    properties : tuple of (str, str)
+        For a machine-read report.
+    untested : bool
+        It could not be put to the test in this run, as `says` tells.
+    """
+
+    passes: bool
+    says: str = ""
+    properties: tuple[tuple[str, str], ...] = ()
+    untested: bool = False
+
+
+@dataclass
+class _Known:
+    """A verification that was made, with the requirements that it judged."""
+
+    built: Built
+    ids: frozenset[str]
+    verification: Verification
+
+
+@dataclass
+class Judge:
+    """Explores models on demand and keeps the results.
+
+    Parameters
+    ----------
+    options : Options
+    """
+
+    options: Options = field(default_factory=Options)
+    n_explored: int = 0
+    _known: list[_Known] = field(default_factory=list)
+    _rehearsers: dict[str, Rehearser] = field(default_factory=dict)
+
+    def verification(self, model: Model, ids: Iterable[str]) -> Verification:
+        """The verification of `model` that judges the requirements `ids` together."""
+        wanted, built = frozenset(ids), build(model)
+        for known in self._known:
+            if wanted <= known.ids and self._alike(known.built, built):
+                return known.verification
+        engine = available()[self.options.engine]()
+        judge = verify_claims if self.options.faults == "claimed" else verify
+        only = [id_ for id_ in built.requirements if id_ in wanted]
+        verification = judge(model, engine, only=only, limits=self.options.limits)
+        self.n_explored += 1
+        self._known.append(_Known(built, wanted, verification))
+        return verification
+
+    def _alike(self, one: Built, other: Built) -> bool:
+        if one.model is other.model:
+            return True
+        if self.options.faults != "none":
+            return False
+        return one.system == other.system and one.requirements == other.requirements
+
+    def requirement(self, model: Model, id_: str, ids: Iterable[str]) -> Result:
+        """Judge one requirement, in one exploration with all of `ids`."""
+        verification = self.verification(model, ids)
+        finding = next(f for f in verification.findings if f.requirement.id == id_)
+        return _judged(model, verification, finding, self.options)
+
+    def pair(self, model: Model) -> Result:
+        """Hold everything that `model` is known to do to its requirements against what it does."""
+        verification = self.verification(model, build(model).requirements)
+        surprises = [
+            f"{f.requirement.id}: {said}"
+            for f in verification.findings
+            if (said := _surprise(model, f, self.options)) is not None
+        ]
+        known = [*model.expected_violated, *model.expected_vacuous]
+        properties = (("expected", " ".join(known)), *_explored(verification))
+        return Result(not surprises, "\n".join(surprises), properties)
+
+    def procedure(self, model: Model, procedures: Procedures, id_: str) -> Result:
+        """Rehearse one procedure as written."""
+        rehearser = self._rehearsers.get(str(model.folder))
+        if rehearser is None:
+            engine = available()[self.options.engine]()
+            rehearser = Rehearser(model, procedures, engine, self.options.limits)
+            self._rehearsers[str(model.folder)] = rehearser
+        rehearsal = rehearser.rehearse([id_], deviating=False)
+        (rehearsed,) = rehearsal.rehearsed
+        return Result(
+            rehearsed.outcome is Outcome.HOLDS,
+            _plain(rehearsal_report.render(rehearsal)) if _fails(rehearsed) else "",
+            (("outcome", rehearsed.outcome.value), ("steps", str(len(rehearsed.procedure.steps)))),
+        )
+
+
+def _fails(rehearsed: Rehearsed) -> bool:
+    return rehearsed.outcome is not Outcome.HOLDS
+
+
+def _judged(model: Model, v: Verification, finding: Finding, options: Options) -> Result:
+    properties = _properties(v, finding)
+    said = _surprise(model, finding, options)
+    if said is not None:
+        if finding.verdict.outcome is Outcome.VIOLATED:
+            said += "\n" + _plain(report.violation(v, finding))
+        return Result(False, said, properties)
+    if _unasked(finding, options):
+        says = "without a component fault its premise never occurs: judge with faults claimed"
+        return Result(True, says, properties, untested=True)
+    return Result(True, "", properties)
+
+
+def _unasked(finding: Finding, options: Options) -> bool:
+    """Whether the requirement speaks of faults that this run leaves out."""
+    survives = finding.requirement.survives
+    return finding.verdict.vacuous and survives > 0 and options.faults == "none"
+
+
+def _surprise(model: Model, finding: Finding, options: Options) -> str | None:
+    """What is otherwise than the model says it is known to be."""
+    id_, verdict = finding.requirement.id, finding.verdict
+    if verdict.outcome is Outcome.UNDECIDED:
+        return f"undecided: the limit of {verdict.limit} was hit; nothing is known of it"
+    known_violated = id_ in model.expected_violated
+    if (verdict.outcome is Outcome.VIOLATED) is not known_violated:
+        return "expected to be violated, but it holds" if known_violated else "violated"
+    known_vacuous = id_ in model.expected_vacuous
+    if verdict.vacuous is known_vacuous or _unasked(finding, options):
+        return None
+    if known_vacuous:
+        return "expected to be vacuous, but its premise occurs"
+    return "vacuous: it holds, but its premise never occurs"
+
+
+def _explored(v: Verification) -> tuple[tuple[str, str], ...]:
+    return (
+        ("engine", v.exploration.engine),
+        ("run class", "; ".join(run_class.says for run_class in v.classes)),
+    )
+
+
+def _properties(v: Verification, finding: Finding) -> tuple[tuple[str, str], ...]:
+    verdict, explored = finding.verdict, v.exploration
+    found = [
+        ("outcome", verdict.outcome.value),
+        ("states", str(verdict.n_states)),
+        ("engine", verdict.engine),
+        ("run class", finding.run_class.says),
+        ("premise", str(verdict.n_premise)),
+    ]
+    if explored.n_moves is not None and verdict.n_states == explored.n_states:
+        found.insert(2, ("moves", str(explored.n_moves)))
+    if finding.requirement.hazards:
+        found.append(("hazards", " ".join(finding.requirement.hazards)))
+    return tuple(found)
+
+
+def _plain(renderable: object) -> str:
+    console = Console(file=StringIO(), no_color=True, width=_WIDTH)
+    console.print(renderable)
+    assert isinstance(console.file, StringIO)
+    return "\n".join(line.rstrip() for line in console.file.getvalue().splitlines())
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What a model file has to be judged.
+
+    Attributes
+    ----------
+    model : Model
+    requirements : mapping of str to (file, line)
+        Where each requirement is written, the one that interlock adds itself included.
+    pair : (str, int) or None
+        Where the model says what it is known to do.
+    procedures : Procedures or None
+        Only those that stand beside the model itself.
+    """
+
+    model: Model
+    requirements: Mapping[str, tuple[str, int]]
+    pair: tuple[str, int] | None
+    procedures: Procedures | None
+    procedure_places: Mapping[str, tuple[str, int]]
+
+
+def contents(file: Path) -> Contents:
+    """Read a model file and the procedures beside it.
+
+    Raises
+    ------
+    InputError
+        With every mistake of the files, each with its place.
+    """
+    model = load(file)
+    places: dict[str, tuple[str, int]] = {}
+    for id_ in build(model).requirements:
+        place = model.program.place if id_ == ARITHMETIC else model.statements[id_].place
+        places[id_] = (place.file, place.line)
+    pair = None
+    if model.expected_violated or model.expected_vacuous:
+        own = read(model.sources[str(file)], str(file))
+        pair = (str(file), own.key_place(("expected",)).line)
+    beside = model.folder / PROCEDURES_FILE
+    if not beside.is_file():
+        return Contents(model, places, pair, None, {})
+    procedures = load_procedures(model)
+    document = read(procedures.sources[str(beside)], str(beside))
+    lines = {
+        id_: (str(beside), document.key_place(("procedures", id_)).line)
+        for id_ in procedures.procedures
+    }
+    return Contents(model, places, pair, procedures, lines)
+
+
+def explored_with(file: Path) -> Path:
+    """The model file whose exploration `file` can share: its own, or that of what it revises.
+
+    This is a guess from the text alone, made to send both to the same process. `Judge` compares the
+    systems themselves before it shares anything.
+    """
+    try:
+        given = read(file.read_text(encoding="utf-8"), str(file)).value
+        if not isinstance(given, dict) or not isinstance(given.get("revises"), str):
+            return file
+        base = (file.parent / str(given["revises"]) / file.name).resolve()
+        return base if set(given) <= _UNSEEN and base.is_file() else file
+    # Whatever is wrong with the file is told where it is collected.
+    except Exception:
+        return file
+
+
+__all__ = ["Contents", "Judge", "Options", "Result", "contents", "explored_with"]

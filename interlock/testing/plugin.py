@@ -1,0 +1,249 @@
+"""The pytest plugin: model files are collected, and each of their requirements is a test.
+
+``pytest models/`` collects every ``model.yaml`` below. Its items are its requirements, its declared
+pair (``expected: …``) and the procedures beside it. All items of one model share one exploration,
+also under pytest-xdist, where they are sent to one process.
+
+Only pytest itself is imported until a model file is met.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from interlock.testing.judging import Contents, Judge, Result
+
+_MODEL_FILE = "model.yaml"
+# Other tools have files of that name; a model has at least two of these keys.
+_KEYS = re.compile(r"^(plant|controller|requirements|revises|sensors|hazards)\s*:", re.MULTILINE)
+_judge_key = pytest.StashKey["Judge"]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the options of the plugin."""
+    group = parser.getgroup("interlock", "models of interlock")
+    group.addoption(
+        "--interlock-faults",
+        choices=["none", "claimed"],
+        default="none",
+        help="Judge each requirement without component faults (default), or under as many as it "
+        "claims to survive.",
+    )
+    group.addoption(
+        "--interlock-max-states", type=int, metavar="N", help="State limit of each exploration."
+    )
+    group.addoption(
+        "--interlock-max-seconds", type=float, metavar="S", help="Time limit of each exploration."
+    )
+    group.addoption("--interlock-engine", default="auto", metavar="NAME", help="Engine to use.")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Refuse an engine that there is not."""
+    name = config.getoption("--interlock-engine")
+    if name == "auto":
+        return
+    from interlock.base.errors import nearest
+    from interlock.studies.engines import available
+
+    if name not in available():
+        raise pytest.UsageError(f"no engine '{name}'{nearest(name, available())}")
+
+
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
+    """Collect model files."""
+    if file_path.name != _MODEL_FILE or not _is_model(file_path, parent.config):
+        return None
+    return ModelFile.from_parent(parent, path=file_path)
+
+
+def _is_model(file: Path, config: pytest.Config) -> bool:
+    if config.args_source is pytest.Config.ArgsSource.ARGS:
+        named = {Path(arg.partition("::")[0]).resolve() for arg in config.args}
+        if file.resolve() in named or file.resolve().parent in named:
+            return True
+    text = file.read_text(encoding="utf-8", errors="replace")
+    return len(set(_KEYS.findall(text))) >= 2
+
+
+def _judge(config: pytest.Config) -> Judge:
+    """The judge of this process; its explorations are shared by all items."""
+    if _judge_key not in config.stash:
+        from interlock.kernel.query import Limits
+        from interlock.testing.judging import Judge, Options
+
+        limits = Limits(
+            config.getoption("--interlock-max-states"), config.getoption("--interlock-max-seconds")
+        )
+        faults, engine = (
+            config.getoption("--interlock-faults"),
+            config.getoption("--interlock-engine"),
+        )
+        config.stash[_judge_key] = Judge(Options(faults, limits, engine))
+    return config.stash[_judge_key]
+
+
+class ModelFile(pytest.File):
+    """A model file; collecting it reads and checks it."""
+
+    contents: Contents
+    wanted: frozenset[str] = frozenset()
+
+    def collect(self) -> Iterator[pytest.Item]:
+        """The items of the model, or one clear message about what is wrong with it."""
+        from interlock.base.errors import InputError
+        from interlock.testing.judging import contents
+
+        try:
+            self.contents = contents(self.path)
+        except InputError as error:
+            raise self.CollectError(str(error)) from None
+        self.wanted = frozenset(self.contents.requirements)
+        for id_, place in self.contents.requirements.items():
+            yield RequirementItem.of(self, id_, place)
+        if self.contents.pair is not None:
+            yield PairItem.of(self, "expected", self.contents.pair)
+        for id_, place in self.contents.procedure_places.items():
+            yield ProcedureItem.of(self, f"procedure {id_}", place)
+
+
+class ModelItem(pytest.Item):
+    """One thing about a model that is judged."""
+
+    def __init__(self, place: tuple[str, int] = ("", 1), **named: Any) -> None:
+        super().__init__(**named)
+        self.place = place
+
+    @classmethod
+    def of(cls, parent: ModelFile, name: str, place: tuple[str, int]) -> ModelItem:
+        """The item called `name`, written at `place`."""
+        item: ModelItem = cls.from_parent(parent, name=name, place=place)
+        return item
+
+    @property
+    def file(self) -> ModelFile:
+        """The model file that the item belongs to."""
+        assert isinstance(self.parent, ModelFile)
+        return self.parent
+
+    def runtest(self) -> None:
+        """Judge it; what is otherwise than it should be is a failure."""
+        from interlock.base.errors import InternalError
+        from interlock.kernel.query import DeclinedError
+
+        try:
+            result = self.judged(_judge(self.config))
+        except DeclinedError as declined:
+            raise Surprise(f"the engine declines this model: {declined}") from None
+        except InternalError as error:
+            raise Surprise(f"internal error, not a verdict: {error}") from None
+        for name, value in result.properties:
+            self.user_properties.append((name, value))
+        if not result.passes:
+            raise Surprise(result.says)
+        if result.untested:
+            pytest.skip(result.says)
+
+    def judged(self, judge: Judge) -> Result:
+        """What the judge says of it."""
+        raise NotImplementedError
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
+        """A surprise is told in the trade's words, without Python's stack."""
+        if isinstance(excinfo.value, Surprise):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, style)
+
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """Where it is written."""
+        return Path(self.place[0]), self.place[1] - 1, f"{self.file.path.parent.name}: {self.name}"
+
+
+class Surprise(Exception):  # noqa: N818 - told as it is; it is no defect of anything
+    """A model does not do what it says of itself."""
+
+
+class RequirementItem(ModelItem):
+    """A requirement."""
+
+    def __init__(self, **named: Any) -> None:
+        super().__init__(**named)
+        statement = self.file.contents.model.statements.get(self.name)
+        if statement is not None:
+            words = (*statement.hazards, statement.pattern.value)
+            self.extra_keyword_matches.update(words)
+
+    def judged(self, judge: Judge) -> Result:
+        """Its verdict, held against what the model says is known."""
+        return judge.requirement(self.file.contents.model, self.name, self.file.wanted)
+
+
+class PairItem(ModelItem):
+    """What a model is known to do to its requirements, all together."""
+
+    def judged(self, judge: Judge) -> Result:
+        """Every surprise, either way."""
+        return judge.pair(self.file.contents.model)
+
+
+class ProcedureItem(ModelItem):
+    """A procedure, rehearsed as it is written."""
+
+    def judged(self, judge: Judge) -> Result:
+        """Whether every step can be done and surely ends, and nothing is violated on the way."""
+        contents = self.file.contents
+        assert contents.procedures is not None
+        id_ = self.name.removeprefix("procedure ")
+        return judge.procedure(contents.model, contents.procedures, id_)
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Judge only the requirements that were selected, where no pair needs them all."""
+    selected: dict[ModelFile, set[str]] = {}
+    for item in session.items:
+        if isinstance(item, ModelItem):
+            selected.setdefault(item.file, set()).update(_needed(item))
+    for file, ids in selected.items():
+        file.wanted = frozenset(ids)
+
+
+def _needed(item: ModelItem) -> Iterable[str]:
+    if isinstance(item, RequirementItem):
+        return [item.name]
+    return item.file.contents.requirements if isinstance(item, PairItem) else []
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Send all items of a model to one process, where models are among what is to be tested."""
+    if config.getoption("dist") != "load" or not any(_models_below(arg) for arg in config.args):
+        return None
+    from xdist.scheduler import LoadScopeScheduling
+
+    from interlock.testing.judging import explored_with
+
+    root, shared = config.rootpath, {}
+
+    class ByModel(LoadScopeScheduling):  # type: ignore[misc]
+        """Items of other files are handed out one by one, as without this."""
+
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.partition("::")[0]
+            if not file.endswith(_MODEL_FILE):
+                return nodeid
+            if file not in shared:
+                shared[file] = str(explored_with((root / file).resolve()))
+            return shared[file]
+
+    return ByModel(config, log)
+
+
+def _models_below(arg: str) -> bool:
+    path = Path(arg.partition("::")[0])
+    return path.name == _MODEL_FILE or any(path.rglob(_MODEL_FILE))
