@@ -15,7 +15,8 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.studies.engines import AUTOMATIC, available
-from interlock.studies.verify import verify, verify_claims
+from interlock.studies.reaction import reaction_times
+from interlock.studies.verify import Verification, verify, verify_claims
 
 _EXIT = {
     Outcome.HOLDS: EXIT_HOLDS,
@@ -77,7 +78,7 @@ def command(
             text = data.to_json(result)
             if str(json_file) == "-":
                 click.echo(text, nl=False)
-                return _EXIT[result.outcome]
+                return _exit_code(result)
             write_whole(json_file, text)
     from rich.console import Console
 
@@ -85,6 +86,13 @@ def command(
 
     console = Console(no_color=True, width=120) if plain else Console()
     report.write(console, result)
+    return _exit_code(result)
+
+
+def _exit_code(result: Verification) -> int:
+    """A reaction time that is too long is a violation, whatever its program does."""
+    if result.outcome is Outcome.HOLDS and any(t.exceeds for t in reaction_times(result)):
+        return EXIT_VIOLATED
     return _EXIT[result.outcome]
 
 

@@ -15,6 +15,8 @@ leave open or get wrong:
 * 'Between' and 'after-until' open anew at every state with Q, so an existence or a precedence
   that was satisfied earlier in the same stretch is asked for again.
 * 'After Q' counts from the first Q, for every pattern.
+* A response within N scans comes before or in the state that the Nth scan after P leads to; the
+  earliest P without a response counts. What takes no scan takes no time.
 
 `tests/agree` compares every observer with a direct evaluation of the formula on random runs.
 """
@@ -27,9 +29,18 @@ from dataclasses import dataclass, replace
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_
-from interlock.kernel.query import Count, Query, Reach, Stay, Trap
+from interlock.kernel.query import Answer, Count, Query, Reach, Stay, Trap, Values
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
-from interlock.kernel.system import PHASE, Role, System, Variable, enumeration
+from interlock.kernel.system import (
+    PHASE,
+    Domain,
+    Move,
+    MoveKind,
+    Role,
+    System,
+    Variable,
+    enumeration,
+)
 
 
 @dataclass(frozen=True)
@@ -45,27 +56,34 @@ class Question:
     premises : tuple of Count
         Each counts the states with one part of the premise; where one of them never occurs, the
         requirement was never put to the test.
+    measures : tuple of Values
+        For a response within a bound: `scans_taken` tells from the answer how long it took.
     """
 
     requirement: Requirement
     system: System
     violations: tuple[Query, ...]
     premises: tuple[Count, ...]
+    measures: tuple[Values, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Observer:
     """States of a monitor, the state it is in after reading a first state, and what it means."""
 
-    labels: tuple[str, ...]
+    domain: Domain
     read: Callable[[Expr], Expr]  # memory -> memory after reading a state
     start: Expr  # memory before any state was read
     bad: Callable[[Expr], Expr]
     stay: Callable[[Expr], Expr]
+    scan: Callable[[Expr], Expr] = lambda memory: memory  # what a scan does to it
+    answered: Callable[[Expr], Expr] = lambda _m: FALSE  # what it waited for comes now
 
 
 _IDLE, _OPEN, _SEEN, _BAD = (ex.const(n) for n in range(4))
-_LABELS = ("idle", "open", "seen", "violated")
+_DOMAIN = enumeration("idle", "open", "seen", "violated")
+# A monitor with a bound: idle, open, then the number of scans for which it has been waiting.
+_DUE = 2
 _NONE: Callable[[Expr], Expr] = lambda _m: FALSE  # noqa: E731
 
 
@@ -84,7 +102,9 @@ def needs_observer(requirement: Requirement) -> bool:
     """Whether the requirement depends on the past of a run."""
     if requirement.scope.kind is not ScopeKind.GLOBALLY:
         return True
-    return requirement.pattern in (Pattern.EXISTS, Pattern.ONLY_AFTER)
+    return requirement.pattern in (Pattern.EXISTS, Pattern.ONLY_AFTER) or (
+        requirement.within is not None
+    )
 
 
 def ask(system: System, requirement: Requirement) -> Question:
@@ -119,20 +139,31 @@ def _observed(system: System, requirement: Requirement, premises: tuple[Count, .
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
     now = observer.read(memory)
+    judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
     if requirement.after_scan:
-        now = ite(eq(ex.var(PHASE), ex.const(0)), now, memory)
-    domain = enumeration(*observer.labels)
-    initial = evaluate(observer.start, {})
-    variable = Variable(name, domain, initial, Role.OBSERVER)
-    moves = [replace(move, updates={**move.updates, name: now}) for move in system.moves]
-    extended = system.extended([variable], moves)
+        now = ite(judged, now, memory)
+    variable = Variable(name, observer.domain, evaluate(observer.start, {}), Role.OBSERVER)
+    scanned = observer.scan(now)
+
+    def watched(move: Move) -> Move:
+        after = scanned if move.kind is MoveKind.SCAN else now
+        return replace(move, updates={**move.updates, name: after})
+
+    extended = system.extended([variable], [watched(move) for move in system.moves])
     bad, stay = observer.bad(now), observer.stay(now)
     queries: list[Query] = []
     if bad is not FALSE:
         queries.append(Reach(bad))
     if stay is not FALSE:
         queries.append(Stay(stay, stay))
-    return Question(requirement, extended, tuple(queries), premises)
+    answered = observer.answered(memory)
+    measures = () if answered is FALSE else (Values((memory,), where=and_(judged, answered)),)
+    return Question(requirement, extended, tuple(queries), premises, measures)
+
+
+def scans_taken(answer: Answer) -> int | None:
+    """The most scans that passed before a response, from the answer to a question's measure."""
+    return max((value - _DUE for (value,) in answer.values), default=None)
 
 
 def _scope_occurs(scope: Scope) -> list[Expr]:
@@ -164,6 +195,8 @@ def _observer(requirement: Requirement) -> _Observer:
             return _existence(kind, p, q, r, opens)
         case Pattern.ONLY_AFTER:
             return _precedence(kind, p, s, q, r, opens)
+        case Pattern.LEADS_TO if requirement.within is not None:
+            return _bounded_response(requirement, opens, requirement.within)
         case Pattern.LEADS_TO:
             return _response(kind, p, s, q, r, opens)
         case _:
@@ -178,7 +211,7 @@ def _make(
     def latched(memory: Expr) -> Expr:
         return ite(_is_bad(memory), _BAD, read(memory))
 
-    return _Observer(_LABELS, latched, start, _is_bad, stay)
+    return _Observer(_DOMAIN, latched, start, _is_bad, stay)
 
 
 def _absence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
@@ -294,3 +327,57 @@ def premise_parts(requirement: Requirement) -> list[Expr]:
     if requirement.pattern is Pattern.NEVER and requirement.p.op is ex.Op.AND:
         return [*requirement.p.args, *parts]
     return parts or [TRUE]
+
+
+def _bounded_response(requirement: Requirement, opens: Expr, within: int) -> _Observer:
+    """Counts the scans since the earliest P in the scope that had no S yet."""
+    p, s = requirement.p, requirement.s
+    q, r = requirement.scope.opens, requirement.scope.closes
+    kind = requirement.scope.kind
+    closes = kind not in (ScopeKind.GLOBALLY, ScopeKind.AFTER)
+    last, late, bad = (ex.const(_DUE + within + n) for n in range(3))
+
+    def waits(m: Expr) -> Expr:
+        return ex.le(ex.const(_DUE), m)
+
+    def read(m: Expr) -> Expr:
+        started = ex.lt(_IDLE, m)
+        inside = _cases(
+            (eq(m, late), late),
+            (s, _OPEN),
+            (eq(m, last), late),
+            (waits(m), m),
+            (p, ex.const(_DUE)),
+            otherwise=_OPEN,
+        )
+        ended = ite(waits(m), bad, _IDLE)
+        match kind:
+            case ScopeKind.GLOBALLY:
+                return inside
+            case ScopeKind.BEFORE:
+                return _cases((eq(m, _IDLE), _IDLE), (r, ended), otherwise=inside)
+            case ScopeKind.AFTER:
+                return ite(or_(started, q), inside, _IDLE)
+            case _:
+                return _cases((r, ended), (or_(started, opens), inside), otherwise=_IDLE)
+
+    def scan(m: Expr) -> Expr:
+        waiting = and_(waits(m), ex.lt(m, last))
+        return ite(waiting, ex.add(ex.minimum(m, ex.const(_DUE + within - 1)), ex.const(1)), m)
+
+    def answered(m: Expr) -> Expr:
+        in_time = and_(s, ex.le(m, last))
+        return and_(waits(m), in_time, not_(r) if closes else TRUE)
+
+    # What comes late in a scope that may never end is judged when that ends.
+    forgiving = kind in (ScopeKind.BEFORE, ScopeKind.BETWEEN)
+    failed = bad if forgiving else late
+    return _Observer(
+        domain=Domain(0, _DUE + within + 2),
+        read=lambda m: ite(eq(m, bad), bad, read(m)),
+        start=_OPEN if kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE) else _IDLE,
+        bad=lambda m: ex.le(failed, m),
+        stay=_NONE,
+        scan=scan,
+        answered=answered,
+    )

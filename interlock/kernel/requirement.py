@@ -61,6 +61,8 @@ class Requirement:
     scope : Scope
     after_scan : bool
         Judge only the states that follow a completed scan.
+    within : int or None
+        For 'leads to': S comes at the latest after so many scans; None for 'some time'.
     premise : Expr
         A condition without which the requirement says nothing; its occurrences are counted.
     says : str
@@ -75,6 +77,7 @@ class Requirement:
     s: Expr = TRUE
     scope: Scope = GLOBALLY
     after_scan: bool = False
+    within: int | None = None
     premise: Expr = TRUE
     says: str = ""
     survives: int = 0
@@ -110,6 +113,9 @@ class Verdict:
     seconds : float
     parts : mapping of str to int
         Premise counts by the text of each part, where the premise has several.
+    scans : int or None
+        For a response within a bound: the most scans that ever passed before it came, so far as
+        it came in time; None where it never had to come.
     """
 
     requirement: str
@@ -122,6 +128,7 @@ class Verdict:
     seconds: float
     engine: str = ""
     parts: Mapping[str, int] = field(default_factory=dict)
+    scans: int | None = None
 
     @property
     def vacuous(self) -> bool:

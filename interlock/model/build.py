@@ -280,6 +280,7 @@ class _Builder:
             s=lower(statement.s),
             scope=Scope(statement.scope, lower(statement.opens), lower(statement.closes)),
             after_scan=statement.after_scan,
+            within=None if statement.within is None else statement.within.scans,
             premise=when,
             says=statement.says,
             survives=statement.survives,
@@ -318,6 +319,19 @@ def _variable(machine: Machine) -> Variable:
 def _predicates(requirement: Requirement) -> list[Expr]:
     scope = requirement.scope
     return [requirement.p, requirement.s, requirement.premise, scope.opens, scope.closes]
+
+
+def names_behind(model: Model, tree: ty.Expression) -> set[str]:
+    """Casefolded names that an expression reads, by itself or through the model's terms."""
+    terms = {name.casefold(): formula.tree for name, formula in model.terms.items()}
+    found: set[str] = set()
+    waiting = [tree]
+    while waiting:
+        for name in names_read(waiting.pop()) - found:
+            found.add(name)
+            if name in terms:
+                waiting.append(terms[name])
+    return found
 
 
 def names_read(expression: ty.Expression) -> set[str]:

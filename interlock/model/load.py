@@ -10,10 +10,10 @@ from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE, read_text
 from interlock.model.machines import read_machines, read_moves
-from interlock.model.model import Formula, Hazard, Model, Output, Sensor, Statement
+from interlock.model.model import Delay, Formula, Hazard, Model, Output, Sensor, Statement
 from interlock.model.names import Mistakes, Names
 from interlock.model.revise import Read, read_model_file
-from interlock.model.schema import ModelShape
+from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Document, Path
@@ -100,6 +100,7 @@ def _resolve(
     moves = read_moves(names)
     sensors = _sensors(names, program)
     _check_outputs(names)
+    _check_delays(names)
     faults = read_faults(names)
     statements = _statements(names)
     unsafe = _unsafe(names)
@@ -117,7 +118,7 @@ def _resolve(
         machines=machines,
         moves=tuple(moves),
         sensors=sensors,
-        outputs={n: _output(shape, n) for n in outputs},
+        outputs={n: _output(names, n) for n in outputs},
         terms={name: names.terms[name] for name in shape.terms},
         hazards={
             id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
@@ -160,14 +161,32 @@ def _unsafe(names: Names) -> Formula | None:
     return names.formula(("unsafe",), names.shape.unsafe, names.truth())
 
 
-def _output(shape: ModelShape, name: str) -> Output:
-    given = {key.casefold(): value for key, value in shape.outputs.items()}.get(name.casefold())
-    if given is None:
+def _output(names: Names, name: str) -> Output:
+    written = {key.casefold(): key for key in names.shape.outputs}.get(name.casefold())
+    if written is None:
         return Output(name, "")
+    given = names.shape.outputs[written]
     announces = given.announces
     if announces is None:
         announces = given.sounds or given.lamp in _ABNORMAL
-    return Output(name, given.says, given.lamp, given.sounds, announces)
+    delay = _delay(given)
+    return Output(name, given.says, given.lamp, given.sounds, announces, delay)
+
+
+def _delay(given: SensorShape | OutputShape) -> Delay | None:
+    if given.delay_ms is None:
+        return None
+    return Delay(given.delay_ms, given.delay_source, given.delay_assumed)
+
+
+def _check_delays(names: Names) -> None:
+    for section in ("sensors", "outputs"):
+        for name, given in getattr(names.shape, section).items():
+            unfounded = not given.delay_assumed and given.delay_source is None
+            if given.delay_ms is not None and unfounded:
+                place = names.document.place((section, name, "delay_ms"))
+                said = "a delay needs its 'delay_source', or 'delay_assumed: true'"
+                names.mistakes.add(place, said)
 
 
 def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
@@ -190,7 +209,9 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
         expected = declared.type if declared is not None else BOOL
         reads = names.formula((*path, "reads"), shape.reads, names.physical(), expected)
         if reads is not None and declared is not None:
-            found[declared.name] = Sensor(declared.name, shape.says, reads, shape.pair, place)
+            found[declared.name] = Sensor(
+                declared.name, shape.says, reads, shape.pair, place, _delay(shape)
+            )
     for missing in inputs.values():
         near = nearest(missing.name, set(names.shape.sensors) - set(found))
         mistakes.add(missing.place, f"input '{missing.name}' has no sensor in the model{near}")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from interlock.base.errors import nearest
+from interlock.base.errors import Place, nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
-from interlock.model.model import Formula, Machine, ModelMove
+from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
 from interlock.model.yaml import Document, Path
@@ -122,6 +122,7 @@ def _moves_of(
         formula = names.formula(here, text, names.physical(), type_of(names.machines[other]))
         if formula is not None:
             also[other] = formula
+    takes = _duration(document, move, path, mistakes)
     result = []
     _distinct(move.from_, document, (*path, "from"), mistakes)
     for number, source_name in enumerate(move.from_):
@@ -143,9 +144,36 @@ def _moves_of(
                 kind=MoveKind(move.by or shape.by),
                 says=move.says or "",
                 place=document.place(path),
+                takes=takes,
             )
         )
     return result
+
+
+def _duration(
+    document: Document, move: MoveShape, path: Path, mistakes: Mistakes
+) -> Duration | None:
+    if move.seconds is None:
+        return None
+    place = document.place((*path, "seconds"))
+    least, greatest = move.seconds
+    check_duration(least, greatest, move.source, move.assumed, place, mistakes)
+    return Duration(least, greatest, move.source, move.assumed)
+
+
+def check_duration(
+    least: float,
+    greatest: float,
+    source: str | None,
+    assumed: bool,
+    place: Place,
+    mistakes: Mistakes,
+) -> None:
+    """Note what is wrong with a duration: its ends, or that nobody says where it comes from."""
+    if least > greatest:
+        mistakes.add(place, "the least duration is longer than the greatest")
+    if not assumed and source is None:
+        mistakes.add(place, "a duration needs its 'source', or 'assumed: true'")
 
 
 def _settings_of(

@@ -58,6 +58,16 @@ class Machine:
 
 
 @dataclass(frozen=True)
+class Duration:
+    """How long something takes: least and greatest, in seconds, and where that comes from."""
+
+    least: float
+    greatest: float
+    source: str | None
+    assumed: bool
+
+
+@dataclass(frozen=True)
 class ModelMove:
     """A move of one machine, with what else changes in the same instant.
 
@@ -72,6 +82,8 @@ class ModelMove:
     when : Formula or None
     also : mapping of str to Formula
         New states of other machines, read before the move.
+    takes : Duration or None
+        No verdict depends on it.
     """
 
     name: str
@@ -83,6 +95,7 @@ class ModelMove:
     kind: MoveKind
     says: str
     place: Place
+    takes: Duration | None = None
 
 
 @dataclass(frozen=True)
@@ -94,6 +107,7 @@ class Sensor:
     reads: Formula
     pair: str | None
     place: Place
+    delay: Delay | None = None
 
 
 @dataclass(frozen=True)
@@ -104,6 +118,8 @@ class Output:
     ----------
     announces : bool
         It tells people of something abnormal while it is on.
+    delay : Delay or None
+        From the end of the scan that switches it to its effect.
     """
 
     name: str
@@ -111,6 +127,7 @@ class Output:
     lamp: str | None = None
     sounds: bool = False
     announces: bool = False
+    delay: Delay | None = None
 
 
 @dataclass(frozen=True)
@@ -171,6 +188,41 @@ class Fault:
 
 
 @dataclass(frozen=True)
+class Bound:
+    """Within which time a response comes.
+
+    Attributes
+    ----------
+    scans : int
+        Scans of the program that may pass: where a time is given, the whole scans that fit in.
+    ms : float or None
+        The time in milliseconds, where one was given.
+    says : str
+        As it was written.
+    """
+
+    scans: int
+    ms: float | None
+    says: str
+
+
+@dataclass(frozen=True)
+class Delay:
+    """How long a signal takes to reach the program, or an output to take effect, at most.
+
+    Attributes
+    ----------
+    ms : float
+    source : str or None
+    assumed : bool
+    """
+
+    ms: float
+    source: str | None
+    assumed: bool
+
+
+@dataclass(frozen=True)
 class Statement:
     """A requirement as stated in the model; predicates are source-level formulas."""
 
@@ -188,6 +240,7 @@ class Statement:
     survives: int
     hazards: tuple[str, ...]
     place: Place
+    within: Bound | None = None
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.base.errors import Mistake, nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.files import read_text
-from interlock.model.model import Formula, Machine, Model, ModelMove
+from interlock.model.machines import check_duration
+from interlock.model.model import Duration, Formula, Machine, Model, ModelMove
 from interlock.model.names import Mistakes, Names
-from interlock.model.schema import Expression, ModelShape, Name, Words
+from interlock.model.schema import Expression, ModelShape, Name, Seconds, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, Path, read
 
@@ -30,9 +31,6 @@ PERSONS = (MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
 
 class _Shape(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-_Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 
 
 class StepShape(_Shape):
@@ -45,7 +43,12 @@ class StepShape(_Shape):
     hold: dict[Name, Name] = Field(default_factory=dict, max_length=1)
     done: Expression
     observer: Words
-    seconds: list[_Seconds] = Field(min_length=2, max_length=2)
+    seconds: list[Seconds] | None = Field(
+        None,
+        min_length=2,
+        max_length=2,
+        description="Where absent, what the plant's moves take in it.",
+    )
     source: Words | None = None
     assumed: bool = False
 
@@ -111,12 +114,8 @@ class ProcedureStep:
 
     Attributes
     ----------
-    seconds : tuple of float
-        Least and greatest duration in seconds.
-    source : str or None
-        Where the durations come from.
-    assumed : bool
-        They are assumed.
+    takes : Duration or None
+        None where the file leaves it to the durations of the plant's moves.
     """
 
     id: str
@@ -126,9 +125,7 @@ class ProcedureStep:
     hold: Hold | None
     done: Formula
     observer: str
-    seconds: tuple[float, float]
-    source: str | None
-    assumed: bool
+    takes: Duration | None
 
 
 @dataclass(frozen=True)
@@ -150,12 +147,6 @@ class Procedure:
     ends: Formula
     check_off: bool
     steps: tuple[ProcedureStep, ...]
-
-    @property
-    def seconds(self) -> tuple[float, float]:
-        """Least and greatest duration of the whole in seconds: its steps follow each other."""
-        least = sum(step.seconds[0] for step in self.steps)
-        return least, sum(step.seconds[1] for step in self.steps)
 
 
 @dataclass(frozen=True)
@@ -267,13 +258,12 @@ class _Reader:
         hold = None
         for control, position in shape.hold.items():
             hold = self._hold((*path, "hold", control), control, position)
-        least, greatest = shape.seconds
-        seconds_at = self.document.place((*path, "seconds"))
-        if least > greatest:
-            self.mistakes.add(seconds_at, "the least duration is longer than the greatest")
-        if not shape.assumed and shape.source is None:
-            said = f"{shape.id}: a duration needs its 'source', or 'assumed: true'"
-            self.mistakes.add(seconds_at, said)
+        takes = None
+        if shape.seconds is not None:
+            least, greatest = shape.seconds
+            seconds_at = self.document.place((*path, "seconds"))
+            check_duration(least, greatest, shape.source, shape.assumed, seconds_at, self.mistakes)
+            takes = Duration(least, greatest, shape.source, shape.assumed)
         known = [action for action in actions if action is not None]
         if done is None or len(known) < len(actions) or (shape.hold and hold is None):
             return None
@@ -285,9 +275,7 @@ class _Reader:
             hold=hold,
             done=done,
             observer=shape.observer,
-            seconds=(least, greatest),
-            source=shape.source,
-            assumed=shape.assumed,
+            takes=takes,
         )
 
     def _action(self, path: Path, text: str) -> Action | None:

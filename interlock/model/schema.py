@@ -42,6 +42,21 @@ Stuck = Annotated[
 Words = Annotated[str, StringConstraints(max_length=2000)]
 
 
+Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
+Within = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^[0-9]+(\.[0-9]+)? *(scans?|ms|s)$",
+            "description": "'3 scans', '500 ms' or '1.5 s'; a time is rounded down to whole scans.",
+        }
+    ),
+]
+
+
 def _as_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
@@ -72,6 +87,11 @@ class MoveShape(_Shape):
     )
     name: Words | None = None
     says: Words | None = None
+    seconds: list[Seconds] | None = Field(
+        None, min_length=2, max_length=2, description="Least and greatest duration of the move."
+    )
+    source: Words | None = Field(None, description="Where the duration comes from.")
+    assumed: bool = Field(False, description="The duration is assumed; shown where it is used.")
 
 
 class MachineShape(_Shape):
@@ -97,7 +117,15 @@ class ControlShape(_Shape):
     )
 
 
-class SensorShape(_Shape):
+class _Delayed(_Shape):
+    delay_ms: Milliseconds | None = Field(
+        None, description="Greatest delay: input filter, or from an output to its effect."
+    )
+    delay_source: Words | None = Field(None, description="Where the delay comes from.")
+    delay_assumed: bool = Field(False, description="The delay is assumed.")
+
+
+class SensorShape(_Delayed):
     """A signal: what it reads of the plant truth while it works."""
 
     says: Words = ""
@@ -105,7 +133,7 @@ class SensorShape(_Shape):
     pair: Name | None = Field(None, description="The other channel of an antivalent or like pair.")
 
 
-class OutputShape(_Shape):
+class OutputShape(_Delayed):
     """How an output of the controller is shown."""
 
     says: Words = ""
@@ -147,6 +175,9 @@ class RequirementShape(_Shape):
     exists: Expression | None = None
     whenever: Expression | None = None
     leads_to: Expression | None = None
+    within: Within | None = Field(
+        None, description="With 'leads_to': the most scans, or the time, until it comes."
+    )
     event: Expression | None = None
     only_after: Expression | None = None
     can_still: Expression | None = None
@@ -207,7 +238,9 @@ class RunShape(_Shape):
     """How the controller runs."""
 
     moves_per_scan: int = Field(1, ge=1, le=8)
-    scan_ms: int = Field(100, ge=1, le=60_000)
+    scan_ms: int = Field(
+        100, ge=1, le=60_000, description="Period of the scan; counted timers and bounds need it."
+    )
     timers: Literal["free", "counted"] = "free"
     edges: Literal["first edition", "second edition"] = "second edition"
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
 from interlock.kernel.requirement import Pattern, ScopeKind
-from interlock.model.model import Formula, Statement
+from interlock.model.model import Bound, Formula, Statement
 from interlock.model.names import Names
 from interlock.model.schema import RequirementShape, ScopeShape
 from interlock.model.yaml import Path
@@ -16,6 +18,9 @@ _PATTERNS = {
     ("event", "only_after"): Pattern.ONLY_AFTER,
     ("can_still",): Pattern.CAN_STILL,
 }
+_BOUND = re.compile(r"([0-9]+(?:\.[0-9]+)?) *(scans?|ms|s)")
+# Each scan is a value of the observer that counts them.
+MAX_SCANS = 1000
 _CHOICES = "never | always | exists | whenever + leads_to | event + only_after | can_still"
 _SCOPES = {
     (): ScopeKind.GLOBALLY,
@@ -40,6 +45,7 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
         names.mistakes.add(
             names.document.key_place((*path, "when")), "'when' goes with 'never' or 'always' only"
         )
+    within = _within(names, path, shape, pattern)
     found = {key: _formula(names, (*path, key), getattr(shape, key), shape) for key in given}
     when = _formula(names, (*path, "when"), shape.when, shape) if shape.when else None
     scope = _scope(names, path, shape, pattern)
@@ -64,7 +70,41 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
         survives=shape.survives,
         hazards=tuple(shape.hazards),
         place=place,
+        within=within,
     )
+
+
+def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern) -> Bound | None:
+    """The bound of a response; what is wrong with it is noted."""
+    if shape.within is None:
+        return None
+    here = (*path, "within")
+    place = names.document.place(here)
+    if pattern is not Pattern.LEADS_TO:
+        names.mistakes.add(names.document.key_place(here), "'within' goes with 'leads_to' only")
+        return None
+    match = _BOUND.fullmatch(shape.within)
+    if match is None:
+        said = f"'{shape.within}' is no bound; write '3 scans', '500 ms' or '1.5 s'"
+        names.mistakes.add(place, said)
+        return None
+    number, unit = float(match[1]), match[2]
+    ms = None
+    scans = number
+    if not unit.startswith("scan"):
+        if "scan_ms" not in names.shape.run.model_fields_set:
+            said = "a bound in time needs the period of the scan: 'run: {scan_ms: …}'"
+            names.mistakes.add(place, said)
+            return None
+        ms = number * (1000 if unit == "s" else 1)
+        scans = ms // names.shape.run.scan_ms
+    if scans != int(scans) or not 1 <= scans <= MAX_SCANS:
+        said = (
+            f"'{shape.within}' is {scans:g} scans; a bound is a whole number from 1 to {MAX_SCANS}"
+        )
+        names.mistakes.add(place, said)
+        return None
+    return Bound(int(scans), ms, shape.within)
 
 
 def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:

@@ -56,6 +56,25 @@ class Run:
         """``F a``."""
         return self.until([True] * len(a), a)
 
+    def soon(self, a: Truths, ends: Truths, scans: int) -> Truths:
+        """`a` comes before more than `scans` scans have passed, and before `ends`.
+
+        Where scans cease, no time passes that could run out.
+        """
+        return [self._comes_soon(n, a, ends, scans) for n in range(len(self.word))]
+
+    def _comes_soon(self, n: int, a: Truths, ends: Truths, scans: int) -> bool:
+        passed = 0
+        # Each round of the loop passes a scan, or none ever does.
+        for _ in range((scans + 2) * len(self.word)):
+            if ends[n] or a[n]:
+                return not ends[n]
+            if passed == scans:
+                return False
+            n, before = (n + 1 if n + 1 < len(self.word) else self.loop_start), n
+            passed += bool(n != before and self.word[n]["scan"])
+        return True
+
     def _fixpoint(self, step: Callable[[int, bool], bool], start: bool) -> Truths:
         truths = [start] * len(self.word)
         # Two rounds backwards carry every value round the loop once.
@@ -86,7 +105,9 @@ def where(a: Truths, b: Truths) -> Truths:
     return either(no(a), b)
 
 
-def holds(pattern: Pattern, scope: ScopeKind, word: Word, loop_start: int) -> bool:
+def holds(
+    pattern: Pattern, scope: ScopeKind, word: Word, loop_start: int, within: int | None = None
+) -> bool:
     """Whether the requirement's formula holds on the run.
 
     Parameters
@@ -95,9 +116,13 @@ def holds(pattern: Pattern, scope: ScopeKind, word: Word, loop_start: int) -> bo
         Any but 'can always still', which no single run can refute.
     scope : ScopeKind
     word : sequence of mapping of str to bool
-        Truth of ``p``, ``s``, ``q``, ``r`` in each state.
+        Truth of ``p``, ``s``, ``q``, ``r`` in each state; with `within` also of ``scan``, whether
+        a scan led to it.
     loop_start : int
-        Position that follows the last one; the last itself for a finite run.
+        Position that follows the last one; the last itself for a finite run, in which no scan
+        passes any more.
+    within : int, optional
+        For 'leads to': the most scans that may pass before the response.
 
     Raises
     ------
@@ -116,7 +141,7 @@ def holds(pattern: Pattern, scope: ScopeKind, word: Word, loop_start: int) -> bo
         case Pattern.ONLY_AFTER:
             return _precedence(run, scope, p, s, q, r)[0]
         case Pattern.LEADS_TO:
-            return _response(run, scope, p, s, q, r)[0]
+            return _response(run, scope, q, r, _answered(run, scope, p, s, r, within))[0]
         case _:
             raise ValueError(f"'{pattern.value}' is no property of one run")
 
@@ -168,16 +193,25 @@ def _precedence(run: Run, scope: ScopeKind, p: Truths, s: Truths, q: Truths, r: 
             return run.always(where(opens, run.weak_until(no(p), ended)))
 
 
-def _response(run: Run, scope: ScopeKind, p: Truths, s: Truths, q: Truths, r: Truths) -> Truths:
+def _answered(
+    run: Run, scope: ScopeKind, p: Truths, s: Truths, r: Truths, within: int | None
+) -> Truths:
+    """P is followed by S, before the scope closes and within the bound."""
+    closes = [False] * len(p) if scope in (ScopeKind.GLOBALLY, ScopeKind.AFTER) else r
+    if within is not None:
+        return where(p, run.soon(s, closes, within))
+    return where(p, run.until(no(closes), both(s, no(closes))))
+
+
+def _response(run: Run, scope: ScopeKind, q: Truths, r: Truths, answered: Truths) -> Truths:
     opens = both(q, no(r))
-    answered = where(p, run.until(no(r), both(s, no(r))))
     match scope:
         case ScopeKind.GLOBALLY:
-            return run.always(where(p, run.eventually(s)))
+            return run.always(answered)
         case ScopeKind.BEFORE:
             return where(run.eventually(r), run.until(answered, r))
         case ScopeKind.AFTER:
-            return run.always(where(q, run.always(where(p, run.eventually(s)))))
+            return run.always(where(q, run.always(answered)))
         case ScopeKind.BETWEEN:
             return run.always(where(both(opens, run.eventually(r)), run.until(answered, r)))
         case _:

@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 from interlock import __version__
 from interlock.kernel.requirement import Outcome
 from interlock.replay.story import tell
+from interlock.studies.reaction import ReactionTime, Share, reaction_times
 from interlock.studies.verify import Finding, Verification
 
 
@@ -34,8 +35,36 @@ def to_json(verification: Verification) -> str:
         "assumptions": list(model.assumptions),
         "cautions": list(model.cautions),
         "requirements": [_finding(verification, finding) for finding in verification.findings],
+        "reaction_times": [_reaction(found) for found in reaction_times(verification)],
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _reaction(found: ReactionTime) -> dict[str, Any]:
+    return {
+        "id": found.requirement,
+        "within": found.bound.says,
+        "within_ms": found.bound.ms,
+        "within_scans": found.bound.scans,
+        "scan_ms": found.scan_ms,
+        "filter": _share(found.filter),
+        "wait_ms": found.scan_ms,
+        "scans": found.scans,
+        "program_ms": found.program_ms,
+        "effect": _share(found.effect),
+        "total_ms": found.total_ms,
+        "exceeds": found.exceeds,
+    }
+
+
+def _share(share: Share) -> dict[str, Any]:
+    return {
+        "ms": share.ms,
+        "of": share.name,
+        "source": share.source,
+        "assumed": share.assumed,
+        "without_delay": list(share.unknown),
+    }
 
 
 def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
@@ -52,6 +81,8 @@ def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
         "n_states": verdict.n_states,
         "depth": verdict.depth,
         "limit": verdict.limit,
+        "within_scans": finding.requirement.within,
+        "most_scans": verdict.scans,
     }
     if finding.run is not None:
         data["run"] = {

@@ -8,6 +8,7 @@ import io
 import json
 from collections import Counter
 from collections.abc import Iterable
+from math import inf
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
@@ -17,7 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock import __version__
-from interlock.model.model import Model
+from interlock.model.model import Duration, Model
 from interlock.replay.story import tell
 from interlock.studies.rehearsal.results import (
     Class,
@@ -76,6 +77,8 @@ def duration(seconds: float) -> str:
     >>> duration(75), duration(20)
     ('1 min 15 s', '20 s')
     """
+    if seconds == inf:
+        return "any time"
     minutes, rest = divmod(round(seconds), 60)
     if not minutes:
         return f"{rest} s"
@@ -84,12 +87,14 @@ def duration(seconds: float) -> str:
 
 def duration_of(rehearsed: Rehearsed) -> str:
     """How long a procedure takes, and on what that rests."""
-    least, greatest = rehearsed.procedure.seconds
-    steps = rehearsed.procedure.steps
-    sources = sorted({step.source for step in steps if step.source})
-    if any(step.assumed for step in steps):
+    takes = rehearsed.takes
+    if takes is None:
+        unknown = [s.step.id for s in rehearsed.steps if s.takes is None]
+        return f"an unknown time: no duration of {', '.join(unknown) or 'its steps'}"
+    sources = [takes.source] if takes.source else []
+    if takes.assumed:
         sources.append("assumed")
-    return f"{duration(least)} to {duration(greatest)} ({'; '.join(sources)})"
+    return f"{duration(takes.least)} to {duration(takes.greatest)} ({'; '.join(sources)})"
 
 
 def _procedure(rehearsal: Rehearsal, rehearsed: Rehearsed) -> list[RenderableType]:
@@ -106,6 +111,10 @@ def _procedure(rehearsal: Rehearsal, rehearsed: Rehearsed) -> list[RenderableTyp
         parts.append(Text(said + "nothing moving, was not reached", style="bold red"))
         return parts
     parts.append(Padding(_steps(rehearsed.steps), (0, 0, 0, 2)))
+    short = [step.step.id for step in rehearsed.steps if step.is_too_short]
+    if short:
+        said = f"  the plant takes longer than the procedure gives: {', '.join(short)}"
+        parts.append(Text(said, style="yellow"))
     if not rehearsed.ends:
         parts.append(Text("  as written it does not surely end in its end condition", "bold red"))
     if rehearsed.requirement is not None:
@@ -118,7 +127,8 @@ def _procedure(rehearsal: Rehearsal, rehearsed: Rehearsed) -> list[RenderableTyp
             told = [r for r in results if r.outcome is not Class.HARMLESS]
             if name == "pairs":
                 told = [r for r in told if r.outcome in (Class.VIOLATING, Class.STUCK)]
-            parts.append(Padding(_deviations(told), (0, 0, 0, 2)))
+            if told:
+                parts.append(Padding(_deviations(told), (0, 0, 0, 2)))
     for result in rehearsed.singles:
         if result.run is not None:
             said = f"  {result.requirement} violated where {says(result)}; replayed on the model:"
@@ -138,7 +148,9 @@ def says(result: DeviationResult) -> str:
 
 
 def _steps(steps: Iterable[StepResult]) -> Table:
-    table = _table("step", "who", "what", "done", "observer", "s", "states", "surely ends")
+    table = _table(
+        "step", "who", "what", "done", "observer", "s", "plant s", "states", "surely ends"
+    )
     for result in steps:
         step = result.step
         table.add_row(
@@ -147,11 +159,20 @@ def _steps(steps: Iterable[StepResult]) -> Table:
             escape(step.says),
             escape(step.done.text),
             escape(step.observer),
-            f"{step.seconds[0]:g}–{step.seconds[1]:g}",
+            seconds_of(result.takes),
+            "" if result.plant is None else seconds_of(result.plant.takes),
             str(result.n_starts),
             _surely(result),
         )
     return table
+
+
+def seconds_of(takes: Duration | None) -> str:
+    """Least and greatest seconds; '?' where they are not known, '…' for no end."""
+    if takes is None:
+        return "?"
+    greatest = "…" if takes.greatest == inf else f"{takes.greatest:g}"
+    return f"{takes.least:g}–{greatest}"
 
 
 def _surely(result: StepResult) -> Text:
@@ -262,16 +283,23 @@ def to_json(rehearsal: Rehearsal) -> str:
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
+def _duration_data(takes: Duration) -> dict[str, Any]:
+    return {
+        "least_seconds": takes.least,
+        "greatest_seconds": None if takes.greatest == inf else takes.greatest,
+        "source": takes.source,
+        "assumed": takes.assumed,
+    }
+
+
 def _procedure_data(rehearsal: Rehearsal, rehearsed: Rehearsed) -> dict[str, Any]:
     procedure = rehearsed.procedure
-    least, greatest = procedure.seconds
+    takes = rehearsed.takes
     return {
         "id": procedure.id,
         "says": procedure.says,
         "outcome": rehearsed.outcome.value,
-        "least_seconds": least,
-        "greatest_seconds": greatest,
-        "durations_assumed": any(step.assumed for step in procedure.steps),
+        "takes": None if takes is None else _duration_data(takes),
         "start_found": rehearsed.start is not None,
         "start_moves": list(rehearsed.start or ()),
         "limit": rehearsed.limit,
@@ -284,9 +312,9 @@ def _procedure_data(rehearsal: Rehearsal, rehearsed: Rehearsed) -> dict[str, Any
                 "says": s.step.says,
                 "done": s.step.done.text,
                 "observer": s.step.observer,
-                "seconds": list(s.step.seconds),
-                "source": s.step.source,
-                "assumed": s.step.assumed,
+                "takes": None if s.takes is None else _duration_data(s.takes),
+                "plant_takes": None if s.plant is None else _duration_data(s.plant.takes),
+                "without_duration": [] if s.plant is None else list(s.plant.unknown),
                 "executable": s.executable,
                 "inevitable": s.inevitable,
                 "n_start_states": s.n_starts,

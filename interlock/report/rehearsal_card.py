@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from interlock import __version__
-from interlock.report.rehearsal import duration_of, says
+from interlock.report.rehearsal import duration_of, says, seconds_of
 from interlock.studies.rehearsal.card import Card
 from interlock.studies.rehearsal.results import Class, Rehearsal, Rehearsed
 
@@ -45,8 +45,11 @@ def _told(rehearsed: Rehearsed) -> dict[str, object]:
         for result in rehearsed.singles
         if result.outcome in _NEVER
     ]
+    known = {result.step.id: result.takes for result in rehearsed.steps}
+    steps = [(s, seconds_of(known.get(s.id, s.takes))) for s in rehearsed.procedure.steps]
     return {
         "procedure": rehearsed.procedure,
+        "steps": steps,
         "takes": duration_of(rehearsed),
         "never": never,
         "shown": rehearsed.ends and rehearsed.requirement is None,

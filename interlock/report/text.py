@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rich.console import Console, Group, RenderableType
 from rich.markup import escape
 from rich.padding import Padding
@@ -10,6 +12,7 @@ from rich.text import Text
 
 from interlock.kernel.requirement import Outcome
 from interlock.replay.story import tell
+from interlock.studies.reaction import ReactionTime, reaction_times
 from interlock.studies.verify import Finding, Verification
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
@@ -26,6 +29,9 @@ def render(verification: Verification) -> RenderableType:
     for finding in verification.findings:
         if finding.verdict.outcome is Outcome.VIOLATED:
             parts += ["", violation(verification, finding)]
+    timed = reaction_times(verification)
+    if timed:
+        parts += ["", _reaction_times(timed)]
     parts += ["", _summary(verification)]
     return Group(*parts)
 
@@ -143,6 +149,52 @@ def _places(decided: tuple[str, ...]) -> str:
     return " ".join(
         f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items()
     )
+
+
+def _reaction_times(timed: Sequence[ReactionTime]) -> RenderableType:
+    """Where the time goes between each event and its effect, in the worst case."""
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for heading in ("", "allowed"):
+        table.add_column(heading)
+    for heading in ("filter", "+ wait", "+ program", "+ effect", "= at most"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("")
+    for found in timed:
+        table.add_row(
+            found.requirement,
+            found.bound.says,
+            f"{found.filter.ms:g} ms",
+            f"{found.scan_ms} ms",
+            f"{found.scans} × {found.scan_ms} ms",
+            f"{found.effect.ms:g} ms",
+            f"{found.total_ms:g} ms",
+            Text("too long", style="bold red") if found.exceeds else "",
+        )
+    rows: list[RenderableType] = [Text("Reaction times in the worst case", style="bold"), table]
+    rows += [Text(f"  {line}") for line in _rests_on(timed)]
+    return Group(*rows)
+
+
+def _rests_on(timed: Sequence[ReactionTime]) -> list[str]:
+    """What the figures are and where they come from."""
+    lines = [
+        "wait: an event may come just after the inputs were latched; program: the most scans "
+        "between event and response that occur in the explored runs. A bound in time is judged "
+        "in whole scans, rounded down."
+    ]
+    shares = [share for found in timed for share in (found.filter, found.effect)]
+    for share in dict.fromkeys(share for share in shares if share.name):
+        words = [share.source, "assumed" if share.assumed else None]
+        lines.append(f"{share.name} {share.ms:g} ms: {'; '.join(w for w in words if w)}")
+    unknown = sorted({name for share in shares for name in share.unknown})
+    if unknown:
+        lines.append(f"no delay given, counted as 0: {_some(unknown)}")
+    return list(dict.fromkeys(lines))
+
+
+def _some(names: Sequence[str], most: int = 8) -> str:
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def _summary(verification: Verification) -> RenderableType:

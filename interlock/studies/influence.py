@@ -19,8 +19,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
 from interlock.kernel.query import Answer, Values
 from interlock.kernel.system import BOOL, Role, Variable
-from interlock.model.build import Built, names_read
-from interlock.st import typed as ty
+from interlock.model.build import Built, names_behind
 from interlock.st.lower import lower_program
 
 # A signal or output with more values than this is not taken apart value by value.
@@ -231,12 +230,11 @@ class InfluenceStudy:
     def _possible_gates(self) -> Iterator[tuple[str, str, tuple[Expr, ...]]]:
         """Output, move, and the move's guard: with it on; off for some value; off for all."""
         model = self.built.model
-        terms = {name.casefold(): formula.tree for name, formula in model.terms.items()}
         guards = {move.name: move.guard for move in self.built.system.moves}
         for move in model.moves:
             if move.name not in guards or move.when is None:
                 continue
-            read = _read_deeply(move.when.tree, terms)
+            read = names_behind(model, move.when.tree)
             for switch in self.effects.values():
                 if switch.variable.casefold() in read:
                     at = [guards[move.name]]
@@ -287,15 +285,3 @@ def _effect(values: Sequence[tuple[int, ...]]) -> Effect:
         necessary = not any(on for on, _, _ in values)
         return Effect.BLOCKS_ALWAYS if necessary else Effect.BLOCKS
     return Effect.NONE
-
-
-def _read_deeply(tree: ty.Expression, terms: Mapping[str, ty.Expression]) -> set[str]:
-    """Casefolded names that an expression reads, by itself or through terms."""
-    names: set[str] = set()
-    waiting = [tree]
-    while waiting:
-        for name in names_read(waiting.pop()) - names:
-            names.add(name)
-            if name in terms:
-                waiting.append(terms[name])
-    return names

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.kernel.observe import Question, ask, needs_observer
+from interlock.kernel.observe import Question, ask, needs_observer, scans_taken
 from interlock.kernel.query import (
     Answer,
     Engine,
@@ -197,7 +197,7 @@ def _explore(
 ) -> Exploration:
     queries: list[Query] = []
     for question in questions:
-        queries += [*question.violations, *question.premises]
+        queries += [*question.violations, *question.premises, *question.measures]
     return engine.explore(system, queries, limits, _labelled(progress, label))
 
 
@@ -219,7 +219,10 @@ def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
     for question in questions:
         violations = [next(answers) for _ in question.violations]
         premises = [next(answers) for _ in question.premises]
+        taken = [scans_taken(next(answers)) for _ in question.measures]
         verdict = _verdict(question, violations, premises, explored)
+        if taken:
+            verdict = replace(verdict, scans=taken[0])
         found[question.requirement.id] = (question, verdict)
     return found
 

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from interlock.model.model import Fault, Formula, Machine, Model, ModelMove, Statement
+from interlock.model.model import (
+    Delay,
+    Duration,
+    Fault,
+    Formula,
+    Machine,
+    Model,
+    ModelMove,
+    Statement,
+)
 from interlock.st.untype import expression_text
 from interlock.studies.compare.differences import WORDING, Difference, Facets, differences_of
 from interlock.studies.compare.program import program_differences
@@ -30,7 +39,12 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
     yield (
         "sensor",
         {
-            s.name: {"reads": _text(s.reads), "pair": s.pair or "", WORDING: s.says}
+            s.name: {
+                "reads": _text(s.reads),
+                "pair": s.pair or "",
+                "delay": _delay(s.delay),
+                WORDING: s.says,
+            }
             for s in model.sensors.values()
         },
     )
@@ -41,6 +55,7 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
                 "lamp": o.lamp or "",
                 "sounds": "yes" if o.sounds else "",
                 "announces": "yes" if o.announces else "",
+                "delay": _delay(o.delay),
                 WORDING: o.says,
             }
             for o in model.outputs.values()
@@ -98,6 +113,7 @@ def _move(model: Model, move: ModelMove) -> Facets:
         "when": _text(move.when),
         "also": ", ".join(f"{name}: {_text(f)}" for name, f in sorted(move.also.items())),
         "by": move.kind.value,
+        "takes": _takes(move.takes),
         # What setting a control is called follows from what the control is called.
         WORDING: "" if model.machines[move.machine].is_control else move.says,
     }
@@ -136,11 +152,27 @@ def _stuck(given: Mapping[str, str]) -> str:
     return ", ".join(f"{name} {how}" for name, how in sorted(given.items()))
 
 
+def _delay(delay: Delay | None) -> str:
+    return "" if delay is None else f"{delay.ms:g} ms, {_founded(delay.source, delay.assumed)}"
+
+
+def _takes(takes: Duration | None) -> str:
+    if takes is None:
+        return ""
+    founded = _founded(takes.source, takes.assumed)
+    return f"{takes.least:g} to {takes.greatest:g} s, {founded}"
+
+
+def _founded(source: str | None, assumed: bool) -> str:
+    return "; ".join(words for words in (source, "assumed" if assumed else "") if words)
+
+
 def _statement(s: Statement) -> Facets:
     return {
         "pattern": s.pattern.value,
         "p": _text(s.p),
         "s": _text(s.s),
+        "within": "" if s.within is None else f"{s.within.says} = {s.within.scans} scans",
         "when": _text(s.when),
         "scope": s.scope.value,
         "opens": _text(s.opens),

@@ -9,12 +9,11 @@ something touched. Hazards are touched through their requirements.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from interlock.model.build import names_read
+from interlock.model.build import names_behind
 from interlock.model.model import Formula, Model, Statement
-from interlock.st.typed import Expression
 from interlock.studies.compare.differences import Difference, Kind
 from interlock.studies.compare.lockstep import Likeness, OutputComparison
 from interlock.studies.compare.study import Comparison
@@ -143,7 +142,7 @@ class _Impact:
             found.setdefault(difference.name, []).append(f"signal {difference.kind.value}")
         for model in self.models:
             for name, sensor in model.sensors.items():
-                read = _read_deeply(sensor.reads.tree, _terms(model))
+                read = names_behind(model, sensor.reads.tree)
                 for term in sorted(read & self.terms.keys()):
                     _note(found, name, f"reads the {self.terms[term]}")
         return found
@@ -158,10 +157,9 @@ class _Impact:
             _note(found, machine_of[difference.name], said)
         outputs = {name.casefold(): name for name in self.outputs}
         for model in self.models:
-            terms = _terms(model)
             for move in model.moves:
                 formulas = [f for f in (move.when, *move.also.values()) if f is not None]
-                read = set().union(*(_read_deeply(f.tree, terms) for f in formulas))
+                read = set().union(*(names_behind(model, f.tree) for f in formulas))
                 for name in sorted(read & outputs.keys()):
                     _note(found, move.machine, f"moved by output {outputs[name]}")
                 for name in sorted(read & self.terms.keys()):
@@ -192,11 +190,10 @@ class _Impact:
         for difference in self._differences("requirement"):
             _note(found, difference.name, f"requirement {difference.kind.value}")
         for model in self.models:
-            terms = _terms(model)
             for id_, statement in model.statements.items():
                 read: set[str] = set()
                 for formula in _formulas(statement):
-                    read |= _read_deeply(formula.tree, terms)
+                    read |= names_behind(model, formula.tree)
                 for name in sorted(read & self.touched_names.keys()):
                     _note(found, id_, f"speaks of {self.touched_names[name]}")
         return found
@@ -316,22 +313,6 @@ def _note(found: _Reasons, name: str, reason: str) -> None:
         reasons.append(reason)
 
 
-def _terms(model: Model) -> Mapping[str, Expression]:
-    return {name.casefold(): formula.tree for name, formula in model.terms.items()}
-
-
 def _formulas(statement: Statement) -> list[Formula]:
     given = (statement.p, statement.s, statement.when, statement.opens, statement.closes)
     return [formula for formula in given if formula is not None]
-
-
-def _read_deeply(tree: Expression, terms: Mapping[str, Expression]) -> set[str]:
-    """Casefolded names that an expression reads, by itself or through terms."""
-    names: set[str] = set()
-    waiting = [tree]
-    while waiting:
-        for name in names_read(waiting.pop()) - names:
-            names.add(name)
-            if name in terms:
-                waiting.append(terms[name])
-    return names

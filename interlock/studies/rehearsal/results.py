@@ -7,10 +7,11 @@ from enum import Enum
 
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
-from interlock.model.model import Model
+from interlock.model.model import Duration, Model
 from interlock.model.procedures import Procedure, Procedures, ProcedureStep
 from interlock.replay.judge import Replayed
 from interlock.studies.rehearsal.deviations import Anchor, Deviation
+from interlock.studies.rehearsal.durations import PlantTime
 from interlock.studies.rehearsal.recovery import Way
 from interlock.studies.rehearsal.why import Reason
 
@@ -60,6 +61,8 @@ class StepResult:
         States in which it may begin under the procedure.
     stand : Stand or None
         Where it does not go on.
+    plant : PlantTime or None
+        What the plant's moves take in it; None where none of them has a duration.
     """
 
     step: ProcedureStep
@@ -67,6 +70,21 @@ class StepResult:
     inevitable: bool | None
     n_starts: int
     stand: Stand | None
+    plant: PlantTime | None = None
+
+    @property
+    def takes(self) -> Duration | None:
+        """What the procedure says, else what the plant takes; None where neither is known."""
+        if self.step.takes is not None:
+            return self.step.takes
+        return None if self.plant is None else self.plant.takes
+
+    @property
+    def is_too_short(self) -> bool:
+        """Whether the plant cannot be done in the time that the procedure gives."""
+        if self.step.takes is None or self.plant is None:
+            return False
+        return self.step.takes.greatest < self.plant.takes.least
 
 
 @dataclass(frozen=True)
@@ -134,6 +152,21 @@ class Rehearsed:
     singles: tuple[DeviationResult, ...] = ()
     pairs: tuple[DeviationResult, ...] = ()
     limit: str | None = None
+
+    @property
+    def takes(self) -> Duration | None:
+        """Of all steps, one after the other; None where the duration of one is not known."""
+        found = [step.takes for step in self.steps]
+        known = [takes for takes in found if takes is not None]
+        if not known or len(known) < len(found):
+            return None
+        sources = sorted({takes.source for takes in known if takes.source})
+        return Duration(
+            sum(takes.least for takes in known),
+            sum(takes.greatest for takes in known),
+            "; ".join(sources) or None,
+            any(takes.assumed for takes in known),
+        )
 
     @property
     def outcome(self) -> Outcome:

@@ -24,6 +24,7 @@ from interlock.studies.rehearsal.deviations import (
     pairs,
     performed,
 )
+from interlock.studies.rehearsal.durations import plant_time
 from interlock.studies.rehearsal.recovery import Recovery, Way, calm
 from interlock.studies.rehearsal.results import (
     Class,
@@ -170,7 +171,8 @@ class Rehearser:
                 )
             stand = self._stand(procedure, usual, here[0]) if here else None
             executable = bool(usual.arriving(end))
-            results.append(StepResult(passage.step, executable, asked, len(bare), stand))
+            plant = plant_time(self.model, usual, begin, end)
+            results.append(StepResult(passage.step, executable, asked, len(bare), stand, plant))
         return tuple(results)
 
     def _deviate(

@@ -135,8 +135,9 @@ def test_files_are_the_same_bytes_twice_and_agree(tmp_path: Path) -> None:
     assert written[0] == written[1]
     data = json.loads(written[0][1])
     (procedure,) = data["procedures"]
-    assert (procedure["least_seconds"], procedure["greatest_seconds"]) == (4, 7)
-    assert procedure["durations_assumed"] is True
+    takes = procedure["takes"]
+    assert (takes["least_seconds"], takes["greatest_seconds"]) == (4, 7)
+    assert takes["assumed"] is True
     rows = list(csv.DictReader(written[0][2].decode().splitlines()))
     assert len(rows) == len(procedure["deviations"]) + len(procedure["pairs"])
     first = procedure["deviations"][0]

@@ -18,6 +18,41 @@ def _fault(text: str) -> list[Edit]:
 
 
 _NAMES: Cases = {
+    "a bound without a response": (
+        _edit(_R1, "never: pull, «within: 3 scans"),
+        ["'within' goes with 'leads_to' only"],
+    ),
+    "a bound in time without the period of the scan": (
+        _edit(_R1, "whenever: pull, leads_to: button, within: «500 ms"),
+        ["a bound in time needs the period of the scan"],
+    ),
+    "a bound shorter than a scan": (
+        [
+            *_edit(_R1, "whenever: pull, leads_to: button, within: «50 ms"),
+            *_edit("plant:", "run: {scan_ms: 100}\nplant:"),
+        ],
+        ["'50 ms' is 0 scans; a bound is a whole number from 1 to 1000"],
+    ),
+    "a bound without a unit": (
+        _edit(_R1, "whenever: pull, leads_to: button, within: «300"),
+        ["'300' is no bound; write '3 scans', '500 ms' or '1.5 s'"],
+    ),
+    "a bound of half a scan": (
+        _edit(_R1, "whenever: pull, leads_to: button, within: «1.5 scans"),
+        ["'1.5 scans' is 1.5 scans"],
+    ),
+    "a delay from nowhere": (
+        _edit("held: {reads: button}", "held: {reads: button, delay_ms: «20}"),
+        ["a delay needs its 'delay_source', or 'delay_assumed: true'"],
+    ),
+    "a move's duration the wrong way round": (
+        _edit("when: NOT pull}", "when: NOT pull, seconds: «[3, 2], assumed: true}"),
+        ["the least duration is longer than the greatest"],
+    ),
+    "a move's duration from nowhere": (
+        _edit("when: NOT pull}", "when: NOT pull, seconds: «[2, 3]}"),
+        ["a duration needs its 'source', or 'assumed: true'"],
+    ),
     "an unknown name in a guard": (
         _edit("when: NOT pull", "when: NOT «pul"),
         ["'pul' is not declared; did you mean 'pull'?"],

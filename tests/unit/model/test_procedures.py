@@ -35,7 +35,7 @@ def read(folder: Path) -> Procedures:
         ("[3, 5]", "[5, 3]", "the least duration is longer than the greatest"),
         ("[3, 5]", "[3]", "at least 2 of them"),
         ("[3, 5]", "[3, many]", "expected a number, not 'many'"),
-        ("[3, 5], assumed: true", "[3, 5]", "open: a duration needs its 'source'"),
+        ("[3, 5], assumed: true", "[3, 5]", "12:59: a duration needs its 'source'"),
         ("id: open", "id: draw", "11:14: the step 'draw' is given twice"),
         ("procedures:\n", "procedure:\n", "'procedure' is not known here"),
     ],
@@ -70,11 +70,6 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
 def test_a_revision_without_procedures_has_those_of_what_it_revises() -> None:
     found = read(MODELS / "ramp-broken" / "pin-alone")
     assert list(found.procedures) == list(read(MODELS / "ramp").procedures)
-
-
-def test_the_duration_of_a_procedure_is_the_sum_of_its_steps(tmp_path: Path) -> None:
-    procedure = read(hatch(tmp_path / "hatch")).procedures["by_button"]
-    assert procedure.seconds == (1 + 3, 2 + 5)
 
 
 def test_machine_to_state_takes_peoples_moves_and_keeps_errors_apart(tmp_path: Path) -> None:

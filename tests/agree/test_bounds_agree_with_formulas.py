@@ -1,0 +1,122 @@
+"""Responses within a number of scans: the observer against the formula, on every engine."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from interlock.kernel.expr import Expr, or_
+from interlock.kernel.observe import ask, scans_taken
+from interlock.kernel.query import Reach
+from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
+from interlock.kernel.system import Move, MoveKind, System
+from interlock.replay.trace import holds
+from tests.support.build import is_, move, system
+from tests.support.engines import ENGINES, explore_with
+
+Word = list[dict[str, bool]]
+
+SETTINGS = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+letters = st.fixed_dictionaries(dict.fromkeys(["p", "s", "q", "r", "scan"], st.booleans()))
+words = st.lists(letters, min_size=1, max_size=7)
+
+
+def speller(word: Word, loop_start: int) -> System:
+    """A system with one run, which spells the word; a letter's ``scan`` says what leads to it."""
+    last = len(word) - 1
+    following = [(n, n + 1) for n in range(last)]
+    if loop_start < last:
+        following.append((last, loop_start))
+
+    def to(n: int, target: int) -> Move:
+        made = move(f"{n} to {target}", is_("place", n), {"place": target})
+        kind = MoveKind.SCAN if word[target]["scan"] else MoveKind.PLANT
+        return Move(made.name, kind, made.guard, made.updates)
+
+    return system({"place": (0, max(last, 1), 0)}, *(to(*pair) for pair in following))
+
+
+def requirement_on(word: Word, kind: ScopeKind, within: int) -> Requirement:
+    def where(name: str) -> Expr:
+        return or_(*(is_("place", n) for n, letter in enumerate(word) if letter[name]))
+
+    scope = Scope(kind, where("q"), where("r"))
+    return Requirement("R", Pattern.LEADS_TO, where("p"), where("s"), scope, within=within)
+
+
+def is_violated(engine: str, word: Word, loop_start: int, requirement: Requirement) -> bool:
+    question = ask(speller(word, loop_start), requirement)
+    assert all(isinstance(query, Reach) for query in question.violations)
+    answers = explore_with(engine, question.system, question.violations).answers
+    return any(answer.found for answer in answers)
+
+
+def check_one(engine: str, kind: ScopeKind, data: st.DataObject) -> None:
+    word = data.draw(words)
+    loop_start = data.draw(st.integers(0, len(word) - 1))
+    within = data.draw(st.integers(1, 3))
+    found = is_violated(engine, word, loop_start, requirement_on(word, kind, within))
+    assert found is not holds(Pattern.LEADS_TO, kind, word, loop_start, within)
+
+
+@pytest.mark.parametrize("kind", ScopeKind, ids=lambda kind: kind.value)
+@given(data=st.data())
+@SETTINGS
+def test_a_late_response_is_found_exactly_where_it_refutes_the_formula(
+    kind: ScopeKind, data: st.DataObject
+) -> None:
+    check_one("reference", kind, data)
+
+
+@pytest.mark.parametrize("engine", [name for name in ENGINES if name != "reference"])
+@pytest.mark.parametrize("kind", ScopeKind, ids=lambda kind: kind.value)
+@given(data=st.data())
+@settings(SETTINGS, max_examples=8)  # each one is compiled
+def test_every_engine_finds_late_responses(
+    kind: ScopeKind, engine: str, data: st.DataObject
+) -> None:
+    check_one(engine, kind, data)
+
+
+@given(word=words, data=st.data())
+@SETTINGS
+def test_a_bound_that_no_run_can_exceed_is_no_bound(word: Word, data: st.DataObject) -> None:
+    # Without a scan for ever, no bound runs out: such runs are left to the pattern without one.
+    for kind in ScopeKind:
+        loop_start = data.draw(st.integers(0, len(word) - 1))
+        if not holds(Pattern.LEADS_TO, kind, word, loop_start, 2 * len(word) + 1):
+            assert not holds(Pattern.LEADS_TO, kind, word, loop_start)
+        if holds(Pattern.LEADS_TO, kind, word, loop_start, 1):
+            assert holds(Pattern.LEADS_TO, kind, word, loop_start, 2)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("n_scans", [0, 1, 2, 3])
+def test_the_scans_until_the_response_are_measured(n_scans: int, engine: str) -> None:
+    blank = dict.fromkeys(["p", "s", "q", "r"], False)
+    word = [{**blank, "p": True, "scan": False}]
+    word += [{**blank, "scan": True} for _ in range(n_scans)]
+    word.append({**blank, "scan": False})
+    word[n_scans or 1]["s"] = True
+    question = ask(speller(word, len(word) - 1), requirement_on(word, ScopeKind.GLOBALLY, 3))
+    queries = [*question.violations, *question.measures]
+    violated, measured = explore_with(engine, question.system, queries).answers
+    assert not violated.found
+    assert scans_taken(measured) == n_scans
+
+
+def test_every_short_word_is_judged_as_its_formula_says() -> None:
+    alphabet = [
+        dict(zip(["p", "s", "scan"], bits, strict=True)) | {"q": False, "r": False}
+        for bits in product((False, True), repeat=3)
+    ]
+    for word in map(list, product(alphabet, repeat=3)):
+        for loop_start in range(3):
+            requirement = requirement_on(word, ScopeKind.GLOBALLY, 1)
+            found = is_violated("reference", word, loop_start, requirement)
+            assert found is not holds(
+                Pattern.LEADS_TO, ScopeKind.GLOBALLY, word, loop_start, within=1
+            )
