@@ -16,6 +16,7 @@ from interlock.model.model import Formula, Model, ModelMove
 from interlock.replay.machines import Plant
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
+from interlock.st.types import label_of
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,10 @@ class Player:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()
         return {name: self._through(values[name], name, "outputs") for name in self.model.outputs}
+
+    def struck(self) -> tuple[str, ...]:
+        """Ids of the faults that have struck and not cleared."""
+        return tuple(id_ for id_, now in self._struck.items() if now)
 
     def signals(self) -> dict[str, int]:
         """What every input of the program reads now, by its declared name."""
@@ -239,18 +244,15 @@ class Player:
         """Whether no move of the environment may come before the next scan."""
         return self._pending >= self.model.moves_per_scan
 
+    def seen(self) -> dict[str, int | str]:
+        """As `shown`, with the faults that have struck: what a picture of the state needs."""
+        return {**self.shown(), **dict.fromkeys(self.struck(), 1)}
+
     def shown(self) -> dict[str, str]:
         """Machines, controls and outputs as labels, by name."""
         values = self._plant.states()
         shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
         outputs = {v.name: v.type for v in self.model.program.variables if v.kind == "VAR_OUTPUT"}
         for name, value in self.outputs().items():
-            shown[name] = _label(outputs[name], value)
+            shown[name] = label_of(outputs[name], value)
         return shown
-
-
-def _label(type_: object, value: int) -> str:
-    labels = getattr(type_, "labels", None)
-    if labels:
-        return str(labels[value])
-    return ("FALSE", "TRUE")[value] if str(type_) == "BOOL" else str(value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -95,6 +96,40 @@ def initial_of(type_: Type) -> int:
             return type_.lo
         case _:
             return 0
+
+
+def label_of(type_: Type, value: int) -> str:
+    """A value as it is shown and as `number_of` reads it.
+
+    >>> label_of(BOOL, 1), label_of(EnumType("lift", ("DOWN", "UP")), 1), label_of(IntType(0, 9), 7)
+    ('TRUE', 'UP', '7')
+    """
+    match type_:
+        case EnumType():
+            return type_.labels[value]
+        case BoolType():
+            return "TRUE" if value else "FALSE"
+        case _:
+            return str(value)
+
+
+def number_of(type_: Type, label: str) -> int | None:
+    """The value that is shown as `label`, in any case of letters, or None.
+
+    >>> number_of(BOOL, "true"), number_of(IntType(0, 9), "12")
+    (1, None)
+    """
+    match type_:
+        case EnumType():
+            return type_.value_of(label)
+        case BoolType():
+            return {"FALSE": 0, "TRUE": 1}.get(label.upper())
+        case _:
+            number = int(label) if re.fullmatch(r"-?[0-9]{1,9}", label) else None
+            in_range = isinstance(type_, TimeType) or (
+                number is not None and type_.lo <= number <= type_.hi
+            )
+            return number if in_range else None
 
 
 @dataclass(frozen=True)
