@@ -23,6 +23,7 @@ _COMMANDS = {
     "advise": "the weakest permissive of each output, beside what the program says",
     "draw": "draw state diagrams, the map of conversions and what permits what",
     "rehearse": "rehearse procedures as written and with human deviations",
+    "operate": "operate the model by hand in a browser: press, drive, let things fail",
     "new": "start a model of your own",
     "schema": "print the JSON Schema of model files, for editors",
     "doctor": "tell what is installed and whether it works",

@@ -9,7 +9,7 @@ from interlock.model.model import Model
 from interlock.replay.judge import Replayed
 from interlock.replay.player import Change, Happening
 
-_WHO = {
+WHO = {
     MoveKind.PLANT: "plant",
     MoveKind.OPERATOR: "operator",
     MoveKind.DRIVER: "driver",
@@ -56,12 +56,12 @@ def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
     lines = []
     for number, happening in enumerate(run.happenings, 1):
         loop = run.loop_start is not None and number > run.loop_start
-        changed = [_change(model, change) for change in happening.changes]
+        changed = [change_in_words(model, change) for change in happening.changes]
         if happening.kind is MoveKind.SCAN and not changed and not loop and not quiet_scans:
             continue
         says = happening.says or happening.move
         decided = _decided(happening) if happening.kind is MoveKind.SCAN else ()
-        lines.append(Line(number, _WHO[happening.kind], says, tuple(changed), decided, loop))
+        lines.append(Line(number, WHO[happening.kind], says, tuple(changed), decided, loop))
     return lines
 
 
@@ -71,11 +71,12 @@ def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
     For runs whose point is what the last scan did not do.
     """
     lines = tell(model, run, quiet_scans=True)
-    scans = _WHO[MoveKind.SCAN]
+    scans = WHO[MoveKind.SCAN]
     return [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
 
 
-def _change(model: Model, change: Change) -> str:
+def change_in_words(model: Model, change: Change) -> str:
+    """``lift DOWN → MID`` for a machine, ``green on`` for an output."""
     if change.name in model.outputs and {change.before, change.after} == {"TRUE", "FALSE"}:
         return f"{change.name} {'on' if change.after == 'TRUE' else 'off'}"
     return f"{change.name} {change.before} → {change.after}"

@@ -160,6 +160,10 @@ class Controller:
                 name = position_name(instance, self.settings)
                 self._values[name] = min(self._values[name] + 1, top_of(instance, self.settings))
 
+    def names(self) -> tuple[str, ...]:
+        """Every casefolded name that `read` knows."""
+        return tuple(self._layout.names)
+
     def read(self, name: str) -> int:
         """The value of a casefolded name of the program; a timer's ET in milliseconds."""
         where = self._layout.names[name]

@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).parents[2] / "interlock"
 HEIGHT = {
     "cli": 9,
     "testing": 9,
+    "operate": 8,
     "report": 8,
     "pictures": 7,
     "studies": 6,
@@ -34,6 +35,8 @@ DOORS = {
     "lark": "interlock/st/parser.py",
     "distributed": "interlock/studies/challenge/cluster.py",
     "ruamel": "interlock/model/yaml.py",
+    "starlette": "interlock/operate/server.py",
+    "uvicorn": "interlock/operate/serve.py",
     "pytest": "interlock/testing/plugin.py",
 }
 

@@ -1,0 +1,1 @@
+"""The live bench page: a model operated by hand in a browser, on this machine only."""

@@ -1,0 +1,214 @@
+"""Changed programs and sentences of the user's own, tried without touching the model's folder.
+
+A draft is a revision of the model in a folder of its own that is gone before anyone can look:
+so the very checks of model files judge it, and nothing is written where the model lies.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from interlock.base.errors import InputError, Mistake
+from interlock.base.files import write_whole
+from interlock.model.files import MODEL_FILE
+from interlock.model.load import load
+from interlock.model.model import Model
+
+SENTENCE = "MINE"
+MAX_PROGRAM = 200_000
+_PATTERNS = {
+    "never": ("never",),
+    "always": ("always",),
+    "leads_to": ("whenever", "leads_to"),
+    "only_after": ("event", "only_after"),
+    "exists": ("exists",),
+    "can_still": ("can_still",),
+}
+_SCOPES: dict[str, tuple[str, ...]] = {
+    "globally": (),
+    "before": ("before",),
+    "after": ("after",),
+    "between": ("between", "and"),
+    "from": ("from", "until"),
+}
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A mistake of the user's: where, and what.
+
+    Attributes
+    ----------
+    field : str
+        A field of the sentence, or ``program``.
+    line, column : int
+        In the program, or in the field.
+    """
+
+    field: str
+    line: int
+    column: int
+    says: str
+
+
+class WrongDraftError(Exception):
+    """The draft cannot be used.
+
+    Parameters
+    ----------
+    mistakes : list of Wrong
+    """
+
+    def __init__(self, mistakes: list[Wrong]) -> None:
+        self.mistakes = mistakes
+        super().__init__("\n".join(mistake.says for mistake in mistakes))
+
+
+def try_program(home: Path, model: Model, text: str) -> Model:
+    """The model in the folder `home` with another text of its program.
+
+    Raises
+    ------
+    WrongDraftError
+        With every mistake, by line and column of the text.
+    """
+    if len(text) > MAX_PROGRAM:
+        raise WrongDraftError([Wrong("program", 1, 1, f"more than {MAX_PROGRAM:,} characters")])
+    file = Path(model.program.place.file).name
+    unified = text.replace("\r\n", "\n").replace("\r", "\n")
+    try:
+        return _load(home, model, [f"controller: {_quoted(file)}"], {file: unified})
+    except InputError as error:
+        found = [
+            Wrong("program", m.place.line, m.place.column, m.says)
+            if Path(m.place.file).name == file
+            else Wrong("program", 1, 1, f"{Path(m.place.file).name}:{m.place.line}: {m.says}")
+            for m in error.mistakes
+        ]
+        raise WrongDraftError(found) from None
+
+
+def try_sentence(
+    home: Path, model: Model, pattern: str, scope: str, given: Mapping[str, str]
+) -> Model:
+    """The model with one requirement more, called `SENTENCE`.
+
+    Parameters
+    ----------
+    home : Path
+        Folder of the model.
+    model : Model
+        The same, perhaps with another program.
+    pattern, scope : str
+        Which sentence is filled, as the form names them.
+    given : mapping of str to str
+        Expressions by field; ``after_scan`` and ``signals`` are set or empty.
+
+    Raises
+    ------
+    WrongDraftError
+        With every mistake, by field and column.
+    """
+    fields, scoped = _wanted(pattern, scope, given)
+    lines = [
+        f"controller: {_quoted(Path(model.program.place.file).name)}",
+        "requirements:",
+        f"  {SENTENCE}:",
+        f"    says: {_quoted(in_words(pattern, scope, given))}",
+    ]
+    heads = {}
+    for name in fields:
+        heads[len(lines) + 1 + _HEAD_LINES] = name
+        lines.append(f"    {name}: {_quoted(given[name])}")
+    if scoped:
+        lines.append("    scope:")
+    for name in scoped:
+        heads[len(lines) + 1 + _HEAD_LINES] = name
+        lines.append(f"      {name}: {_quoted(given[name])}")
+    if given.get("after_scan"):
+        lines.append("    judged: after scan")
+    if given.get("signals"):
+        lines.append("    about: signals")
+    program = {Path(model.program.place.file).name: model.sources[model.program.place.file]}
+    try:
+        return _load(home, model, lines, program)
+    except InputError as error:
+        raise WrongDraftError([_located(m, heads, lines) for m in error.mistakes]) from None
+
+
+def _wanted(pattern: str, scope: str, given: Mapping[str, str]) -> tuple[list[str], list[str]]:
+    """The fields that the sentence has, and those of its scope; each must be filled."""
+    if pattern not in _PATTERNS or scope not in _SCOPES:
+        raise WrongDraftError([Wrong("never", 1, 1, "choose a sentence")])
+    fields, scoped = list(_PATTERNS[pattern]), list(_SCOPES[scope])
+    if pattern == "can_still" and scope != "globally":
+        said = "'can still' speaks of the whole run only"
+        raise WrongDraftError([Wrong(scoped[0], 1, 1, said)])
+    if pattern in ("never", "always") and given.get("when", "").strip():
+        fields.append("when")
+    missing = [name for name in (*fields, *scoped) if not given.get(name, "").strip()]
+    if missing:
+        raise WrongDraftError([Wrong(name, 1, 1, "write an expression here") for name in missing])
+    return fields, scoped
+
+
+def in_words(pattern: str, scope: str, given: Mapping[str, str]) -> str:
+    """The filled sentence as one reads it."""
+
+    def part(name: str) -> str:
+        return " ".join(given.get(name, "").split())
+
+    said = {
+        "never": f"Never {part('never')}",
+        "always": f"Always {part('always')}",
+        "leads_to": f"Whenever {part('whenever')}, then some time {part('leads_to')}",
+        "only_after": f"{part('event')} only after {part('only_after')}",
+        "exists": f"Some time {part('exists')}",
+        "can_still": f"From everywhere {part('can_still')} can still be reached",
+    }[pattern]
+    if pattern in ("never", "always") and part("when"):
+        said += f", when {part('when')}"
+    return (
+        said
+        + {
+            "globally": "",
+            "before": f", before {part('before')}",
+            "after": f", after {part('after')}",
+            "between": f", between {part('between')} and {part('and')}",
+            "from": f", from {part('from')} until {part('until')}",
+        }[scope]
+    )
+
+
+_HEAD_LINES = 2
+
+
+def _load(home: Path, model: Model, lines: list[str], files: Mapping[str, str]) -> Model:
+    with tempfile.TemporaryDirectory(prefix="interlock-draft-") as top:
+        # The folder carries the model's name, which is that of its folder.
+        folder = Path(top) / model.name
+        base = os.path.relpath(os.path.realpath(home), os.path.realpath(top))
+        head = [f"title: {_quoted(model.title)}", f"revises: {_quoted(os.path.join('..', base))}"]
+        assert len(head) == _HEAD_LINES
+        for name, text in files.items():
+            write_whole(folder / name, text)
+        write_whole(folder / MODEL_FILE, "\n".join([*head, *lines, ""]))
+        return load(folder)
+
+
+def _quoted(text: str) -> str:
+    """A text as YAML in single quotes, on one line; each column stays where it is."""
+    return "'" + "".join(" " if c.isspace() else c for c in text).replace("'", "''") + "'"
+
+
+def _located(mistake: Mistake, heads: Mapping[int, str], lines: list[str]) -> Wrong:
+    name = heads.get(mistake.place.line)
+    if name is None:
+        return Wrong(next(iter(heads.values())), 1, 1, mistake.says)
+    line = lines[mistake.place.line - 1 - _HEAD_LINES]
+    before = line[line.index("'") + 1 : mistake.place.column - 1]
+    return Wrong(name, 1, len(before.replace("''", "'")) + 1, mistake.says)

@@ -1,0 +1,138 @@
+"""The program's text with the values that its names had at the end of the last scan."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.model.model import Model
+from interlock.st import typed as ty
+from interlock.st.types import BoolType, EnumType, TimeType, Type
+from interlock.st.words import RESERVED
+
+# Comments as the grammar of the programs has them; words may name the output of a block, t1.Q.
+_PIECE = re.compile(
+    r"(?P<comment>\(\*[\s\S]*?\*\)|/\*[\s\S]*?\*/|//[^\n]*)"
+    r"|(?P<word>[A-Za-z_]\w*(?:\.[A-Za-z_]\w*)?)"
+    r"|(?P<plain>[^A-Za-z_(/]+|[(/])"
+)
+
+
+@dataclass(frozen=True)
+class Scanned:
+    """One scan as the program's interpreter did it.
+
+    Attributes
+    ----------
+    values : mapping of str to int
+        Of every name of the program at the end of the scan, casefolded.
+    memory : mapping of str to int
+        The controller's memory, by the names of the lowering.
+    executed : frozenset of int
+        Lines of the program with an assignment, a call or a branch that was taken.
+    decided : tuple of str
+        Places that decided the outputs that changed, as ``controller.st:12``.
+    """
+
+    values: Mapping[str, int]
+    memory: Mapping[str, int]
+    executed: frozenset[int] = frozenset()
+    decided: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A stretch of a line: plain text, a comment, a keyword, or a name that has a value."""
+
+    text: str
+    kind: str = "plain"
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A value as it is shown; `truth` is None where it is no BOOL."""
+
+    text: str
+    truth: bool | None
+
+
+class Listing:
+    """The text of a model's program, taken apart once.
+
+    Parameters
+    ----------
+    model : Model
+    names : collection of str
+        Casefolded names that have values.
+    """
+
+    def __init__(self, model: Model, names: Mapping[str, int]) -> None:
+        file = model.program.place.file
+        self.file = file.replace("\\", "/").rsplit("/", 1)[-1]
+        self.text = model.sources[file]
+        self._types = _types(model.program)
+        self.lines = _lines(self.text, names)
+        self._targets = _targets(model.program.body)
+
+    def show(self, name: str, value: int) -> Shown:
+        """A value of the program's variable `name`."""
+        type_ = self._types.get(name.casefold())
+        if type_ is None or isinstance(type_, BoolType):
+            # Every output of a block but a count and a time is a BOOL.
+            if name.endswith((".cv", ".CV", ".et", ".ET")):
+                return Shown(str(value), None)
+            return Shown("TRUE" if value else "FALSE", bool(value))
+        if isinstance(type_, EnumType):
+            return Shown(type_.labels[value], None)
+        return Shown(f"{value} ms" if isinstance(type_, TimeType) else str(value), None)
+
+    def assigned(self, line: int, scanned: Scanned) -> list[tuple[str, Shown]]:
+        """What the statements of a line assign, with the values after the scan."""
+        names = self._targets.get(line, ())
+        return [(name, self.show(name, scanned.values[name.casefold()])) for name in names]
+
+
+def _types(program: ty.Program) -> dict[str, Type]:
+    return {v.name.casefold(): v.type for v in program.variables}
+
+
+def _lines(text: str, names: Mapping[str, int]) -> list[list[Piece]]:
+    lines: list[list[Piece]] = [[]]
+    for match in _PIECE.finditer(text):
+        kind = match.lastgroup or "plain"
+        piece = _word(match.group(), names) if kind == "word" else Piece(match.group(), kind)
+        first, *further = piece.text.split("\n")
+        if first:
+            lines[-1].append(Piece(first, piece.kind, piece.name))
+        lines += [[Piece(part, piece.kind)] if part else [] for part in further]
+    return lines
+
+
+def _word(word: str, names: Mapping[str, int]) -> Piece:
+    if word.casefold() in names:
+        return Piece(word, "name", word.casefold())
+    return Piece(word, "keyword" if word.upper() in RESERVED else "plain")
+
+
+def _targets(body: tuple[ty.Statement, ...]) -> dict[int, tuple[str, ...]]:
+    found: dict[int, tuple[str, ...]] = {}
+    for line, name in _assignments(body):
+        if name not in found.get(line, ()):
+            found[line] = (*found.get(line, ()), name)
+    return found
+
+
+def _assignments(body: tuple[ty.Statement, ...]) -> Iterator[tuple[int, str]]:
+    for statement in body:
+        match statement:
+            case ty.Assign():
+                yield statement.place.line, statement.target
+            case ty.If() | ty.Case():
+                for branch in statement.branches:
+                    yield from _assignments(branch.body)
+                yield from _assignments(statement.otherwise)
+            case ty.Invoke():
+                for taken in statement.outputs:
+                    yield taken.place.line, taken.target

@@ -1,0 +1,150 @@
+"""What belongs to one browser: lessons, sentences, run files."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.model.lessons import load_lessons
+from interlock.operate.acts import BadRequestError, perform
+from interlock.operate.desk import Desk, Hall
+from interlock.operate.judging import Jobs
+from interlock.replay.run_file import parse_run, replay_file, to_text
+from tests.support.models import MODELS, shipped
+
+FLAWS = {
+    "pin_alone": ("secured := pin_in", "secured := ramp_home AND pin_in"),
+    "lost_bracket": ("pump AND raise OR lower", "pump AND (raise OR lower)"),
+    "stop_that_does_not": (
+        "pump := start AND stop_free AND parked OR pump",
+        "pump := (start OR pump) AND stop_free AND parked",
+    ),
+}
+
+
+@pytest.fixture
+def desk() -> Iterator[Desk]:
+    jobs = Jobs()
+    yield Desk(Hall(shipped("ramp"), jobs))
+    jobs.end()
+
+
+def wait(desk: Desk) -> None:
+    deadline = time.monotonic() + 60
+    while desk.open_jobs() and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert not desk.open_jobs()
+
+
+@pytest.mark.parametrize("id_", FLAWS)
+def test_a_lesson_is_done_when_the_flaw_is_mended_and_not_before(desk: Desk, id_: str) -> None:
+    perform(desk, {"act": "lesson", "id": id_})
+    perform(desk, {"act": "judge"})
+    wait(desk)
+    assert not desk.lesson_is_done()
+    flaw, mended = FLAWS[id_]
+    text = desk.text
+    assert flaw in text
+    perform(desk, {"act": "program", "text": text.replace(flaw, mended)})
+    wait(desk)
+    assert desk.lesson_is_done()
+
+
+def test_a_program_that_does_nothing_mends_no_lesson(desk: Desk) -> None:
+    perform(desk, {"act": "lesson", "id": "pin_alone"})
+    lines = desk.text.split("\n")
+    dead = [f"{line.split(':=')[0]}:= FALSE;" if ":=" in line else line for line in lines]
+    perform(desk, {"act": "program", "text": "\n".join(dead)})
+    wait(desk)
+    assert not desk.lesson_is_done()
+
+
+def test_every_lesson_that_is_shipped_has_a_flaw_to_mend() -> None:
+    lessons = load_lessons(MODELS / "ramp")
+    assert len(lessons) >= 4
+    for lesson in lessons.values():
+        if lesson.is_mend:
+            assert shipped(f"ramp-broken/{lesson.folder.name}").expected_violated
+
+
+def test_a_sentence_is_judged_and_its_run_followed(desk: Desk) -> None:
+    given = {"never": "pump AND ramp = lowered"}
+    perform(desk, {"act": "say", "pattern": "never", "scope": "globally", "given": given})
+    assert not desk.form.mistakes
+    wait(desk)
+    judged = desk.verdict_on(desk.sentences[0])
+    assert judged is not None
+    assert judged.says.startswith("violated: a shortest run has ")
+    perform(desk, {"act": "follow_own", "number": 0})
+    session = desk.session
+    session.go(len(session.entries))
+    assert session.bench.label(session.state, "ramp") == "lowered"
+    assert session.bench.truth(session.state)["pump"] == 1
+
+
+def test_the_run_so_far_is_a_run_file_that_replays(desk: Desk) -> None:
+    desk.session.tick()
+    perform(desk, {"act": "press", "control": "panel", "position": 1})
+    run = parse_run(desk.run_file(), "run.json")
+    assert run.moves == ("scan", "panel to START", "scan")
+    assert run.ends["pump"] == "TRUE"
+    assert replay_file(shipped("ramp"), run).violates == ()
+    perform(desk, {"act": "anew"})
+    perform(desk, {"act": "open_run", "text": to_text(run)})
+    assert len(desk.session.entries) == 3
+    assert desk.session.position == 0
+
+
+def test_a_run_file_that_does_not_fit_is_refused_in_a_line(desk: Desk) -> None:
+    perform(desk, {"act": "open_run", "text": '{"interlock_run": 1, "model": "x", "moves": ["x"]}'})
+    assert desk.notice.startswith("The run cannot be replayed: run:1:")
+    assert "'x' is not a move" in desk.notice
+
+
+def test_letting_go_of_a_button_that_another_press_replaced_changes_nothing(desk: Desk) -> None:
+    desk.session.tick()
+    perform(desk, {"act": "press", "control": "panel", "position": 1})
+    perform(desk, {"act": "press", "control": "panel", "position": 3})
+    perform(desk, {"act": "release", "control": "panel", "position": 1})
+    assert desk.bench.label(desk.session.state, "panel") == "LOWER"
+    perform(desk, {"act": "release", "control": "panel", "position": 3})
+    assert desk.bench.label(desk.session.state, "panel") == "NONE"
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {},
+        {"act": "fly"},
+        {"act": ["press"]},
+        {"act": "press", "control": "ramp", "position": 0},
+        {"act": "press", "control": "panel", "position": 9},
+        {"act": "press", "control": "panel", "position": "x"},
+        {"act": "move", "move": "ramp to the moon"},
+        {"act": "move"},
+        {"act": "follow", "id": "R1"},
+        {"act": "follow_own", "number": -1},
+        {"act": "say", "pattern": "never", "scope": "globally", "given": []},
+        {"act": "say", "pattern": "never", "scope": "globally", "given": {"never": 3}},
+    ],
+)
+def test_what_no_page_asks_for_is_refused(desk: Desk, given: dict[str, object]) -> None:
+    with pytest.raises(BadRequestError):
+        perform(desk, given)
+
+
+def test_what_is_wrong_in_a_file_of_lessons_has_its_place(tmp_path: Path) -> None:
+    (tmp_path / "lessons.yaml").write_text(
+        "lessons:\n  one: {title: a, model: ../nowhere, story: b, ask: c, learnt: d}\n"
+        "  two: {title: a, model: /abs, story: b, ask: c, learnt: d}\n"
+    )
+    with pytest.raises(InputError) as error:
+        load_lessons(tmp_path)
+    first, second = error.value.mistakes
+    assert (first.place.line, first.place.column) == (2, 26)
+    assert "there is no model.yaml" in first.says
+    assert "relative to this file" in second.says
