@@ -150,6 +150,8 @@ def _wanted(pattern: str, scope: str, given: Mapping[str, str]) -> tuple[list[st
         raise WrongDraftError([Wrong(scoped[0], 1, 1, said)])
     if pattern in ("never", "always") and given.get("when", "").strip():
         fields.append("when")
+    if pattern == "leads_to" and given.get("within", "").strip():
+        fields.append("within")
     missing = [name for name in (*fields, *scoped) if not given.get(name, "").strip()]
     if missing:
         raise WrongDraftError([Wrong(name, 1, 1, "write an expression here") for name in missing])
@@ -172,6 +174,8 @@ def in_words(pattern: str, scope: str, given: Mapping[str, str]) -> str:
     }[pattern]
     if pattern in ("never", "always") and part("when"):
         said += f", when {part('when')}"
+    if pattern == "leads_to" and part("within"):
+        said += f", within {part('within')}"
     return (
         said
         + {

@@ -346,16 +346,19 @@ def _violates(statement: Statement, observed: list[Observed], loop_start: int | 
     word, start = judged_word(statement, observed, loop)
     if not word:
         return False
+    within = None if statement.within is None else statement.within.scans
     if loop_start is not None:
-        return not holds(statement.pattern, statement.scope, word, start)
-    return is_refuted(statement.pattern, statement.scope, word)
+        return not holds(statement.pattern, statement.scope, word, start, within)
+    return is_refuted(statement.pattern, statement.scope, word, within)
 
 
-def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word) -> bool:
+def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word, within: int | None = None) -> bool:
     """Whether a finite run violates a requirement however it goes on.
 
     The run is lengthened by a state for ever that suits the requirement best: what is owed comes,
     nothing forbidden does, and no scope opens or closes. What even that cannot mend is violated.
+
+    Parameters and errors as for `interlock.replay.trace.holds`.
 
     >>> owed = [{"p": False, "s": False, "q": False, "r": False}]
     >>> is_refuted(Pattern.EXISTS, ScopeKind.GLOBALLY, owed)
@@ -364,8 +367,9 @@ def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word) -> bool:
     True
     """
     suits = pattern in (Pattern.ALWAYS, Pattern.EXISTS)
-    best = {"p": suits, "s": True, "q": False, "r": False}
-    return not holds(pattern, scope, [*word, best], len(word))
+    # No scan leads there, so what is owed within a bound comes before the bound is passed.
+    best = {"p": suits, "s": True, "q": False, "r": False, "scan": False}
+    return not holds(pattern, scope, [*word, best], len(word), within)
 
 
 def _changed_files(model: Model, run: RunFile) -> list[str]:

@@ -70,6 +70,17 @@ def test_every_sentence_can_be_filled(
     assert model.name == "ramp"
 
 
+def test_a_response_may_be_given_a_bound_and_a_bad_one_is_refused() -> None:
+    given = {"whenever": "pump", "leads_to": "red", "within": "3 scans"}
+    model = try_sentence(RAMP, shipped("ramp"), "leads_to", "globally", given)
+    bound = model.statements[SENTENCE].within
+    assert bound is not None
+    assert bound.scans == 3
+    assert "within 3 scans" in model.statements[SENTENCE].says
+    [(field, _, _)] = mistakes("leads_to", **{**given, "within": "soon"})
+    assert field == "within"
+
+
 def test_an_empty_blank_is_asked_for() -> None:
     assert mistakes("leads_to", whenever="green") == [("leads_to", 1, "write an expression here")]
 

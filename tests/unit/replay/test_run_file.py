@@ -19,7 +19,7 @@ from interlock.replay.run_file import (
     to_text,
     write_run,
 )
-from tests.support.models import shipped, verified
+from tests.support.models import MODELS, shipped, verified
 
 START = ["scan", "panel to START", "scan", "panel to LOWER", "scan", "pin: in to out", "scan"]
 
@@ -80,7 +80,9 @@ def test_a_refused_move_is_told_with_its_place_and_the_false_part_of_its_guard()
     said = refusal(text)
     assert said.startswith(f"run.json:{line}:3: move 6: 'ramp: stowed to between' is not possible")
     assert "lowering is FALSE and pin = out is FALSE" in said
-    assert "model.yaml:20)" in said
+    model = (MODELS / "ramp" / "model.yaml").read_text("utf-8")
+    written = 1 + model[: model.index("{from: stowed, to: between")].count("\n")
+    assert f"model.yaml:{written})" in said
 
 
 @pytest.mark.parametrize(
@@ -170,3 +172,20 @@ def test_a_finite_run_refutes_only_what_no_going_on_can_mend(
     pattern: Pattern, scope: ScopeKind, word: list[dict[str, bool]], refuted: bool
 ) -> None:
     assert is_refuted(pattern, scope, [{**STATE, **state} for state in word]) is refuted
+
+
+# A response within N scans comes before or in the state that the Nth scan after P leads to.
+@pytest.mark.parametrize(
+    ("word", "refuted"),
+    [
+        ([{"p": True}, {"scan": True}, {"scan": True}], True),
+        ([{"p": True}, {"scan": True}], True),
+        ([{"p": True}, {"scan": True, "s": True}, {"scan": True}], False),
+        ([{"p": True}, {}], False),
+    ],
+)
+def test_a_bounded_response_is_refuted_when_its_bound_has_passed(
+    word: list[dict[str, bool]], refuted: bool
+) -> None:
+    states = [{**STATE, "scan": False, **state} for state in word]
+    assert is_refuted(Pattern.LEADS_TO, ScopeKind.GLOBALLY, states, within=1) is refuted
