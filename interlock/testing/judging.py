@@ -177,7 +177,11 @@ def _surprise(model: Model, finding: Finding, options: Options) -> str | None:
     id_, verdict = finding.requirement.id, finding.verdict
     if verdict.outcome is Outcome.UNDECIDED:
         return f"undecided: the limit of {verdict.limit} was hit; nothing is known of it"
-    known_violated = id_ in model.expected_violated
+    known_violated = id_ in model.expected_violated or (
+        options.faults == "claimed"
+        and finding.requirement.survives > 0
+        and any(id_ in ids for ids in model.expected_under.values())
+    )
     if (verdict.outcome is Outcome.VIOLATED) is not known_violated:
         return "expected to be violated, but it holds" if known_violated else "violated"
     known_vacuous = id_ in model.expected_vacuous

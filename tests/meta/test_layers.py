@@ -38,6 +38,7 @@ DOORS = {
     "starlette": "interlock/operate/server.py",
     "uvicorn": "interlock/operate/serve.py",
     "pytest": "interlock/testing/plugin.py",
+    "hypothesis": "interlock/testing/machine.py",
 }
 
 FILES = sorted(PACKAGE.rglob("*.py"))

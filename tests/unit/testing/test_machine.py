@@ -1,0 +1,201 @@
+"""Controllers of one's own under Hypothesis: kept ones pass, broken ones are found and shrunk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+from hypothesis.stateful import run_state_machine_as_test
+
+from interlock.engines import catalogue
+from interlock.model.build import build
+from interlock.model.load import load
+from interlock.model.model import Model
+from interlock.replay.run_file import read_run, replay_file
+from interlock.testing.controllers import ControllerError, ProgramController, Value
+from interlock.testing.drive import Differs, Faulty, Unanswered, Violated
+from interlock.testing.machine import ControllerMachine, machine_for
+from interlock.testing.seeds import find_seeds
+from tests.support.models import shipped
+
+# A lamp that needs its time: the timer is free in the model, and the bench lets time pass.
+TIMED = """
+title: A lamp with a delay
+controller: controller.st
+plant: {door: {states: [shut, open], by: operator,
+  moves: [{from: shut, to: open}, {from: open, to: shut}]}}
+sensors: {door_open: {reads: door = open}}
+outputs: {lamp: {lamp: red}}
+requirements: {T1: {says: An open door is announced, whenever: door = open,
+  leads_to: lamp OR door = shut}}
+"""
+TIMED_PROGRAM = """PROGRAM Timed
+VAR_INPUT door_open : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR delay : TON; END_VAR
+delay(IN := door_open, PT := T#2s);
+lamp := delay.Q;
+END_PROGRAM
+"""
+
+
+@pytest.fixture
+def timed(tmp_path: Path) -> Model:
+    (tmp_path / "model.yaml").write_text(TIMED, encoding="utf-8")
+    (tmp_path / "controller.st").write_text(TIMED_PROGRAM, encoding="utf-8")
+    return load(tmp_path)
+
+
+class RampInPython:
+    """The ramp's interlock, written by hand."""
+
+    def reset(self) -> None:
+        self.pump = False
+
+    def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+        i = inputs
+        self.pump = bool((i["start"] or self.pump) and i["stop_free"] and i["parked"])
+        pull = self.pump and bool(i["raise"] or i["lower"])
+        secured = bool(i["ramp_home"] and i["pin_in"] and not pull)
+        lower = self.pump and bool(i["lower"]) and not (i["pin_in"] and i["ramp_home"])
+        return {
+            "pump": self.pump,
+            "raise_valve": self.pump and bool(i["raise"]) and not i["ramp_home"],
+            "lower_valve": lower,
+            "pin_pull": pull,
+            "drive_enable": secured,
+            "green": secured,
+            "red": not secured,
+        }
+
+
+def run(machine: type[ControllerMachine], n_runs: int, n_steps: int = 12) -> None:
+    chosen = settings(
+        machine.TestCase.settings,
+        max_examples=n_runs,
+        stateful_step_count=n_steps,
+        derandomize=True,
+        database=None,
+    )
+    run_state_machine_as_test(machine, settings=chosen)
+
+
+def test_a_controller_that_does_as_the_program_does_is_not_found_at_fault() -> None:
+    machine = machine_for(shipped("ramp"), RampInPython())
+    run(machine, 30)
+    assert machine.tally.n_runs >= 30
+    assert not machine.tally.failures
+    said = machine.report()
+    assert "no violation and no difference found in" in said
+    assert "that is no proof" in said
+    assert "verified" not in said
+    assert "no run can judge: R8, R9" in said
+    assert "panel to START" in said
+
+
+def test_a_broken_controller_is_found_and_its_run_shrunk_and_saved(tmp_path: Path) -> None:
+    broken = ProgramController(shipped("ramp-broken/pin-alone"))
+    machine = machine_for(shipped("ramp"), broken, like_program=False, save_to=tmp_path)
+    with pytest.raises(Violated) as caught:
+        run(machine, 200, n_steps=6)
+    assert caught.value.says.startswith("R2 violated")
+    assert "the spring pushes the pin in" in str(caught.value)
+    saved = read_run(tmp_path / "violates-R2.json")
+    # The shortest run there is has 13 steps, 6 of them moves; shrinking need not find it.
+    assert len(saved.moves) <= 26
+    # The plant and the people did what the model allows, as its own program does up to the lamp.
+    assert not replay_file(shipped("ramp"), saved).violates
+    # With the mistake in its program the model violates it, too.
+    assert "R2" in replay_file(shipped("ramp-broken/pin-alone"), saved).violates
+
+
+class RedLampForgotten(RampInPython):
+    def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+        return {**super().scan(inputs), "red": False}
+
+
+def test_an_output_that_differs_is_told_where_it_first_does(tmp_path: Path) -> None:
+    machine = machine_for(shipped("ramp"), RedLampForgotten(), seeds=(), save_to=tmp_path)
+    with pytest.raises(Differs) as caught:
+        run(machine, 100)
+    assert caught.value.says == "red is False, the model's program gives True"
+    assert replay_file(shipped("ramp"), read_run(tmp_path / "differs.json")).happenings
+
+
+def test_seeds_reach_what_is_deep_and_are_runs_of_the_model() -> None:
+    built = build(shipped("ramp"))
+    seeds = find_seeds(built, catalogue()["reference"]())
+    taken = {move for seed in seeds for move in seed}
+    assert "ramp: between to lowered" in taken
+    assert "vehicle: parked to driving" in taken
+    machine = machine_for(shipped("ramp"), RampInPython(), seeds=seeds)
+    for seed in seeds:
+        machine.drive.reset()
+        assert machine.drive.play(seed[1:]) == len(seed) - 1
+
+
+def test_without_pass_time_a_model_with_timers_is_refused(timed: Model) -> None:
+    class Timeless:
+        def reset(self) -> None: ...
+
+        def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+            return {"lamp": False}
+
+    with pytest.raises(ControllerError, match="pass_time"):
+        machine_for(timed, Timeless())
+
+
+def test_time_passes_for_a_controller_with_timers(timed: Model) -> None:
+    machine = machine_for(timed, ProgramController(timed))
+    run(machine, 30)
+    assert machine.tally.moves["delay elapses"] > 0
+
+
+def test_a_response_that_never_comes_is_told_with_the_scans_that_were_waited(timed: Model) -> None:
+    class Deaf(ProgramController):
+        def pass_time(self, ms: int) -> None:
+            """Its clock stands still."""
+
+    machine = machine_for(timed, Deaf(timed), like_program=False, left_alone_scans=12)
+    with pytest.raises(Unanswered, match="T1 not answered within 12 scans in which nobody acted"):
+        run(machine, 60, n_steps=4)
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        ({}, "no value for the output 'pump'"),
+        ({"pomp": True}, "'pomp', which is not an output; did you mean 'pump'?"),
+        (None, "the scan gave None; expected a mapping"),
+        (dict.fromkeys(RampInPython().__class__.__dict__, 0), "which is not an output"),
+    ],
+)
+def test_nonsense_is_told_in_one_sentence(answer: object, said: str) -> None:
+    class Nonsense(RampInPython):
+        def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+            return answer  # type: ignore[return-value]
+
+    with pytest.raises(Faulty) as caught:
+        machine_for(shipped("ramp"), Nonsense(), seeds=())
+    assert said in caught.value.says
+
+
+def test_a_value_of_the_wrong_type_is_told_with_what_was_expected() -> None:
+    class Wrong(RampInPython):
+        def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+            return {**super().scan(inputs), "green": "on"}
+
+    with pytest.raises(Faulty) as caught:
+        machine_for(shipped("ramp"), Wrong(), seeds=())
+    assert caught.value.says == "the scan gave 'on' for 'green'; expected True or False"
+
+
+def test_what_a_controller_raises_is_told() -> None:
+    class Raising(RampInPython):
+        def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+            raise ZeroDivisionError("by nothing")
+
+    with pytest.raises(Faulty, match="the controller raised ZeroDivisionError: by nothing"):
+        machine_for(shipped("ramp"), Raising(), seeds=())
