@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.model.yaml import Document
+from interlock.model.yaml import Path as DocumentPath
 
 MODEL_FILE = "model.yaml"
 MAX_BYTES = 2_000_000
@@ -45,6 +47,22 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
         says = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
         raise InputError([Mistake(Place(str(file), line, column), says)]) from None
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def file_beside(document: Document, path: DocumentPath, name: str, what: str, example: str) -> Path:
+    """The file called `name`, beside the model file that names it at `path`.
+
+    Raises
+    ------
+    InputError
+        Where the name leads elsewhere.
+    """
+    place = document.place(path)
+    given = Path(name)
+    if given.is_absolute() or len(given.parts) != 1 or given.parts[0] == "..":
+        says = f"{what} must be a file in the model's own folder, such as {example}"
+        raise InputError([Mistake(place, says)])
+    return Path(place.file).parent / given
 
 
 def _near(file: Path) -> str:

@@ -5,18 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path as FilePath
 
-from interlock.base.errors import InputError, Mistake, nearest
+from interlock.base.errors import nearest
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
-from interlock.model.files import MODEL_FILE, read_text
+from interlock.model.files import MODEL_FILE, file_beside, read_text
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.model import Delay, Formula, Hazard, Model, Output, Sensor, Statement
 from interlock.model.names import Mistakes, Names
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
+from interlock.model.side_view import read_side_view
 from interlock.model.statements import read_statement
-from interlock.model.yaml import Document, Path
+from interlock.model.yaml import Path
 from interlock.st.check import load_program
 from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.typed import Program
@@ -44,7 +45,9 @@ def load(folder: FilePath | str) -> Model:
         folder = folder.parent
     found = read_model_file(folder)
     shape = shape_of(found.document)
-    controller_file = _controller_file(found.document, shape)
+    controller_file = file_beside(
+        found.document, ("controller",), shape.controller, "the controller", "controller.st"
+    )
     controller_text = read_text(controller_file, found.document.place(("controller",)))
     sources = {**found.texts, str(controller_file): controller_text}
     mistakes = Mistakes()
@@ -59,16 +62,6 @@ def load(folder: FilePath | str) -> Model:
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
-
-
-def _controller_file(document: Document, shape: ModelShape) -> FilePath:
-    """The program's file, beside the model file that names it."""
-    place = document.place(("controller",))
-    name = FilePath(shape.controller)
-    if name.is_absolute() or len(name.parts) != 1 or name.parts[0] == "..":
-        says = "the controller must be a file in the model's own folder, such as controller.st"
-        raise InputError([Mistake(place, says)])
-    return FilePath(place.file).parent / name
 
 
 def _settings(shape: ModelShape) -> Settings:
@@ -106,8 +99,11 @@ def _resolve(
     unsafe = _unsafe(names)
     for number, name in enumerate(shape.map):
         names.known(name, machines, ("map", number), "a machine")
+    side_view = read_side_view(names)
     if mistakes.found:
         return None
+    if side_view is not None:
+        sources = {**sources, **side_view.source}
     return Model(
         title=shape.title,
         says=shape.says,
@@ -135,6 +131,7 @@ def _resolve(
         changes=tuple(shape.changes),
         expected_violated=tuple(shape.expected.violated),
         expected_vacuous=tuple(shape.expected.vacuous),
+        side_view=None if side_view is None else side_view.moving,
     )
 
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from interlock.base.errors import Place
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
+from interlock.model.drawing import Drawing
 from interlock.st.layout import Settings
 from interlock.st.typed import Expression, Program
 
@@ -243,6 +245,55 @@ class Statement:
     within: Bound | None = None
 
 
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True)
+class Choice(Generic[Result]):
+    """What an expression's value chooses: one result for each value it can have, in order."""
+
+    formula: Formula
+    results: tuple[Result, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """What the state does to one element of a drawing.
+
+    Attributes
+    ----------
+    id : str
+    shown : Formula or None
+        Where it is drawn; always if None.
+    moved : tuple of Choice of (float, float)
+        To the right and downward; they add.
+    text : Choice of str or None
+    look : tuple of Choice of str
+        Names of classes, parted by spaces.
+    """
+
+    id: str
+    shown: Formula | None
+    moved: tuple[Choice[tuple[float, float]], ...]
+    text: Choice[str] | None
+    look: tuple[Choice[str], ...]
+
+
+@dataclass(frozen=True)
+class MovingDrawing:
+    """A drawing of the plant, and what the state does to it.
+
+    Attributes
+    ----------
+    words : tuple of Choice of str
+        The state in sentences.
+    """
+
+    drawing: Drawing
+    parts: tuple[Part, ...]
+    words: tuple[Choice[str], ...]
+
+
 @dataclass(frozen=True)
 class Model:
     """Everything a model folder says. Names are unique across machines, outputs and terms.
@@ -255,6 +306,7 @@ class Model:
         Folder of the model that this one revises.
     changes : tuple of str
         What a revision changes, in its author's words.
+    side_view : MovingDrawing or None
     expected_violated, expected_vacuous : tuple of str
         Requirements that the author knows to be violated or vacuous. No verdict depends on them.
     """
@@ -282,6 +334,7 @@ class Model:
     changes: tuple[str, ...] = ()
     expected_violated: tuple[str, ...] = ()
     expected_vacuous: tuple[str, ...] = ()
+    side_view: MovingDrawing | None = None
 
     @property
     def name(self) -> str:

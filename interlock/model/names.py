@@ -91,15 +91,27 @@ class Names:
     _too_deep: bool = False
 
     def formula(
-        self, path: Path, text: str, names: Mapping[str, Type], expected: Type = BOOL
+        self,
+        path: Path,
+        text: str,
+        names: Mapping[str, Type],
+        expected: Type | None = BOOL,
+        is_key: bool = False,
     ) -> Formula | None:
         """Check the expression at `path` over `names` and the terms it uses.
 
-        A mistake is noted and gives None.
+        With None for `expected` every type will do; with `is_key` the expression is the key at
+        `path`. A mistake is noted and gives None.
         """
-        place = self.document.place(path)
+        place = self.document.key_place(path) if is_key else self.document.place(path)
+
+        def locate(offset: int) -> Place:
+            if is_key:
+                return Place(place.file, place.line, place.column + offset)
+            return self.document.place(path, offset)
+
         with self.mistakes.collected():
-            tree = parse_expression(text, locate=lambda offset: self.document.place(path, offset))
+            tree = parse_expression(text, locate=locate)
             scope = Scope.of({**names, **dict.fromkeys(self.shape.terms, BOOL)}, self._enums())
             for used in self._terms_in(text):
                 if not self.term(used, place):

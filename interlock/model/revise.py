@@ -22,6 +22,8 @@ MAX_REVISIONS = 4
 
 # These belong to one file and say nothing of what revises it.
 _OWN = ("revises", "changes", "expected")
+# The entries of these are mappings that are put together in their turn.
+_DEEPER = ("side_view",)
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class _Revised(Document):
         self._own, self._base, self._inherited = own, base, inherited
 
     def _owner(self, path: Path) -> Document:
-        inherited = path[:1] in self._inherited or path[:2] in self._inherited
+        inherited = any(path[:n] in self._inherited for n in (1, 2, 3))
         return self._base if inherited else self._own
 
     def place(self, path: Path, offset: int | None = None) -> Place:
@@ -119,37 +121,42 @@ def _merged(own: Document, base: Document) -> _Revised:
     value: dict[str, Plain] = {k: v for k, v in base.value.items() if k not in _OWN}
     inherited: set[Path] = {(key,) for key in value}
     mistakes: list[Mistake] = []
+    merging = _Merging(own, inherited, mistakes)
     for section, given in own.value.items():
-        inherited.discard((section,))
-        below = value.get(section)
         if given is None:
+            inherited.discard((section,))
             value.pop(section, None)
-        elif isinstance(given, dict) and isinstance(below, dict):
-            inherited |= {(section, name) for name in below if name not in given}
-            value[section] = _entries(own, section, given, below, mistakes)
         else:
-            value[section] = _entries(own, section, given, {}, mistakes)
+            value[section] = merging.merged((section,), given, value.get(section))
     if mistakes:
         raise InputError(mistakes)
     return _Revised(own, base, value, inherited)
 
 
-def _entries(
-    own: Document,
-    section: str,
-    given: Plain,
-    below: dict[str, Plain],
-    mistakes: list[Mistake],
-) -> Plain:
-    if not isinstance(given, dict):
-        return given
-    entries = dict(below)
-    for name, entry in given.items():
-        if entry is not None:
-            entries[name] = entry
-        elif name in below:
-            del entries[name]
-        elif section not in _OWN:
-            said = f"nothing to remove: the revised model's '{section}' has no '{name}'"
-            mistakes.append(Mistake(own.key_place((section, name)), said + nearest(name, below)))
-    return entries
+@dataclass
+class _Merging:
+    """Puts the entries of a revision over those of its base; `inherited` is kept up to date."""
+
+    own: Document
+    inherited: set[Path]
+    mistakes: list[Mistake]
+
+    def merged(self, path: Path, given: Plain, below: Plain) -> Plain:
+        self.inherited.discard(path)
+        if not isinstance(given, dict):
+            return given
+        entries = dict(below) if isinstance(below, dict) else {}
+        self.inherited.update((*path, name) for name in entries if name not in given)
+        for name, entry in given.items():
+            deeper = path[0] in _DEEPER and len(path) == 1
+            if entry is not None:
+                old = entries.get(name) if deeper else None
+                entries[name] = self.merged((*path, name), entry, old) if deeper else entry
+            elif name in entries:
+                del entries[name]
+            elif path[0] not in _OWN:
+                section = " ".join(map(str, path))
+                said = f"nothing to remove: the revised model's '{section}' has no '{name}'"
+                place = self.own.key_place((*path, name))
+                self.mistakes.append(Mistake(place, said + nearest(name, entries)))
+        return entries

@@ -234,6 +234,52 @@ class FaultShape(_Shape):
     )
 
 
+ByValue = Annotated[
+    dict[Words, Words],
+    Field(min_length=1, description="For each value of the expression; ELSE for all others."),
+]
+Shift = Annotated[
+    list[Annotated[float, Field(ge=-10_000, le=10_000, allow_inf_nan=False)]],
+    Field(min_length=2, max_length=2, description="To the right and downward, in user units."),
+]
+
+
+class PartShape(_Shape):
+    """What the state of the model does to one element of the drawing."""
+
+    shown: Expression | None = Field(None, description="Where it is drawn at all.")
+    moved: dict[Expression, dict[Words, Shift]] = Field(
+        default_factory=dict, description="How far each value of an expression moves it; they add."
+    )
+    value: Expression | None = Field(None, description="Its text is this expression's value.")
+    text: dict[Expression, ByValue] = Field(
+        default_factory=dict, max_length=1, description="Its text for each value of an expression."
+    )
+    look: dict[Expression, ByValue] = Field(
+        default_factory=dict, description="A class of the drawing's style sheet for each value."
+    )
+
+
+class SideViewShape(_Shape):
+    """A drawing beside the model file and what the state does to its elements."""
+
+    drawing: Words = Field(description="An SVG file, such as mimic.svg.")
+    parts: dict[Words, PartShape] = Field(
+        default_factory=dict, description="By the id of the element."
+    )
+    words: dict[Expression, ByValue] = Field(
+        default_factory=dict, description="The state in sentences, for who cannot see it."
+    )
+
+
+class RevisedSideViewShape(_Shape):
+    """What a revision changes of a side view: entries replace, null removes."""
+
+    drawing: Words | None = None
+    parts: dict[Words, PartShape | None] = Field(default_factory=dict)
+    words: dict[Expression, ByValue | None] = Field(default_factory=dict)
+
+
 class RunShape(_Shape):
     """How the controller runs."""
 
@@ -279,6 +325,7 @@ class ModelShape(_Shape):
         None, description="Plant states that the map of conversions marks as unsafe."
     )
     map: Names = Field(default_factory=list, description="Machines that the map is collapsed to.")
+    side_view: SideViewShape | None = None
     hazards: dict[Name, HazardShape] = Field(default_factory=dict)
     requirements: dict[Name, RequirementShape] = Field(min_length=1)
     faults: dict[Name, FaultShape] = Field(default_factory=dict)
@@ -289,7 +336,7 @@ def revision_shape() -> type[BaseModel]:
     """The shape of a revision: every field of a model, optional, and each entry removable."""
     fields: dict[str, Any] = {}
     for name, field in ModelShape.model_fields.items():
-        kind: Any = field.annotation
+        kind: Any = field.annotation if name != "side_view" else RevisedSideViewShape
         if get_origin(kind) is dict:
             key, entry = get_args(kind)
             kind = dict[key, entry | None]  # type: ignore[valid-type]

@@ -10,10 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from interlock.model.model import Model
+from interlock.pictures.moving import Moving, chosen
 from interlock.pictures.schematic import WIDTH, draw_schematic
-from interlock.pictures.svg import picture
+from interlock.pictures.style import INK
+from interlock.pictures.svg import element, number, picture, text, width_of
 from interlock.pictures.truth import Reader, Truth, Value, types_of
-from interlock.st.types import EnumType, label_of
+from interlock.st.types import BoolType, label_of
+
+_CAPTION = 30.0  # the height of the title above a drawing
 
 
 class SideView:
@@ -22,14 +26,28 @@ class SideView:
     Parameters
     ----------
     model : Model
+
+    Attributes
+    ----------
+    is_schematic : bool
+        Whether the model has no drawing of its own.
     """
 
     def __init__(self, model: Model) -> None:
         self._model = model
         self._reader = Reader(model)
         self._types = types_of(model)
+        self._moving = None if model.side_view is None else Moving(model.side_view)
+        self.is_schematic = self._moving is None
 
-    def draw(self, values: Mapping[str, Value], *, title: str, prefix: str = "") -> str:
+    def draw(
+        self,
+        values: Mapping[str, Value],
+        *,
+        title: str,
+        prefix: str = "",
+        caption: bool = True,
+    ) -> str:
         """The state as SVG text.
 
         Parameters
@@ -40,32 +58,60 @@ class SideView:
         title : str
             One line, such as ``"Step 7: the pins leave the body"``.
         prefix : str
-            Before each id in the picture.
+            Before each id in the picture; letters, digits, - and _.
+        caption : bool
+            Whether the title is drawn, too, and not only told to who cannot see the picture.
 
         Raises
         ------
         KeyError
-            Where a value is missing.
+            Where a value is missing, or one that the machine or output cannot have.
         """
         truth = self._reader.read(values)
-        height, parts = draw_schematic(self._model, truth, title)
-        says = ". ".join(self._words(truth)) + "."
-        return picture(WIDTH, height, parts, title=title, says=says, prefix=prefix)
+        says = " ".join(_sentence(words) for words in self._words(truth))
+        if self._moving is None:
+            height, parts = draw_schematic(self._model, truth, title if caption else "")
+            return picture(WIDTH, height, parts, title=title, says=says, prefix=prefix)
+        left, top, width, height = self._moving.box
+        above = _CAPTION if caption else 0.0
+        parts = [
+            element("rect", x=left, y=top - above, width=width, height=height + above, fill="#fff")
+        ]
+        if caption:
+            size = min(16.0, 16.0 * (width - 24) / max(1.0, width_of(title, 16)))
+            y = top - above / 2 + 5
+            parts.append(text(left + 12, y, title, font_size=size, font_weight="bold", fill=INK))
+        parts.append(self._moving.draw(truth, prefix))
+        box = " ".join(map(number, (left, top - above, width, height + above)))
+        return picture(width, height + above, parts, title=title, says=says, prefix=prefix, box=box)
 
     def words(self, values: Mapping[str, Value]) -> tuple[str, ...]:
-        """The state in words, one entry for each machine and control, then the outputs."""
+        """The state in words: an entry for each machine and control, then the outputs."""
         return tuple(self._words(self._reader.read(values)))
 
     def _words(self, truth: Truth) -> list[str]:
-        found, on = [], []
+        told: dict[str, str] = {}
+        moving = self._model.side_view
+        for choice in () if moving is None else moving.words:
+            told[choice.formula.text.casefold()] = chosen(choice, truth)
+        found, on = [words for words in told.values() if words], []
         for name, type_ in self._types.items():
             label = label_of(type_, truth[name.casefold()])
-            if name in self._model.outputs and not isinstance(type_, EnumType):
+            if name.casefold() in told:
+                continue
+            if name in self._model.outputs and isinstance(type_, BoolType):
                 on += [name] if label == "TRUE" else []
             else:
-                says = getattr(self._model.machines.get(name), "says", "")
-                found.append(f"{says or name}: {label}")
-        return [*found, f"outputs on: {', '.join(on) or 'none'}"]
+                machine = self._model.machines.get(name)
+                found.append(f"{(machine.says if machine else '') or name}: {label}")
+        found.append(f"Outputs on: {', '.join(on) or 'none'}")
+        if moving is not None and moving.drawing.says:
+            found.append(moving.drawing.says)
+        return found
+
+
+def _sentence(words: str) -> str:
+    return words if words.endswith((".", "!", "?")) else f"{words}."
 
 
 def load_side_view(model: Model) -> SideView:
