@@ -35,6 +35,13 @@ _EXIT = {
     show_default=True,
     help="Compare also the minimal sets of faults, up to as many faults as requirements claim.",
 )
+@click.option(
+    "--fault",
+    "ids",
+    multiple=True,
+    metavar="ID",
+    help="Compare also where this fault may strike, and look at no other; repeat.",
+)
 @limit_options
 @click.option(
     "-o",
@@ -50,6 +57,7 @@ def command(
     new: Path,
     engine: str,
     faults: str,
+    ids: tuple[str, ...],
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -71,10 +79,14 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     models = load(old), load(new)
+    known = {**models[0].faults, **models[1].faults}
+    for id_ in ids:
+        if id_ not in known:
+            raise click.UsageError(f"no fault '{id_}'{nearest(id_, known)}")
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
-            found = compare(*models, engines[engine](), faults == "claimed", limits, progress)
+            found = compare(*models, engines[engine](), faults == "claimed", limits, progress, ids)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines these models: {reason}") from None
     impact = find_impact(found)

@@ -131,6 +131,7 @@ def _resolve(
         changes=tuple(shape.changes),
         expected_violated=tuple(shape.expected.violated),
         expected_vacuous=tuple(shape.expected.vacuous),
+        expected_under={fault: tuple(ids) for fault, ids in shape.expected.under.items()},
         side_view=None if side_view is None else side_view.moving,
     )
 
@@ -148,6 +149,11 @@ def _statements(names: Names) -> dict[str, Statement]:
     for kind, ids in (("violated", expected.violated), ("vacuous", expected.vacuous)):
         for number, id_ in enumerate(ids):
             path: Path = ("expected", kind, number)
+            names.known(id_, names.shape.requirements, path, "a requirement")
+    for fault, ids in expected.under.items():
+        names.known(fault, names.shape.faults, ("expected", "under", fault), "a fault")
+        for number, id_ in enumerate(ids):
+            path = ("expected", "under", fault, number)
             names.known(id_, names.shape.requirements, path, "a requirement")
     return found
 

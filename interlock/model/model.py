@@ -285,11 +285,14 @@ class MovingDrawing:
 
     Attributes
     ----------
+    window : tuple of float
+        What small pictures show of it: left, top, width and height.
     words : tuple of Choice of str
         The state in sentences.
     """
 
     drawing: Drawing
+    window: tuple[float, float, float, float]
     parts: tuple[Part, ...]
     words: tuple[Choice[str], ...]
 
@@ -309,6 +312,8 @@ class Model:
     side_view : MovingDrawing or None
     expected_violated, expected_vacuous : tuple of str
         Requirements that the author knows to be violated or vacuous. No verdict depends on them.
+    expected_under : mapping of str to tuple of str
+        By fault: requirements that the author knows to be violated where it alone may strike.
     """
 
     title: str
@@ -334,6 +339,7 @@ class Model:
     changes: tuple[str, ...] = ()
     expected_violated: tuple[str, ...] = ()
     expected_vacuous: tuple[str, ...] = ()
+    expected_under: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     side_view: MovingDrawing | None = None
 
     @property

@@ -260,10 +260,21 @@ class PartShape(_Shape):
     )
 
 
+Window = Annotated[
+    list[Annotated[float, Field(ge=-10_000, le=10_000, allow_inf_nan=False)]],
+    Field(
+        min_length=4,
+        max_length=4,
+        description="What small pictures show of the drawing: left, top, width and height.",
+    ),
+]
+
+
 class SideViewShape(_Shape):
     """A drawing beside the model file and what the state does to its elements."""
 
     drawing: Words = Field(description="An SVG file, such as mimic.svg.")
+    window: Window | None = None
     parts: dict[Words, PartShape] = Field(
         default_factory=dict, description="By the id of the element."
     )
@@ -276,6 +287,7 @@ class RevisedSideViewShape(_Shape):
     """What a revision changes of a side view: entries replace, null removes."""
 
     drawing: Words | None = None
+    window: Window | None = None
     parts: dict[Words, PartShape | None] = Field(default_factory=dict)
     words: dict[Expression, ByValue | None] = Field(default_factory=dict)
 
@@ -294,8 +306,11 @@ class RunShape(_Shape):
 class ExpectedShape(_Shape):
     """What a revision is known to do to the requirements; tests and lessons read it."""
 
-    violated: Names = Field(default_factory=list)
+    violated: Names = Field(default_factory=list, description="Without any fault.")
     vacuous: Names = Field(default_factory=list)
+    under: dict[Name, Names] = Field(
+        default_factory=dict, description="By fault: what is violated where that one may strike."
+    )
 
 
 class ModelShape(_Shape):

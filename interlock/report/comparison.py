@@ -49,6 +49,7 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
         "old": _side(comparison.old),
         "new": _side(comparison.new),
         "faults_at_once": comparison.order,
+        "faults": list(comparison.faults),
         "differences": [
             {
                 "section": d.section,
@@ -218,9 +219,10 @@ def _verdicts(c: Comparison) -> list[RenderableType]:
         premises = [f"{f.verdict.n_premise:,}" if f else "" for f in (v.old, v.new)]
         style = "bold red" if v.is_worse else ""
         effect = Text(v.effect.value, style=style)
-        if v.gained_sets or v.lost_sets:
-            effect.append(f"; sets gained: {sets_words(v.gained_sets) or 'none'}")
-            effect.append(f"; lost: {sets_words(v.lost_sets) or 'none'}")
+        if v.gained_sets:
+            effect.append(f"; now broken by {sets_words(v.gained_sets)}", style="bold red")
+        if v.lost_sets:
+            effect.append(f"; no longer broken by {sets_words(v.lost_sets)}")
         grid.add_row(
             v.id, Text(v.says), verdict_words(v.old), verdict_words(v.new), *premises, effect
         )

@@ -264,6 +264,8 @@ def _ground(c: Comparison) -> Iterator[Block]:
         rows.append((which, verification.built.model.title, f"{n:,}", explored.limit or "none"))
     yield table(("", "model", "states", "limit hit"), rows)
     faults = "no component fault" if not c.order else f"up to {c.order} component faults at once"
+    if c.faults:
+        faults += f", of {', '.join(c.faults)}"
     yield Paragraph(f"Looked at: {faults}. Lockstep and moves: without faults.")
     files = [("old", *pair) for pair in checksums(c.old_model)]
     files += [("new", *pair) for pair in checksums(c.new_model)]

@@ -32,6 +32,10 @@ class AutomaticEngine:
 
     name = AUTOMATIC
 
+    def __init__(self) -> None:
+        # Variables and number of states of systems that were large.
+        self._large: list[tuple[frozenset[str], int]] = []
+
     def explore(
         self,
         system: System,
@@ -42,13 +46,17 @@ class AutomaticEngine:
         """As `Engine.explore`; the answer names the engine that gave it."""
         engines = catalogue()
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
-        if n_flags <= MAX_FLAGS:
+        names = frozenset(variable.name for variable in system.variables)
+        # With more variables the same system, as one that is observed, has more states yet.
+        outgrown = any(known < names for known, n in self._large if 2 * n > MAX_ENUMERATED)
+        if n_flags <= MAX_FLAGS and not outgrown:
             cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
             capped = replace(limits, max_states=MAX_ENUMERATED) if cut_by_cap else limits
             try:
                 explored = engines["enumerate"]().explore(system, queries, capped, progress)
             except DeclinedError:
                 return engines["symbolic"]().explore(system, queries, limits, progress)
+            self._large.append((names, explored.n_states))
             too_many = cut_by_cap and explored.n_states >= MAX_ENUMERATED
             if explored.limit is None or not too_many:
                 return explored

@@ -51,6 +51,8 @@ class Verification:
         Wall time of it all.
     classes : tuple of RunClass
         The run classes that were explored, in order.
+    beside : tuple of Answer
+        To the queries that were asked beside the requirements.
     """
 
     built: Built
@@ -58,6 +60,7 @@ class Verification:
     exploration: Exploration
     seconds: float
     classes: tuple[RunClass, ...] = (FAULT_FREE,)
+    beside: tuple[Answer, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
@@ -76,6 +79,7 @@ def verify(
     only: Sequence[str] = (),
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    beside: Sequence[Query] = (),
 ) -> Verification:
     """Judge the requirements of `model` in a run class.
 
@@ -89,6 +93,8 @@ def verify(
     limits : Limits
         For each exploration; what they cut short is undecided.
     progress : callable, optional
+    beside : sequence of Query
+        More questions about the model, answered by the same exploration.
 
     Raises
     ------
@@ -105,7 +111,7 @@ def verify(
         plain, remembering = wanted, []
     together = _together(built.system, plain)
     system = together[-1].system if together else built.system
-    explored = _explore(engine, system, together, limits, progress, "the model")
+    explored = _explore(engine, system, together, limits, progress, "the model", beside)
     verdicts = _verdicts(together, explored)
     verdicts |= _with_observers(engine, built, remembering, limits, progress)
     findings = []
@@ -116,7 +122,8 @@ def verify(
             run = replay(built, asked, verdict.witness)
         findings.append(Finding(requirement, verdict, run, run_class))
     seconds = time.monotonic() - started
-    return Verification(built, tuple(findings), explored, seconds, (run_class,))
+    answers = explored.answers[len(explored.answers) - len(beside) :]
+    return Verification(built, tuple(findings), explored, seconds, (run_class,), answers)
 
 
 def verify_claims(
@@ -194,10 +201,12 @@ def _explore(
     limits: Limits,
     progress: ProgressSink | None,
     label: str,
+    beside: Sequence[Query] = (),
 ) -> Exploration:
     queries: list[Query] = []
     for question in questions:
         queries += [*question.violations, *question.premises, *question.measures]
+    queries += beside
     return engine.explore(system, queries, limits, _labelled(progress, label))
 
 

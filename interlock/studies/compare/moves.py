@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, eq, or_, var
-from interlock.kernel.query import Engine, Exploration, Limits, ProgressSink, Query, Reach, Values
+from interlock.kernel.query import Answer, Engine, Limits, ProgressSink, Query, Reach, Values
 from interlock.kernel.system import Move, MoveKind
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built
@@ -28,6 +28,9 @@ MOST_CONFIGURATIONS = 2_000
 
 Configuration = tuple[str, ...]
 """The names of the states of the shared map's machines."""
+
+Seen = tuple[Sequence[Answer], str | None]
+"""Answers, and the limit that cut them short."""
 
 
 @dataclass(frozen=True)
@@ -82,40 +85,65 @@ class MoveComparison:
     limits: tuple[str, ...] = ()
 
 
-def compare_moves(
-    old: Built,
-    new: Built,
-    engine: Engine,
-    limits: Limits = Limits(),
-    progress: ProgressSink | None = None,
-) -> MoveComparison:
-    """Compare where the moves of two models are possible.
+class MoveStudy:
+    """The questions that comparing moves takes, and what the answers mean.
 
-    Raises
-    ------
-    InternalError
-        Where a run does not replay on its model.
+    Parameters
+    ----------
+    old, new : Built
     """
-    machines = _shared_map(old.model, new.model)
-    sides = [_Side(built, machines) for built in (old, new)]
-    explored = [engine.explore(side.built.system, side.queries, limits, progress) for side in sides]
-    cut = tuple(dict.fromkeys(e.limit for e in explored if e.limit is not None))
-    if cut:
-        return MoveComparison(machines, limits=cut)
-    of_old, of_new = (side.read(e) for side, e in zip(sides, explored, strict=True))
-    gained = _only_here(sides[1], of_new.moves, of_old.moves, engine, limits, progress)
-    lost = _only_here(sides[0], of_old.moves, of_new.moves, engine, limits, progress)
-    same = sum(
-        1 for name, where in of_new.moves.items() if where and where == of_old.moves.get(name)
-    )
-    return MoveComparison(
-        machines=machines,
-        gained=gained,
-        lost=lost,
-        reached_only_new=tuple(sorted(of_new.reached - of_old.reached)),
-        reached_only_old=tuple(sorted(of_old.reached - of_new.reached)),
-        n_unchanged=same,
-    )
+
+    def __init__(self, old: Built, new: Built) -> None:
+        self.machines = _shared_map(old.model, new.model)
+        self._sides = [_Side(built, self.machines) for built in (old, new)]
+
+    @property
+    def queries(self) -> tuple[list[Query], list[Query]]:
+        """What to ask of the old system, and of the new one."""
+        return self._sides[0].queries, self._sides[1].queries
+
+    def result(
+        self,
+        explored: tuple[Seen, Seen],
+        engine: Engine,
+        limits: Limits = Limits(),
+        progress: ProgressSink | None = None,
+    ) -> MoveComparison:
+        """What the answers mean; `engine` finds runs to what only one of the two makes possible.
+
+        Parameters
+        ----------
+        explored : pair of (answers, limit)
+            The answers of each system to its `queries`, with the limit that was hit, if any.
+        engine : Engine
+        limits : Limits
+        progress : callable, optional
+
+        Raises
+        ------
+        InternalError
+            Where a run does not replay on its model.
+        """
+        cut = tuple(dict.fromkeys(limit for _, limit in explored if limit is not None))
+        if cut:
+            return MoveComparison(self.machines, limits=cut)
+        sides = self._sides
+        of_old, of_new = (
+            side.read(answers) for side, (answers, _) in zip(sides, explored, strict=True)
+        )
+        gained = _only_here(sides[1], of_new.moves, of_old.moves, engine, limits, progress)
+        lost = _only_here(sides[0], of_old.moves, of_new.moves, engine, limits, progress)
+        same = sum(
+            1 for name, where in of_new.moves.items() if where and where == of_old.moves.get(name)
+        )
+        return MoveComparison(
+            machines=self.machines,
+            gained=gained,
+            lost=lost,
+            reached_only_new=tuple(sorted(of_new.reached - of_old.reached)),
+            reached_only_old=tuple(sorted(of_old.reached - of_new.reached)),
+            n_unchanged=same,
+        )
 
 
 def _shared_map(old: Model, new: Model) -> tuple[str, ...]:
@@ -138,7 +166,7 @@ def _shared_map(old: Model, new: Model) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _Possible:
     moves: Mapping[str, frozenset[Configuration]]
     reached: frozenset[Configuration]
 
@@ -154,12 +182,10 @@ class _Side:
         self.queries: list[Query] = [Values(here)]
         self.queries += [Values(here, where=move.guard) for move in self.moves]
 
-    def read(self, explored: Exploration) -> _Seen:
-        reached, *by_move = (
-            frozenset(map(self._named, answer.values)) for answer in explored.answers
-        )
+    def read(self, answers: Sequence[Answer]) -> _Possible:
+        reached, *by_move = (frozenset(map(self._named, answer.values)) for answer in answers)
         names = [move.name for move in self.moves]
-        return _Seen(dict(zip(names, by_move, strict=True)), reached)
+        return _Possible(dict(zip(names, by_move, strict=True)), reached)
 
     def _named(self, values: Sequence[int]) -> Configuration:
         states = [self.built.model.machines[name].states for name in self.machines]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
@@ -12,7 +12,7 @@ from interlock.model.model import Model
 from interlock.studies.compare.differences import Difference
 from interlock.studies.compare.files import model_differences
 from interlock.studies.compare.lockstep import Behaviour, Likeness, run_in_lockstep
-from interlock.studies.compare.moves import MoveComparison, compare_moves
+from interlock.studies.compare.moves import MoveComparison, MoveStudy
 from interlock.studies.compare.product import NotApplicableError
 from interlock.studies.compare.verdicts import (
     Effect,
@@ -44,6 +44,8 @@ class Comparison:
     moves : MoveComparison
     order : int
         Sets of so many faults were looked for; 0 where faults were left out.
+    faults : tuple of str
+        Only these were looked at; all independent ones where empty.
     """
 
     old: Verification
@@ -54,6 +56,7 @@ class Comparison:
     not_applicable: str
     moves: MoveComparison
     order: int = 0
+    faults: tuple[str, ...] = ()
 
     @property
     def old_model(self) -> Model:
@@ -93,6 +96,7 @@ def compare(
     with_faults: bool = False,
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    faults: Sequence[str] = (),
 ) -> Comparison:
     """Compare two models.
 
@@ -103,6 +107,8 @@ def compare(
     with_faults : bool
         Whether to judge claims to survive faults, too, by the minimal sets of faults up to the
         greatest number that a requirement of either model claims to survive.
+    faults : sequence of str
+        Look at these faults only, each in the models that have it.
     limits : Limits
         For each exploration; what they cut short is undecided.
     progress : callable, optional
@@ -119,17 +125,22 @@ def compare(
         sink: ProgressSink = progress
         return lambda p: sink(Progress(f"{stage}: {p.stage}", p.n_states, p.depth, p.seconds))
 
-    before = verify(old, engine, limits=limits, progress=staged("old"))
-    after = verify(new, engine, limits=limits, progress=staged("new"))
+    built = build(old), build(new)
+    moves = MoveStudy(*built)
+    before, after = (
+        verify(model, engine, limits=limits, progress=staged(stage), beside=queries)
+        for model, stage, queries in zip((old, new), ("old", "new"), moves.queries, strict=True)
+    )
     order, sets = 0, _NO_SETS
     if with_faults:
         order = max((s.survives for m in (old, new) for s in m.statements.values()), default=0)
+    if faults:
+        order = max(order, 1)
     if order:
         sets = (
-            minimal_sets(old, order, limits, staged("faults of the old")),
-            minimal_sets(new, order, limits, staged("faults of the new")),
+            minimal_sets(old, order, faults, limits, staged("faults of the old")),
+            minimal_sets(new, order, faults, limits, staged("faults of the new")),
         )
-    built = build(old), build(new)
     behaviour, reason = None, ""
     try:
         behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
@@ -142,8 +153,17 @@ def compare(
         verdicts=compare_verdicts(before, after, sets),
         behaviour=behaviour,
         not_applicable=reason,
-        moves=compare_moves(*built, engine, limits, staged("moves")),
+        moves=moves.result(
+            (
+                (before.beside, before.exploration.limit),
+                (after.beside, after.exploration.limit),
+            ),
+            engine,
+            limits,
+            staged("moves"),
+        ),
         order=order,
+        faults=tuple(faults),
     )
 
 

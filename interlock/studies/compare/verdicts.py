@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -153,13 +153,21 @@ def compare_verdicts(
 
 
 def minimal_sets(
-    model: Model, order: int, limits: Limits = Limits(), progress: ProgressSink | None = None
+    model: Model,
+    order: int,
+    only: Sequence[str] = (),
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
 ) -> dict[str, RequirementSets]:
-    """Every minimal set of up to `order` independent faults that breaks a requirement.
+    """Every minimal set of up to `order` faults that breaks a requirement.
 
-    Common causes are left out: a claim counts independent component faults.
+    The faults are those in `only` that the model has, or all independent ones: common causes are
+    left out then, since a claim counts independent component faults.
     """
-    faults = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
+    if only:
+        faults = tuple(id_ for id_ in model.faults if id_ in only)
+    else:
+        faults = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
     built = build(model, RunClass(faults, order))
     asked = ask_all(built.system, built.requirements.values())
     ids = flags_of(model, faults)

@@ -101,3 +101,22 @@ def test_what_a_model_says_cannot_become_part_of_the_page(tmp_path: Path) -> Non
     rows = [line for line in text.splitlines() if "script" in line]
     assert rows
     assert all("\\| \\`x\\` \\*y\\*" in row for row in rows)
+
+
+def test_faults_are_looked_at_by_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # Old: a lamp that is never lit cannot lie. New: with its switch stuck shut it does.
+    dark = written(tmp_path / "dark", st=GATE_ST.replace(LAMP, "lamp := FALSE;"))
+    args = ["compare", str(dark), str(written(tmp_path / "lit")), "--plain"]
+    run([*args, "--fault", "F2"])
+    assert "now broken by" not in capsys.readouterr().out
+    run([*args, "--fault", "F2", "--fault", "F1", "--json", str(tmp_path / "out.json")])
+    assert "now broken by F1" in capsys.readouterr().out
+    data = json.loads((tmp_path / "out.json").read_text("utf-8"))
+    assert data["faults"] == ["F2", "F1"]
+
+
+def test_a_fault_that_neither_model_has_is_refused_with_the_nearest(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run([*gates(tmp_path), "--fault", "F11"]) == 2
+    assert "no fault 'F11'; did you mean 'F1'?" in capsys.readouterr().err

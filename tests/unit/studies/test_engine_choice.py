@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.kernel.observe import ask
 from interlock.kernel.query import Limits
 from interlock.model.build import RunClass, build
 from interlock.studies import engines
@@ -33,3 +34,17 @@ def test_the_users_own_limit_is_never_exceeded_by_changing_engines(
 def test_many_fault_flags_go_to_diagrams(tmp_path: Path) -> None:
     system = build(gate(tmp_path), RunClass(("F1", "F2", "F3", "F5"), 1)).system
     assert engines.AutomaticEngine().explore(system, []).engine == "symbolic"
+
+
+def test_what_only_adds_to_a_large_system_is_not_enumerated_in_vain(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    built = build(gate(tmp_path))
+    watched = ask(built.system, built.requirements["R3"]).system
+    engine = engines.AutomaticEngine()
+    n = engine.explore(built.system, []).n_states
+    assert engine.explore(watched, []).engine == "enumerate"
+    monkeypatch.setattr(engines, "MAX_ENUMERATED", 2 * n - 1)
+    large = engines.AutomaticEngine()
+    assert large.explore(built.system, []).engine == "enumerate"
+    assert large.explore(watched, []).engine == "symbolic"
