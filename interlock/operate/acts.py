@@ -32,7 +32,7 @@ def perform(desk: Desk, given: Given) -> str:
     if name not in _QUIET:
         desk.notice = ""
     act(desk, given)
-    if name == "go":
+    if name in ("go", "step"):
         return f"Step {desk.session.position}. {_changes(desk, desk.session.position - 1)}"
     if desk.session is not session or desk.session.position <= before:
         return desk.notice
@@ -113,6 +113,11 @@ def _look(_desk: Desk, _given: Given) -> None:
 
 def _go(desk: Desk, given: Given) -> None:
     desk.session.go(_whole(given, "to"))
+    desk.refusals = []
+
+
+def _step(desk: Desk, given: Given) -> None:
+    desk.session.go(desk.session.position + _whole(given, "by"))
     desk.refusals = []
 
 
@@ -209,6 +214,7 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "tick": _tick,
     "look": _look,
     "go": _go,
+    "step": _step,
     "mode": _mode,
     "tick_box": _tick_box,
     "anew": _anew,

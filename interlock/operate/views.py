@@ -44,6 +44,8 @@ def status(desk: Desk) -> dict[str, Any]:
         "at_rest": session.is_at_rest,
         "full": session.is_full,
         "notice": desk.notice,
+        "bench": desk.bench.model.title if desk.lesson or desk.is_changed else "",
+        "changed": desk.is_changed,
     }
 
 

@@ -2,7 +2,6 @@
 // what comes back in place, without replacing what the user is holding or typing in.
 "use strict";
 
-const TICK_MS = 450;
 const POLL_MS = 700;
 const token = document.querySelector('meta[name="bench-token"]').content;
 const byId = (id) => document.getElementById(id);
@@ -118,9 +117,22 @@ async function send(body) {
   for (const [name, text] of Object.entries(answer.regions)) put(name, text);
   showWhy();
   if (answer.say) byId("spoken").textContent = answer.say;
+  if (answer.by_itself !== byItself) followMode(!answer.by_itself);
   byItself = answer.by_itself;
   filterRows();
+  keepStepInView();
   plan(answer);
+}
+
+// The present step stays in view in its list, without moving the page.
+
+function keepStepInView() {
+  const list = document.querySelector("ol.run");
+  const step = list?.querySelector(".here");
+  if (!step || !list.offsetParent) return;
+  const inside = step.getBoundingClientRect(), around = list.getBoundingClientRect();
+  if (inside.bottom > around.bottom) list.scrollTop += inside.bottom - around.bottom + 8;
+  if (inside.top < around.top) list.scrollTop -= around.top - inside.top + 8;
 }
 
 // Why something does not happen is brought into view, and closing it leads back.
@@ -145,13 +157,12 @@ function plan(answer) {
   timer = setTimeout(() => {
     if (waiting) return plan(answer);
     ask(ticks ? "tick" : "look");
-  }, ticks ? TICK_MS : POLL_MS);
+  }, ticks ? Number(byId("pace").value) : POLL_MS);
 }
 
 // Buttons to hold: pointer, Space and Enter, or one click each way.
 
 const holding = new Map();
-let justHeld = 0;
 
 function press(button) {
   if (holding.has(button)) return;
@@ -161,7 +172,6 @@ function press(button) {
 
 function letGo(button) {
   if (!holding.delete(button)) return;
-  justHeld = performance.now();
   ask("release", { control: button.dataset.hold, position: Number(button.dataset.position) });
 }
 
@@ -211,8 +221,8 @@ document.addEventListener("visibilitychange", () => {
 document.addEventListener("click", (event) => {
   const hold = holdOf(event);
   if (hold) {
-    // A click without a hold before it comes from sticky mode or from assistive technology.
-    if (performance.now() - justHeld > 300) toggle(hold);
+    // A click that no pointer made (detail 0) comes from assistive technology.
+    if (isSticky() || event.detail === 0) toggle(hold);
     return;
   }
   const place = event.target.closest("[data-place]");
@@ -231,7 +241,6 @@ document.addEventListener("click", (event) => {
   const { act, ...given } = button.dataset;
   if (act === "shut" && asker) asker.focus();
   asker = act === "move" ? button : null;
-  if (act === "mode") followMode(given.to === "hand");
   ask(act, given);
   if (act === "follow" || act === "follow_own") openTab(byId("tab-run"));
   if (act === "lesson") openTab(byId("tab-lessons"));
@@ -308,6 +317,7 @@ function openTab(tab) {
     other.tabIndex = chosen ? 0 : -1;
     byId(other.getAttribute("aria-controls")).hidden = !chosen;
   }
+  keepStepInView();
 }
 
 document.querySelector("[role=tablist]").addEventListener("keydown", (event) => {

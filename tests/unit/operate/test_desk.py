@@ -40,7 +40,14 @@ def wait(desk: Desk) -> None:
     assert not desk.open_jobs()
 
 
-@pytest.mark.parametrize("id_", FLAWS)
+@pytest.mark.parametrize(
+    "id_",
+    [
+        "pin_alone",
+        pytest.param("lost_bracket", marks=pytest.mark.slow),
+        pytest.param("stop_that_does_not", marks=pytest.mark.slow),
+    ],
+)
 def test_a_lesson_is_done_when_the_flaw_is_mended_and_not_before(desk: Desk, id_: str) -> None:
     perform(desk, {"act": "lesson", "id": id_})
     perform(desk, {"act": "judge"})

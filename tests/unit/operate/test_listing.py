@@ -7,7 +7,7 @@ import pytest
 from tests.support.benches import bench
 
 
-@pytest.mark.parametrize("name", ["ramp", "wren", "landing-gear"])
+@pytest.mark.parametrize("name", ["ramp", "landing-gear"])
 def test_the_pieces_of_a_listing_are_the_text(name: str) -> None:
     listing = bench(name).listing
     assert (

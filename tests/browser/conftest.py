@@ -1,0 +1,100 @@
+"""A real browser: Debian's chromium, driven without anything from elsewhere."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.support.models import shipped
+from tests.support.served import served
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+    # A name of another site that leads here, as after DNS rebinding.
+    "--host-resolver-rules=MAP rebound.example 127.0.0.1",
+]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Everything here needs the browser."""
+    for item in items:
+        if "tests/browser" in item.path.as_posix():
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """One browser for all tests; each page has a context of its own."""
+    found = shutil.which("chromium")
+    if found is None:
+        pytest.skip("chromium is not installed")
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+def until(page: Page, condition: str, given: object = None) -> None:
+    """Wait until an expression or a function of the page gives true.
+
+    The page's own policy forbids what the driver's way of waiting does.
+    """
+    deadline = time.monotonic() + 15
+    while not page.evaluate(condition, given):
+        assert time.monotonic() < deadline, f"never so: {condition} {given}"
+        page.wait_for_timeout(20)
+
+
+Opener = Callable[..., "Page"]
+
+
+@pytest.fixture
+def opened(chromium: Browser) -> Iterator[Opener]:
+    """Opens a page in a browser context of its own; errors of scripts fail the test."""
+    contexts = []
+    complaints: list[str] = []
+
+    def open_page(address: str, width: int = 1280, height: int = 900) -> Page:
+        context = chromium.new_context(viewport={"width": width, "height": height})
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+        page.goto(address)
+        page.locator("#status output").wait_for()
+        page.select_option("#pace", "90")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert not complaints
+
+
+@pytest.fixture(scope="session")
+def ramp() -> Iterator[str]:
+    """Address of the loading ramp on the bench."""
+    with served(shipped("ramp")) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def wren() -> Iterator[str]:
+    """Address of Wren on the bench."""
+    with served(shipped("wren")) as address:
+        yield address
