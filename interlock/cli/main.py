@@ -25,6 +25,7 @@ _COMMANDS = {
     "rehearse": "rehearse procedures as written and with human deviations",
     "operate": "operate the model by hand in a browser: press, drive, let things fail",
     "new": "start a model of your own",
+    "testsheet": "the commissioning sheet: what to try in the yard and what must be seen",
     "schema": "print the JSON Schema of model files, for editors",
     "doctor": "tell what is installed and whether it works",
 }

@@ -27,6 +27,10 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
         mistakes.add(place, f"{id_}: 'stuck' needs a 'sensor' or an 'output'")
     if shape.jams_in and shape.machine is None:
         mistakes.add(place, f"{id_}: 'jams_in' needs a 'machine'")
+    if shape.injectable and not (_holds_something(shape) or shape.restart):
+        at = names.document.place((*path, "injectable"))
+        said = "only what a fault does to signals, outputs or the supply can be injected"
+        mistakes.add(at, f"{id_}: {said}")
     if shape.rate is not None and shape.probability is not None:
         mistakes.add(place, f"{id_}: give a 'rate' or a 'probability', not both")
     if (shape.rate or shape.probability) and not (shape.source or shape.assumed):
@@ -54,7 +58,15 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
         assumed=shape.assumed,
         excluded=shape.excluded,
         place=place,
+        injectable=shape.injectable,
     )
+
+
+def _holds_something(shape: FaultShape) -> bool:
+    """Whether a fault holds a signal or an output at a known value."""
+    given = [*shape.sensors.values(), *shape.outputs.values()]
+    given += [shape.stuck] if shape.stuck and (shape.sensor or shape.output) else []
+    return bool(given) and "frozen" not in given
 
 
 def _declared(

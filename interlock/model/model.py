@@ -169,6 +169,8 @@ class Fault:
         Hours for which it may stay hidden.
     excluded : str or None
         Reason of its exclusion; an excluded fault never strikes.
+    injectable : bool or None
+        Whether it can be brought about in a yard; None where its sort tells.
     """
 
     id: str
@@ -187,6 +189,7 @@ class Fault:
     assumed: bool
     excluded: str | None
     place: Place
+    injectable: bool | None = None
 
 
 @dataclass(frozen=True)

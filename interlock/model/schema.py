@@ -229,6 +229,11 @@ class FaultShape(_Shape):
     )
     source: Words | None = Field(None, description="Where the figure comes from.")
     assumed: bool = Field(False, description="The figure is assumed; shown wherever it is used.")
+    injectable: bool | None = Field(
+        None,
+        description="Whether it can be brought about in a yard, for the commissioning sheet; where "
+        "not given, faults of inputs, open outputs and the supply can.",
+    )
     excluded: Words | None = Field(
         None, description="Reason why this fault is excluded (ISO 13849-2); it never strikes."
     )

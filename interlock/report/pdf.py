@@ -1,0 +1,34 @@
+"""Pages as PDF; the only door to the ``weasyprint`` library."""
+
+from __future__ import annotations
+
+
+class NoPdfError(Exception):
+    """PDF cannot be made here; the text says what is missing."""
+
+
+def to_pdf(page: str) -> bytes:
+    """The HTML `page` as PDF: the same bytes for the same page.
+
+    Nothing is fetched: a page is complete in itself.
+
+    Raises
+    ------
+    NoPdfError
+        Where the library, or a system library that it needs, is not installed.
+    """
+    try:
+        from weasyprint import HTML
+    except ImportError:
+        said = "PDF needs the extra 'report': pip install 'interlock[report]'"
+        raise NoPdfError(said) from None
+    except OSError as error:
+        said = f"PDF needs the system's text shaping (Debian: libpangoft2-1.0-0): {error}"
+        raise NoPdfError(said.splitlines()[0]) from None
+    document = HTML(string=page, url_fetcher=_nothing)
+    made: bytes = document.write_pdf(pdf_identifier=b"interlock")
+    return made
+
+
+def _nothing(url: str, *_: object, **__: object) -> dict[str, object]:
+    raise ValueError(f"a page must be complete in itself; it asks for {url}")

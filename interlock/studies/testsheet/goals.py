@@ -1,0 +1,231 @@
+"""What a commissioning sheet has to show, and the actions at the terminals that show it.
+
+Four sorts of goals: every move of the plant and of people was made; every lamp was seen on and off;
+every signal that takes part in an output was shown to decide it alone (the independence that
+modified condition/decision coverage asks for); every fault that can be injected was seen.
+
+Source of the independence criterion: J. J. Chilenski and S. P. Miller, "Applicability of modified
+condition/decision coverage to software testing", Software Engineering Journal 9 (5), 1994: each
+condition is shown to affect the outcome by varying it while all others are held fixed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, Expr, const, or_, var
+from interlock.kernel.system import BOOL, MoveKind
+from interlock.model.build import Built
+from interlock.model.model import Fault
+from interlock.st.lower import Lowered, lower_program
+
+PERSONS = (MoveKind.OPERATOR, MoveKind.DRIVER)
+
+
+class Kind(Enum):
+    """Sorts of goals."""
+
+    MOVE = "move"
+    LAMP = "lamp"
+    TERM = "term"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True)
+class Goal:
+    """One thing to be shown.
+
+    Attributes
+    ----------
+    id : str
+        Unique on a sheet.
+    kind : Kind
+    subject : str
+        The move, the lamp, the output or the fault.
+    other : str
+        For a lamp ``on`` or ``off``, for a term the signal.
+    says : str
+    """
+
+    id: str
+    kind: Kind
+    subject: str
+    other: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Force:
+    """What is done at the terminals: inputs and outputs held at a value, or a supply dip.
+
+    Attributes
+    ----------
+    signals, outputs : tuple of (str, int)
+        By name, sorted.
+    restart : bool
+        The supply dips and comes back at once.
+    """
+
+    signals: tuple[tuple[str, int], ...]
+    outputs: tuple[tuple[str, int], ...] = ()
+    restart: bool = False
+
+    @property
+    def single(self) -> str | None:
+        """The one signal that is forced, where nothing else is."""
+        alone = len(self.signals) == 1 and not self.outputs and not self.restart
+        return self.signals[0][0] if alone else None
+
+
+def is_injectable(fault: Fault) -> bool:
+    """Whether `fault` can be brought about in a yard: by the model's word, else by its sort.
+
+    Wires can be opened and bridged at the inputs, opened at the outputs, and the supply switched
+    off for a moment. What sits inside a valve or a machine cannot be reached.
+    """
+    if fault.excluded is not None:
+        return False
+    if fault.injectable is not None:
+        return fault.injectable
+    given = {**fault.sensors, **fault.outputs}
+    if "frozen" in given.values() or fault.machine is not None:
+        return False
+    if any(how == "TRUE" for how in fault.outputs.values()):
+        return False
+    return bool(given) or fault.restart
+
+
+def force_of(fault: Fault) -> Force:
+    """How `fault` is injected."""
+
+    def held(given: Mapping[str, str]) -> tuple[tuple[str, int], ...]:
+        return tuple(sorted((name, int(how == "TRUE")) for name, how in given.items()))
+
+    return Force(held(fault.sensors), held(fault.outputs), fault.restart)
+
+
+@dataclass(frozen=True)
+class Program:
+    """The program of a model as expressions over the state and its inputs.
+
+    Attributes
+    ----------
+    signals : mapping of str to Expr
+        What each input reads, by its name as an input variable ``input.<name>``.
+    outputs : tuple of str
+    lamps : tuple of str
+    """
+
+    lowered: Lowered
+    signals: Mapping[str, Expr]
+    outputs: tuple[str, ...]
+    lamps: tuple[str, ...]
+
+    @classmethod
+    def of(cls, built: Built) -> Program:
+        """The program of a built model."""
+        model = built.model
+        lowered = lower_program(model.program, model.settings)
+        signals = {
+            f"input.{declared.name}": built.signals[declared.name.casefold()]
+            for declared in model.program.inputs
+        }
+        lamps = tuple(n for n, o in model.outputs.items() if o.lamp is not None or o.sounds)
+        return cls(lowered, signals, tuple(model.outputs), lamps)
+
+    def after(self, output: str) -> Expr:
+        """An output after the next scan, over the state and the inputs."""
+        return self.lowered.updates.get(output, var(output))
+
+    def booleans(self) -> list[str]:
+        """The outputs that are on or off."""
+        domains = {v.name: v.domain for v in self.lowered.variables}
+        return [name for name in self.outputs if domains[name] == BOOL]
+
+
+def term_goals(program: Program) -> dict[Goal, Expr]:
+    """Each signal of each output, with the condition that the signal decides the output alone.
+
+    The condition is over the state and the inputs: with the signal turned over and everything
+    else as it is, the output would be another after the next scan.
+    """
+    found = {}
+    is_bool = {v.name: v.domain == BOOL for v in program.lowered.inputs}
+    for output in program.booleans():
+        after = program.after(output)
+        read = set(ex.variables_of([after]))
+        for name in program.signals:
+            if name not in read or not is_bool[name]:
+                continue
+            on, off = (ex.substitute([after], {name: value})[0] for value in (TRUE, FALSE))
+            signal = name.removeprefix("input.")
+            said = f"{signal} alone decides {output}"
+            goal = Goal(f"term {output} {signal}", Kind.TERM, output, signal, said)
+            found[goal] = ex.xor(on, off)
+    return found
+
+
+def fault_goals(built: Built, program: Program) -> dict[Goal, Expr]:
+    """Each injectable fault, with the condition that some output tells of it after the next scan.
+
+    The condition is over the state alone.
+    """
+    found = {}
+    for id_, fault in built.model.faults.items():
+        if not is_injectable(fault):
+            continue
+        goal = Goal(f"fault {id_}", Kind.FAULT, id_, "", f"{id_}: {fault.says}")
+        found[goal] = _told(program, force_of(fault))
+    return found
+
+
+def _told(program: Program, force: Force) -> Expr:
+    inputs = signals_under(program, force)
+    held = dict(force.outputs)
+    memory: dict[str, Expr] = {}
+    if force.restart:
+        kept = program.lowered.retained
+        memory = {v.name: const(v.initial) for v in program.lowered.variables if v.name not in kept}
+    differs = []
+    for output in program.outputs:
+        after = program.after(output)
+        if force.restart:
+            after = ex.substitute([after], memory)[0]
+        told = const(held[output]) if output in held else ex.substitute([after], inputs)[0]
+        differs.append(ex.xor(told, var(output)))
+    return or_(*differs)
+
+
+def signals_under(program: Program, force: Force) -> dict[str, Expr]:
+    """What each input reads while `force` lasts, by ``input.<name>``."""
+    held = {name: const(value) for name, value in force.outputs}
+    names = list(program.signals)
+    read = ex.substitute([program.signals[name] for name in names], held) if held else None
+    found = dict(zip(names, read, strict=True)) if read is not None else dict(program.signals)
+    found.update({f"input.{name}": const(value) for name, value in force.signals})
+    return found
+
+
+def move_goals(built: Built) -> dict[Goal, Expr]:
+    """Each move of the plant, of an operator and of the driver, with its guard."""
+    found = {}
+    for move in built.system.moves:
+        if move.kind is MoveKind.PLANT or move.kind in PERSONS:
+            goal = Goal(f"move {move.name}", Kind.MOVE, move.name, "", move.says or move.name)
+            found[goal] = move.guard
+    return found
+
+
+def lamp_goals(program: Program) -> dict[Goal, Expr]:
+    """Each lamp on, and each lamp off."""
+    found = {}
+    booleans = set(program.booleans())
+    for lamp in program.lamps:
+        if lamp in booleans:
+            for other, condition in (("on", var(lamp)), ("off", ex.not_(var(lamp)))):
+                said = f"{lamp} was seen {other}"
+                found[Goal(f"lamp {lamp} {other}", Kind.LAMP, lamp, other, said)] = condition
+    return found
