@@ -33,8 +33,8 @@ class AutomaticEngine:
     name = AUTOMATIC
 
     def __init__(self) -> None:
-        # Variables and number of states of systems that were large.
-        self._large: list[tuple[frozenset[str], int]] = []
+        # Variables and number of states of systems that were enumerated.
+        self._known: list[tuple[frozenset[str], int]] = []
 
     def explore(
         self,
@@ -48,7 +48,11 @@ class AutomaticEngine:
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         names = frozenset(variable.name for variable in system.variables)
         # With more variables the same system, as one that is observed, has more states yet.
-        outgrown = any(known < names for known, n in self._large if 2 * n > MAX_ENUMERATED)
+        outgrown = any(
+            known <= names if n >= MAX_ENUMERATED else known < names
+            for known, n in self._known
+            if 2 * n > MAX_ENUMERATED
+        )
         if n_flags <= MAX_FLAGS and not outgrown:
             cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
             capped = replace(limits, max_states=MAX_ENUMERATED) if cut_by_cap else limits
@@ -56,7 +60,7 @@ class AutomaticEngine:
                 explored = engines["enumerate"]().explore(system, queries, capped, progress)
             except DeclinedError:
                 return engines["symbolic"]().explore(system, queries, limits, progress)
-            self._large.append((names, explored.n_states))
+            self._known.append((names, explored.n_states))
             too_many = cut_by_cap and explored.n_states >= MAX_ENUMERATED
             if explored.limit is None or not too_many:
                 return explored

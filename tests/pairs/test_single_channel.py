@@ -39,6 +39,7 @@ def test_only_the_faults_differ(name: str, fault: str, broken: list[str]) -> Non
     assert single.sources[single.program.place.file] == wren.sources[wren.program.place.file]
     assert single.moves == wren.moves
     assert single.statements == wren.statements
+    assert single.expected_under == {fault: tuple(broken)}
     assert len(single.faults[fault].sensors) >= 2
     assert not single.faults[fault].common_cause
 

@@ -218,8 +218,9 @@ class _Process:
     def _stage(self, ids: Sequence[str], stage: Stage) -> Iterator[Trial]:
         waiting = list(ids)
         seen_whole: set[str] = set()
-        # Under faults a first look is shallow: the nearest states are those of faults striking.
-        if not stage.run_class.faults:
+        # Under faults a look is shallow: the nearest states are those of faults striking.
+        looks = not stage.run_class.faults
+        if looks:
             for trial in self._done("first look", Step.LOOK, stage, waiting, 1):
                 if trial.outcome is Outcome.CAUGHT:
                     waiting.remove(trial.defect)
@@ -230,6 +231,13 @@ class _Process:
             if trial.outcome is Outcome.EQUIVALENT:
                 waiting.remove(trial.defect)
                 yield trial
+        farther = [id_ for id_ in waiting if looks and id_ not in seen_whole]
+        for trial in self._done("second look", Step.LOOK_AGAIN, stage, farther, 1):
+            if trial.outcome is Outcome.CAUGHT:
+                waiting.remove(trial.defect)
+                yield trial
+            elif trial.limit is None:
+                seen_whole.add(trial.defect)
         whole = [id_ for id_ in waiting if id_ in seen_whole]
         yield from self._done("in lockstep", Step.COMPARE, stage, whole, 1)
         others = [id_ for id_ in waiting if id_ not in seen_whole]

@@ -21,6 +21,9 @@ from interlock.studies.challenge.defects import Defect
 
 # Most violations show within so many states; a look at these comes first.
 FIRST_LOOK = 200_000
+# What a first look misses and what is not alike is looked at so many times as far: most defects
+# that are noticed at all show long before everything was seen.
+LOOK_AGAIN = 20
 
 
 class Outcome(Enum):
@@ -124,10 +127,13 @@ class Courtroom:
         """The original in the run class of `stage`."""
         return build(self.model, stage.run_class)
 
-    def look(self, defect: Defect, stage: Stage) -> Trial:
-        """Look at the nearest states only: caught, or not known; ``limit`` None means all seen."""
-        wanted = self.limits.max_states or self.first_look
-        near = replace(self.limits, max_states=min(wanted, self.first_look))
+    def look(self, defect: Defect, stage: Stage, times: int = 1) -> Trial:
+        """Look at the nearest states only: caught, or not known; ``limit`` None means all seen.
+
+        `times` as many states as in a first look.
+        """
+        most = times * self.first_look
+        near = replace(self.limits, max_states=min(self.limits.max_states or most, most))
         return self._judged(defect, stage, near)
 
     def judged(self, defect: Defect, stage: Stage) -> Trial:

@@ -11,7 +11,7 @@ from multiprocessing import get_context
 from typing import Protocol
 
 from interlock.studies.challenge.defects import Defect, defects_of
-from interlock.studies.challenge.trial import Courtroom, Outcome, Stage, Trial
+from interlock.studies.challenge.trial import LOOK_AGAIN, Courtroom, Outcome, Stage, Trial
 
 # How often processes may die before the tasks that are left are given up as undecided.
 _ATTEMPTS = 3
@@ -21,6 +21,7 @@ class Step(Enum):
     """What a task does with its defects."""
 
     LOOK = "look"
+    LOOK_AGAIN = "look again"  # farther
     ALIKE = "alike"
     COMPARE = "compare"
     JUDGE = "judge"  # all requirements, then in lockstep
@@ -65,6 +66,8 @@ class Worker:
         match task.step:
             case Step.LOOK:
                 return [court.look(defect, stage) for defect in defects]
+            case Step.LOOK_AGAIN:
+                return [court.look(defect, stage, LOOK_AGAIN) for defect in defects]
             case Step.ALIKE:
                 return court.alike(defects, stage)
             case Step.COMPARE:

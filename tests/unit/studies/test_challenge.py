@@ -126,7 +126,7 @@ def test_the_ramp_is_challenged_with_every_defect() -> None:
     }
     # The valve opens only while the pin is out, so the guard need not ask for it again.
     assert [defect.id for defect in found.redundant] == [
-        "model.yaml:20:56 guard: drop term pin = out"
+        "model.yaml:23:56 guard: drop term pin = out"
     ]
     assert all(trial.differs for _, trial in found.with_outcome(Outcome.GAP))
     assert sum(found.caught_by.values()) == 103
