@@ -93,7 +93,7 @@ def _read(folder: FilePath, wanted_at: Place | None, above: tuple[str, ...]) -> 
 def _target(document: Document, folder: FilePath, above: tuple[str, ...]) -> FilePath:
     assert isinstance(document.value, dict)
     given = str(document.value["revises"])
-    target = _shown(folder / given)
+    target = shown(folder / given)
     says = None
     if not given or PurePosixPath(given).is_absolute() or PureWindowsPath(given).anchor:
         says = "'revises' needs a folder relative to this one, such as ../other"
@@ -106,7 +106,7 @@ def _target(document: Document, folder: FilePath, above: tuple[str, ...]) -> Fil
     return target
 
 
-def _shown(folder: FilePath) -> FilePath:
+def shown(folder: FilePath) -> FilePath:
     """`folder` without its ``..`` where that names the same folder; behind links it may not."""
     short = FilePath(os.path.normpath(folder))
     try:

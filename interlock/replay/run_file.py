@@ -132,7 +132,7 @@ def record(
         Where the model does not allow a move.
     """
     bare = RunFile(model.name, model.title, tuple(moves), loop_start, says=says)
-    bare = RunFile(**{**_fields(bare), "inputs": _hashes(model)})
+    bare = RunFile(**{**_fields(bare), "inputs": source_hashes(model)})
     played = _play(model, bare)
     ends = played.player.shown()
     return RunFile(**{**_fields(bare), "violates": _violated(model, bare, played), "ends": ends})
@@ -143,7 +143,7 @@ def _fields(run: RunFile) -> dict[str, Any]:
     return {name: getattr(run, name) for name in names}
 
 
-def _hashes(model: Model) -> dict[str, str]:
+def source_hashes(model: Model) -> dict[str, str]:
     """SHA-256 of the files, each by its name and as much of its folders as tells them apart."""
     files = {name.replace("\\", "/"): text for name, text in model.sources.items()}
     own = model.folder.as_posix()
@@ -373,7 +373,7 @@ def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word, within: int | Non
 
 
 def _changed_files(model: Model, run: RunFile) -> list[str]:
-    now = _hashes(model)
+    now = source_hashes(model)
     changed = [name for name, value in run.inputs.items() if name in now and now[name] != value]
     notes = []
     if run.model != model.name:

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).parents[2] / "interlock"
 HEIGHT = {
     "cli": 10,
     "testing": 10,
-    "operate": 8,
+    "operate": 9,
     "report": 9,
     "pictures": 8,
     "studies": 7,

@@ -1,0 +1,60 @@
+"""``interlock recheck DIR``: verdicts again, from their evidence."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
+
+
+@click.command("recheck")
+@click.argument("evidence", type=click.Path(path_type=Path))
+@click.option(
+    "--model",
+    type=click.Path(path_type=Path),
+    help="The model that the evidence is of; by default where it was when that was written.",
+)
+@click.option(
+    "--max-seconds",
+    type=click.FloatRange(0, min_open=True),
+    metavar="S",
+    help="Time limit for each obligation.",
+)
+def command(evidence: Path, model: Path | None, max_seconds: float | None) -> int:
+    """Check the EVIDENCE that 'verify --evidence' wrote, without any engine.
+
+    The system is built again from the model's files and translated again; of the evidence only the
+    sets of states are used. The solver z3 must show that they are what they have to be: an
+    invariant that implies each requirement. Runs are replayed on the model itself.
+
+    Exit code 0: everything holds and was confirmed. 1: everything was confirmed, some of it is
+    violated. 2: the evidence is not whole, not of this model, or does not show what it says.
+    3: something could not be decided or cannot be checked again.
+    """
+    from interlock.recheck.check import recheck
+    from interlock.recheck.results import Status
+    from interlock.report.recheck_text import lines_of
+
+    watched = sys.stderr.isatty()
+
+    def progress(name: str) -> None:
+        sys.stderr.write(f"\r\033[K{name[:78]}")
+        sys.stderr.flush()
+
+    try:
+        result = recheck(evidence, model, max_seconds, progress if watched else None)
+    finally:
+        if watched:
+            sys.stderr.write("\r\033[K")
+    for line in lines_of(result):
+        click.echo(line)
+    found = {r.status for r in result.results}
+    if Status.REFUTED in found:
+        return EXIT_BAD_INPUT
+    if found - {Status.CONFIRMED}:
+        return EXIT_UNDECIDED
+    is_violated = any(r.outcome == "violated" for r in result.results)
+    return EXIT_VIOLATED if is_violated else EXIT_HOLDS

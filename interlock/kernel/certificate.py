@@ -1,0 +1,109 @@
+"""What an engine hands over so that others can check a verdict without exploring.
+
+Sets of states are one shared decision graph over the bits of the variables. A variable with n
+values has the bits of ``value - lo``; bit 0 is the least significant one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from interlock.kernel.evaluate import State
+from interlock.kernel.query import Query, Stay, Trap
+
+ALL, NONE = 1, -1
+"""Edges to the set of all states and to the empty set."""
+
+
+class Decision(NamedTuple):
+    """A node of the graph: which set it is depends on one bit of one variable.
+
+    An edge is ``ALL``, ``NONE`` or plus or minus ``2 + number`` of a node; a negative edge is the
+    complement.
+    """
+
+    variable: str
+    bit: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class StateSets:
+    """Sets of states as edges into one graph.
+
+    Attributes
+    ----------
+    nodes : tuple of Decision
+        Each behind those that it refers to. Along every path variables and bits come in one
+        order.
+    roots : tuple of int
+        The edge of each set.
+    """
+
+    nodes: tuple[Decision, ...]
+    roots: tuple[int, ...]
+
+
+class Shrinking(NamedTuple):
+    """One step of a proof that no fair endless run stays somewhere.
+
+    Attributes
+    ----------
+    inside : int
+        Index of the set that a run would have to stay in.
+    debt : str
+        The move that is owed in the states of `inside` that are not in the next step's set:
+        there its fairness condition holds, and taking it leads out of `inside`. Empty where every
+        move leads out of `inside` from there.
+    """
+
+    inside: int
+    debt: str
+
+
+class Ladder(NamedTuple):
+    """A proof that a goal can be reached from every state of the invariant.
+
+    Attributes
+    ----------
+    rungs : tuple of int
+        Indices of sets. The first holds only states of the goal, or `home` alone; from each
+        further one, some move leads into the set before it; the last contains the invariant.
+    home : State or None
+    run : tuple of str
+        With a `home`: moves that lead from there to the goal.
+    """
+
+    rungs: tuple[int, ...]
+    home: State | None = None
+    run: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """Why queries are not found in a system.
+
+    Attributes
+    ----------
+    sets : StateSets
+        The first of them is the invariant: it holds in the initial state and every move keeps
+        it. No `Reach` that is not found meets it.
+    stays : mapping of Stay to tuple of Shrinking
+        For each such query: sets that begin with everything that can be reached from the starts
+        inside, each smaller than the last; behind the last comes the empty set.
+    traps : mapping of Trap to Ladder
+    dead_ends : mapping of Trap to int
+        For a query that is found: a set that no move leaves and that holds no state of the goal,
+        but the end of the run that was found.
+    missing : mapping of Query to str
+        Queries without a proof here, each with the reason.
+    """
+
+    sets: StateSets
+    stays: Mapping[Stay, tuple[Shrinking, ...]]
+    traps: Mapping[Trap, Ladder]
+    dead_ends: Mapping[Trap, int]
+    missing: Mapping[Query, str]

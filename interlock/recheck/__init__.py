@@ -1,0 +1,1 @@
+"""Checks verdicts again from the evidence written with them, without any engine."""

@@ -1,0 +1,166 @@
+"""The manifest of an evidence folder: what the files are and what they are evidence of.
+
+The text is canonical: read and written again it must be the same bytes. Its last entry is a hash
+of the rest. That is no signature; it makes an accident visible. What is claimed is checked by
+what it must imply, not by hashes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from interlock.base.errors import InputError, Mistake, Place
+from interlock.kernel.certificate import Ladder, Shrinking
+
+FORMAT = 1
+MANIFEST = "manifest.json"
+MAX_BYTES = 2_000_000
+
+_STRICT = ConfigDict(extra="forbid", frozen=True)
+
+
+class ClassEntry(BaseModel):
+    """A run class."""
+
+    model_config = _STRICT
+
+    faults: list[str] = Field(default_factory=list)
+    at_most: int | None = 0
+    human: bool = False
+
+
+class LadderEntry(BaseModel):
+    """A ladder: indices of sets, and by way of which state."""
+
+    model_config = _STRICT
+
+    rungs: list[int]
+    home: list[int] | None = None
+    run: list[str] = Field(default_factory=list)
+
+
+class SystemEntry(BaseModel):
+    """A system with the observers of some requirements, and what its sets are for.
+
+    Queries are called ``<requirement>.<number>``, counted from 1 in the order in which the
+    requirement puts them.
+    """
+
+    model_config = _STRICT
+
+    run_class: str
+    requirements: list[str]
+    sets: int = Field(ge=1)
+    stays: dict[str, list[tuple[int, str]]] = Field(default_factory=dict)
+    ladders: dict[str, LadderEntry] = Field(default_factory=dict)
+    dead_ends: dict[str, int] = Field(default_factory=dict)
+
+
+class VerdictEntry(BaseModel):
+    """A requirement's verdict and the evidence of it."""
+
+    model_config = _STRICT
+
+    run_class: str
+    outcome: Literal["holds", "violated", "undecided"]
+    system: str | None = None
+    run: str | None = None
+    limit: str | None = None
+    not_recheckable: str | None = None
+
+
+class Manifest(BaseModel):
+    """Everything a manifest says but its seal; `folder` leads from the evidence to the model."""
+
+    model_config = _STRICT
+
+    interlock_evidence: Literal[1] = 1
+    interlock: str
+    model: str
+    folder: str
+    title: str
+    inputs: dict[str, str]
+    classes: dict[str, ClassEntry]
+    systems: dict[str, SystemEntry]
+    verdicts: dict[str, VerdictEntry]
+    files: dict[str, str]
+
+
+def to_text(manifest: Manifest) -> str:
+    """The manifest's text, sealed: the same evidence, the same bytes."""
+    data: dict[str, Any] = manifest.model_dump(exclude_defaults=False)
+    data["seal"] = sha256(_plain_text(data).encode())
+    return _plain_text(data)
+
+
+def _plain_text(data: dict[str, Any]) -> str:
+    return json.dumps(data, indent=1, ensure_ascii=True) + "\n"
+
+
+def sha256(content: bytes) -> str:
+    """The hash as 64 hexadecimal digits."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def parse(content: bytes, file: str) -> Manifest:
+    """Read a manifest.
+
+    Raises
+    ------
+    InputError
+        Where it is not one, or not as it was written.
+    """
+    try:
+        text = content.decode("ascii")
+        data = json.loads(text)
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        column = error.start - (content.rfind(b"\n", 0, error.start) + 1) + 1
+        raise bad(file, "not a manifest: a byte that is not ASCII", line, column) from None
+    except json.JSONDecodeError as error:
+        says = f"not a manifest: {error.msg[:1].lower()}{error.msg[1:]}"
+        raise bad(file, says, error.lineno, error.colno) from None
+    except (RecursionError, ValueError):
+        raise bad(file, "not a manifest") from None
+    if not isinstance(data, dict):
+        raise bad(file, "not a manifest")
+    seal = data.pop("seal", None)
+    if seal is None:
+        raise bad(file, "the manifest has no seal")
+    if seal != sha256(_plain_text(data).encode()) or text != _plain_text({**data, "seal": seal}):
+        raise bad(file, "the manifest is not as it was written: its seal does not fit")
+    return _validated(data, text, file)
+
+
+def _validated(data: dict[str, Any], text: str, file: str) -> Manifest:
+    from pydantic import ValidationError
+
+    try:
+        return Manifest.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"])
+        line = next(
+            (n for n, s in enumerate(text.split("\n"), 1) if f'"{first["loc"][-1]}"' in s), 1
+        )
+        raise bad(file, f"{where}: {first['msg'][:1].lower()}{first['msg'][1:]}", line) from None
+
+
+def bad(file: str, says: str, line: int = 1, column: int = 1) -> InputError:
+    """Evidence that is not what it should be, as an error with its place."""
+    return InputError([Mistake(Place(file, line, column), says)])
+
+
+def shrinking_of(steps: list[tuple[int, str]]) -> tuple[Shrinking, ...]:
+    """The steps of an entry."""
+    return tuple(Shrinking(inside, debt) for inside, debt in steps)
+
+
+def ladder_of(entry: LadderEntry) -> Ladder:
+    """The ladder of an entry."""
+    home = None if entry.home is None else tuple(entry.home)
+    return Ladder(tuple(entry.rungs), home, tuple(entry.run))
