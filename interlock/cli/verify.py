@@ -10,7 +10,7 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import limit_options, limits_of, progress_line
-from interlock.kernel.query import DeclinedError
+from interlock.kernel.query import DeclinedError, Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -39,6 +39,12 @@ _EXIT = {
 @limit_options
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
+@click.option(
+    "--evidence",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Write evidence that 'recheck' can check without any engine.",
+)
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
@@ -50,6 +56,7 @@ def command(
     max_memory: int | None,
     json_file: Path | None,
     junit_file: Path | None,
+    evidence: Path | None,
     plain: bool,
 ) -> int:
     """Explore MODEL exhaustively and judge its requirements.
@@ -62,6 +69,10 @@ def command(
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = load(model)
     _check_ids(loaded, only)
+    if evidence is not None:
+        from interlock.recheck.folder import check_may_write
+
+        check_may_write(evidence)
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
@@ -69,6 +80,7 @@ def command(
             result = judge(loaded, engines[engine](), only=only, limits=limits, progress=progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+    written = [] if evidence is None else _write_evidence(evidence, result, limits)
     if json_file is not None or junit_file is not None:
         from interlock.report import data
 
@@ -86,7 +98,20 @@ def command(
 
     console = Console(no_color=True, width=120) if plain else Console()
     report.write(console, result)
+    for line in written:
+        click.echo(line)
     return _exit_code(result)
+
+
+def _write_evidence(folder: Path, result: Verification, limits: Limits) -> list[str]:
+    """Write the evidence; what is to be told of it, one line each."""
+    from interlock.studies.evidence import write_evidence
+
+    with progress_line() as progress:
+        written = write_evidence(folder, result, limits, progress)
+    told = f"evidence: {written.folder}, {written.n_files} files, {written.n_bytes / 1e6:.1f} MB"
+    open_ = [f"  {id_} is not re-checkable: {why}" for id_, why in written.not_recheckable.items()]
+    return [told, *open_]
 
 
 def _exit_code(result: Verification) -> int:
