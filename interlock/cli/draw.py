@@ -60,8 +60,9 @@ def command(
     """Draw the diagrams of MODEL.
 
     The folder gets a file for each picture and format; a gv file is the DOT text that the others
-    are drawn from. With 'runs' the requirements are judged, too, and a violated one ends in exit
-    code 1. Without a program that draws, the DOT texts are left.
+    are drawn from. Side views and timing diagrams are SVG whatever the format. With 'runs',
+    'steps' or 'timing' the requirements are judged, too, and a violated one ends in exit code 1.
+    Without a program that draws, the DOT texts are left.
     """
     engines = catalogue()
     if engine not in engines:
@@ -84,7 +85,7 @@ def command(
 
 def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None) -> None:
     for picture in drawn.pictures:
-        for format_ in dict.fromkeys(formats):
+        for format_ in ("svg",) if picture.is_svg else dict.fromkeys(formats):
             _write_one(picture, folder, format_, dpi)
         for name, text in picture.tables.items():
             write_whole(folder / name, text)
@@ -94,6 +95,10 @@ def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None
 
 
 def _write_one(picture: Picture, folder: Path, format_: str, dpi: int | None) -> None:
+    if picture.is_svg:
+        write_whole(folder / f"{picture.name}.svg", picture.text)
+        click.echo(str(folder / f"{picture.name}.svg"))
+        return
     if format_ != "gv":
         try:
             content = render(picture.text, format_, dpi)

@@ -45,6 +45,13 @@ _EXIT = {
     metavar="DIR",
     help="Write evidence that 'recheck' can check without any engine.",
 )
+@click.option(
+    "--runs",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Write the run of each violation: side views, timing diagram, CSV, VCD and run file.",
+)
+@click.option("--every-signal", is_flag=True, help="With --runs: also time what never changes.")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
@@ -57,6 +64,8 @@ def command(
     json_file: Path | None,
     junit_file: Path | None,
     evidence: Path | None,
+    runs: Path | None,
+    every_signal: bool,
     plain: bool,
 ) -> int:
     """Explore MODEL exhaustively and judge its requirements.
@@ -81,6 +90,7 @@ def command(
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
+    written += [] if runs is None else _write_runs(runs, result, every_signal)
     if json_file is not None or junit_file is not None:
         from interlock.report import data
 
@@ -112,6 +122,16 @@ def _write_evidence(folder: Path, result: Verification, limits: Limits) -> list[
     told = f"evidence: {written.folder}, {written.n_files} files, {written.n_bytes / 1e6:.1f} MB"
     open_ = [f"  {id_} is not re-checkable: {why}" for id_, why in written.not_recheckable.items()]
     return [told, *open_]
+
+
+def _write_runs(folder: Path, result: Verification, every: bool) -> list[str]:
+    """Write the files of each violation; what is to be told of them, one line each."""
+    from interlock.report.runs import write_runs
+
+    missing = write_runs(folder, result, every)
+    ids = [finding.requirement.id for finding in result.findings if finding.run is not None]
+    told = f"runs: {', '.join(str(folder / id_) for id_ in ids) or 'no violation, none written'}"
+    return [told, *(f"  {reason}" for reason in missing)]
 
 
 def _exit_code(result: Verification) -> int:

@@ -62,7 +62,17 @@ class _Bindings:
     def read(self, shape: SideViewShape) -> MovingDrawing:
         parts = [self._part(id_, part) for id_, part in shape.parts.items()]
         words = self._choices((SECTION, "words"), shape.words, str)
-        return MovingDrawing(self._drawing, tuple(part for part in parts if part), words)
+        given = [part for part in parts if part is not None]
+        return MovingDrawing(self._drawing, self._window(shape), tuple(given), words)
+
+    def _window(self, shape: SideViewShape) -> tuple[float, float, float, float]:
+        if shape.window is None:
+            return self._drawing.box
+        left, top, width, height = shape.window
+        if width <= 0 or height <= 0:
+            place = self._document.place((SECTION, "window"))
+            self._names.mistakes.add(place, "a window needs a width and a height above 0")
+        return left, top, width, height
 
     def _part(self, id_: str, shape: PartShape) -> Part | None:
         path: Path = (SECTION, "parts", id_)

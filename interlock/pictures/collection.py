@@ -7,25 +7,33 @@ from dataclasses import dataclass
 
 from interlock.kernel.query import Engine, Limits, ProgressSink, Query
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.build import FAULT_FREE, SCAN, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.pictures.conversions import draw_conversions
+from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_of_run
 from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import draw_matrix
 from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.picture import Picture
 from interlock.pictures.sequence import draw_sequence
-from interlock.studies.conversions import ConversionStudy
+from interlock.pictures.side_view import SideView
+from interlock.pictures.timing import draw_timing
+from interlock.replay.moments import moments_of
+from interlock.studies.conversions import Conversions, ConversionStudy
 from interlock.studies.influence import InfluenceStudy
-from interlock.studies.verify import Verification, verify
+from interlock.studies.verify import Finding, Verification, verify
 
 KINDS = {
     "machines": "the state diagram of each machine of the plant",
     "conversions": "the map of reachable configurations and conversions",
     "permissives": "which signals permit which motion, for each machine that is driven",
     "matrix": "the cause-and-effect matrix, also as a CSV table",
+    "side-view": "the side view at the start and in each configuration of the conversions",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",
+    "steps": "the side view of each step of such a run",
+    "timing": "the timing diagram of such a run, with the program's lines that decided",
 }
+_OF_RUNS = ("runs", "steps", "timing")
 
 
 @dataclass(frozen=True)
@@ -65,13 +73,17 @@ def draw_model(
     pictures: list[Picture] = []
     if "machines" in kinds:
         pictures += draw_machines(model)
-    if not {"conversions", "permissives", "matrix"}.isdisjoint(kinds):
+    if not {"conversions", "permissives", "matrix", "side-view"}.isdisjoint(kinds):
         built = build(model, run_class)
         pictures += _explored(built, engine, kinds, limits, progress)
+    if "side-view" in kinds:
+        pictures.append(_at_the_start(model))
     verification = None
-    if "runs" in kinds:
+    if not set(_OF_RUNS).isdisjoint(kinds):
         verification = verify(model, engine, run_class, limits=limits, progress=progress)
-        pictures += [draw_sequence(model, f) for f in verification.findings if f.run is not None]
+        for finding in verification.findings:
+            if finding.run is not None:
+                pictures += draw_run(model, finding, kinds)
     return Drawn(tuple(pictures), verification)
 
 
@@ -83,7 +95,7 @@ def _explored(
     progress: ProgressSink | None,
 ) -> Iterator[Picture]:
     """The pictures that one exploration gives."""
-    has_map = "conversions" in kinds
+    has_map = "conversions" in kinds or "side-view" in kinds
     has_influence = "matrix" in kinds or "permissives" in kinds
     conversions = ConversionStudy(built) if has_map else None
     influence = InfluenceStudy(built) if has_influence else None
@@ -93,10 +105,66 @@ def _explored(
     answers = explored.answers
     if conversions is not None:
         found = conversions.result(answers[: len(of_map)], explored.limit, engine, limits)
-        yield draw_conversions(built, found)
+        if "conversions" in kinds:
+            yield draw_conversions(built, found)
     if influence is not None:
         result = influence.result(answers[len(of_map) :])
         if "permissives" in kinds:
             yield from draw_permissives(built, result)
         if "matrix" in kinds:
             yield draw_matrix(built, result)
+    if conversions is not None and "side-view" in kinds and found.runs:
+        yield _of_conversions(built, found)
+
+
+def draw_run(
+    model: Model, finding: Finding, kinds: Sequence[str] = _OF_RUNS, every: bool = False
+) -> Iterator[Picture]:
+    """The pictures of a run that violates a requirement.
+
+    Parameters
+    ----------
+    model : Model
+    finding : Finding
+        With a replayed run.
+    kinds : sequence of str
+        Which of ``"runs"``, ``"steps"`` and ``"timing"``.
+    every : bool
+        Whether the timing diagram shows what never changes, too.
+    """
+    assert finding.run is not None
+    requirement = finding.requirement
+    title = f"{requirement.id} violated: {requirement.says}"
+    if "runs" in kinds:
+        yield draw_sequence(model, finding)
+    if "steps" in kinds:
+        notes = [f"A shortest run of {len(finding.run.happenings)} steps, replayed on the model."]
+        sheet = draw_sheet(SideView(model), frames_of_run(model, finding.run), title, notes)
+        name = f"steps-{requirement.id}"
+        yield Picture(name, f"run that violates {requirement.id}, seen", sheet, is_svg=True)
+    if "timing" in kinds:
+        diagram = draw_timing(model, finding.run, title, every)
+        name = f"timing-{requirement.id}"
+        yield Picture(name, f"run that violates {requirement.id}, timed", diagram, is_svg=True)
+
+
+def _at_the_start(model: Model) -> Picture:
+    last = moments_of(model, [SCAN])[-1]
+    title = f"{model.title}, at power-up after the first scan"
+    text = SideView(model).draw(last.seen, title=title)
+    return Picture("side-view", "side view at the start", text, is_svg=True)
+
+
+def _of_conversions(built: Built, found: Conversions) -> Picture:
+    """The side views of the runs that the map shows, one after the other."""
+    model = built.model
+    goals = [f"{run.goal} ({built.requirements[run.goal].says})" for run in found.runs]
+    notes = [
+        f"The shortest runs of the model from power-up to the goal of {' and then '.join(goals)}.",
+        f"One picture for each combination of {', '.join(model.map_machines)}, as it is left, and "
+        "what people and plant did in it; the controller's scans are not told.",
+    ]
+    runs = [(f"goal of {run.goal}", run.moves) for run in found.runs]
+    frames = frames_of_conversions(model, runs)
+    sheet = draw_sheet(SideView(model), frames, f"{model.title}, step by step", notes)
+    return Picture("side-views", "side view of each configuration", sheet, is_svg=True)

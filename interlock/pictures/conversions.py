@@ -79,7 +79,7 @@ def _notes(built: Built, conversions: Conversions) -> Iterator[str]:
         yield "Double outline and 'goal': some state of it fulfils that requirement's condition."
     if conversions.common_goals:
         common = ", ".join(conversions.common_goals)
-        yield f"Not marked, since most configurations fulfil it: {common}."
+        yield f"Not marked, since many configurations fulfil it: {common}."
     if built.model.unsafe is None:
         yield "The model does not say what is unsafe, so nothing is marked so."
     else:

@@ -43,6 +43,7 @@ class Moving:
         self._parts = {part.id: part for part in moving.parts}
         self._classes = moving.drawing.classes
         self.box = moving.drawing.box
+        self.window = moving.window
         self._pieces: list[Piece] = []
         root = moving.drawing.root
         kept = {n: v for n, v in root.attributes.items() if n not in _OF_ROOT}

@@ -1,4 +1,4 @@
-"""A picture before it is drawn."""
+"""A picture before it is drawn, or one that is drawn already."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Picture:
-    """DOT text with a name and, for some, the same content as a table.
+    """DOT or SVG text with a name and, for some, the same content as a table.
 
     Attributes
     ----------
@@ -17,12 +17,15 @@ class Picture:
     title : str
         One line for a list of pictures.
     text : str
-        The DOT text.
+        The DOT text, or the SVG text.
     tables : mapping of str to str
         File name and content, such as a CSV table.
+    is_svg : bool
+        Whether it is drawn already.
     """
 
     name: str
     title: str
     text: str
     tables: Mapping[str, str] = field(default_factory=dict)
+    is_svg: bool = False

@@ -37,7 +37,8 @@ def draw_schematic(model: Model, truth: Mapping[str, int], title: str) -> tuple[
     title : str
     """
     sheet = _Sheet()
-    sheet.heading(title, 15)
+    if title:
+        sheet.heading(title, 15)
     plant = [machine for machine in model.machines.values() if not machine.is_control]
     controls = [machine for machine in model.machines.values() if machine.is_control]
     for heading, machines in (("Plant", plant), ("Controls", controls)):

@@ -85,6 +85,39 @@ class SideView:
         box = " ".join(map(number, (left, top - above, width, height + above)))
         return picture(width, height + above, parts, title=title, says=says, prefix=prefix, box=box)
 
+    @property
+    def aspect(self) -> float:
+        """The width of an inset by its height."""
+        if self._moving is not None:
+            return self._moving.window[2] / self._moving.window[3]
+        nothing = dict.fromkeys((*self._types, *self._model.faults), 0)
+        return WIDTH / draw_schematic(self._model, self._reader.read(nothing), "")[0]
+
+    def inset(
+        self, values: Mapping[str, Value], x: float, y: float, width: float, prefix: str
+    ) -> tuple[str, float]:
+        """The state as a part of a larger picture, and how high it is there.
+
+        Parameters
+        ----------
+        values : mapping of str to Value
+            As for `draw`.
+        x, y, width : float
+            Where it stands and how wide it is; of a drawing, what the model calls its window.
+        prefix : str
+            Before each id in it.
+        """
+        truth = self._reader.read(values)
+        if self._moving is None:
+            shown_height, parts = draw_schematic(self._model, truth, "")
+            box = (0.0, 0.0, WIDTH, shown_height)
+        else:
+            box, parts = self._moving.window, [self._moving.draw(truth, prefix)]
+        height = width * box[3] / box[2]
+        shown = " ".join(map(number, box))
+        part = element("svg", *parts, x=x, y=y, width=width, height=height, viewBox=shown)
+        return part, height
+
     def words(self, values: Mapping[str, Value]) -> tuple[str, ...]:
         """The state in words: an entry for each machine and control, then the outputs."""
         return tuple(self._words(self._reader.read(values)))

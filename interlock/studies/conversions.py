@@ -22,6 +22,9 @@ from interlock.model.build import Built
 
 # So many goals are visited one after the other by the runs that a map shows.
 MOST_GOALS = 4
+# Runs lead to what few configurations fulfil, such as a form of the vehicle: at most this many
+# times as many as fulfil the rarest goal.
+RARE = 3
 
 Place = tuple[int, ...]
 """The states of the map's machines, in the order of the map."""
@@ -66,11 +69,14 @@ class Conversion:
         Without repetitions in a row; the first is where the run starts.
     n_steps : int
         Steps of the run, scans included.
+    moves : tuple of str
+        Those steps, by the names of their moves.
     """
 
     goal: str
     places: tuple[Place, ...]
     n_steps: int
+    moves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,7 +98,7 @@ class Conversions:
         One after the other: the first starts in the initial state, each next one where the one
         before ended.
     common_goals : tuple of str
-        Goals that most configurations satisfy: no landmarks.
+        Goals that many configurations satisfy: no landmarks.
     limit : str or None
         The limit that cut the exploration short; the map is then a part.
     """
@@ -165,11 +171,9 @@ class ConversionStudy:
                 target = values[len(self.machines) :][:width]
                 if source != target:
                     passages.add(Passage(source, target, move.name))
-        common = [
-            id_
-            for id_ in self.goals
-            if sum(id_ in c.goals for c in configurations) * 2 > len(configurations)
-        ]
+        n_of = {id_: sum(id_ in c.goals for c in configurations) for id_ in self.goals}
+        rarest = min((n for n in n_of.values() if n), default=0)
+        common = [id_ for id_, n in n_of.items() if n > min(RARE * rarest, len(configurations) / 2)]
         reached = dict(zip(self.goals, answers[1 + len(self._moves) :], strict=True))
         landmarks = [id_ for id_ in self.goals if id_ not in common and reached[id_].found]
         return Conversions(
@@ -246,7 +250,8 @@ class ConversionStudy:
             place = self._place(self.built.system, state, width)
             if not places or places[-1] != place:
                 places.append(place)
-        return Conversion(goal, tuple(places), len(witness))
+        moves = tuple(step.move for step in witness.steps)
+        return Conversion(goal, tuple(places), len(witness), moves)
 
 
 __all__ = ["Configuration", "Conversion", "ConversionStudy", "Conversions", "Passage", "Place"]

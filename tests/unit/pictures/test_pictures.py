@@ -56,7 +56,8 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
     assert [picture.name for picture in drawn.pictures] == [
         *("machine-gate", "machine-bolt", "machine-dog"),
         *("conversions", "permissives-gate", "permissives-bolt", "matrix"),
-        *("run-G1", "run-G3"),
+        *("side-views", "side-view"),
+        *("run-G1", "steps-G1", "timing-G1", "run-G3", "steps-G3", "timing-G3"),
     ]
     assert drawn.outcome is Outcome.VIOLATED
 
@@ -65,7 +66,7 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
 def test_one_kind_alone_can_be_drawn(model: Model, kind: str) -> None:
     alone = draw_model(model, catalogue()["reference"](), [kind])
     assert alone.pictures
-    assert (alone.verification is not None) == (kind == "runs")
+    assert (alone.verification is not None) == (kind in ("runs", "steps", "timing"))
 
 
 def test_a_state_diagram_shows_every_state_and_every_move(drawn: Drawn) -> None:

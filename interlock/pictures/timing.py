@@ -1,0 +1,377 @@
+"""The timing diagram of a run: signals over its steps, and the lines of the program that decided.
+
+Time goes to the right, a column for each state; a step leads from one to the next. A BOOL is a
+line that is low or high, what has more values is a band with the value's name; an input that says
+something else than what is so has the word in it. Below stand the steps in words with the
+program's own lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Model
+from interlock.pictures.style import DANGER, INK, PALE
+from interlock.pictures.svg import element, number, picture, text, width_of
+from interlock.replay.judge import Replayed
+from interlock.replay.moments import Moment, moments_of
+from interlock.replay.story import WHO, change_in_words
+from interlock.st.types import BoolType, label_of
+
+_LEFT, _TOP = 16.0, 74.0
+_WHO, _SAYS, _SOURCE = 44.0, 120.0, 234.0  # columns of the story
+_ROW, _WAVE = 26.0, 16.0
+_SIZE = 11.0
+_NARROW, _BROAD = 30.0, 96.0
+# One letter for who makes a step, told in the legend.
+LETTERS = {
+    MoveKind.PLANT: "P",
+    MoveKind.OPERATOR: "O",
+    MoveKind.DRIVER: "D",
+    MoveKind.TIMER: "T",
+    MoveKind.HUMAN: "H",
+    MoveKind.FAULT: "F",
+    MoveKind.SCAN: "C",
+}
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One row of a diagram.
+
+    Attributes
+    ----------
+    name, group : str
+    values : tuple of str
+        A label for each moment drawn.
+    is_bool : bool
+    lies : tuple of bool
+        Whether it says something else than what is so, at each moment.
+    """
+
+    name: str
+    group: str
+    values: tuple[str, ...]
+    is_bool: bool
+    lies: tuple[bool, ...]
+
+    @property
+    def changes(self) -> bool:
+        """Whether it has more than one value."""
+        return len(set(self.values)) > 1
+
+    @property
+    def runs(self) -> Iterator[tuple[int, int, str]]:
+        """First column, number of columns and value, of each stretch without a change."""
+        start = 0
+        for end in range(1, len(self.values) + 1):
+            if end == len(self.values) or self.values[end] != self.values[start]:
+                yield start, end - start, self.values[start]
+                start = end
+
+
+def draw_timing(
+    model: Model, run: Replayed, title: str, every: bool = False, prefix: str = ""
+) -> str:
+    """The timing diagram of a run as SVG text.
+
+    Parameters
+    ----------
+    model : Model
+    run : Replayed
+    title : str
+    every : bool
+        Whether to draw what never changes, too, and every input of the program. Else only what
+        changes is drawn, and inputs only where they lie.
+    prefix : str
+        Before each id in the picture.
+    """
+    moments = moments_of(model, [happening.move for happening in run.happenings])
+    drawn = _worth_drawing(moments, run)
+    signals = [s for s in _signals(model, drawn) if every or _matters(s)]
+    diagram = _Diagram(drawn, signals, run)
+    diagram.waves()
+    diagram.story(model)
+    says = "Steps: " + " ".join(
+        f"{m.number} {_who(m)}: {_changes(model, m) or 'nothing to be seen changes'}."
+        for m in drawn[1:]
+    )
+    legend = _legend(drawn, run)
+    width = max(diagram.width, width_of(title, 16) + 2 * _LEFT, width_of(legend, 10) + 2 * _LEFT)
+    parts = [
+        element("rect", x=0, y=0, width=width, height=diagram.y + 12, fill="#ffffff"),
+        text(_LEFT, 26, title, font_size=15, font_weight="bold"),
+        text(_LEFT, 44, legend, font_size=10, fill=PALE),
+        *diagram.parts,
+    ]
+    return picture(width, diagram.y + 12, parts, title=title, says=says, prefix=prefix)
+
+
+def _worth_drawing(moments: Sequence[Moment], run: Replayed) -> list[Moment]:
+    """Without scans that change nothing, but with the last moment and all of a loop."""
+    kept = []
+    for moment in moments:
+        happening = moment.happening
+        is_quiet = (
+            happening is not None
+            and happening.kind is MoveKind.SCAN
+            and not happening.changes
+            and (run.loop_start is None or moment.number <= run.loop_start)
+        )
+        if not is_quiet or moment is moments[-1]:
+            kept.append(moment)
+    return kept
+
+
+def _signals(model: Model, moments: Sequence[Moment]) -> Iterator[Signal]:
+    truthful = (False,) * len(moments)
+    for is_control, group in ((True, "controls"), (False, "plant")):
+        for machine in model.machines.values():
+            if machine.is_control is is_control:
+                values = tuple(moment.shown[machine.name] for moment in moments)
+                yield Signal(machine.name, group, values, machine.is_bool, truthful)
+    for id_ in model.faults:
+        values = tuple("TRUE" if id_ in moment.struck else "FALSE" for moment in moments)
+        yield Signal(id_, "faults", values, True, truthful)
+    for variable in model.program.inputs:
+        type_, name = variable.type, variable.name
+        values = tuple(label_of(type_, moment.signals[name]) for moment in moments)
+        lies = tuple(name in moment.lying for moment in moments)
+        yield Signal(name, "inputs", values, isinstance(type_, BoolType), lies)
+    outputs = {v.name: v.type for v in model.program.variables}
+    for name in model.outputs:
+        values = tuple(moment.shown[name] for moment in moments)
+        yield Signal(name, "outputs", values, isinstance(outputs[name], BoolType), truthful)
+
+
+def _matters(signal: Signal) -> bool:
+    return any(signal.lies) if signal.group == "inputs" else signal.changes
+
+
+def _who(moment: Moment) -> str:
+    return "" if moment.happening is None else WHO[moment.happening.kind]
+
+
+def _changes(model: Model, moment: Moment) -> str:
+    assert moment.happening is not None
+    return ", ".join(change_in_words(model, change) for change in moment.happening.changes)
+
+
+def _legend(moments: Sequence[Moment], run: Replayed) -> str:
+    used = {m.happening.kind for m in moments if m.happening is not None}
+    letters = ", ".join(f"{LETTERS[k]} {WHO[k]}" for k in MoveKind if k in used)
+    left_out = len(run.happenings) + 1 - len(moments)
+    said = f"A column for each state; above it the step that led to it and who made it: {letters}."
+    if not left_out:
+        return said
+    scans = "scan that changes nothing is" if left_out == 1 else "scans that change nothing are"
+    return f"{said} {left_out} {scans} left out."
+
+
+class _Diagram:
+    """The growing picture; `y` is where its last row ended."""
+
+    def __init__(self, moments: list[Moment], signals: list[Signal], run: Replayed) -> None:
+        self._moments, self._signals, self._run = moments, signals, run
+        self._column = _column_width(signals)
+        names = [width_of(signal.name, _SIZE) for signal in signals]
+        self._names = max([134.0, *names]) + 16
+        self.width = self._x(len(moments)) + 24
+        self.parts: list[str] = []
+        self.y = _TOP
+
+    def _x(self, column: int) -> float:
+        return self._names + self._column * column
+
+    def waves(self) -> None:
+        """Draw head and rows."""
+        head = self.y
+        self._shade()
+        self.y += 8
+        group = ""
+        for signal in self._signals:
+            if signal.group != group:
+                group = signal.group
+                self.y += 18
+                self._text(_LEFT, self.y - 3, group, fill=PALE, font_weight="bold")
+            self._row(signal)
+        bottom = self.y + 6
+        for column, moment in enumerate(self._moments):
+            self._head(column, moment, head)
+            x = self._x(column)
+            self.parts.insert(
+                0,
+                element("path", d=_path((x, head - 4), (x, bottom)), stroke="#d8d8d8", fill="none"),
+            )
+        self._ends(head, bottom)
+        self.y = bottom + 12
+
+    def _text(self, x: float, y: float, words: str, **look: str | float | None) -> None:
+        size = look.pop("font_size", _SIZE)
+        assert isinstance(size, float | int)
+        self.parts.append(text(x, y, words, font_size=size, **look))
+        if "text_anchor" not in look:
+            self.width = max(self.width, x + width_of(words, size) + 16)
+
+    def _head(self, column: int, moment: Moment, y: float) -> None:
+        x = self._x(column) + self._column / 2
+        if moment.happening is None:
+            self._text(x, y, "start", text_anchor="middle", fill=PALE, font_size=10)
+            return
+        letter = LETTERS[moment.happening.kind]
+        self._text(x, y - 12, letter, text_anchor="middle", font_weight="bold")
+        self._text(x, y, str(moment.number), text_anchor="middle")
+
+    def _shade(self) -> None:
+        """Each second column, so that the eye keeps its way down."""
+        height = _ROW * len(self._signals) + 18 * len({s.group for s in self._signals}) + 18
+        for column in range(1, len(self._moments), 2):
+            self.parts.append(
+                element(
+                    "rect",
+                    x=self._x(column),
+                    y=self.y - 24,
+                    width=self._column,
+                    height=height + 20,
+                    fill="#f7f7f7",
+                )
+            )
+
+    def _ends(self, top: float, bottom: float) -> None:
+        last = len(self._moments) - 1
+        look: dict[str, str | float | None] = {"fill": "none", "stroke": DANGER}
+        if self._run.loop_start is None:
+            x = self._x(last)
+            self.parts.append(
+                element(
+                    "rect",
+                    x=x,
+                    y=top - 24,
+                    width=self._column,
+                    height=bottom - top + 24,
+                    stroke_width=2,
+                    stroke_dasharray="5 3",
+                    **look,
+                )
+            )
+            return
+        first = next(
+            (n for n, m in enumerate(self._moments) if m.number >= self._run.loop_start), last
+        )
+        left, right = self._x(first), self._x(last + 1)
+        bracket = _path((left, top - 20), (left, top - 26), (right, top - 26), (right, top - 20))
+        self.parts.append(element("path", d=bracket, stroke_width=2, **look))
+        self._text(right, top - 30, "for ever", text_anchor="end", fill=DANGER, font_weight="bold")
+
+    def _row(self, signal: Signal) -> None:
+        top = self.y + (_ROW - _WAVE) / 2
+        self._text(_LEFT + 8, top + _WAVE - 4, signal.name)
+        draw = self._line if signal.is_bool else self._bands
+        draw(signal, top)
+        for column, lies in enumerate(signal.lies):
+            if lies and not (column and signal.lies[column - 1]):
+                x = self._x(column) + 3
+                self._text(x, top + _WAVE / 2 + 3.5, "lies", fill=DANGER, font_size=9)
+        self.y += _ROW
+
+    def _line(self, signal: Signal, top: float) -> None:
+        points: list[tuple[float, float]] = []
+        for first, n_columns, value in signal.runs:
+            left, right = self._x(first), self._x(first + n_columns)
+            y = top if value == "TRUE" else top + _WAVE
+            points += [(left, y), (right, y)]
+            if value == "TRUE":
+                fill = element(
+                    "rect", x=left, y=top, width=right - left, height=_WAVE, fill="#dde3ea"
+                )
+                self.parts.append(fill)
+        self.parts.append(
+            element("path", d=_path(*points), fill="none", stroke=INK, stroke_width=1.6)
+        )
+
+    def _bands(self, signal: Signal, top: float) -> None:
+        middle, bottom, slope = top + _WAVE / 2, top + _WAVE, 4.0
+        for first, n_columns, value in signal.runs:
+            left, right = self._x(first), self._x(first + n_columns)
+            shape = _path(
+                *((left, middle), (left + slope, top), (right - slope, top), (right, middle)),
+                *((right - slope, bottom), (left + slope, bottom), (left, middle)),
+            )
+            self.parts.append(
+                element("path", d=shape, fill="#ffffff", stroke=INK, stroke_width=1.2)
+            )
+            words = _fitting(value, right - left - 10, _SIZE)
+            self._text((left + right) / 2, bottom - 4, words, text_anchor="middle")
+
+    def story(self, model: Model) -> None:
+        """The steps in words, each scan with the lines of the program that decided."""
+        self.parts.append(
+            element("path", d=_path((_LEFT, self.y), (self.width - 16, self.y)), stroke=PALE)
+        )
+        self.y += 6
+        for moment in self._moments[1:]:
+            self._step(model, moment)
+
+    def _step(self, model: Model, moment: Moment) -> None:
+        happening = moment.happening
+        assert happening is not None
+        self.y += 17
+        self._text(_WHO - 8, self.y, str(moment.number), text_anchor="end")
+        self._text(_WHO, self.y, _who(moment), font_weight="bold")
+        changes = _changes(model, moment)
+        if happening.kind is not MoveKind.SCAN:
+            said = happening.says or happening.move
+            self._text(_SAYS, self.y, f"{said}: {changes}" if changes else said)
+            return
+        self._text(_SAYS, self.y, changes or "scans, no output changes")
+        for file, line, source in _deciding(model, moment):
+            self.y += 15
+            self._text(_SAYS + 10, self.y, f"{file}:{line}", fill=PALE, font_size=10)
+            self._text(_SOURCE, self.y, source, font_family="Courier, monospace", font_size=10)
+
+
+def _deciding(model: Model, moment: Moment) -> Iterator[tuple[str, int, str]]:
+    """File, number and text of the program's lines that decided what the scan changed."""
+    assert moment.happening is not None
+    if moment.happening.scan is None:
+        return
+    shown = {change.name for change in moment.happening.changes}
+    places = [d.place for d in moment.happening.scan.decided if d.name in shown]
+    for place in sorted(dict.fromkeys(places)):
+        source = _statement_at(model.sources.get(place.file, ""), place.line)
+        yield place.file.replace("\\", "/").rsplit("/", 1)[-1], place.line, source
+
+
+def _statement_at(program: str, line: int) -> str:
+    """The lines of `program` from number `line` to the end of a statement, as one line."""
+    found = ""
+    for text_ in program.split("\n")[line - 1 : line + 3]:
+        found = f"{found} {text_.strip()}".strip()
+        if ";" in text_:
+            return found
+    return f"{found} …"
+
+
+def _column_width(signals: Sequence[Signal]) -> float:
+    """Wide enough for the names of values, within bounds."""
+    needed = [
+        (width_of(value, _SIZE) + 12) / n_columns
+        for signal in signals
+        if not signal.is_bool
+        for _, n_columns, value in signal.runs
+    ]
+    return min(_BROAD, max([_NARROW, *needed]))
+
+
+def _fitting(words: str, width: float, size: float) -> str:
+    if width_of(words, size) <= width:
+        return words
+    while words and width_of(words + "…", size) > width:
+        words = words[:-1]
+    return words + "…"
+
+
+def _path(*points: tuple[float, float]) -> str:
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
