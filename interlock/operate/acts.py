@@ -40,7 +40,7 @@ def perform(desk: Desk, given: Given) -> str:
 
 
 # These come without the user's asking, or end what the user began: they keep what is being read.
-_QUIET = ("tick", "look", "release")
+_QUIET = ("tick", "look", "release", "why")
 
 
 def _changes(desk: Desk, start: int) -> str:
@@ -75,8 +75,6 @@ def _control(desk: Desk, given: Given) -> tuple[str, int]:
 def _press(desk: Desk, given: Given) -> None:
     name, position = _control(desk, given)
     desk.tell(desk.session.set_control(name, position))
-    if not desk.refusals:
-        desk.look_why()
 
 
 def _release(desk: Desk, given: Given) -> None:
@@ -103,8 +101,10 @@ def _move(desk: Desk, given: Given) -> None:
 def _tick(desk: Desk, _given: Given) -> None:
     if desk.session.by_itself:
         desk.session.tick()
-        if desk.session.is_at_rest and desk.session.held():
-            desk.look_why()
+
+
+def _why(desk: Desk, _given: Given) -> None:
+    desk.look_why()
 
 
 def _look(_desk: Desk, _given: Given) -> None:
@@ -213,6 +213,7 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "move": _move,
     "tick": _tick,
     "look": _look,
+    "why": _why,
     "go": _go,
     "step": _step,
     "mode": _mode,

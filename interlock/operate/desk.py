@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.base.errors import InputError, nearest
+from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
 from interlock.model.lessons import Lesson, load_lessons
 from interlock.model.load import load
@@ -118,6 +119,7 @@ class Desk:
         self.text_mistakes: list[Wrong] = []
         self.refusals: list[Refusal] = []
         self.notice = ""
+        self._explained: State | None = None
         if not keep:
             self.form, self.sentences = Form(), []
 
@@ -135,11 +137,20 @@ class Desk:
 
     def tell(self, refusal: Refusal | None) -> None:
         """Keep what was refused, or forget what was before."""
+        self._explained = None
         self.refusals = [] if refusal is None else [refusal]
+
+    @property
+    def is_puzzled(self) -> bool:
+        """Whether a button is held, nothing moves any more, and nobody has said why."""
+        session = self.session
+        asked = session.state == self._explained
+        return not asked and bool(session.held()) and session.is_at_rest
 
     def look_why(self) -> None:
         """While a button is held and nothing moves any more, find out why."""
         self.refusals = []
+        self._explained = self.session.state
         if self.session.held() and self.session.is_at_rest:
             self.refusals = self.session.why_nothing_moves()
             if not self.refusals:

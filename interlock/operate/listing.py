@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from html import escape
 
 from interlock.model.model import Model
 from interlock.st import typed as ty
 from interlock.st.types import BoolType, EnumType, TimeType, Type
 from interlock.st.words import RESERVED
 
+_KEPT_LINES = 20_000
 # Comments as the grammar of the programs has them; words may name the output of a block, t1.Q.
 _PIECE = re.compile(
     r"(?P<comment>\(\*[\s\S]*?\*\)|/\*[\s\S]*?\*/|//[^\n]*)"
@@ -75,6 +77,7 @@ class Listing:
         self._types = _types(model.program)
         self.lines = _lines(self.text, names)
         self._targets = _targets(model.program.body)
+        self._made: dict[tuple[int, ...], str] = {}
 
     def show(self, name: str, value: int) -> Shown:
         """A value of the program's variable `name`."""
@@ -92,6 +95,26 @@ class Listing:
         """What the statements of a line assign, with the values after the scan."""
         names = self._targets.get(line, ())
         return [(name, self.show(name, scanned.values[name.casefold()])) for name in names]
+
+    def html(self, line: int, scanned: Scanned) -> str:
+        """A line's text as HTML, every name marked by its value."""
+        pieces = self.lines[line - 1]
+        key = (line, *(scanned.values[piece.name] for piece in pieces if piece.name))
+        if key not in self._made:
+            # A long run meets few different values of one line.
+            if len(self._made) > _KEPT_LINES:
+                self._made.clear()
+            self._made[key] = "".join(self._piece(piece, scanned) for piece in pieces)
+        return self._made[key]
+
+    def _piece(self, piece: Piece, scanned: Scanned) -> str:
+        text = escape(piece.text)
+        if not piece.name:
+            return text if piece.kind == "plain" else f'<span class="{piece.kind}">{text}</span>'
+        shown = self.show(piece.name, scanned.values[piece.name])
+        if shown.truth is None:
+            return f'<span class="v">{text}<i>={escape(shown.text)}</i></span>'
+        return f'<b class="t">{text}</b>' if shown.truth else f'<span class="f">{text}</span>'
 
 
 def _types(program: ty.Program) -> dict[str, Type]:

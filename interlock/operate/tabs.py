@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from markupsafe import Markup
+
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import MoveKind
 from interlock.model.build import ARITHMETIC, SCAN
@@ -22,15 +24,10 @@ def program(desk: Desk) -> dict[str, Any]:
     listing = bench.listing
     lines = []
     if not desk.editing:
-        for number, pieces in enumerate(listing.lines, 1):
-            shown = [
-                (piece, listing.show(piece.name, scanned.values[piece.name]))
-                if piece.name
-                else (piece, None)
-                for piece in pieces
-            ]
+        for number in range(1, len(listing.lines) + 1):
             executed = number in scanned.executed
-            lines.append((number, shown, listing.assigned(number, scanned), executed))
+            assigned = listing.assigned(number, scanned)
+            lines.append((number, Markup(listing.html(number, scanned)), assigned, executed))
     return {
         "editing": desk.editing,
         "text": desk.text,

@@ -110,10 +110,10 @@ async function send(body) {
     answer = await response.json();
   } catch {
     trouble("The bench does not answer. Is interlock operate still running?");
-    return;
+    return null;
   }
   trouble(answer.trouble || "");
-  if (answer.trouble) return;
+  if (answer.trouble) return null;
   for (const [name, text] of Object.entries(answer.regions)) put(name, text);
   showWhy();
   if (answer.say) byId("spoken").textContent = answer.say;
@@ -121,7 +121,7 @@ async function send(body) {
   byItself = answer.by_itself;
   filterRows();
   keepStepInView();
-  plan(answer);
+  return answer;
 }
 
 // The present step stays in view in its list, without moving the page.
@@ -146,12 +146,18 @@ function showWhy() {
 
 function ask(act, given = {}) {
   waiting += 1;
-  queue = queue.then(() => send({ act, ...given })).finally(() => { waiting -= 1; });
+  queue = queue.then(async () => {
+    const answer = await send({ act, ...given });
+    waiting -= 1;
+    if (answer) plan(answer);
+  });
   return queue;
 }
 
 function plan(answer) {
   clearTimeout(timer);
+  // The press is answered first; why it moves nothing is asked for behind it.
+  if (answer.puzzled && !waiting) return void ask("why");
   const ticks = byItself && !answer.rest && !document.hidden;
   if (!ticks && !answer.jobs) return;
   timer = setTimeout(() => {
