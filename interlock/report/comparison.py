@@ -251,7 +251,8 @@ def _behaviour(c: Comparison) -> list[RenderableType]:
             old, new = (
                 value_words(c.old_model, o.output, value) for value in (o.run.before, o.run.after)
             )
-            values.append(f"{o.output} (old {old}, new {new})")
+            by = f", {o.run.decided}" if o.run.decided else ""
+            values.append(f"{o.output} (old {old}, new {new}{by})")
         parts.append(Text(f"{likeness_words(outputs[0])}: {', '.join(values)}"))
     if groups and groups[0][0].run is not None:
         run = groups[0][0].run

@@ -216,7 +216,7 @@ def _only_here(
         for move in wanted
     ]
     answers = engine.explore(side.built.system, queries, limits, progress).answers
-    return tuple(
+    found = [
         MoveChange(
             move=move.name,
             says=move.says,
@@ -225,7 +225,9 @@ def _only_here(
             run=() if answer.witness is None else _made(side.built, answer.witness, move),
         )
         for move, answer in zip(wanted, answers, strict=True)
-    )
+    ]
+    # What becomes possible first tells why the rest does.
+    return tuple(sorted(found, key=lambda change: len(change.run)))
 
 
 def _made(built: Built, witness: Witness, move: Move) -> tuple[Happening, ...]:

@@ -26,6 +26,7 @@ class Effect(Enum):
 
     SAME = "same"
     BETTER = "better"
+    TESTED = "now put to the test"  # it holds in both, and its premise occurs in the new one only
     WORSE = "worse"
     DROPPED = "no longer asked"  # it held in the old model and the new one does not ask it
     ASKED_ANEW = "asked anew"
@@ -59,8 +60,7 @@ class VerdictComparison:
         if self.old is not None and self.new is not None and self.old_sets and self.new_sets:
             claims = (self.claim(self.old_sets, self.old), self.claim(self.new_sets, self.new))
             effects.append(_by_rank(*(_RANKS.get(claim) for claim in claims)))
-        order = (Effect.WORSE, Effect.UNDECIDED, Effect.DROPPED, Effect.ASKED_ANEW, Effect.BETTER)
-        return next((effect for effect in order if effect in effects), Effect.SAME)
+        return next((effect for effect in _ORDER if effect in effects), Effect.SAME)
 
     @staticmethod
     def claim(sets: RequirementSets | None, finding: Finding | None) -> Outcome | None:
@@ -91,6 +91,14 @@ class VerdictComparison:
         return _only(self.old_sets, self.new_sets)
 
 
+_ORDER = (
+    Effect.WORSE,
+    Effect.UNDECIDED,
+    Effect.DROPPED,
+    Effect.ASKED_ANEW,
+    Effect.BETTER,
+    Effect.TESTED,
+)
 _RANKS: Mapping[Outcome | None, int | None] = {
     None: 3,
     Outcome.HOLDS: 3,
@@ -113,6 +121,9 @@ def _effect(old: Finding | None, new: Finding | None) -> Effect:
         # What was never asked counts as kept, so that a new demand cannot pass unmet.
         effect = _by_rank(3, _rank(new))
         return Effect.ASKED_ANEW if effect is Effect.SAME else effect
+    if old.verdict.vacuous and new.verdict.outcome is Outcome.HOLDS and not new.verdict.vacuous:
+        # What a change makes possible for the first time is no improvement, though it is kept.
+        return Effect.TESTED
     return _by_rank(_rank(old), _rank(new))
 
 

@@ -262,3 +262,10 @@ def test_a_requirement_that_is_no_longer_asked_counts_as_worse(tmp_path: Path) -
     found = compared(gate(tmp_path / "old"), gate(tmp_path / "new", dropped))
     assert found.worse == ("R4",)
     assert found.verdicts[-1].effect is Effect.DROPPED
+
+
+def test_a_premise_that_occurs_for_the_first_time_is_no_improvement(tmp_path: Path) -> None:
+    dark, lit = gate(tmp_path / "dark", (LAMP, "lamp := FALSE;")), gate(tmp_path / "lit")
+    (r1,) = (v for v in compared(dark, lit).verdicts if v.id == "R1")
+    assert r1.effect is Effect.TESTED
+    assert not r1.is_worse
