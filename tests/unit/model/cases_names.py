@@ -33,6 +33,17 @@ _NAMES: Cases = {
         ],
         ["'50 ms' is 0 scans; a bound is a whole number from 1 to 1000"],
     ),
+    "an unknown fault in what is expected": (
+        _edit("plant:", "expected: {under: {«F1: [R1]}}\nplant:"),
+        ["'F1' is not a fault"],
+    ),
+    "an unknown requirement in what is expected under a fault": (
+        [
+            *_fault("F1: {says: torn, sensor: held, stuck: 'FALSE'}"),
+            *_edit("plant:", "expected: {under: {F1: [«R2]}}\nplant:"),
+        ],
+        ["'R2' is not a requirement; did you mean 'R1'?"],
+    ),
     "a bound without a unit": (
         _edit(_R1, "whenever: pull, leads_to: button, within: «300"),
         ["'300' is no bound; write '3 scans', '500 ms' or '1.5 s'"],
