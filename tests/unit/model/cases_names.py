@@ -42,7 +42,7 @@ _NAMES: Cases = {
             *_fault("F1: {says: torn, sensor: held, stuck: 'FALSE'}"),
             *_edit("plant:", "expected: {under: {F1: [«R2]}}\nplant:"),
         ],
-        ["'R2' is not a requirement; did you mean 'R1'?"],
+        ["'R2' is not a requirement; known: R1"],
     ),
     "a bound without a unit": (
         _edit(_R1, "whenever: pull, leads_to: button, within: «300"),
