@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.system import MoveKind
+from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.pictures.side_view import SideView
 from interlock.pictures.style import DANGER, PALE, SAFE, wrapped
@@ -85,15 +86,17 @@ def frames_of_conversions(model: Model, runs: Sequence[tuple[str, Sequence[str]]
     runs : sequence of (str, sequence of str)
         What each run arrives at, in words, and its moves; each goes on where the one before ended.
     """
-    moments = moments_of(model, [move for _, moves in runs for move in moves])
+    played = [*(move for _, moves in runs for move in moves), SCAN]
+    moments = moments_of(model, played)
     arrivals: dict[int, str] = {}
     number = 0
     for goal, moves in runs:
         number += len(moves)
-        arrivals[number] = goal
+        # What people see of it follows a scan.
+        arrivals[number + (played[number] == SCAN)] = goal
     frames: list[Frame] = []
     done: list[str] = []
-    for number, moment in enumerate(moments):
+    for number, moment in enumerate(moments[: max(arrivals, default=0) + 1]):
         happening = moment.happening
         if happening is not None and happening.kind is not MoveKind.SCAN:
             done.append(happening.says or happening.move)
