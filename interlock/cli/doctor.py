@@ -27,6 +27,9 @@ _ESSENTIAL = (
 )
 _FURTHER = {
     "oxidd": "the symbolic engine",
+    "pytest": "models as tests",
+    "hypothesis": "controllers of your own under test",
+    "weasyprint": "PDF",
     "graphviz": "diagrams",
     "graphviz-pure": "diagrams as SVG and PNG",
     "jinja2": "reports",

@@ -25,9 +25,11 @@ _COMMANDS = {
     "draw": "draw state diagrams, the map of conversions and what permits what",
     "rehearse": "rehearse procedures as written and with human deviations",
     "operate": "operate the model by hand in a browser: press, drive, let things fail",
-    "new": "start a model of your own",
     "testsheet": "the commissioning sheet: what to try in the yard and what must be seen",
     "schema": "print the JSON Schema of model files, for editors",
+    "export": "write a model in open formats: SCXML, Structured Text",
+    "adopt": "take a state chart (SCXML) over as the plant of a model",
+    "new": "start a model of your own",
     "doctor": "tell what is installed and whether it works",
 }
 

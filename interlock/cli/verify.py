@@ -39,6 +39,7 @@ _EXIT = {
 @limit_options
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
+@click.option("--sarif", "sarif_file", type=click.Path(path_type=Path), help="Write SARIF 2.1.0.")
 @click.option(
     "--evidence",
     type=click.Path(path_type=Path),
@@ -63,6 +64,7 @@ def command(
     max_memory: int | None,
     json_file: Path | None,
     junit_file: Path | None,
+    sarif_file: Path | None,
     evidence: Path | None,
     runs: Path | None,
     every_signal: bool,
@@ -91,6 +93,10 @@ def command(
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
     written += [] if runs is None else _write_runs(runs, result, every_signal)
+    if sarif_file is not None:
+        from interlock.report.sarif import to_sarif
+
+        write_whole(sarif_file, to_sarif(result))
     if json_file is not None or junit_file is not None:
         from interlock.report import data
 

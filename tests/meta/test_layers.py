@@ -40,6 +40,7 @@ DOORS = {
     "vcd": "interlock/report/vcd.py",
     "starlette": "interlock/operate/server.py",
     "uvicorn": "interlock/operate/serve.py",
+    "weasyprint": "interlock/report/pdf.py",
     "pytest": "interlock/testing/plugin.py",
     "hypothesis": "interlock/testing/machine.py",
 }

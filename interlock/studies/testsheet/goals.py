@@ -171,7 +171,7 @@ def term_goals(program: Program) -> dict[Goal, Expr]:
 def fault_goals(built: Built, program: Program) -> dict[Goal, Expr]:
     """Each injectable fault, with the condition that some output tells of it after the next scan.
 
-    The condition is over the state alone.
+    The output would be another than without the fault. The condition is over the state alone.
     """
     found = {}
     for id_, fault in built.model.faults.items():
@@ -192,10 +192,11 @@ def _told(program: Program, force: Force) -> Expr:
     differs = []
     for output in program.outputs:
         after = program.after(output)
+        usual = ex.substitute([after], program.signals)[0]
         if force.restart:
             after = ex.substitute([after], memory)[0]
         told = const(held[output]) if output in held else ex.substitute([after], inputs)[0]
-        differs.append(ex.xor(told, var(output)))
+        differs.append(ex.xor(told, usual))
     return or_(*differs)
 
 

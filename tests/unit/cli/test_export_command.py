@@ -1,0 +1,63 @@
+"""``interlock export`` and ``interlock adopt`` as a user meets them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.cli.main import run
+from interlock.st.check import load_program
+from tests.support.models import MODELS, shipped
+
+RAMP = str(MODELS / "ramp")
+
+
+@pytest.mark.parametrize("name", ["ramp", "wren", "landing-gear"])
+def test_structured_text_written_anew_means_the_same(name: str, tmp_path: Path) -> None:
+    file = tmp_path / "out.st"
+    assert run(["export", str(MODELS / name), "--as", "st", "-o", str(file)]) == 0
+    text = file.read_text(encoding="utf-8")
+    assert load_program(text, "out.st") == shipped(name).program
+    assert "(*" not in text
+
+
+def test_what_is_not_carried_is_told_apart_from_what_is_written(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["export", RAMP, "--as", "scxml"]) == 0
+    captured = capsys.readouterr()
+    assert captured.out.startswith("<?xml")
+    assert "not carried: the controller's program" in captured.err
+
+
+def test_a_chart_that_went_out_is_taken_over_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    chart, plant = tmp_path / "ramp.scxml", tmp_path / "plant.yaml"
+    assert run(["export", RAMP, "--as", "scxml", "-o", str(chart)]) == 0
+    assert run(["adopt", str(chart), "-o", str(plant)]) == 0
+    text = plant.read_text(encoding="utf-8")
+    assert 'when: "(pump AND lower_valve) AND pin = out"' in text
+    assert "released: NONE" in text
+
+
+def test_a_chart_that_cannot_be_taken_writes_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    chart = tmp_path / "c.scxml"
+    chart.write_text("<html/>", encoding="utf-8")
+    assert run(["adopt", str(chart), "-o", str(tmp_path / "plant.yaml")]) == 2
+    assert "c.scxml:1:1: expected <scxml" in capsys.readouterr().err
+    assert not (tmp_path / "plant.yaml").exists()
+
+
+def test_a_format_that_there_is_not_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["export", RAMP, "--as", "xml"]) == 2
+    assert "scxml" in capsys.readouterr().err
+
+
+def test_verify_writes_sarif(tmp_path: Path) -> None:
+    file = tmp_path / "out.sarif"
+    assert run(["verify", RAMP, "--faults", "none", "--plain", "--sarif", str(file)]) == 0
+    assert '"version": "2.1.0"' in file.read_text(encoding="utf-8")
