@@ -34,6 +34,8 @@ _FURTHER = {
     "graphviz-pure": "diagrams as SVG and PNG",
     "jinja2": "reports",
     "numpy": "reliability figures",
+    "starlette": "operate",
+    "uvicorn": "operate",
 }
 _MAIN_ENGINE = "enumerate"
 

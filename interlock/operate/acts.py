@@ -159,6 +159,27 @@ def _follow(desk: Desk, given: Given) -> None:
     desk.follow(judged, f"a shortest run that violates {id_}, {says}")
 
 
+def _requirement(desk: Desk, given: Given) -> str:
+    id_ = _text(given, "id")
+    if id_ not in desk.bench.built.requirements:
+        raise BadRequestError("there is no such requirement; load the page again")
+    return id_
+
+
+def _find_example(desk: Desk, given: Given) -> None:
+    task = desk.example_task(_requirement(desk, given))
+    desk.hall.jobs.start(task, desk.bench.model)
+
+
+def _follow_example(desk: Desk, given: Given) -> None:
+    id_ = _requirement(desk, given)
+    job = desk.hall.jobs.find(desk.example_task(id_))
+    judged = None if job is None else job.findings.get(id_)
+    if judged is None or not judged.moves:
+        raise BadRequestError("there is no run of this to follow")
+    desk.follow(judged, f"a run to where {id_} has something to say")
+
+
 def _follow_own(desk: Desk, given: Given) -> None:
     number = _whole(given, "number")
     if not 0 <= number < len(desk.sentences):
@@ -224,6 +245,8 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "stop_judging": _stop_judging,
     "follow": _follow,
     "follow_own": _follow_own,
+    "find_example": _find_example,
+    "follow_example": _follow_example,
     "say": _say,
     "edit": _edit,
     "leave_text": _leave_text,

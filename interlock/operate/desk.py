@@ -192,9 +192,14 @@ class Desk:
         """Have all requirements judged in the background."""
         self.hall.jobs.start(self.task(), self.bench.model)
 
+    def example_task(self, id_: str) -> Task:
+        """The task of finding a run to the premise of a requirement."""
+        return Task(self.bench.key, only=id_, example=True)
+
     def open_jobs(self) -> list[Job]:
         """Jobs that this desk waits for."""
         wanted = [self.task(), *(sentence.task for sentence in self.sentences)]
+        wanted += [self.example_task(id_) for id_ in self.bench.built.requirements]
         found = [self.hall.jobs.find(task) for task in wanted]
         return [job for job in found if job is not None and job.is_open]
 

@@ -15,10 +15,14 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from interlock.base.errors import InternalError
-from interlock.kernel.query import DeclinedError, Limits, Progress
+from interlock.kernel.expr import TRUE, and_, const, eq, var
+from interlock.kernel.observe import premise_parts
+from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import FAULT_FREE
+from interlock.kernel.system import PHASE
+from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
+from interlock.replay.judge import replay_run
 from interlock.studies.engines import AutomaticEngine
 from interlock.studies.verify import Finding, Verification, verify, verify_claims
 
@@ -39,11 +43,14 @@ class Task:
         Each requirement under as many faults as it claims to survive; else under none.
     only : str
         Id of the one requirement to judge; empty for all.
+    example : bool
+        Do not judge it, but find a run to where its premise occurs.
     """
 
     key: str
     claimed: bool = False
     only: str = ""
+    example: bool = False
 
 
 @dataclass(frozen=True)
@@ -191,8 +198,12 @@ def work(connection: Connection, model: Model, task: Task, limits: Limits) -> No
     """Judge `task` and send what is found; the whole life of a judging process."""
     try:
         only = (task.only,) if task.only else ()
-        judge = verify_claims if task.claimed else verify
         report = _reporter(connection.send)
+        if task.example:
+            found_run = find_example(model, task.only, limits, report)
+            connection.send(("done", {task.only: found_run}))
+            return
+        judge = verify_claims if task.claimed else verify
         found = judge(model, AutomaticEngine(), only=only, limits=limits, progress=report)
         connection.send(("done", {f.requirement.id: judged(found, f) for f in found.findings}))
     except DeclinedError as reason:
@@ -214,6 +225,28 @@ def _reporter(send: Callable[[tuple[str, str]], None]) -> Callable[[Progress], N
             send(("progress", f"{now.stage}: {now.n_states:,} states, {now.seconds:.0f} s"))
 
     return report
+
+
+def find_example(
+    model: Model, id_: str, limits: Limits = LIMITS, progress: ProgressSink | None = None
+) -> Judged:
+    """A run to where the premise of a requirement occurs: a requirement at work.
+
+    Of several parts of a premise, the one that takes the longest run is shown.
+    """
+    built = build(model)
+    requirement = built.requirements[id_]
+    judged_here = eq(var(PHASE), const(0)) if requirement.after_scan else TRUE
+    queries = [Reach(and_(judged_here, part)) for part in premise_parts(requirement)]
+    explored = AutomaticEngine().explore(built.system, queries, limits, progress)
+    runs = [answer.witness for answer in explored.answers if answer.witness is not None]
+    if not runs:
+        is_cut = explored.limit is not None
+        says = f"undecided: {explored.limit}" if is_cut else "its premise never occurs"
+        return Judged(Outcome.UNDECIDED if is_cut else Outcome.HOLDS, not is_cut, says)
+    happenings = replay_run(built, max(runs, key=len))
+    moves = tuple(happening.move for happening in happenings)
+    return Judged(Outcome.HOLDS, False, f"a run of {len(moves)} steps to its premise", moves)
 
 
 def judged(verification: Verification, finding: Finding) -> Judged:

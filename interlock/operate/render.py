@@ -50,7 +50,7 @@ def _environment() -> Environment:
 def regions(desk: Desk) -> dict[str, str]:
     """Each part of the page by its name."""
     return {
-        name: _environment().get_template(f"{name}.html").render(**view(desk))
+        name: _environment().get_template(f"{name}.html").render(**view(desk)).strip()
         for name, view in REGIONS.items()
     }
 

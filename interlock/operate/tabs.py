@@ -87,6 +87,7 @@ def requirements(desk: Desk) -> dict[str, Any]:
                 "judged": judged,
                 "follow": judged is not None and bool(judged.moves),
                 "place": _place_of(desk.bench, id_),
+                "example": desk.hall.jobs.find(desk.example_task(id_)),
             }
         )
     return {"rows": rows, "job": job, "claimed": desk.claimed, "counts": _counts(job)}

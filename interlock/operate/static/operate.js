@@ -248,7 +248,7 @@ document.addEventListener("click", (event) => {
   if (act === "shut" && asker) asker.focus();
   asker = act === "move" ? button : null;
   ask(act, given);
-  if (act === "follow" || act === "follow_own") openTab(byId("tab-run"));
+  if (act.startsWith("follow")) openTab(byId("tab-run"));
   if (act === "lesson") openTab(byId("tab-lessons"));
 });
 

@@ -9,7 +9,9 @@ import pytest
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.operate.bench import key_of
-from interlock.operate.judging import Job, Jobs, Task
+from interlock.operate.judging import Job, Jobs, Task, find_example
+from interlock.operate.session import Session
+from tests.support.benches import bench
 from tests.support.models import shipped, verified
 
 
@@ -52,6 +54,21 @@ def test_a_premise_that_never_occurred_is_called_vacuous(jobs: Jobs) -> None:
     job = finished(jobs, Task(key_of(shipped(name)), only="R10"), name)
     assert job.findings["R10"].vacuous
     assert "vacuous" in job.findings["R10"].says
+
+
+def test_an_example_is_a_run_to_where_the_premise_occurs() -> None:
+    found = find_example(shipped("ramp"), "R3")
+    session = Session(bench("ramp"))
+    assert session.show(found.moves, None, "") is None
+    session.go(len(found.moves))
+    # R3: with the stop button pressed the pump is off, judged after each scan.
+    assert session.bench.label(session.state, "stop") == "TRUE"
+    assert session.bench.pending(session.state) == 0
+
+
+def test_a_premise_that_never_occurs_has_no_example() -> None:
+    found = find_example(shipped("ramp-broken/dead-requirement"), "R10")
+    assert (found.moves, found.says) == ((), "its premise never occurs")
 
 
 def test_a_stopped_job_has_no_verdict_and_its_process_is_gone(jobs: Jobs) -> None:
