@@ -7,6 +7,7 @@ longer wanted is ended; nothing is left running when the page's server ends.
 from __future__ import annotations
 
 import multiprocessing
+import signal
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -196,6 +197,8 @@ def _listen(job: Job, connection: Connection) -> None:
 
 def work(connection: Connection, model: Model, task: Task, limits: Limits) -> None:
     """Judge `task` and send what is found; the whole life of a judging process."""
+    # Ctrl-C is for the server, which ends this process in its turn.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         only = (task.only,) if task.only else ()
         report = _reporter(connection.send)
@@ -212,7 +215,7 @@ def work(connection: Connection, model: Model, task: Task, limits: Limits) -> No
         connection.send(("failed", f"internal error, not a verdict: {error}"))
     except MemoryError:
         connection.send(("failed", "undecided: out of memory"))
-    except (KeyboardInterrupt, BrokenPipeError):
+    except BrokenPipeError:
         return
 
 

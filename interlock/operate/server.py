@@ -107,6 +107,11 @@ class _Place:
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
+def cookie_of(request: Request) -> str:
+    """Name of the cookie: a browser sends those of one port to all others of the machine."""
+    return f"{COOKIE}-{request.url.port or 80}"
+
+
 class Places:
     """The place of each browser; the one that was not used longest gives way.
 
@@ -122,7 +127,7 @@ class Places:
 
     def find(self, request: Request) -> _Place | None:
         """The place of the browser that asks, where it has one."""
-        key = request.cookies.get(COOKIE, "")
+        key = request.cookies.get(cookie_of(request), "")
         with self._lock:
             if key in self._places:
                 self._places.move_to_end(key)
@@ -154,7 +159,7 @@ class _Bench:
         with place.lock:
             answer = Response(page(place.desk, place.token), media_type="text/html")
         if key:
-            answer.set_cookie(COOKIE, key, path="/", httponly=True, samesite="strict")
+            answer.set_cookie(cookie_of(request), key, path="/", httponly=True, samesite="strict")
         return answer
 
     async def do(self, request: Request) -> Response:

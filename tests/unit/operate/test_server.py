@@ -130,6 +130,17 @@ def test_two_browsers_do_not_disturb_each_other(hall: Hall) -> None:
     assert "step 3 of 3" in one.state()
 
 
+def test_two_benches_on_two_ports_do_not_take_each_others_places(hall: Hall) -> None:
+    # Cookies know no ports (RFC 6265, section 8.5), so their names must.
+    one = browser(hall)
+    page = Page(one)
+    other_host = "127.0.0.1:8200"
+    other = TestClient(make_app(hall, [other_host]), base_url=f"http://{other_host}")
+    other.cookies = one.cookies
+    other.get("/")
+    assert page.do("look").status_code == 200
+
+
 def test_a_page_loaded_again_finds_its_run(hall: Hall) -> None:
     client = browser(hall)
     Page(client).do("tick")
@@ -192,7 +203,7 @@ def test_many_browsers_leave_room_for_the_last_ones(hall: Hall) -> None:
         client.get("/")
     client.cookies.clear()
     assert Page(client).do("look").status_code == 200
-    assert COOKIE in client.cookies
+    assert f"{COOKIE}-8137" in client.cookies
     assert first.token not in Page(client).text
 
 
