@@ -17,7 +17,7 @@ from interlock.kernel.certificate import ALL, Certificate, Decision, Ladder, Shr
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
-from interlock.kernel.system import System
+from interlock.kernel.system import MoveKind, System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -74,11 +74,14 @@ class _Certifier:
         self._space = space
         self._sets: list[Node] = [space.reached]
         self._n_nodes = space.reached.node_count()
-        self._debts = [
-            (symbolic, ~space.encoding.truth(move.fair))
+        owed = [
+            (symbolic, ~space.encoding.truth(move.fair), move.kind)
             for symbolic, move in zip(space.moves, space.system.moves, strict=True)
             if move.fair is not None
         ]
+        # What a program answers ends with the next scan; asked first, that spares all others.
+        owed.sort(key=lambda debt: debt[2] is not MoveKind.SCAN)
+        self._debts = [(symbolic, is_void) for symbolic, is_void, _ in owed]
         self._home: tuple[State, tuple[int, ...]] | None = None
         self._has_home = True
 
@@ -138,6 +141,8 @@ class _Certifier:
                 if able != core:
                     steps.append(Shrinking(self._keep(core), move.name))
                     core = able
+                if not core.satisfiable():
+                    break
             if core == before:
                 core = core & space.before(core)
                 if core == before:

@@ -1,0 +1,58 @@
+"""What a record of a run says about a model, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.kernel.system import Move
+from interlock.replay.story import WHO
+from interlock.studies.recording.study import Deviation, Explained
+
+
+def lines_of(found: Explained) -> Iterator[str]:
+    """The lines: what was followed, and the first sample that nothing explains."""
+    yield found.model.title
+    yield (
+        f"{len(found.observed)} of its signals, outputs and machines are recorded;"
+        f" {found.run_class.says}; up to {_moves(found.moves_between)} between two samples"
+    )
+    gaps = f", {found.n_gaps:,} gaps" if found.n_gaps else ""
+    yield (
+        f"explained: {found.n_rows:,} samples{gaps}; at most {found.most_possible:,} states"
+        " possible at a time"
+    )
+    if found.limit is not None:
+        where = f" at {found.stopped_at.place}" if found.stopped_at else ""
+        yield f"undecided{where}: {found.limit}; record more signals or raise --max-states"
+    elif found.deviation is not None:
+        yield ""
+        yield from _deviation(found.deviation)
+    else:
+        yield "the whole record is explained"
+
+
+def _deviation(found: Deviation) -> Iterator[str]:
+    time = "" if found.row.time_ms is None else f", {found.row.time_ms:,.10g} ms"
+    allowed = "any number of moves" if found.n_moves is None else _moves(found.n_moves)
+    yield f"{found.row.place.file}:{found.row.place.line}: not explained by {allowed}{time}"
+    if found.differences:
+        yield "  the nearest that is possible differs in:"
+        for difference in found.differences:
+            yield (
+                f"    {difference.name}: recorded {difference.recorded},"
+                f" explained {difference.explained}"
+            )
+        yield f"  it comes about by: {', '.join(map(_told, found.way)) or 'nothing'}"
+    else:
+        yield "  no state is possible in which such a sample could be taken"
+    yield f"  possible before it were {found.n_possible:,} states:"
+    for name, values in found.possible.items():
+        yield f"    {name}: {' or '.join(values)}"
+
+
+def _told(move: Move) -> str:
+    return f"{WHO[move.kind]} {move.says or move.name}"
+
+
+def _moves(number: int) -> str:
+    return f"{number} move{'s' * (number != 1)}"
