@@ -17,6 +17,7 @@ EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1,
 _COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
     "recheck": "check verdicts again from their evidence, without any engine",
+    "replay": "find the first moment at which a recorded run cannot be explained",
     "faults": "insert faults: smallest sets that break a requirement, what each fault does",
     "rating": "ISO 13849-1 and IEC 62061 arithmetic; what faults say against claimed categories",
     "compare": "compare a design change with the model before it",
