@@ -29,6 +29,7 @@ _FURTHER = {
     "oxidd": "the symbolic engine",
     "pytest": "models as tests",
     "hypothesis": "controllers of your own under test",
+    "pyvcd": "value change dumps",
     "weasyprint": "PDF",
     "graphviz": "diagrams",
     "graphviz-pure": "diagrams as SVG and PNG",

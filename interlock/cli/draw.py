@@ -44,6 +44,7 @@ _ONLY = "Draw only this; repeat. " + "; ".join(f"{k}: {says}" for k, says in KIN
 )
 @click.option("--only", multiple=True, metavar="KIND", help=_ONLY)
 @click.option("--engine", default="symbolic", show_default=True, help="Engine to use.")
+@click.option("--every-signal", is_flag=True, help="Time what never changes, too.")
 @click.option("--dpi", type=click.IntRange(30, 600), help="Dots per inch of PNG pictures.")
 @limit_options
 def command(
@@ -52,6 +53,7 @@ def command(
     formats: tuple[str, ...],
     only: tuple[str, ...],
     engine: str,
+    every_signal: bool,
     dpi: int | None,
     max_states: int | None,
     max_seconds: float | None,
@@ -75,7 +77,14 @@ def command(
     try:
         with progress_line() as progress:
             kinds = only or tuple(KINDS)
-            drawn = draw_model(loaded, engines[engine](), kinds, limits=limits, progress=progress)
+            drawn = draw_model(
+                loaded,
+                engines[engine](),
+                kinds,
+                limits=limits,
+                progress=progress,
+                every=every_signal,
+            )
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     target = folder if folder is not None else Path("diagrams") / loaded.name

@@ -56,6 +56,7 @@ def draw_model(
     run_class: RunClass = FAULT_FREE,
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    every: bool = False,
 ) -> Drawn:
     """Draw a model.
 
@@ -69,6 +70,8 @@ def draw_model(
     limits : Limits
         For each exploration; what they cut short is said in the picture.
     progress : callable, optional
+    every : bool
+        Whether timing diagrams show what never changes, too.
     """
     pictures: list[Picture] = []
     if "machines" in kinds:
@@ -83,7 +86,7 @@ def draw_model(
         verification = verify(model, engine, run_class, limits=limits, progress=progress)
         for finding in verification.findings:
             if finding.run is not None:
-                pictures += draw_run(model, finding, kinds)
+                pictures += draw_run(model, finding, kinds, every)
     return Drawn(tuple(pictures), verification)
 
 

@@ -6,10 +6,12 @@ import time
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from interlock.base.errors import InputError
+from interlock.base.errors import InputError, Mistake
 from interlock.model import drawing_rules as rules
-from interlock.model.drawing import looks_of, read_drawing
+from interlock.model.drawing import Node, looks_of, read_drawing
 from interlock.model.load import load
 from tests.unit.model.malformed import YAML, Edit, edited, write
 
@@ -320,3 +322,52 @@ def test_a_revision_cannot_take_away_what_is_not_there(tmp_path: Path) -> None:
     write(own, {YAML: "title: t\nrevises: ../base\nside_view: {parts: {stat: null}}\n"})
     with pytest.raises(InputError, match=r"nothing to remove.*'stat'; did you mean 'state'"):
         load(own)
+
+
+_PIECES = [
+    "<",
+    ">",
+    "&",
+    "&x;",
+    '"',
+    "'",
+    "url(",
+    "#bolt",
+    "]]>",
+    "<!--",
+    "\0",
+    "{",
+    "}",
+    "é",
+    "</g>",
+]
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(0, len(DRAWING)), st.integers(0, 6), st.sampled_from(_PIECES)),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_a_damaged_drawing_is_read_or_refused_with_a_place_and_nothing_else(
+    damages: list[tuple[int, int, str]],
+) -> None:
+    text = DRAWING
+    for at, n_lost, piece in damages:
+        text = text[:at] + piece + text[at + n_lost :]
+    mistakes: tuple[Mistake, ...] = ()
+    nodes: list[Node] = []
+    try:
+        nodes = list(read_drawing(text, SVG).root.all())
+    except InputError as error:
+        mistakes = error.mistakes
+    assert bool(mistakes) != bool(nodes)
+    for mistake in mistakes:
+        assert 1 <= mistake.place.line <= text.count("\n") + 1
+        assert mistake.place.column >= 1
+        assert "\n" not in mistake.says
+    for node in nodes:
+        assert node.tag in rules.ELEMENTS
+        assert set(node.attributes) <= rules.ATTRIBUTES

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import time
 from functools import cache
 from pathlib import Path
@@ -154,6 +155,28 @@ def test_a_drawing_is_self_contained(name: str) -> None:
     assert not {e.tag for e in root.iter()} & {f"{SVG}style", f"{SVG}script", f"{SVG}image"}
     assert "style=" not in svg
     assert "\0" not in svg
+
+
+def test_words_of_a_model_cannot_become_markup(tmp_path: Path) -> None:
+    shutil.copytree(MODELS / "ramp", tmp_path / "ramp")
+    file = tmp_path / "ramp" / "model.yaml"
+    text = file.read_text("utf-8")
+    hostile = text.replace("TRUE: pressed,", "TRUE: '</text><script>x</script>',")
+    hostile = hostile.replace("The ramp is stowed,", "'</desc><script>y</script>',")
+    assert hostile.count("<script>") == 2
+    file.write_text(hostile, "utf-8")
+    player = Player(load(tmp_path / "ramp"))
+    svg = load_side_view(player.model).draw({**player.seen(), "stop": 1}, title="</title><script>")
+    root = ElementTree.fromstring(svg)
+    assert not [element for element in root.iter() if element.tag.endswith("script")]
+    assert "</text><script>x</script>" in [element.text for element in root.iter()]
+
+
+def test_a_hostile_prefix_stays_in_its_attribute() -> None:
+    player = started("ramp")
+    svg = load_side_view(player.model).draw(player.seen(), title="t", prefix='"><script>')
+    root = ElementTree.fromstring(svg)
+    assert not [element for element in root.iter() if element.tag.endswith("script")]
 
 
 def test_the_tipped_body_is_drawn_tipped_and_said_to_be() -> None:
