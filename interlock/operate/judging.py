@@ -149,8 +149,10 @@ class Jobs:
     def end(self) -> None:
         """End every job, for good."""
         self._ended = True
-        for task in list(self._jobs):
+        for task, job in list(self._jobs.items()):
             self.stop(task)
+            if job.process is not None:
+                job.process.join(2)
 
     @staticmethod
     def _end(job: Job) -> None:

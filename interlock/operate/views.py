@@ -66,9 +66,11 @@ def alarm(desk: Desk) -> dict[str, Any]:
             "struck": len(struck),
         }
 
+    system = desk.bench.system
+    erred = any(system.move(entry.move).kind is MoveKind.HUMAN for entry in session.made)
     now = [told(id_) for id_ in sorted(session.here.violated)]
     before = [told(id_) for id_ in first if id_ not in session.here.violated]
-    return {"now": now, "before": before}
+    return {"now": now, "before": before, "erred": erred}
 
 
 def _says(desk: Desk, id_: str) -> str:

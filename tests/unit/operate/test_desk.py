@@ -13,6 +13,8 @@ from interlock.model.lessons import load_lessons
 from interlock.operate.acts import BadRequestError, perform
 from interlock.operate.desk import Desk, Hall
 from interlock.operate.judging import Jobs
+from interlock.operate.render import regions
+from interlock.operate.views import alarm
 from interlock.replay.run_file import parse_run, replay_file, to_text
 from tests.support.models import MODELS, shipped
 
@@ -155,3 +157,19 @@ def test_what_is_wrong_in_a_file_of_lessons_has_its_place(tmp_path: Path) -> Non
     assert (first.place.line, first.place.column) == (2, 26)
     assert "there is no model.yaml" in first.says
     assert "relative to this file" in second.says
+
+
+def test_a_violation_after_faults_tells_how_many_the_requirement_claims_to_survive() -> None:
+    desk = Desk(Hall(shipped("wren"), Jobs()))
+    # F28: the leg contact, a single one, is stuck at 'up'; R36b claims to survive no fault.
+    for move in ("scan", "F28 strikes", "legs: UP to MID"):
+        assert desk.session.act(move) is None
+    told = alarm(desk)
+    rows = {row["id"]: row for row in told["now"]}
+    assert (rows["R36b"]["claim"], rows["R36b"]["struck"]) == (0, 1)
+    assert not told["erred"]
+    assert "claims to survive none" in regions(desk)["alarm"]
+    assert desk.session.act("hitch: LOCKED to OPEN (2)") is not None
+    for move in ("tbrake: RELEASED to PARK", "hitch: LOCKED to OPEN (2)"):
+        assert desk.session.act(move) is None
+    assert alarm(desk)["erred"]
