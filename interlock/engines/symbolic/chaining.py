@@ -64,6 +64,8 @@ class Search:
 
     Attributes
     ----------
+    settling : Settling or None
+        How settled states are searched for; None where all states are.
     irregular : Node
         Reachable states that the search starts behind.
     start : Node
@@ -77,20 +79,20 @@ class Search:
     def __init__(self, encoding: Encoding, moves: Sequence[SymbolicMove]) -> None:
         self._encoding = encoding
         self._dd = encoding.diagrams
-        self._settling = settling(encoding, moves)
+        self.settling = settling(encoding, moves)
         self.irregular = self._dd.false
         start = encoding.is_state(encoding.system.initial)
         kinds = {move.name: move.kind for move in encoding.system.moves}
         taken: list[tuple[MoveKind, Step]]
-        if self._settling is None:
+        if self.settling is None:
             scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
             others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
             self.start = start
             taken = [(MoveKind.SCAN, move.image) for move in scans]
             taken += [(kinds[move.name], _answered(move, scans)) for move in others]
         else:
-            self.start = self._settling.narrowed(self._first_settled(self._settling, start))
-            steps = [*self._settling.steps, self._settling.repeat]
+            self.start = self.settling.narrowed(self._first_settled(self.settling, start))
+            steps = [*self.settling.steps, self.settling.repeat]
             taken = [(kinds[step.name], step.image) for step in steps]
         self.steps = [step for kind, step in taken if kind is not MoveKind.FAULT]
         self.faults = [step for kind, step in taken if kind is MoveKind.FAULT]
@@ -106,25 +108,23 @@ class Search:
     def all_states(self, found: Node) -> Iterator[Node]:
         """The states that a set found by the search stands for, in several parts."""
         yield self.irregular
-        if self._settling is None:
+        if self.settling is None:
             yield found
             return
-        states = self._settling.widened(found)
+        states = self.settling.widened(found)
         yield states
-        for move in self._settling.moves:
+        for move in self.settling.moves:
             yield move.image(states)
 
     def some_states(self, found: Node) -> Node:
         """Many of `all_states`, at little cost."""
-        if self._settling is None:
+        if self.settling is None:
             return found
-        return self.irregular | self._settling.widened(found)
+        return self.irregular | self.settling.widened(found)
 
     def count(self, found: Node) -> int:
         """How many states a set found by the search surely stands for."""
-        return (
-            self._encoding.count(found) if self._settling is None else self._settling.count(found)
-        )
+        return self._encoding.count(found) if self.settling is None else self.settling.count(found)
 
     def projected(self, found: Node, condition: Node, latches: Node) -> Iterator[Node]:
         """The combinations of some bits in those of `all_states` that satisfy `condition`.
@@ -135,12 +135,12 @@ class Search:
         bits = self._dd.support([latches])
         others = self._dd.positive(set(range(self._dd.n_bits)) - bits)
         yield self._dd.and_exists(self.irregular, condition, others)
-        if self._settling is None:
+        if self.settling is None:
             yield self._dd.and_exists(found, condition, others)
             return
-        yield self._dd.and_exists(found, self._settling.inlined(condition), others)
-        for move, step in zip(self._settling.moves, self._settling.steps, strict=True):
-            before = step.guard & self._settling.inlined(move.preimage(condition))
+        yield self._dd.and_exists(found, self.settling.inlined(condition), others)
+        for move, step in zip(self.settling.moves, self.settling.steps, strict=True):
+            before = step.guard & self.settling.inlined(move.preimage(condition))
             if before.satisfiable():
                 set_now = self._dd.positive(
                     bits.intersection(b for v in move.values for b in self._encoding.bits[v])

@@ -1,17 +1,10 @@
-"""Fair endless runs inside a set of states.
-
-The states from which such a run exists are a greatest fixpoint: from each, every owed move can
-be paid (its condition be false somewhere, or it be taken) again and again without leaving.
-Source: E. A. Emerson, C.-L. Lei, "Efficient model checking in fragments of the propositional
-mu-calculus", LICS 1986. Here a debt may also be paid by an edge, the move itself.
-"""
+"""Fair endless runs inside a set of states."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.graph import fair_core
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.space import Space
 from interlock.kernel.evaluate import State
@@ -20,14 +13,6 @@ from interlock.kernel.witness import Step
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
-
-
-@dataclass(frozen=True)
-class _Debt:
-    """A move that is owed, and where it is not."""
-
-    move: SymbolicMove
-    is_void: Node
 
 
 class FairLoops:
@@ -44,15 +29,9 @@ class FairLoops:
     def __init__(self, space: Space, within: Node) -> None:
         self._space = space
         self._within = within
-        self._debts = [
-            _Debt(symbolic, ~space.encoding.truth(move.fair))
-            for symbolic, move in zip(space.moves, space.system.moves, strict=True)
-            if move.fair is not None
-        ]
-        # Who can pay such a debt for ever never comes to an end, so nothing need be trimmed.
-        self._goes_on = any(not debt.is_void.satisfiable() for debt in self._debts)
+        self._debts = space.debts()
         self._standing = within & space.standstill()
-        self._turning = self._fair_core()
+        self._turning = fair_core(space, within)
 
     @property
     def core(self) -> Node:
@@ -62,30 +41,6 @@ class FairLoops:
     def leading_there(self) -> Node:
         """The states of `within` from which a fair endless run inside exists."""
         return self._space.closure_before(self.core, self._within)
-
-    def _fair_core(self) -> Node:
-        space = self._space
-        core = self._within
-        while True:
-            before = core
-            core = self._trimmed(core)
-            for debt in self._debts:
-                core = self._trimmed(space.closure_before(self._paying(debt, core), core))
-            if core == before:
-                return core
-
-    def _trimmed(self, core: Node) -> Node:
-        """Without the states from which every move leaves, one after the other."""
-        while not self._goes_on:
-            self._space.check()
-            smaller = core & self._space.before(core)
-            if smaller == core:
-                break
-            core = smaller
-        return core
-
-    def _paying(self, debt: _Debt, core: Node) -> Node:
-        return core & (debt.is_void | debt.move.preimage(core))
 
     def run_from(self, state: State) -> tuple[list[Step], list[Step]]:
         """A run inside from `state`, one of `leading_there`, and the loop it ends in.
@@ -124,7 +79,7 @@ class FairLoops:
                 encoding.holds(debt.is_void, state) for state in states
             ):
                 continue
-            tour += paths.between(here, self._paying(debt, self._turning), self._turning)
+            tour += paths.between(here, debt.paid(self._turning), self._turning)
             here = tour[-1].state if tour else start
             if not encoding.holds(debt.is_void, here):
                 tour.append(self._step(here, debt.move.name))

@@ -4,13 +4,15 @@ Forwards, a move writes its variables in place: an old value is forgotten and th
 on. Variables that no update reads, such as the outputs of a scan, are all forgotten at the start
 and joined on as late as what they read allows; the others are written one after the other, none
 before the rest have read it. Only where variables read each other in a circle is one of them
-copied first. So a move needs no second set of bits. Backwards, all updates are substituted at
-once.
+copied first. So a move needs no second set of bits. Backwards, few updates are undone one after
+the other, which is the faster (measured on a vehicle model: a third of the time), and many are
+substituted at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
 
 MOST_JOINED_NODES = 5000
 """How large the new values of several variables may grow as one diagram."""
+
+MOST_UNDONE = 8
+"""How many variables are put back one after the other; more are substituted at once."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +146,7 @@ class SymbolicMove:
         self._copy_bits = self._dd.positive(b for v in chosen.copied for b in encoding.copies[v])
         self._unread = self._dd.positive(b for v in chosen.unread for b in encoding.bits[v])
         self._writes = self._plan_writes(chosen, values)
+        self._undone = self._plan_undoing(chosen, values)
         self._backwards = self._dd.substitution(encoding.bit_functions(values))
 
     @classmethod
@@ -149,6 +155,26 @@ class SymbolicMove:
         reads = _reads(encoding.system, move)
         values = {v: encoding.partition(move.updates[encoding.name(v)]) for v in reads}
         return cls(encoding, move.name, encoding.truth(move.guard), values, reads)
+
+    def restricted(self, condition: Node) -> SymbolicMove:
+        """The same move, only where `condition` holds before it."""
+        move = copy(self)
+        move.guard = self.guard & condition
+        return move
+
+    def fixed(self, cube: Node, bits: Node) -> SymbolicMove:
+        """The same move where `bits`, which it may read but does not write, are as in `cube`."""
+        values = {
+            v: {
+                value: known
+                for value, where in partition.items()
+                if (known := self._dd.and_exists(where, cube, bits)).satisfiable()
+            }
+            for v, partition in self.values.items()
+        }
+        guard = self._dd.and_exists(self.guard, cube, bits)
+        reads = {v: self._encoding.variables_in(values[v].values()) for v in values}
+        return SymbolicMove(self._encoding, self.name, guard, values, reads)
 
     def _plan_writes(self, chosen: Plan, values: Mapping[int, Partition]) -> list[_Write]:
         writes = []
@@ -168,6 +194,19 @@ class SymbolicMove:
                 writes.append(self._write(v, cases[v], is_counter=v in chosen.reads[v]))
                 overwritten.add(v)
         return writes
+
+    def _plan_undoing(
+        self, chosen: Plan, values: Mapping[int, Partition]
+    ) -> list[tuple[Node, list[tuple[Node, Node]]]]:
+        """The last written variable first: its bits, and where it gets which of its values."""
+        return [
+            (
+                self._dd.positive(self._encoding.bits[v]),
+                [(where, self._encoding.is_value(v, value)) for value, where in values[v].items()],
+            )
+            for step in reversed(chosen.steps)
+            for v in step
+        ]
 
     def _write(self, v: int, cases: list[tuple[Node, Node]], is_counter: bool) -> _Write:
         forgotten = self._dd.positive(self._encoding.bits[v])
@@ -207,8 +246,8 @@ class SymbolicMove:
         states = dd.and_exists(states, self.guard, self._unread)
         if not states.satisfiable():
             return states
-        for copy in self._copies:
-            states = states & copy
+        for same in self._copies:
+            states = states & same
         for write in self._writes:
             if write.cases:
                 assert write.forgotten is not None
@@ -224,4 +263,10 @@ class SymbolicMove:
 
     def preimage(self, states: Node) -> Node:
         """From where the move leads into `states`."""
-        return states.substitute(self._backwards) & self.guard
+        if self._copies or len(self._undone) > MOST_UNDONE:
+            return states.substitute(self._backwards) & self.guard
+        for bits, cases in self._undone:
+            states = self._dd.disjunction(
+                where & self._dd.and_exists(states, value, bits) for where, value in cases
+            )
+        return states & self.guard

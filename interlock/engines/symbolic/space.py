@@ -15,6 +15,7 @@ from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
 from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.encoding import Encoding
+from interlock.engines.symbolic.graph import Graph, MoveDebt
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.kernel.system import System
 
@@ -29,7 +30,7 @@ class LimitError(Exception):
     """Time, memory or states ran out; the budget names which."""
 
 
-class Space:
+class Space(Graph):
     """Reachable states, explored when built, up to the limits.
 
     Parameters
@@ -51,6 +52,8 @@ class Space:
         Everything reachable was found.
     has_all_rings : bool
         Every state found is in a ring.
+    chained : tuple of Search and Node, or None
+        How the states were searched for by chaining, and what that found.
     """
 
     def __init__(
@@ -72,6 +75,7 @@ class Space:
         self.has_all_rings = True
         self._work_left = breadth_first_work
         self.moves: list[SymbolicMove] = []
+        self.chained: tuple[Search, Node] | None = None
 
     def explore(self) -> None:
         """Find the reachable states.
@@ -159,39 +163,17 @@ class Space:
             raise
         self._grow(self.diagrams.disjunction(parts))
         self.is_complete = True
+        self.chained = (search, kept)
 
-    def closure_before(self, goal: Node, within: Node) -> Node:
-        """The states of `within` from which `goal` can be reached inside `within`."""
-        able = goal & within
-        seen: dict[SymbolicMove, Node] = {}
-        while True:
-            before = able
-            for move in self.moves:
-                if seen.get(move) != able:
-                    seen[move] = able
-                    self.check()
-                    able = able | move.preimage(able) & within
-            if able == before:
-                return able
-
-    def closure_after(self, start: Node, within: Node) -> Node:
-        """The states of `within` that can be reached from `start` inside `within`."""
-        found = start & within
-        seen: dict[SymbolicMove, Node] = {}
-        while True:
-            before = found
-            for move in self.moves:
-                if seen.get(move) != found:
-                    seen[move] = found
-                    self.check()
-                    found = found | move.image(found) & within
-            if found == before:
-                return found
-
-    def before(self, states: Node) -> Node:
-        """The states from which one move leads into `states`."""
-        return self.diagrams.disjunction(move.preimage(states) for move in self.moves)
+    def debts(self) -> list[MoveDebt]:
+        """The moves that fairness owes."""
+        return [
+            MoveDebt(symbolic, ~self.encoding.truth(move.fair))
+            for symbolic, move in zip(self.moves, self.system.moves, strict=True)
+            if move.fair is not None
+        ]
 
     def standstill(self) -> Node:
         """The states without an enabled move."""
-        return ~self.diagrams.disjunction(move.guard for move in self.moves)
+        guards = (self.encoding.truth(move.guard) for move in self.system.moves)
+        return ~self.diagrams.disjunction(guards)
