@@ -9,7 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.load import load
@@ -80,8 +80,6 @@ def command(
 
 
 def _tell(result: Advices, json_file: Path | None, plain: bool) -> None:
-    from rich.console import Console
-
     from interlock.report import advise as report
 
     if json_file is not None:
@@ -90,5 +88,5 @@ def _tell(result: Advices, json_file: Path | None, plain: bool) -> None:
             click.echo(text, nl=False)
             return
         write_whole(json_file, text)
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     report.write(console, result)

@@ -13,7 +13,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of
+from interlock.cli.options import console_for, limit_options, limits_of
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
 from interlock.studies.challenge.defects import Region
@@ -102,8 +102,6 @@ def command(
 
 
 def _tell(result: Challenge, runs: int, json_file: Path | None, plain: bool) -> None:
-    from rich.console import Console
-
     from interlock.report import challenge as report
 
     if json_file is not None:
@@ -112,7 +110,7 @@ def _tell(result: Challenge, runs: int, json_file: Path | None, plain: bool) -> 
             click.echo(text, nl=False)
             return
         write_whole(json_file, text)
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     report.write(console, result, runs)
 
 

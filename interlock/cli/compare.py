@@ -9,7 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
@@ -117,7 +117,5 @@ def _tell(found: Comparison, impact: Impact, json_file: Path | None, plain: bool
             click.echo(text, nl=False)
             return
         write_whole(json_file, text)
-    from rich.console import Console
-
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     comparison.write(console, found, impact)

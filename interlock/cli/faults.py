@@ -10,7 +10,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 
@@ -157,9 +157,7 @@ def _check_ids(model: Model, only: tuple[str, ...]) -> None:
 
 
 def _print(what: RenderableType, plain: bool) -> None:
-    from rich.console import Console
-
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     console.print(what)
 
 

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from interlock.kernel.query import Limits, Progress, ProgressSink
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
+LOG_WIDTH = 120
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -29,6 +34,24 @@ def limits_of(max_states: int | None, max_seconds: float | None, max_memory: int
     """The limits that the options give."""
     n_bytes = None if max_memory is None else max_memory * 1_000_000
     return Limits(max_states, max_seconds, n_bytes)
+
+
+def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
+    """Where a result is printed: colours on a terminal only, and none where NO_COLOR is set.
+
+    Parameters
+    ----------
+    plain : bool
+        Neither colours nor bold, wherever it goes.
+    log_width : int
+        Columns where nothing says how many there are: with `plain`, in files and in pipes.
+    """
+    from rich.console import Console
+
+    if plain:
+        return Console(color_system=None, width=log_width)
+    is_told = sys.stdout.isatty() or "COLUMNS" in os.environ
+    return Console(width=None if is_told else log_width)
 
 
 @contextmanager

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 
 
 @click.command("rating")
@@ -31,8 +31,6 @@ def command(
 
     The exit code is 1 if a claim contradicts itself, its figures, its risk or the inserted faults.
     """
-    from rich.console import Console
-
     from interlock.engines import catalogue
     from interlock.model.load import load
     from interlock.model.rating import load_rating
@@ -45,7 +43,7 @@ def command(
     limits = limits_of(max_states, max_seconds, max_memory)
     with progress_line() as progress:
         rated = rate(rating, model, engine, limits, progress)
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     console.print(rating_text.render(rating, rated))
     if any(outcomes(rated).values()):
         return EXIT_VIOLATED

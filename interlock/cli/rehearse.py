@@ -9,7 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
@@ -77,13 +77,11 @@ def command(
                 write_whole(folder / "card.html", rehearsal_card.to_html(result, card))
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
-    from rich.console import Console
-
     from interlock.report import rehearsal as report
 
     if folder is not None:
         write_whole(folder / "rehearsal.json", report.to_json(result))
         write_whole(folder / "rehearsal.csv", report.to_csv(result))
-    console = Console(no_color=True, width=160) if plain else Console()
+    console = console_for(plain, 160)
     report.write(console, result)
     return _EXIT[result.outcome]

@@ -9,7 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError, Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
@@ -108,11 +108,9 @@ def command(
                 click.echo(text, nl=False)
                 return _exit_code(result)
             write_whole(json_file, text)
-    from rich.console import Console
-
     from interlock.report import text as report
 
-    console = Console(no_color=True, width=120) if plain else Console()
+    console = console_for(plain)
     report.write(console, result)
     for line in written:
         click.echo(line)

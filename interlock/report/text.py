@@ -15,6 +15,8 @@ from interlock.replay.story import tell
 from interlock.studies.reaction import ReactionTime, reaction_times
 from interlock.studies.verify import Finding, Verification
 
+# Below this many columns the requirements need the room more than the figures of each row do.
+WIDE = 110
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # Never colour alone: each verdict is a word, too.
 _LEGEND = (
@@ -23,9 +25,18 @@ _LEGEND = (
 )
 
 
-def render(verification: Verification) -> RenderableType:
-    """The whole result: heading, table, the run of each violation, what it rests on."""
-    parts: list[RenderableType] = [_heading(verification), _table(verification)]
+def render(verification: Verification, width: int = WIDE) -> RenderableType:
+    """The whole result: heading, table, the run of each violation, what it rests on.
+
+    Parameters
+    ----------
+    verification : Verification
+    width : int
+        Columns that there are; with fewer than `WIDE` the figures stand in a line of their own.
+    """
+    parts: list[RenderableType] = [_heading(verification), _table(verification, width >= WIDE)]
+    if width < WIDE:
+        parts.append(_figures(verification))
     for finding in verification.findings:
         if finding.verdict.outcome is Outcome.VIOLATED:
             parts += ["", violation(verification, finding)]
@@ -38,7 +49,7 @@ def render(verification: Verification) -> RenderableType:
 
 def write(console: Console, verification: Verification) -> None:
     """Print the result."""
-    console.print(render(verification))
+    console.print(render(verification, console.width))
 
 
 def _heading(verification: Verification) -> RenderableType:
@@ -63,17 +74,21 @@ def _classes(verification: Verification) -> str:
     return f"{said[0]}; then, where a requirement claims to survive it, {' and '.join(said[1:])}"
 
 
-def _table(verification: Verification) -> Table:
+def _table(verification: Verification, with_figures: bool) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
-    table.add_column("")
+    table.add_column("", no_wrap=True)
     table.add_column("requirement", ratio=1)
-    table.add_column("verdict")
-    table.add_column("hazards")
-    table.add_column("faults")
-    for heading in ("premise", "states", "depth", "time"):
+    for heading in ("verdict", "hazards", "faults"):
+        table.add_column(heading)
+    for heading in ("premise", "states", "depth", "time") if with_figures else ("premise",):
         table.add_column(heading, justify="right", no_wrap=True)
     for finding in verification.findings:
         verdict = finding.verdict
+        figures = (
+            f"{verdict.n_states:,}",
+            "" if verdict.depth is None else str(verdict.depth),
+            f"{verdict.seconds:.1f} s",
+        )
         table.add_row(
             finding.requirement.id,
             escape(finding.requirement.says),
@@ -81,11 +96,23 @@ def _table(verification: Verification) -> Table:
             " ".join(finding.requirement.hazards),
             _faults(finding),
             f"{verdict.n_premise:,}",
-            f"{verdict.n_states:,}",
-            "" if verdict.depth is None else str(verdict.depth),
-            f"{verdict.seconds:.1f} s",
+            *(figures if with_figures else ()),
         )
     return table
+
+
+def _figures(verification: Verification) -> Text:
+    """Of all requirements together, what a wide table says of each."""
+    verdicts = [finding.verdict for finding in verification.findings]
+    states = sorted({verdict.n_states for verdict in verdicts})
+    depths = sorted({verdict.depth for verdict in verdicts if verdict.depth is not None})
+    said = [f"{_span(found)} {name}" for found, name in ((states, "states"), (depths, "deep"))]
+    return Text(f"each judged over {', '.join(said if depths else said[:1])}", style="dim")
+
+
+def _span(numbers: Sequence[int]) -> str:
+    ends = dict.fromkeys((numbers[0], numbers[-1])) if numbers else (0,)
+    return " to ".join(f"{number:,}" for number in ends)
 
 
 def _faults(finding: Finding) -> str:
@@ -117,9 +144,11 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     n_steps = len(run.happenings)
     rows.append(Text(f"  a shortest run, {n_steps} steps, replayed on the model:"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column(justify="right", style="dim")
-    for _ in range(4):
-        table.add_column()
+    table.add_column(justify="right", style="dim", no_wrap=True)
+    table.add_column(no_wrap=True)
+    for ratio in (4, 4, 3):
+        # A place in the program that is cut off would be no place.
+        table.add_column(ratio=ratio, overflow="fold")
     told_loop = False
     for line in tell(model, run):
         if line.loop and not told_loop:

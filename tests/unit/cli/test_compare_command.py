@@ -80,7 +80,8 @@ def test_the_statement_is_the_same_bytes_twice_and_carries_the_inputs_checksums(
         assert str(tmp_path).encode() not in one
     data = json.loads((tmp_path / "a" / "impact.json").read_text(encoding="utf-8"))
     files = [entry["file"] for entry in data["new"]["inputs"]]
-    assert files == ["pin-alone/controller.st", "pin-alone/model.yaml", "ramp/model.yaml"]
+    own = ["pin-alone/controller.st", "pin-alone/model.yaml"]
+    assert files == [*own, "ramp/mimic.svg", "ramp/model.yaml"]
     page = (tmp_path / "a" / "impact.html").read_text(encoding="utf-8")
     assert all(entry["sha256"] in page for entry in data["new"]["inputs"])
 
