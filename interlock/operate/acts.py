@@ -40,7 +40,7 @@ def perform(desk: Desk, given: Given) -> str:
 
 
 # These come without the user's asking, or end what the user began: they keep what is being read.
-_QUIET = ("tick", "look", "release", "why")
+_QUIET = ("tick", "look", "release", "why", "confirm")
 
 
 def _changes(desk: Desk, start: int) -> str:
@@ -109,6 +109,10 @@ def _why(desk: Desk, _given: Given) -> None:
 
 def _look(_desk: Desk, _given: Given) -> None:
     return
+
+
+def _confirm(desk: Desk, _given: Given) -> None:
+    desk.confirm()
 
 
 def _go(desk: Desk, given: Given) -> None:
@@ -235,6 +239,7 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "tick": _tick,
     "look": _look,
     "why": _why,
+    "confirm": _confirm,
     "go": _go,
     "step": _step,
     "mode": _mode,

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from interlock.base.errors import InputError, nearest
+from interlock.base.errors import InputError, InternalError, nearest
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
 from interlock.model.lessons import Lesson, load_lessons
@@ -27,8 +27,8 @@ from interlock.operate.drafts import (
     try_sentence,
 )
 from interlock.operate.judging import Job, Jobs, Judged, Task
-from interlock.operate.session import Refusal, Session
-from interlock.replay.run_file import parse_run, record, replay_file, to_text
+from interlock.operate.session import Entry, Refusal, Session
+from interlock.replay.run_file import parse_run, record, replay_file, to_text, violated_by
 
 _BENCHES = 12
 _SENTENCES = 8
@@ -120,6 +120,8 @@ class Desk:
         self.refusals: list[Refusal] = []
         self.notice = ""
         self._explained: State | None = None
+        self._confirmed: dict[str, Entry] = {}
+        self._confirmed_at_once: set[str] = set()
         if not keep:
             self.form, self.sentences = Form(), []
 
@@ -156,14 +158,49 @@ class Desk:
             if not self.refusals:
                 self.notice = "With this button held, nothing is left to move."
 
+    def unconfirmed(self) -> dict[str, int]:
+        """The violations that the independent machine has not replayed yet, with their steps."""
+        entries = self.session.entries
+        return {
+            id_: step
+            for id_, step in self.session.violations().items()
+            if step == 0 or self._confirmed.get(id_) is not entries[step - 1]
+            if id_ not in self._confirmed_at_once
+        }
+
+    def confirm(self) -> None:
+        """Replay what is violated on the independent machine.
+
+        Raises
+        ------
+        InternalError
+            Where that machine finds no violation.
+        """
+        waiting = self.unconfirmed()
+        moves = [entry.move for entry in self.session.made]
+        for step in sorted(set(waiting.values())):
+            wanted = [id_ for id_, at in waiting.items() if at == step]
+            found = violated_by(self.bench.model, moves[:step], wanted)
+            for id_ in wanted:
+                if id_ not in found:
+                    raise InternalError(
+                        f"{id_} shows as violated in step {step}, and the replay finds it kept"
+                    )
+                if step:
+                    self._confirmed[id_] = self.session.entries[step - 1]
+                else:
+                    self._confirmed_at_once.add(id_)
+
     def follow(self, judged: Judged, told: str) -> None:
         """Show the run of a violation, from its beginning."""
         self.tell(self.session.show(judged.moves, judged.loop_start, told))
 
     def run_file(self) -> str:
         """The run up to the present step, as a file."""
-        moves = [entry.move for entry in self.session.made]
-        return to_text(record(self.bench.model, moves, says=self.session.told))
+        session = self.session
+        moves = [entry.move for entry in session.made]
+        loop = session.loop_start if session.position == len(session.entries) else None
+        return to_text(record(self.bench.model, moves, loop, says=session.told))
 
     def open_run(self, text: str) -> None:
         """Replay a run file and show it."""

@@ -244,7 +244,7 @@ def _state(desk: Desk, said: str) -> dict[str, Any]:
         "rest": desk.session.is_at_rest or desk.session.is_full,
         "by_itself": desk.session.by_itself,
         "jobs": bool(desk.open_jobs()),
-        "puzzled": desk.is_puzzled,
+        "next": "confirm" if desk.unconfirmed() else "why" if desk.is_puzzled else "",
     }
 
 

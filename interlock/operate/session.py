@@ -261,9 +261,10 @@ class Session:
         others = controls | {id_.casefold() for id_ in model.faults}
         others -= {id_.casefold() for id_ in self.bench.struck(self.state)}
         situation = self.bench.situation(self.state)
+        by_letting_go = self._possible_when_let_go()
         found = []
         for move in model.moves:
-            if move.kind is not MoveKind.PLANT or move.source is None:
+            if move.kind is not MoveKind.PLANT or move.name in by_letting_go:
                 continue
             if self.bench.value(self.state, move.machine) != move.source:
                 continue
@@ -274,3 +275,13 @@ class Session:
             if not lacks & others:
                 found.append(Refusal(move.says or move.name, reason))
         return found
+
+    def _possible_when_let_go(self) -> set[str]:
+        """The moves that would be possible if every held control were let go."""
+        state = self.state
+        for name in self.held():
+            released = self.bench.model.machines[name].released
+            for move in self.bench.model.moves:
+                if move.machine == name and move.target == released:
+                    state = self.bench.after(state, move.name)
+        return set(self.bench.enabled(self.bench.after(state, SCAN)))

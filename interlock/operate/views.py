@@ -54,6 +54,7 @@ def alarm(desk: Desk) -> dict[str, Any]:
     session, model = desk.session, desk.bench.model
     first = session.violations()
     struck = desk.bench.struck(session.state)
+    waiting = desk.unconfirmed()
 
     def told(id_: str) -> dict[str, Any]:
         statement = model.statements.get(id_)
@@ -64,6 +65,7 @@ def alarm(desk: Desk) -> dict[str, Any]:
             "step": first[id_],
             "claim": statement.survives if statement else 0,
             "struck": len(struck),
+            "confirmed": id_ not in waiting,
         }
 
     system = desk.bench.system

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 from typing import Annotated, Any, Literal
@@ -138,6 +138,18 @@ def record(
     return RunFile(**{**_fields(bare), "violates": _violated(model, bare, played), "ends": ends})
 
 
+def violated_by(model: Model, moves: Sequence[str], only: Collection[str]) -> tuple[str, ...]:
+    """Which of the requirements in `only` the run of `moves` violates, however it goes on.
+
+    Raises
+    ------
+    InputError
+        Where the model does not allow a move.
+    """
+    run = RunFile(model.name, model.title, tuple(moves))
+    return tuple(id_ for id_ in _violated(model, run, _play(model, run, only)) if id_ in only)
+
+
 def _fields(run: RunFile) -> dict[str, Any]:
     names = ("model", "title", "moves", "loop_start", "violates", "ends", "says", "inputs")
     return {name: getattr(run, name) for name in names}
@@ -245,9 +257,13 @@ class _Played:
     happenings: list[Happening] = field(default_factory=list)
 
 
-def _play(model: Model, run: RunFile) -> _Played:
+def _play(model: Model, run: RunFile, only: Collection[str] | None = None) -> _Played:
     player = Player(model)
-    statements = [s for s in model.statements.values() if s.pattern is not Pattern.CAN_STILL]
+    statements = [
+        statement
+        for id_, statement in model.statements.items()
+        if statement.pattern is not Pattern.CAN_STILL and (only is None or id_ in only)
+    ]
     played = _Played(player, {s.id: [observe(player, s)] for s in statements})
     for number, move in enumerate(run.moves):
         try:

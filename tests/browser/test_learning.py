@@ -22,6 +22,7 @@ def test_the_run_of_a_violation_is_played_step_by_step(opened: Opener) -> None:
             shows(page, "#status output", f"step {number} of 14")
         shows(page, "#alarm", "R1 is violated now")
         shows(page, "#alarm", "the ramp drops on the road")
+        shows(page, "#alarm", "Replayed and confirmed by the independent machine")
         shows(page, ".run .here", "drives off")
 
 

@@ -117,6 +117,17 @@ def test_letting_go_beside_the_button_lets_go_of_it(opened: Opener, ramp: str) -
     shows(page, ".outputs", "pump")
 
 
+def test_a_button_springs_back_when_the_window_is_left(opened: Opener, ramp: str) -> None:
+    page = opened(ramp)
+    until(page, RESTS)
+    page.locator("#hold-panel-2").hover()
+    page.mouse.down()
+    shows(page, "#controls legend", "now RAISE")
+    page.evaluate("window.dispatchEvent(new Event('blur'))")
+    shows(page, "#controls legend", "now NONE")
+    page.mouse.up()
+
+
 def test_who_cannot_hold_may_click_twice(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
     until(page, RESTS)

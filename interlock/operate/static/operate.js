@@ -156,8 +156,8 @@ function ask(act, given = {}) {
 
 function plan(answer) {
   clearTimeout(timer);
-  // The press is answered first; why it moves nothing is asked for behind it.
-  if (answer.puzzled && !waiting) return void ask("why");
+  // The press is answered first; what takes longer to find out is asked for behind it.
+  if (answer.next && !waiting) return void ask(answer.next);
   const ticks = byItself && !answer.rest && !document.hidden;
   if (!ticks && !answer.jobs) return;
   timer = setTimeout(() => {

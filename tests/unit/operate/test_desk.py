@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from interlock.base.errors import InputError
+from interlock.base.errors import InputError, InternalError
 from interlock.model.lessons import load_lessons
 from interlock.operate.acts import BadRequestError, perform
 from interlock.operate.desk import Desk, Hall
@@ -173,3 +174,28 @@ def test_a_violation_after_faults_tells_how_many_the_requirement_claims_to_survi
     for move in ("tbrake: RELEASED to PARK", "hitch: LOCKED to OPEN (2)"):
         assert desk.session.act(move) is None
     assert alarm(desk)["erred"]
+
+
+def test_a_violation_is_replayed_on_the_independent_machine(desk: Desk) -> None:
+    perform(desk, {"act": "lesson", "id": "pin_alone"})
+    run = ["scan", "panel to START", "scan", "panel to LOWER", "scan", "pin: in to out", "scan"]
+    run += ["ramp: stowed to between", "scan", "panel to NONE", "scan", "pin: out to in", "scan"]
+    desk.session.show(run, None, "")
+    desk.session.go(len(run))
+    assert set(desk.unconfirmed()) == {"R2"}
+    assert "Being replayed" in regions(desk)["alarm"]
+    perform(desk, {"act": "confirm"})
+    assert not desk.unconfirmed()
+    assert "confirmed by the independent machine" in regions(desk)["alarm"]
+    # Another run to the same place is another violation.
+    desk.session.go(len(run) - 1)
+    assert desk.session.act("scan") is None
+    assert set(desk.unconfirmed()) == {"R2"}
+
+
+def test_a_violation_that_the_replay_does_not_find_is_an_internal_error(desk: Desk) -> None:
+    desk.session.tick()
+    last = desk.session.entries[-1]
+    desk.session.entries[-1] = replace(last, violated=frozenset({"R1"}))
+    with pytest.raises(InternalError, match="R1 shows as violated in step 1, and the replay"):
+        desk.confirm()

@@ -112,6 +112,15 @@ def test_a_held_button_that_moves_nothing_is_explained() -> None:
     assert "the lift raises the room" not in reasons  # that one lacks its own button
 
 
+def test_where_a_held_button_has_done_all_it_can_nothing_is_made_up() -> None:
+    session = settled()
+    press(session, "panel", "START")
+    press(session, "panel", "LOWER")
+    rest(session)
+    assert states(session, "ramp", "panel") == ["lowered", "LOWER"]
+    assert session.why_nothing_moves() == []
+
+
 def test_stepping_back_changes_nothing_and_another_move_replaces_what_was_behind() -> None:
     session = settled()
     lower(session)
