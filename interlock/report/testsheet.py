@@ -94,7 +94,7 @@ def _rows(sheet: Sheet, results: Results | None) -> list[dict[str, object]]:
             "prepare": [words.step_says(sheet.model, move) for move in row.prepare],
             "do": words.do_says(sheet, row),
             "seen": words.seen_says(expected),
-            "shows": words.shows_says(sheet, row),
+            "shows": words.shows_says(sheet, row, expected),
             "moves": words.still_says(sheet, expected),
             "then": words.then_says(row, expected),
             "result": told.get(row.number, ""),
@@ -106,12 +106,12 @@ def _rows(sheet: Sheet, results: Results | None) -> list[dict[str, object]]:
 
 def length_says(sheet: Sheet) -> str:
     """How long the sheet is, beside what no sheet can undercut."""
+    least = f" (none has fewer than {sheet.n_least_rows})" if sheet.n_least_rows else ""
     return (
-        f"{len(sheet.rows)} rows, {sheet.n_forced} of them at the terminals, where at least "
-        f"{sheet.n_least_rows} different actions are needed; {sheet.n_moves:,} moves of people and "
-        f"plant, at least {sheet.n_least_moves} of which differ ({sheet.n_moves_one_by_one:,} if "
-        "each goal were gone to on its own from power-up); "
-        f"{_times(sheet.n_sequences, 'start')} at power-up."
+        f"{len(sheet.rows)} rows, {sheet.n_forced} of them at the terminals{least}; "
+        f"{sheet.n_moves:,} moves of people and plant, at least {sheet.n_least_moves} of which "
+        f"differ ({sheet.n_moves_one_by_one:,} if each goal were gone to on its own from "
+        f"power-up); {_times(sheet.n_sequences, 'start')} at power-up."
     )
 
 

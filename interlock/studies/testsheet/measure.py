@@ -123,17 +123,18 @@ class _Gauge:
         bench = self.bench
         before, state = bench.shown(), bench.state()
         outputs = bench.outputs()
-        restored = True
+        remains: dict[str, str] = {}
         if row.do is Do.FORCE:
             assert row.force is not None
             seen, moving, shown_here = self._force(row.force, outputs)
             shown |= shown_here
             bench.let_go()
             bench.settle()
-            restored = bench.shown() == before
             if row.after is After.COLD_START:
                 bench.cold_start()
                 bench.settle()
+            end = bench.shown()
+            remains = {n: end[n] for n in self.model.outputs if end[n] != before[n]}
         else:
             if row.move is not None:
                 shown |= {f"move {row.move}"} & self.goals.keys()
@@ -145,7 +146,7 @@ class _Gauge:
             n for n, o in self.model.outputs.items() if (o.lamp or o.sounds) and _on(seen[n])
         )
         idle = row.move is None and bench.state() == state
-        return Measured(row, Expected(changes, lit, moving, restored), frozenset(shown), idle)
+        return Measured(row, Expected(changes, lit, moving, remains), frozenset(shown), idle)
 
     def _make(self, move: str) -> None:
         self.bench.play(move)

@@ -1,15 +1,16 @@
 """Planning a sheet: from where one stands to the nearest place where something is still to show.
 
-The walk is greedy twice. Actions at the terminals that show many goals at once are looked for
-first, those that show few later; and of all places with such an action the nearest one is next.
-Rows that the others make superfluous are struck out in the end. Whether a sheet could be shorter
-is told by bounds, not by hope.
+A first walk looks round: it takes actions at the terminals that show many goals before those that
+show few, and goes to the nearest place with one. What it saw on the way is many times what it
+needed; from all of that a greedy cover chooses the actions that show most, and a second walk goes
+to these places only. Whether a sheet could be shorter is told by bounds, not by hope.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from heapq import heapify, heappop, heappush
 
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr
@@ -19,6 +20,8 @@ from interlock.studies.testsheet.goals import Force, Goal, Kind, force_of
 from interlock.studies.testsheet.rig import Rig
 from interlock.studies.testsheet.sheet import After, Do, Row
 
+# In places known from the first walk nothing has to be computed again.
+MOST_KNOWN_PLACES = 30_000
 # Least number of goals that an action must show, whether the plant must be at rest meanwhile, and
 # how many places are looked at to find one. What can be shown at rest is.
 STAGES = ((8, True, 800), (3, True, 1500), (1, True, 4000), (3, False, 800), (1, False, 4000))
@@ -66,6 +69,7 @@ class Planner:
         self._known_gains: dict[State, list[tuple[Force, str]]] = {}
         self._next: dict[State, list[tuple[Move, State]]] = {}
         self._tried: set[tuple[State, Force]] = set()
+        self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
         self.state = rig.start()
@@ -83,6 +87,34 @@ class Planner:
                 if way is None:
                     break
                 self._go(way)
+
+    def again(self) -> Planner:
+        """A second walk, that first goes to the places where a few actions show everything."""
+        second = Planner(self.rig, self.terms, self.faults, self.moves, self.lamps, self.report)
+        second._known_gains, second._next = self._known_gains, self._next
+        second._targets = self._chosen()
+        while second._todo:
+            second._act_here(1, False)
+            way = second._nearest(1, False, MOST_KNOWN_PLACES)
+            if way is None:
+                break
+            second._go(way)
+        second._targets = None
+        return second
+
+    def _chosen(self) -> dict[State, set[Force]]:
+        """Of all actions that were looked at, few that show everything; those at rest first."""
+        shows: dict[tuple[State, Force], set[str]] = {}
+        for state, known in self._known_gains.items():
+            for force, goal in known:
+                shows.setdefault((state, force), set()).add(goal)
+        calm = {at: goals for at, goals in shows.items() if self.rig.is_calm(at[0])}
+        chosen: dict[State, set[Force]] = {}
+        covered: set[str] = set()
+        for candidates in (calm, shows):
+            for state, force in _cover(candidates, covered):
+                chosen.setdefault(state, set()).add(force)
+        return chosen
 
     def begin_anew(self, moves: Sequence[str]) -> bool:
         """Begin at power-up and make `moves`; False, and nothing done, where one is not possible.
@@ -142,7 +174,12 @@ class Planner:
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
         if calm and not self.rig.is_calm(state):
             return None
-        gains = {f: goals for f, goals in self._gains(state).items() if len(goals) >= least}
+        wanted = None if self._targets is None else self._targets.get(state, set())
+        gains = {
+            f: goals
+            for f, goals in (self._gains(state) if wanted is None or wanted else {}).items()
+            if len(goals) >= least and (wanted is None or f in wanted)
+        }
         if not gains:
             return None
         return max(gains, key=lambda f: (len(gains[f]), f.signals, f.outputs))
@@ -157,6 +194,8 @@ class Planner:
     def _harmless(self, least: int, calm: bool) -> Force | None:
         if calm and not self.rig.is_calm(self.state):
             return None
+        if self._targets is not None:
+            return None  # those that were chosen are done in any case
         gains = self._gains(self.state)
         for force in sorted(gains, key=lambda f: (-len(gains[f]), f.signals, f.outputs)):
             if len(gains[force]) >= least and self._tried_out(force)[1] == self.state:
@@ -217,7 +256,8 @@ class Planner:
                     return _Way(self._moves_to(settled, parents), False)
                 if len(parents) >= n_places:
                     return None
-                queue.append(settled)
+                if self._targets is None or settled in self._next:
+                    queue.append(settled)
         return None
 
     def _is_todo(self, move: Move) -> bool:
@@ -268,3 +308,22 @@ class Planner:
         self._prepare, self._anew = [], False
         if row.force is None:
             self._done(self._lamps_in(self.state) & self._todo)
+
+
+def _cover(
+    candidates: Mapping[tuple[State, Force], set[str]], covered: set[str]
+) -> Iterator[tuple[State, Force]]:
+    """Greedy cover: always the action that shows most of what is not in `covered`, which grows."""
+    heap = [(-len(goals - covered), n, at) for n, (at, goals) in enumerate(candidates.items())]
+    heapify(heap)
+    while heap:
+        worth, number, at = heappop(heap)
+        new = candidates[at] - covered
+        if not new:
+            continue
+        if -worth > len(new):
+            # Worth less than when it was looked at last: it waits for its turn.
+            heappush(heap, (-len(new), number, at))
+            continue
+        covered |= new
+        yield at

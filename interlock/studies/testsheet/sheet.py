@@ -76,14 +76,14 @@ class Expected:
         Lamps and sounders that are on in the end.
     moves : tuple of str
         Machines that may be moving in the end; every other one must stand still.
-    restored : bool
-        After it was let go every output is as before.
+    remains : mapping of str to str
+        Outputs that are otherwise than before once it was let go, with their value then.
     """
 
     changes: Mapping[str, str]
     lit: tuple[str, ...]
     moves: tuple[str, ...]
-    restored: bool = True
+    remains: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,8 @@ class Sheet:
     n_moves_one_by_one : int
         Moves it would take to go to each goal from power-up on its own.
     n_least_rows, n_least_moves : int
-        No sheet has fewer rows at the terminals, and none fewer moves.
+        No sheet that stays in reachable states has fewer rows at the terminals, and none fewer
+        moves; 0 where unknown.
     """
 
     model: Model

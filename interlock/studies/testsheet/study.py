@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.kernel import expr as ex
@@ -14,7 +14,9 @@ from interlock.kernel.query import (
     Limits,
     Progress,
     ProgressSink,
+    Query,
     Reach,
+    Values,
 )
 from interlock.kernel.system import PHASE
 from interlock.model.build import SCAN, Built, build
@@ -65,9 +67,12 @@ def make_sheet(
     terms, faults = term_goals(program), fault_goals(built, program)
     moves, lamps = move_goals(built), lamp_goals(program)
     conditions = _conditions(program, {**terms, **faults, **lamps}, moves)
-    queries = [Reach(condition) for condition in conditions.values()]
+    queries: list[Query] = [Reach(condition) for condition in conditions.values()]
+    decided = _by_signal(terms)
+    queries += [Values(tuple(conditions[goal] for goal in goals)) for goals in decided.values()]
     explored = engine.explore(built.system, queries, limits, progress)
-    answers = dict(zip(conditions, explored.answers, strict=True))
+    answers = dict(zip(conditions, explored.answers, strict=False))
+    together = dict(zip(decided.values(), explored.answers[len(conditions) :], strict=True))
     shown = {goal for goal, answer in answers.items() if answer.found}
 
     def possible(goals: Mapping[Goal, Expr]) -> dict[Goal, Expr]:
@@ -84,8 +89,23 @@ def make_sheet(
     )
     planner.walk()
     _from_witnesses(planner, answers)
+    second = planner.again()
+    second.walk()
+    _from_witnesses(second, answers)
+    planner = min(planner, second, key=lambda p: (len(p.todo), len(p.rows), p is second))
     measured = without_idle_rows(measure(model, planner.rows, list(conditions)))
-    return _sheet(built, answers, measured, explored)
+    sheet = _sheet(built, answers, measured, explored)
+    if explored.limit is not None:
+        return sheet
+    return replace(sheet, n_least_rows=least_rows(sheet, together))
+
+
+def _by_signal(terms: Iterable[Goal]) -> dict[str, tuple[Goal, ...]]:
+    """The terms of each signal; one action at its terminal may show many of them."""
+    found: dict[str, tuple[Goal, ...]] = {}
+    for goal in terms:
+        found[goal.other] = (*found.get(goal.other, ()), goal)
+    return found
 
 
 def _conditions(
@@ -147,7 +167,7 @@ def _sheet(
         for goal, answer in answers.items()
         if answer.witness is not None
     ]
-    sheet = Sheet(
+    return Sheet(
         model=model,
         rows=tuple(found.row for found in measured),
         expected=tuple(found.expected for found in measured),
@@ -159,26 +179,45 @@ def _sheet(
         n_moves_one_by_one=sum(lengths),
         n_least_moves=sum(id_.startswith("move ") for id_ in covered),
     )
-    return replace(sheet, n_least_rows=_least_rows(sheet))
 
 
-def _least_rows(sheet: Sheet) -> int:
-    """How many different actions at the terminals what is covered needs at least.
+def least_rows(sheet: Sheet, together: Mapping[tuple[Goal, ...], Answer]) -> int:
+    """How many actions at the terminals what is covered needs at least, in reachable states.
 
-    A row holds one thing. Each signal needs one, in either direction; a fault of a single signal
-    needs its own direction; any other fault needs a row of its own.
+    An action holds one thing. Of a signal's terms, those of which no two are ever decided in one
+    state need one action each; a fault of a single signal needs its own direction; any other fault
+    needs an action of its own.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    together : mapping of tuple of Goal to Answer
+        For the terms of each signal, which of them are decided together in some state.
     """
+    needed: dict[str, int] = {}
+    for goals, answer in together.items():
+        covered = [n for n, goal in enumerate(goals) if goal.id in sheet.covered]
+        if covered:
+            needed[goals[0].other] = _apart(covered, answer.values)
     directions: dict[str, set[int]] = {}
     others = set()
     for goal in sheet.goals:
-        if goal.id not in sheet.covered:
-            continue
-        if goal.kind is Kind.TERM:
-            directions.setdefault(goal.other, set())
-        elif goal.kind is Kind.FAULT:
+        if goal.kind is Kind.FAULT and goal.id in sheet.covered:
             force = force_of(sheet.model.faults[goal.subject])
             if force.single is None:
                 others.add(force)
             else:
                 directions.setdefault(force.single, set()).add(force.signals[0][1])
-    return len(others) + sum(max(1, len(found)) for found in directions.values())
+    for signal, found in directions.items():
+        needed[signal] = max(needed.get(signal, 0), len(found))
+    return len(others) + sum(needed.values())
+
+
+def _apart(goals: Sequence[int], combinations: Sequence[tuple[int, ...]]) -> int:
+    """How many of `goals` can be found of which no two stand in one combination; greedily."""
+    rare = sorted(goals, key=lambda n: (sum(c[n] for c in combinations), n))
+    chosen: list[int] = []
+    for goal in rare:
+        if not any(c[goal] and c[other] for c in combinations for other in chosen):
+            chosen.append(goal)
+    return len(chosen)

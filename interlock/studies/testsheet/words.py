@@ -95,13 +95,16 @@ def then_says(row: Row, expected: Expected) -> str:
     """What follows an action at the terminals."""
     if row.after is After.NOTHING:
         return ""
-    said = "restore" + ("; outputs as before" if expected.restored else "")
+    said = "restore"
     if row.after is After.COLD_START:
-        return said + "; start the controller with retained values cleared"
-    return said
+        said += "; start the controller with retained values cleared"
+    if not expected.remains:
+        return said + "; outputs as before"
+    changes = ", ".join(f"{name} {_value(value)}" for name, value in expected.remains.items())
+    return f"{said}; as before but {changes}"
 
 
-def shows_says(sheet: Sheet, row: Row) -> str:
+def shows_says(sheet: Sheet, row: Row, expected: Expected) -> str:
     """What the row is the first to show."""
     goals = {goal.id: goal for goal in sheet.goals}
     new = [goals[id_] for id_ in row.covers]
@@ -110,7 +113,9 @@ def shows_says(sheet: Sheet, row: Row) -> str:
     for goal in new:
         if goal.kind is Kind.TERM:
             terms.setdefault(goal.other, []).append(goal.subject)
-    said += [f"{signal} decides {', '.join(outputs)}" for signal, outputs in terms.items()]
+    for signal, outputs in terms.items():
+        everything = set(outputs) == set(expected.changes)
+        said.append(f"{signal} decides {'all of these' if everything else ', '.join(outputs)}")
     said += [goal.subject for goal in new if goal.kind is Kind.FAULT]
     return "; ".join(said)
 
@@ -127,7 +132,7 @@ def table(sheet: Sheet) -> list[tuple[str, ...]]:
                 seen_says(expected),
                 still_says(sheet, expected),
                 then_says(row, expected),
-                shows_says(sheet, row),
+                shows_says(sheet, row, expected),
             )
         )
     mark = _mark(bare)

@@ -18,7 +18,7 @@ def test_files_are_written_and_everything_is_shown(
     assert run(["testsheet", RAMP, "-o", str(tmp_path)]) == 0
     said = capsys.readouterr().out
     assert "signals that decide an output alone: 40 of 40" in said
-    assert "where at least" in said
+    assert "at the terminals (none has fewer than" in said
     page = (tmp_path / "testsheet.html").read_text(encoding="utf-8")
     assert "Begin at power-up" in page
     assert "<script" not in page
