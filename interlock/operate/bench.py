@@ -17,7 +17,7 @@ from interlock.kernel.query import Reach
 from interlock.kernel.system import PHASE, Domain, Move, MoveKind
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model, ModelMove
-from interlock.operate.listing import Listing, Scanned
+from interlock.operate.listing import Listing, Row, Scanned
 from interlock.pictures.side_view import SideView, load_side_view
 from interlock.replay.player import Change
 from interlock.replay.story import change_in_words
@@ -196,7 +196,7 @@ class Bench:
 
     def at_power_up(self) -> Scanned:
         """The program before its first scan."""
-        return _seen(self._controller())
+        return self._seen(self._controller())
 
     def scan(self, state: State, memory: Mapping[str, int]) -> tuple[State, Scanned]:
         """The state that a scan leads to, and what the program did in it.
@@ -221,10 +221,28 @@ class Bench:
         self._check(after, controller.values())
         lines = frozenset(place.line for place in result.executed)
         decided = [f"{short(d.place)}" for d in result.decided]
-        return after, _seen(controller, lines, tuple(dict.fromkeys(decided)))
+        return after, self._seen(controller, lines, tuple(dict.fromkeys(decided)))
 
     def _controller(self) -> Controller:
         return Controller(self.model.program, self.model.settings)
+
+    def _seen(
+        self,
+        controller: Controller,
+        executed: frozenset[int] = frozenset(),
+        decided: tuple[str, ...] = (),
+    ) -> Scanned:
+        values = Row(self._names, tuple(controller.read(name) for name in self._names))
+        memory = Row(self._memory, tuple(controller.values().values()))
+        return Scanned(values, memory, executed, decided)
+
+    @cached_property
+    def _names(self) -> dict[str, int]:
+        return {name: n for n, name in enumerate(self._controller().names())}
+
+    @cached_property
+    def _memory(self) -> dict[str, int]:
+        return {name: n for n, name in enumerate(self._controller().values())}
 
     def _check(self, state: State, values: Mapping[str, int]) -> None:
         for variable, value in zip(self.system.variables, state, strict=True):
@@ -233,13 +251,6 @@ class Bench:
                     f"after a scan the system says {variable.name} is {value}, the program's "
                     f"interpreter says {values[variable.name]}"
                 )
-
-
-def _seen(
-    controller: Controller, executed: frozenset[int] = frozenset(), decided: tuple[str, ...] = ()
-) -> Scanned:
-    values = {name: controller.read(name) for name in controller.names()}
-    return Scanned(values, controller.values(), executed, decided)
 
 
 def short(place: Place) -> str:

@@ -140,11 +140,13 @@ class Jobs:
 
     def stop(self, task: Task) -> None:
         """End a job; what it found so far is not kept."""
-        job = self._jobs.get(task)
-        if job is not None and job.is_open:
+        with self._lock:
+            job = self._jobs.get(task)
+            if job is None or not job.is_open:
+                return
             job.wanted = False
             job.stage, job.says = "stopped", "stopped; no verdict"
-            self._end(job)
+        self._end(job)
 
     def end(self) -> None:
         """End every job, for good."""
@@ -162,18 +164,22 @@ class Jobs:
 
     def _follow(self, job: Job, model: Model) -> None:
         with self._one_at_a_time:
-            if self._ended or not job.wanted:
-                return
+            with self._lock:
+                if self._ended or not job.wanted:
+                    return
+                job.stage, job.says = "running", "starting"
             # A fresh process: a fork of a server with threads could take a held lock along.
             context = multiprocessing.get_context("spawn")
             ours, theirs = context.Pipe(duplex=False)
             arguments = (theirs, model, job.task, self._limits)
             process = context.Process(target=work, args=arguments, daemon=True)
-            job.process = process
-            job.stage, job.says = "running", "starting"
             process.start()
+            job.process = process
             theirs.close()
+            # It may have been stopped while it was being started; nothing listens then.
             _listen(job, ours)
+            if not job.wanted:
+                self._end(job)
             process.join(5)
             self._end(job)
             if job.is_open:

@@ -21,6 +21,32 @@ _PIECE = re.compile(
 )
 
 
+class Row(Mapping[str, int]):
+    """Values by name; the names are shared by all rows of a bench, since a run keeps many.
+
+    Parameters
+    ----------
+    places : mapping of str to int
+        Where each name's value stands in `cells`.
+    cells : tuple of int
+    """
+
+    __slots__ = ("_cells", "_places")
+
+    def __init__(self, places: Mapping[str, int], cells: tuple[int, ...]) -> None:
+        self._places = places
+        self._cells = cells
+
+    def __getitem__(self, name: str) -> int:
+        return self._cells[self._places[name]]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._places)
+
+    def __len__(self) -> int:
+        return len(self._cells)
+
+
 @dataclass(frozen=True)
 class Scanned:
     """One scan as the program's interpreter did it.

@@ -20,6 +20,7 @@ from interlock.replay.run_file import parse_run, replay_file, to_text
 from tests.support.models import MODELS, shipped
 
 FLAWS = {
+    "lamp_lies": ("green := NOT (lower OR raise OR pin_pull)", "green := secured"),
     "pin_alone": ("secured := pin_in", "secured := ramp_home AND pin_in"),
     "lost_bracket": ("pump AND raise OR lower", "pump AND (raise OR lower)"),
     "stop_that_does_not": (
@@ -47,6 +48,7 @@ def wait(desk: Desk) -> None:
     "id_",
     [
         "pin_alone",
+        pytest.param("lamp_lies", marks=pytest.mark.slow),
         pytest.param("lost_bracket", marks=pytest.mark.slow),
         pytest.param("stop_that_does_not", marks=pytest.mark.slow),
     ],
