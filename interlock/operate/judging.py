@@ -178,7 +178,7 @@ class Jobs:
             theirs.close()
             # It may have been stopped while it was being started; nothing listens then.
             _listen(job, ours)
-            if not job.wanted:
+            if job.stage == "stopped":
                 self._end(job)
             process.join(5)
             self._end(job)
