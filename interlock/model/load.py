@@ -10,7 +10,7 @@ from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE, file_beside, read_text
 from interlock.model.machines import read_machines, read_moves
-from interlock.model.model import Delay, Formula, Hazard, Model, Output, Sensor, Statement
+from interlock.model.model import Delay, Formula, Hazard, Model, Output, Sensor, Statement, Supply
 from interlock.model.names import Mistakes, Names
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
@@ -100,6 +100,7 @@ def _resolve(
     for number, name in enumerate(shape.map):
         names.known(name, machines, ("map", number), "a machine")
     side_view = read_side_view(names)
+    supplies = _supplies(names)
     if mistakes.found:
         return None
     if side_view is not None:
@@ -133,6 +134,7 @@ def _resolve(
         expected_vacuous=tuple(shape.expected.vacuous),
         expected_under={fault: tuple(ids) for fault, ids in shape.expected.under.items()},
         side_view=None if side_view is None else side_view.moving,
+        supplies=supplies,
     )
 
 
@@ -162,6 +164,15 @@ def _unsafe(names: Names) -> Formula | None:
     if names.shape.unsafe is None:
         return None
     return names.formula(("unsafe",), names.shape.unsafe, names.truth())
+
+
+def _supplies(names: Names) -> dict[str, Supply]:
+    found = {}
+    for name, shape in names.shape.power.items():
+        formula = names.formula(("power", name, "while"), shape.while_, names.physical())
+        if formula is not None:
+            found[name] = Supply(name, shape.says, formula)
+    return found
 
 
 def _output(names: Names, name: str) -> Output:

@@ -301,6 +301,15 @@ class MovingDrawing:
 
 
 @dataclass(frozen=True)
+class Supply:
+    """A supply of power, and the formula that holds while it feeds."""
+
+    name: str
+    says: str
+    feeds_while: Formula
+
+
+@dataclass(frozen=True)
 class Model:
     """Everything a model folder says. Names are unique across machines, outputs and terms.
 
@@ -344,6 +353,7 @@ class Model:
     expected_vacuous: tuple[str, ...] = ()
     expected_under: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     side_view: MovingDrawing | None = None
+    supplies: Mapping[str, Supply] = field(default_factory=dict)
 
     @property
     def name(self) -> str:

@@ -239,6 +239,13 @@ class FaultShape(_Shape):
     )
 
 
+class PowerShape(_Shape):
+    """A supply that can be taken away, such as a plugged lead."""
+
+    says: Words = ""
+    while_: Expression = Field(alias="while", description="While this holds, it feeds.")
+
+
 ByValue = Annotated[
     dict[Words, Words],
     Field(min_length=1, description="For each value of the expression; ELSE for all others."),
@@ -346,6 +353,9 @@ class ModelShape(_Shape):
     )
     map: Names = Field(default_factory=list, description="Machines that the map is collapsed to.")
     side_view: SideViewShape | None = None
+    power: dict[Name, PowerShape] = Field(
+        default_factory=dict, description="Supplies; 'draw' works out what acts on each alone."
+    )
     hazards: dict[Name, HazardShape] = Field(default_factory=dict)
     requirements: dict[Name, RequirementShape] = Field(min_length=1)
     faults: dict[Name, FaultShape] = Field(default_factory=dict)

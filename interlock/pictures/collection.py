@@ -17,6 +17,7 @@ from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.picture import Picture
 from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.side_view import SideView
+from interlock.pictures.supplies import draw_supplies
 from interlock.pictures.timing import draw_timing
 from interlock.replay.moments import moments_of
 from interlock.studies.conversions import Conversions, ConversionStudy
@@ -28,6 +29,7 @@ KINDS = {
     "conversions": "the map of reachable configurations and conversions",
     "permissives": "which signals permit which motion, for each machine that is driven",
     "matrix": "the cause-and-effect matrix, also as a CSV table",
+    "supplies": "what each supply of power feeds, for models that declare some",
     "side-view": "the side view at the start and in each configuration of the conversions",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",
     "steps": "the side view of each step of such a run",
@@ -79,6 +81,8 @@ def draw_model(
     if not {"conversions", "permissives", "matrix", "side-view"}.isdisjoint(kinds):
         built = build(model, run_class)
         pictures += _explored(built, engine, kinds, limits, progress)
+    if "supplies" in kinds:
+        pictures += draw_supplies(model)
     if "side-view" in kinds:
         pictures.append(_at_the_start(model))
     verification = None

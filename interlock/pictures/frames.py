@@ -10,7 +10,7 @@ from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.pictures.side_view import SideView
 from interlock.pictures.style import DANGER, PALE, SAFE, wrapped
-from interlock.pictures.svg import element, picture, text, width_of
+from interlock.pictures.svg import element, picture, text, width_of, wrapped_to
 from interlock.pictures.truth import Value
 from interlock.replay.judge import Replayed
 from interlock.replay.moments import Moment, moments_of
@@ -141,7 +141,7 @@ def draw_sheet(
     y += _GAP
     for first in range(0, len(frames), n_columns):
         row = frames[first : first + n_columns]
-        captions = [_wrapped(frame.says, frame_width - 16) for frame in row]
+        captions = [wrapped_to(frame.says, frame_width - 16, _SIZE) for frame in row]
         top = y + 22 + _LINE * max(map(len, captions))
         for column, (frame, lines) in enumerate(zip(row, captions, strict=True)):
             x = _MARGIN + column * (frame_width + _GAP)
@@ -152,18 +152,6 @@ def draw_sheet(
     says = " ".join(f"{frame.head}. {'. '.join(view.words(frame.values))}." for frame in frames)
     background = element("rect", x=0, y=0, width=_SHEET, height=y, fill="#ffffff")
     return picture(_SHEET, y, [background, *parts], title=title, says=says)
-
-
-def _wrapped(words: str, width: float) -> list[str]:
-    """The lines of `words`, none wider than `width` pixels."""
-    lines = [""]
-    for word in words.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if width_of(longer, _SIZE) > width and lines[-1]:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines if words else []
 
 
 def _bordered(

@@ -109,3 +109,15 @@ def picture(
         f'<title id="{coded(head)}">{coded(title)}</title>\n'
         f'<desc id="{coded(told)}">{coded(says)}</desc>\n' + "\n".join(content) + "\n</svg>\n"
     )
+
+
+def wrapped_to(words: str, width: float, size: float) -> list[str]:
+    """The lines of `words` in letters of `size`, none wider than `width` where words allow it."""
+    lines = [""]
+    for word in words.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and width_of(longer, size) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines if words.strip() else []

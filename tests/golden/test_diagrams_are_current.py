@@ -17,7 +17,7 @@ from interlock.pictures.collection import draw_model
 ROOT = Path(__file__).parents[2]
 BROKEN = "ramp-broken/seal-in-survives-stop"
 # Runs are only drawn where a requirement is violated; judging Wren takes a minute.
-ALL_BUT_RUNS = ("machines", "conversions", "permissives", "matrix", "side-view")
+ALL_BUT_RUNS = ("machines", "conversions", "permissives", "matrix", "supplies", "side-view")
 
 
 def current(name: str, kinds: tuple[str, ...]) -> dict[str, str]:
