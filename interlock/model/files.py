@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
@@ -62,7 +63,22 @@ def file_beside(document: Document, path: DocumentPath, name: str, what: str, ex
     if given.is_absolute() or len(given.parts) != 1 or given.parts[0] == "..":
         says = f"{what} must be a file in the model's own folder, such as {example}"
         raise InputError([Mistake(place, says)])
-    return Path(place.file).parent / given
+    file = Path(place.file).parent / given
+    check_inside(file, place)
+    return file
+
+
+def check_inside(file: Path, place: Place) -> None:
+    """Refuse a link in a model's folder that leads out of it.
+
+    Raises
+    ------
+    InputError
+    """
+    # os.path, since a name too long for the system is told better where it is read.
+    if os.path.islink(file) and file.resolve().parent != file.parent.resolve():
+        said = f"{file.name} is a link that leads out of the model's own folder"
+        raise InputError([Mistake(place, said)])
 
 
 def _near(file: Path) -> str:

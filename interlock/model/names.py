@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import TracebackType
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
@@ -88,6 +89,7 @@ class Names:
     terms: dict[str, Formula] = field(default_factory=dict)
     _open: list[str] = field(default_factory=list)
     _failed: set[str] = field(default_factory=set)
+    _scopes: dict[frozenset[tuple[str, Type]], Scope] = field(default_factory=dict)
     _too_deep: bool = False
 
     def formula(
@@ -112,20 +114,34 @@ class Names:
 
         with self.mistakes.collected():
             tree = parse_expression(text, locate=locate)
-            scope = Scope.of({**names, **dict.fromkeys(self.shape.terms, BOOL)}, self._enums())
+            scope = self._scope(names)
             for used in self._terms_in(text):
                 if not self.term(used, place):
                     return None
             return Formula(" ".join(text.split()), place, check_expression(tree, scope, expected))
         return None
 
+    def _scope(self, names: Mapping[str, Type]) -> Scope:
+        """The scope of `names` and all terms, made once."""
+        key = frozenset(names.items())
+        if key not in self._scopes:
+            whole = {**names, **dict.fromkeys(self.shape.terms, BOOL)}
+            self._scopes[key] = Scope.of(whole, self._enums())
+        return self._scopes[key]
+
     def _enums(self) -> list[EnumType]:
         types = [type_of(machine) for machine in self.machines.values()]
         return [t for t in types if isinstance(t, EnumType)]
 
     def _terms_in(self, text: str) -> list[str]:
-        words = {word.casefold() for word in _words(text)}
-        return [name for name in self.shape.terms if name.casefold() in words]
+        folded = self._folded_terms
+        found = {folded[w] for w in map(str.casefold, _words(text)) if w in folded}
+        return [name for _, name in sorted(found)]
+
+    @cached_property
+    def _folded_terms(self) -> dict[str, tuple[int, str]]:
+        """Each term with its number, by what it is called in any case of letters."""
+        return {name.casefold(): (n, name) for n, name in enumerate(self.shape.terms)}
 
     def term(self, name: str, used_at: Place) -> bool:
         """Check the term called `name` if it was not yet; tell whether it can be used."""

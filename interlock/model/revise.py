@@ -14,7 +14,7 @@ from pathlib import Path as FilePath
 from pathlib import PurePosixPath, PureWindowsPath
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
-from interlock.model.files import MODEL_FILE, read_text
+from interlock.model.files import MODEL_FILE, check_inside, read_text
 from interlock.model.shape import check_revision, shape_of
 from interlock.model.yaml import Document, Path, Plain, read
 
@@ -75,6 +75,7 @@ def read_model_file(folder: FilePath) -> Read:
 
 def _read(folder: FilePath, wanted_at: Place | None, above: tuple[str, ...]) -> Read:
     file = folder / MODEL_FILE
+    check_inside(file, wanted_at or Place(str(file), 1, 1))
     text = read_text(file, wanted_at)
     document = read(text, str(file))
     texts = {str(file): text}

@@ -293,8 +293,8 @@ class Parts:
         kind, place = self._places[node]
         if kind != "const":
             lowering.lines += [
-                f"  %at{place} = getelementptr i64, ptr %kept, i64 {place}",
-                f"  %read{place} = load i64, ptr %at{place}",
+                f"  %held{place} = getelementptr i64, ptr %kept, i64 {place}",
+                f"  %read{place} = load i64, ptr %held{place}",
             ]
             name = f"%read{place}"
             if kind == "i1":

@@ -1,0 +1,1 @@
+"""Hostile and broken inputs, and processes that are killed."""
