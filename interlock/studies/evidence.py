@@ -1,9 +1,10 @@
 """Evidence of a verification, for `interlock.recheck`.
 
-For all that holds in one run class: one system with the observers of those requirements, its
-reachable states as an inductive invariant, and what endless runs and ways to a goal need besides.
-For all that is violated: the run. The invariant comes from the symbolic engine, whichever engine
-gave the verdict; so the evidence is also a second opinion before anyone has checked it.
+For all that holds in one run class: one system without observers and one with those of the
+requirements that need them, their reachable states as inductive invariants, and what endless runs
+and ways to a goal need besides. For all that is violated: the run. The invariants come from the
+symbolic engine, whichever engine gave the verdict; so the evidence is also a second opinion before
+anyone has checked it.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from interlock.base.folders import write_whole_folder
 from interlock.engines.symbolic.certify import certify
 from interlock.kernel.certificate import Certificate
 from interlock.kernel.evaluate import State
+from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import (
     DeclinedError,
     Limits,
@@ -30,7 +32,7 @@ from interlock.kernel.query import (
     Trap,
 )
 from interlock.kernel.requirement import Outcome, Pattern
-from interlock.model.build import RunClass, build
+from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
 from interlock.recheck.asked import Asked, asked, state_after
 from interlock.recheck.folder import check_may_write
@@ -135,34 +137,47 @@ def _write_class(
     for finding in findings:
         draft.verdicts[finding.requirement.id] = _bare(draft, model, name, finding)
     shown = [f for f in findings if _needs_sets(f)]
-    if not shown:
-        return
-    system = f"system-{name.removeprefix('class-')}"
+    watched = [f for f in shown if needs_observer(f.requirement)]
+    plain = [f for f in shown if not needs_observer(f.requirement)]
+    number = name.removeprefix("class-")
+    # Observers add states, and only to what needs them.
+    for system, group in ((f"system-{number}", plain), (f"system-{number}-watched", watched)):
+        if group:
+            _write_system(draft, built, name, system, group, limits, progress)
+
+
+def _write_system(
+    draft: _Draft,
+    built: Built,
+    run_class: str,
+    name: str,
+    shown: Sequence[Finding],
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> None:
     here = asked(built, [f.requirement.id for f in shown])
     queries, ends = _questions(here, shown)
+    certificate: Certificate | str
     try:
         certificate = certify(here.system, queries, ends, limits, _labelled(progress))
     except DeclinedError as declined:
         certificate = f"the symbolic engine declines the system: {declined}"
     except ValueError as error:
-        raise InternalError(f"evidence of {model.name}: {error}") from None
+        raise InternalError(f"evidence of {built.model.name}: {error}") from None
     if isinstance(certificate, str):
-        reason = f"no invariant: {certificate}"
         for finding in shown:
-            _leave_out(draft, finding.requirement.id, reason)
+            _leave_out(draft, finding.requirement.id, f"no invariant: {certificate}")
         return
-    entry = _entry(name, here, shown, certificate)
-    draft.systems[system] = entry
-    draft.files[f"{system}.smt2"] = _script(here, certificate, ends).encode()
+    draft.systems[name] = _entry(run_class, here, shown, certificate)
+    draft.files[f"{name}.smt2"] = _script(here, certificate, ends).encode()
+    missing = certificate.missing
     for finding in shown:
         id_ = finding.requirement.id
-        reasons = [
-            certificate.missing[q] for q in here.of(id_).values() if q in certificate.missing
-        ]
+        reasons = [missing[q] for q in here.of(id_).values() if q in missing]
         if reasons:
             _leave_out(draft, id_, reasons[0])
         else:
-            draft.verdicts[id_] = draft.verdicts[id_].model_copy(update={"system": system})
+            draft.verdicts[id_] = draft.verdicts[id_].model_copy(update={"system": name})
 
 
 def _labelled(progress: ProgressSink | None) -> ProgressSink | None:
