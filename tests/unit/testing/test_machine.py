@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unittest
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from interlock.testing.controllers import ControllerError, ProgramController, Va
 from interlock.testing.drive import Differs, Faulty, Unanswered, Violated
 from interlock.testing.machine import ControllerMachine, machine_for
 from interlock.testing.seeds import find_seeds
-from tests.support.models import shipped
+from tests.support.models import MODELS, shipped
 
 # A lamp that needs its time: the timer is free in the model, and the bench lets time pass.
 TIMED = """
@@ -199,3 +200,31 @@ def test_what_a_controller_raises_is_told() -> None:
 
     with pytest.raises(Faulty, match="the controller raised ZeroDivisionError: by nothing"):
         machine_for(shipped("ramp"), Raising(), seeds=())
+
+
+def test_the_test_case_runs_by_itself_with_settings_for_machines_and_hardware() -> None:
+    machine = machine_for(shipped("ramp"), RampInPython(), seeds=())
+    chosen = machine.TestCase.settings
+    assert (chosen.deadline, chosen.stateful_step_count) == (None, 25)
+    machine.TestCase.settings = settings(chosen, max_examples=5, derandomize=True, database=None)
+    result = unittest.TestResult()
+    unittest.defaultTestLoader.loadTestsFromTestCase(machine.TestCase).run(result)
+    assert (result.testsRun, result.errors, result.failures) == (1, [], [])
+    assert machine.tally.n_runs >= 5
+
+
+def test_faults_strike_the_controller_under_test_too(tmp_path: Path) -> None:
+    """With a fault the ramp's end stop lies; its program believes it, and so is found at fault."""
+    for name in ("model.yaml", "controller.st", "mimic.svg"):
+        source = MODELS / "ramp" / name
+        if source.exists():
+            (tmp_path / name).write_text(source.read_text(encoding="utf-8"), encoding="utf-8")
+    with (tmp_path / "model.yaml").open("a", encoding="utf-8") as file:
+        file.write("faults: {E1: {says: end stop stuck, sensor: ramp_home, stuck: TRUE}}\n")
+    model = load(tmp_path)
+    machine = machine_for(model, RampInPython(), faults=1, seeds=())
+    moves = ["panel to START", "panel to LOWER", "pin: in to out", "ramp: stowed to between"]
+    for move in (*moves, "E1 strikes", "panel to NONE"):
+        machine.drive.make(move)
+    with pytest.raises(Violated, match="R2"):
+        machine.drive.make("pin: out to in")
