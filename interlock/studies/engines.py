@@ -46,15 +46,15 @@ class AutomaticEngine:
         """As `Engine.explore`; the answer names the engine that gave it."""
         engines = catalogue()
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
+        cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
         names = frozenset(variable.name for variable in system.variables)
         # With more variables the same system, as one that is observed, has more states yet.
-        outgrown = any(
+        outgrown = cut_by_cap and any(
             known <= names if n >= MAX_ENUMERATED else known < names
             for known, n in self._known
             if 2 * n > MAX_ENUMERATED
         )
         if n_flags <= MAX_FLAGS and not outgrown:
-            cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
             capped = replace(limits, max_states=MAX_ENUMERATED) if cut_by_cap else limits
             try:
                 explored = engines["enumerate"]().explore(system, queries, capped, progress)

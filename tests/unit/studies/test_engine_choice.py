@@ -48,3 +48,14 @@ def test_what_only_adds_to_a_large_system_is_not_enumerated_in_vain(
     large = engines.AutomaticEngine()
     assert large.explore(built.system, []).engine == "enumerate"
     assert large.explore(watched, []).engine == "symbolic"
+
+
+def test_a_short_look_is_enumerated_however_large_the_system_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    built = build(gate(tmp_path))
+    watched = ask(built.system, built.requirements["R3"]).system
+    engine = engines.AutomaticEngine()
+    n = engine.explore(built.system, []).n_states
+    monkeypatch.setattr(engines, "MAX_ENUMERATED", 2 * n - 1)
+    assert engine.explore(watched, [], Limits(max_states=3)).engine == "enumerate"
