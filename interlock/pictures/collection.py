@@ -150,7 +150,7 @@ def draw_run(
         name = f"steps-{requirement.id}"
         yield Picture(name, f"run that violates {requirement.id}, seen", sheet, is_svg=True)
     if "timing" in kinds:
-        diagram = draw_timing(model, finding.run, title, every)
+        diagram = draw_timing(model, finding.run, title, requirement.id, every)
         name = f"timing-{requirement.id}"
         yield Picture(name, f"run that violates {requirement.id}, timed", diagram, is_svg=True)
 

@@ -8,17 +8,16 @@ program's own lines.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.kernel.system import MoveKind
-from interlock.model.model import Model
+from interlock.model.model import Formula, Model
+from interlock.pictures.signals import Signal, conditions_of, judged, signals_of
 from interlock.pictures.style import DANGER, INK, PALE
 from interlock.pictures.svg import element, number, picture, text, width_of
 from interlock.replay.judge import Replayed
 from interlock.replay.moments import Moment, moments_of
 from interlock.replay.story import WHO, change_in_words
-from interlock.st.types import BoolType, label_of
 
 _LEFT, _TOP = 16.0, 74.0
 _WHO, _SAYS, _SOURCE = 44.0, 120.0, 234.0  # columns of the story
@@ -37,43 +36,13 @@ LETTERS = {
 }
 
 
-@dataclass(frozen=True)
-class Signal:
-    """One row of a diagram.
-
-    Attributes
-    ----------
-    name, group : str
-    values : tuple of str
-        A label for each moment drawn.
-    is_bool : bool
-    lies : tuple of bool
-        Whether it says something else than what is so, at each moment.
-    """
-
-    name: str
-    group: str
-    values: tuple[str, ...]
-    is_bool: bool
-    lies: tuple[bool, ...]
-
-    @property
-    def changes(self) -> bool:
-        """Whether it has more than one value."""
-        return len(set(self.values)) > 1
-
-    @property
-    def runs(self) -> Iterator[tuple[int, int, str]]:
-        """First column, number of columns and value, of each stretch without a change."""
-        start = 0
-        for end in range(1, len(self.values) + 1):
-            if end == len(self.values) or self.values[end] != self.values[start]:
-                yield start, end - start, self.values[start]
-                start = end
-
-
 def draw_timing(
-    model: Model, run: Replayed, title: str, every: bool = False, prefix: str = ""
+    model: Model,
+    run: Replayed,
+    title: str,
+    requirement: str = "",
+    every: bool = False,
+    prefix: str = "",
 ) -> str:
     """The timing diagram of a run as SVG text.
 
@@ -82,6 +51,8 @@ def draw_timing(
     model : Model
     run : Replayed
     title : str
+    requirement : str
+        Id of the requirement whose conditions are drawn, too.
     every : bool
         Whether to draw what never changes, too, and every input of the program. Else only what
         changes is drawn, and inputs only where they lie.
@@ -90,9 +61,12 @@ def draw_timing(
     """
     moments = moments_of(model, [happening.move for happening in run.happenings])
     drawn = _worth_drawing(moments, run)
-    signals = [s for s in _signals(model, drawn) if every or _matters(s)]
+    conditions = conditions_of(model, requirement)
+    signals = [s for s in signals_of(model, drawn) if every or s.matters]
+    signals += judged(model, drawn, requirement, conditions)
     diagram = _Diagram(drawn, signals, run)
     diagram.waves()
+    diagram.meanings(conditions)
     diagram.story(model)
     says = "Steps: " + " ".join(
         f"{m.number} {_who(m)}: {_changes(model, m) or 'nothing to be seen changes'}."
@@ -123,31 +97,6 @@ def _worth_drawing(moments: Sequence[Moment], run: Replayed) -> list[Moment]:
         if not is_quiet or moment is moments[-1]:
             kept.append(moment)
     return kept
-
-
-def _signals(model: Model, moments: Sequence[Moment]) -> Iterator[Signal]:
-    truthful = (False,) * len(moments)
-    for is_control, group in ((True, "controls"), (False, "plant")):
-        for machine in model.machines.values():
-            if machine.is_control is is_control:
-                values = tuple(moment.shown[machine.name] for moment in moments)
-                yield Signal(machine.name, group, values, machine.is_bool, truthful)
-    for id_ in model.faults:
-        values = tuple("TRUE" if id_ in moment.struck else "FALSE" for moment in moments)
-        yield Signal(id_, "faults", values, True, truthful)
-    for variable in model.program.inputs:
-        type_, name = variable.type, variable.name
-        values = tuple(label_of(type_, moment.signals[name]) for moment in moments)
-        lies = tuple(name in moment.lying for moment in moments)
-        yield Signal(name, "inputs", values, isinstance(type_, BoolType), lies)
-    outputs = {v.name: v.type for v in model.program.variables}
-    for name in model.outputs:
-        values = tuple(moment.shown[name] for moment in moments)
-        yield Signal(name, "outputs", values, isinstance(outputs[name], BoolType), truthful)
-
-
-def _matters(signal: Signal) -> bool:
-    return any(signal.lies) if signal.group == "inputs" else signal.changes
 
 
 def _who(moment: Moment) -> str:
@@ -304,6 +253,14 @@ class _Diagram:
             )
             words = _fitting(value, right - left - 10, _SIZE)
             self._text((left + right) / 2, bottom - 4, words, text_anchor="middle")
+
+    def meanings(self, conditions: Mapping[str, Formula]) -> None:
+        """What the conditions of the requirement are."""
+        for role, formula in conditions.items():
+            self._text(_LEFT + 8, self.y, role, fill=PALE)
+            self._text(_SAYS, self.y, formula.text, font_family="Courier, monospace", font_size=10)
+            self.y += 15
+        self.y += 4 if conditions else 0
 
     def story(self, model: Model) -> None:
         """The steps in words, each scan with the lines of the program that decided."""

@@ -13,7 +13,8 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_of_run
 from interlock.pictures.side_view import SideView
-from interlock.pictures.timing import LETTERS, Signal, draw_timing
+from interlock.pictures.signals import Signal
+from interlock.pictures.timing import LETTERS, draw_timing
 from interlock.replay.judge import Replayed
 from interlock.replay.player import Player
 from interlock.studies.verify import verify
@@ -149,3 +150,32 @@ def test_conversions_have_a_frame_for_each_configuration_and_tell_where_they_arr
         *("", "", "arrived: goal A", "", "arrived: goal B"),
     ]
     assert frames[1].says == "the solenoid pulls the pin"
+
+
+def last_level(svg: str, row: str) -> str:
+    """Whether the line of `row` ends high or low."""
+    root = ElementTree.fromstring(svg)
+    parts = list(root)
+    at = next(n for n, e in enumerate(parts) if e.get("x") == "24" and e.text == row)
+    top = float(parts[at].get("y") or 0) - 12
+    path = next(e for e in parts[at + 1 :] if e.tag == f"{SVG}path" and e.get("fill") == "none")
+    end = float((path.get("d") or "").split()[-1])
+    return "high" if abs(end - top) < 1 else "low"
+
+
+def test_what_a_requirement_forbids_is_a_row_that_is_high_where_it_is_violated(run: Run) -> None:
+    model, found = run
+    diagram = draw_timing(model, found, "t", requirement="R1")
+    assert last_level(diagram, "forbidden") == "high"
+    assert last_level(diagram, "pump") == "low"
+    assert "vehicle = driving AND NOT secured" in texts(diagram)
+
+
+@pytest.mark.parametrize(
+    ("id_", "expected"),
+    [("R2", {"demanded", "applies where"}), ("R6", {"trigger", "response"}), ("R8", {"goal"})],
+)
+def test_each_pattern_has_rows_for_its_conditions(id_: str, expected: set[str], run: Run) -> None:
+    model, found = run
+    diagram = draw_timing(model, found, "t", requirement=id_)
+    assert rows(diagram) - rows(draw_timing(model, found, "t")) >= expected

@@ -1,0 +1,115 @@
+"""The rows of a timing diagram: everything that has values in a run, and what is asked of it."""
+
+from __future__ import annotations
+
+from collections import ChainMap
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from interlock.kernel.requirement import Pattern
+from interlock.model.model import Formula, Model
+from interlock.pictures.truth import Reader
+from interlock.replay.moments import Moment
+from interlock.st.evaluate import evaluate_expression
+from interlock.st.types import BoolType, label_of
+
+INPUTS = "inputs"
+# What the one or two conditions of a pattern are to it.
+_ROLES = {
+    Pattern.NEVER: ("forbidden", ""),
+    Pattern.ALWAYS: ("demanded", ""),
+    Pattern.EXISTS: ("wanted once", ""),
+    Pattern.LEADS_TO: ("trigger", "response"),
+    Pattern.ONLY_AFTER: ("event", "needed before"),
+    Pattern.CAN_STILL: ("goal", ""),
+}
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One row of a diagram.
+
+    Attributes
+    ----------
+    name, group : str
+    values : tuple of str
+        A label for each moment drawn.
+    is_bool : bool
+    lies : tuple of bool
+        Whether it says something else than what is so, at each moment.
+    """
+
+    name: str
+    group: str
+    values: tuple[str, ...]
+    is_bool: bool
+    lies: tuple[bool, ...]
+
+    @property
+    def changes(self) -> bool:
+        """Whether it has more than one value."""
+        return len(set(self.values)) > 1
+
+    @property
+    def matters(self) -> bool:
+        """Whether it is worth a row: inputs are where they lie, all else where it changes."""
+        return any(self.lies) if self.group == INPUTS else self.changes
+
+    @property
+    def runs(self) -> Iterator[tuple[int, int, str]]:
+        """First column, number of columns and value, of each stretch without a change."""
+        start = 0
+        for end in range(1, len(self.values) + 1):
+            if end == len(self.values) or self.values[end] != self.values[start]:
+                yield start, end - start, self.values[start]
+                start = end
+
+
+def signals_of(model: Model, moments: Sequence[Moment]) -> Iterator[Signal]:
+    """A row for everything: controls, plant, faults, inputs and outputs."""
+    truthful = (False,) * len(moments)
+    for is_control, group in ((True, "controls"), (False, "plant")):
+        for machine in model.machines.values():
+            if machine.is_control is is_control:
+                values = tuple(moment.shown[machine.name] for moment in moments)
+                yield Signal(machine.name, group, values, machine.is_bool, truthful)
+    for id_ in model.faults:
+        values = tuple("TRUE" if id_ in moment.struck else "FALSE" for moment in moments)
+        yield Signal(id_, "faults", values, True, truthful)
+    for variable in model.program.inputs:
+        type_, name = variable.type, variable.name
+        values = tuple(label_of(type_, moment.signals[name]) for moment in moments)
+        lies = tuple(name in moment.lying for moment in moments)
+        yield Signal(name, INPUTS, values, isinstance(type_, BoolType), lies)
+    outputs = {v.name: v.type for v in model.program.variables}
+    for name in model.outputs:
+        values = tuple(moment.shown[name] for moment in moments)
+        yield Signal(name, "outputs", values, isinstance(outputs[name], BoolType), truthful)
+
+
+def conditions_of(model: Model, requirement: str) -> dict[str, Formula]:
+    """What the requirement speaks of, by what it is to the requirement."""
+    statement = model.statements.get(requirement)
+    if statement is None:
+        return {}
+    p, s = _ROLES[statement.pattern]
+    given = {p: statement.p, s: statement.s, "applies where": statement.when}
+    given |= {"scope opens": statement.opens, "scope closes": statement.closes}
+    return {role: formula for role, formula in given.items() if formula is not None}
+
+
+def judged(
+    model: Model, moments: Sequence[Moment], requirement: str, conditions: Mapping[str, Formula]
+) -> Iterator[Signal]:
+    """A row for each condition of a requirement."""
+    reader = Reader(model)
+    truths: list[Mapping[str, int]] = []
+    for moment in moments if conditions else ():
+        truth = reader.read(moment.seen)
+        signals = {name.casefold(): value for name, value in moment.signals.items()}
+        # A signal may have the name of what it tells of; then the truth is meant.
+        truths.append(ChainMap(truth, signals))  # type: ignore[arg-type]
+    for role, formula in conditions.items():
+        numbers = [evaluate_expression(formula.tree, truth) for truth in truths]
+        values = tuple("TRUE" if number else "FALSE" for number in numbers)
+        yield Signal(role, requirement, values, True, (False,) * len(values))
