@@ -1,0 +1,123 @@
+"""Processes killed at any moment leave what was there before, or all of what was to be."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from interlock.base.folders import write_whole_folder
+from interlock.cli.main import run
+from interlock.recheck.folder import read_folder
+from tests.support.models import MODELS
+
+RAMP = MODELS / "ramp"
+
+
+def seconds_alone(arguments: list[str]) -> float:
+    """How long the command takes where nobody kills it."""
+    started = time.monotonic()
+    subprocess.run(
+        [sys.executable, "-m", "interlock", *arguments], check=False, capture_output=True
+    )
+    return time.monotonic() - started
+
+
+def killed(arguments: list[str], times: int, seed: int) -> Iterator[int]:
+    """Run a command and kill it at random moments; yields after each."""
+    whole = seconds_alone(arguments)
+    chosen = random.Random(seed)
+    for number in range(times):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "interlock", *arguments],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        # Most moments near the end, where files are written.
+        time.sleep(whole * (1 - chosen.random() ** 2 / 2))
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        yield number
+
+
+@pytest.mark.slow
+def test_a_killed_verify_leaves_whole_json_and_whole_evidence(tmp_path: Path) -> None:
+    file, folder = tmp_path / "out.json", tmp_path / "evidence"
+    command = ["verify", str(RAMP), "--plain", "--json", str(file), "--evidence", str(folder)]
+    for _ in killed(command, 8, 1):
+        assert json.loads(file.read_text())["requirements"]
+        assert read_folder(folder).manifest.verdicts
+    assert run(["recheck", str(folder), "--model", str(RAMP)]) == 0
+    assert run(command) == 0
+    left = {p.name for p in tmp_path.iterdir()}
+    assert {"out.json", "evidence"} <= left
+    assert not [name for name in left if name.endswith(".part")]
+
+
+@pytest.mark.slow
+def test_a_killed_first_verify_leaves_nothing_or_all(tmp_path: Path) -> None:
+    folder = tmp_path / "evidence"
+    for number in range(4):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "interlock", "verify", str(RAMP), "--evidence", str(folder)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        time.sleep(0.2 + 0.2 * number)
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        if folder.exists():
+            assert read_folder(folder).manifest.verdicts
+
+
+@pytest.mark.slow
+def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
+    def command(folder: str, out: str) -> list[str]:
+        sample = ["--sample", "12", "-j", "1"]
+        files = ["-o", str(tmp_path / folder), "--json", str(tmp_path / out)]
+        return ["challenge", str(RAMP), "--plain", *sample, *files]
+
+    for _ in killed(command("killed", "killed.json"), 4, 2):
+        pass
+    codes = {run(command("killed", "killed.json")), run(command("whole", "whole.json"))}
+    assert len(codes) == 1
+    ours, known = (
+        json.loads((tmp_path / name).read_text()) for name in ("killed.json", "whole.json")
+    )
+    assert ours == known
+
+
+def test_a_folder_is_replaced_at_once_and_leftovers_go(tmp_path: Path) -> None:
+    folder = tmp_path / "evidence"
+    write_whole_folder(folder, {"a": b"1", "runs/b": b"2"})
+    left = tmp_path / ".evidence.999999999.part"
+    left.mkdir()
+    (left / "half").write_bytes(b"")
+    write_whole_folder(folder, {"c": b"3"})
+    assert [p.name for p in tmp_path.iterdir()] == ["evidence"]
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == {"c": b"3"}
+
+
+def test_a_folder_stays_as_it_was_where_writing_fails(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "evidence"
+    write_whole_folder(folder, {"a": b"1"})
+
+    def full(self: Path, content: bytes) -> int:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(OSError, match="No space"):
+        write_whole_folder(folder, {"a": b"2"})
+    monkeypatch.undo()
+    assert (folder / "a").read_bytes() == b"1"
+    assert [p.name for p in tmp_path.iterdir()] == ["evidence"]
