@@ -126,6 +126,7 @@ def _lists(sheet: Sheet) -> Iterable[tuple[str, list[str]]]:
         [goals[id_].says for id_ in goals if id_ in sheet.impossible],
     )
     yield "Open", [f"{goals[id_].says}: {reason}" for id_, reason in sheet.open.items()]
+    yield "Not asked: inputs and outputs with more than two values", list(sheet.left_out)
     faults = sheet.model.faults
     yield (
         "Not to be injected in a yard",
@@ -148,6 +149,8 @@ def to_text(sheet: Sheet) -> str:
         "Coverage was measured by playing the sheet on the independent machine; 'impossible' comes "
         f"from {sheet.n_states:,} explored states.",
     ]
+    if sheet.left_out:
+        lines.append(f"  not asked, more than two values: {', '.join(sheet.left_out)}")
     lines += [f"  open: {id_}: {reason}" for id_, reason in list(sheet.open.items())[:20]]
     if len(sheet.open) > 20:
         lines.append(f"  and {len(sheet.open) - 20} more")

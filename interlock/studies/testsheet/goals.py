@@ -140,6 +140,11 @@ class Program:
         """An output after the next scan, over the state and the inputs."""
         return self.lowered.updates.get(output, var(output))
 
+    def not_boolean(self) -> tuple[str, ...]:
+        """The inputs and outputs that are not on or off."""
+        inputs = [v.name.removeprefix("input.") for v in self.lowered.inputs if v.domain != BOOL]
+        return (*inputs, *(n for n in self.outputs if n not in self.booleans()))
+
     def booleans(self) -> list[str]:
         """The outputs that are on or off."""
         domains = {v.name: v.domain for v in self.lowered.variables}

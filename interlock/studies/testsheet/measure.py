@@ -133,6 +133,9 @@ class _Gauge:
             if row.after is After.COLD_START:
                 bench.cold_start()
                 bench.settle()
+            elif row.after is After.RESTART:
+                bench.controller.restart()
+                bench.settle()
             end = bench.shown()
             remains = {n: end[n] for n in self.model.outputs if end[n] != before[n]}
         else:

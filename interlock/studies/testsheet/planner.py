@@ -22,6 +22,8 @@ from interlock.studies.testsheet.sheet import After, Do, Row
 
 # In places known from the first walk nothing has to be computed again.
 MOST_KNOWN_PLACES = 30_000
+# From so many places the program is given the chance to forget what an action left behind.
+MOST_PLACES_BACK = 150
 # Least number of goals that an action must show, whether the plant must be at rest meanwhile, and
 # how many places are looked at to find one. What can be shown at rest is.
 STAGES = ((8, True, 800), (3, True, 1500), (1, True, 4000), (3, False, 800), (1, False, 4000))
@@ -198,24 +200,42 @@ class Planner:
             return None  # those that were chosen are done in any case
         gains = self._gains(self.state)
         for force in sorted(gains, key=lambda f: (-len(gains[f]), f.signals, f.outputs)):
-            if len(gains[force]) >= least and self._tried_out(force)[1] == self.state:
+            if len(gains[force]) >= least and self._held(force)[1] == self.state:
                 return force
         return None
 
-    def _tried_out(self, force: Force) -> tuple[State, State, bool]:
-        """The state under `force`, that after it was let go, and whether a cold start was due."""
-        rig, before = self.rig, self.state
-        state = rig.restarted(before) if force.restart else before
+    def _held(self, force: Force) -> tuple[State, State]:
+        """The state under `force`, and that after it was let go."""
+        rig = self.rig
+        state = rig.restarted(self.state) if force.restart else self.state
         held = rig.settle(state, force)
-        let_go = rig.settle(held)
-        if rig.retained(let_go) == rig.retained(before):
-            return held, let_go, False
-        return held, rig.settle(rig.cold_started(let_go)), True
+        return held, rig.settle(held)
+
+    def _after(self, let_go: State) -> tuple[After, State]:
+        """What has to follow an action, and the state that this leads to."""
+        rig, before = self.rig, self.state
+        if rig.retained(let_go) != rig.retained(before):
+            return After.COLD_START, rig.settle(rig.cold_started(let_go))
+        if self._recovers(let_go, rig.memory(before)):
+            return After.RESTORE, let_go
+        return After.RESTART, rig.settle(rig.restarted(let_go))
+
+    def _recovers(self, state: State, memory: tuple[int, ...]) -> bool:
+        """Whether a few moves lead to where the program remembers the same again."""
+        seen, queue = {state}, [state]
+        for found in queue:
+            if self.rig.memory(found) == memory:
+                return True
+            for _, settled in self._successors(found):
+                if settled not in seen and len(seen) < MOST_PLACES_BACK:
+                    seen.add(settled)
+                    queue.append(settled)
+        return False
 
     def _force(self, force: Force) -> None:
         rig, before = self.rig, self.state
         self._tried.add((before, force))
-        held, end, cold = self._tried_out(force)
+        held, let_go = self._held(force)
         outputs = rig.outputs(before)
         seen = rig.outputs(held, force)
         changed = {name for name in outputs if outputs[name] != seen[name]}
@@ -228,10 +248,11 @@ class Planner:
             return
         self._done(shown)
         moving = not (rig.is_calm(before) and rig.is_calm(held))
+        after, end = self._after(let_go)
         self._add(
             do=Do.FORCE,
             force=force,
-            after=After.RESTORE if not cold else After.COLD_START,
+            after=after,
             in_motion=moving,
         )
         self.state = end

@@ -60,6 +60,7 @@ class Rig:
             for v in system.variables
             if v.role in (Role.OUTPUT, Role.MEMORY, Role.TIMER)
         ]
+        self._remembered = [system.index[v.name] for v in system.variables if v.role is Role.MEMORY]
         self._retained = [
             system.index[n] for n in sorted(program.lowered.retained) if n in system.index
         ]
@@ -139,6 +140,10 @@ class Rig:
     def retained(self, state: State) -> tuple[int, ...]:
         """What the controller keeps over a restart."""
         return tuple(state[place] for place in self._retained)
+
+    def memory(self, state: State) -> tuple[int, ...]:
+        """What the program remembers besides its outputs and timers."""
+        return tuple(state[place] for place in self._remembered)
 
     def start(self) -> State:
         """Power-up, settled."""

@@ -23,6 +23,7 @@ class After(Enum):
 
     NOTHING = "nothing"
     RESTORE = "restore"
+    RESTART = "restore and restart"  # what the program remembers would not go by itself
     COLD_START = "restore and cold start"  # what RETAIN keeps is cleared
 
 
@@ -103,6 +104,8 @@ class Sheet:
         Ids of goals that are not shown, each with the reason.
     not_injectable : tuple of str
         Ids of faults that cannot be brought about in a yard.
+    left_out : tuple of str
+        Inputs and outputs with more than two values: a terminal cannot be opened or bridged there.
     n_states : int
         States explored.
     n_moves_one_by_one : int
@@ -119,6 +122,7 @@ class Sheet:
     impossible: frozenset[str]
     open: Mapping[str, str]
     not_injectable: tuple[str, ...]
+    left_out: tuple[str, ...]
     n_states: int
     n_moves_one_by_one: int = 0
     n_least_rows: int = 0

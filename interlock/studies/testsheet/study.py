@@ -19,7 +19,7 @@ from interlock.kernel.query import (
     Values,
 )
 from interlock.kernel.system import PHASE
-from interlock.model.build import SCAN, Built, build
+from interlock.model.build import SCAN, build
 from interlock.model.model import Model
 from interlock.studies.testsheet.goals import (
     Goal,
@@ -94,7 +94,7 @@ def make_sheet(
     _from_witnesses(second, answers)
     planner = min(planner, second, key=lambda p: (len(p.todo), len(p.rows), p is second))
     measured = without_idle_rows(measure(model, planner.rows, list(conditions)))
-    sheet = _sheet(built, answers, measured, explored)
+    sheet = _sheet(model, program, answers, measured, explored)
     if explored.limit is not None:
         return sheet
     return replace(sheet, n_least_rows=least_rows(sheet, together))
@@ -149,14 +149,15 @@ def _from_witnesses(planner: Planner, answers: Mapping[Goal, Answer]) -> None:
 
 
 def _sheet(
-    built: Built,
+    model: Model,
+    program: Program,
     answers: Mapping[Goal, Answer],
     measured: Sequence[Measured],
     explored: Exploration,
 ) -> Sheet:
-    model = built.model
     covered = {goal for found in measured for goal in found.shown}
     impossible = {goal.id for goal, answer in answers.items() if answer.found is False}
+    impossible -= covered  # with a hand at the terminals more than the reachable can be seen
     left_open = {
         goal.id: f"undecided: {explored.limit}" if answer.found is None else IN_PASSING
         for goal, answer in answers.items()
@@ -175,6 +176,7 @@ def _sheet(
         impossible=frozenset(impossible),
         open=left_open,
         not_injectable=tuple(i for i, f in model.faults.items() if not is_injectable(f)),
+        left_out=program.not_boolean(),
         n_states=explored.n_states,
         n_moves_one_by_one=sum(lengths),
         n_least_moves=sum(id_.startswith("move ") for id_ in covered),

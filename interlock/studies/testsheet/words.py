@@ -98,6 +98,8 @@ def then_says(row: Row, expected: Expected) -> str:
     said = "restore"
     if row.after is After.COLD_START:
         said += "; start the controller with retained values cleared"
+    elif row.after is After.RESTART:
+        said += "; switch the controller off and on"
     if not expected.remains:
         return said + "; outputs as before"
     changes = ", ".join(f"{name} {_value(value)}" for name, value in expected.remains.items())

@@ -160,6 +160,14 @@ def test_a_latched_alarm_is_followed_by_a_cold_start(hatch: Model) -> None:
     assert all(row.after is After.COLD_START for row in latching)
 
 
+def test_what_is_latched_but_not_retained_takes_a_restart(tmp_path: Path) -> None:
+    sheet = sheet_of(written(tmp_path / "plain", program=HATCH_PROGRAM.replace("RETAIN ", "")))
+    afters = {row.after for row in sheet.rows if row.force is not None}
+    assert afters == {After.RESTORE, After.RESTART}
+    # The alarm is never on without a fault, and is seen all the same with a wire open.
+    assert "lamp alarm on" in sheet.covered - sheet.impossible
+
+
 def test_a_model_may_say_what_can_be_injected(tmp_path: Path) -> None:
     word = HATCH.replace("stuck: TRUE}\n  W5", "stuck: TRUE, injectable: true}\n  W5")
     model = written(
@@ -173,6 +181,14 @@ def test_only_what_acts_on_terminals_can_be_called_injectable(tmp_path: Path) ->
     word = HATCH.replace("machine: hatch}", "machine: hatch, injectable: true}")
     with pytest.raises(InputError, match="W5: only what a fault does to signals, outputs or"):
         written(tmp_path / "wrong", word)
+
+
+def test_what_is_not_on_or_off_is_told_as_not_asked(tmp_path: Path) -> None:
+    word = HATCH.replace(
+        "pressed: {reads: button}", "pressed: {reads: button}\n  level: {reads: 3}"
+    )
+    program = HATCH_PROGRAM.replace("pressed : BOOL;", "pressed : BOOL; level : INT(0..7);")
+    assert sheet_of(written(tmp_path / "level", word, program)).left_out == ("level",)
 
 
 def filled(folder: Path, change: dict[int, tuple[str, str]] | None = None) -> Path:
