@@ -26,9 +26,6 @@ from interlock.kernel.system import System
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
 
-MOST_APART = 500
-"""Combinations of flags up to which each is asked on its own whether a goal is lost for good."""
-
 
 class Explored:
     """Everything reachable in a system, explored when built, up to the limits.
@@ -67,7 +64,6 @@ class Explored:
         self._budget = Budget(limits, progress)
         self._space: Space | None = None
         self._violating: dict[Query, Node] = {}
-        self._apart: dict[tuple[int, ...], SettledGraph] = {}
         self._all: Explored | None = None
         self.n_states = 1
         try:
@@ -201,31 +197,13 @@ class Explored:
                 if self._all is not None:
                     return self._all._violations(query) & self._states
                 if self._settled is not None:
-                    return self._trapped_by_flags(self._settled[1], goal)
+                    return self._settled[1].trapped(goal)
                 able = self._tame.closure_before(space.encoding.truth(goal), space.reached)
                 return space.reached & ~able
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
-    def _trapped_by_flags(self, tame: SettledGraph, goal: Expr) -> Node:
-        """The trapped states: for each combination of flags apart while they are not too many.
-
-        Flags stay as they are on the way to the goal. Together they made the way back one or two
-        hundred times as long as a single one did (measured on a vehicle model with 75 faults).
-        """
-        dd = tame.diagrams
-        rest = self._forgotten(tame.reached, self.flags)
-        if dd.count(rest, dd.n_bits - len(self._bits)) > MOST_APART:
-            return tame.trapped(goal)
-        trapped = []
-        for row in self._listed(self._whole(), rest, self.flags):
-            values = dict(zip(self._bits, row, strict=True))
-            if row not in self._apart:
-                self._apart[row] = tame.fixed(values)
-            trapped.append(self._apart[row].trapped(goal) & dd.cube(values))
-        return dd.disjunction(trapped)
-
-    def part(self, allowed: Mapping[str, Expr]) -> Explored:
+    def part(self, allowed: Mapping[str, Expr]) -> Explored | None:
         """As much as is reached by moves that are made only where they are allowed.
 
         Every endless run of the part keeps to it as well; whether something can still be reached
@@ -236,11 +214,20 @@ class Explored:
         allowed : mapping of str to Expr
             By move; all others are allowed.
 
-        Raises
-        ------
-        LimitError
-            If a limit was hit.
+        Returns
+        -------
+        Explored or None
+            None where a limit was hit.
         """
+        try:
+            return self._part(allowed)
+        except LimitError:
+            return None
+        except MemoryError:
+            self._note_memory()
+            return None
+
+    def _part(self, allowed: Mapping[str, Expr]) -> Explored:
         space = copy(self._whole())
         space.moves = [
             move.restricted(space.encoding.truth(allowed[move.name]))

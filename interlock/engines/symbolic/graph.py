@@ -76,7 +76,7 @@ class Graph:
             for move in self.moves:
                 # Backwards, what a move has led into before is better left out.
                 unseen = able & ~seen[move]
-                if unseen.satisfiable():
+                if unseen.satisfiable() and (within & ~able & move.guard).satisfiable():
                     seen[move] = able
                     self.check()
                     able = able | move.preimage(unseen) & within

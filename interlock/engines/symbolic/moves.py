@@ -22,7 +22,7 @@ from interlock.kernel.expr import Op, variables_of
 from interlock.kernel.system import Move, System
 
 if TYPE_CHECKING:
-    from interlock.engines.symbolic.diagrams import Node
+    from interlock.engines.symbolic.diagrams import Node, Substitution
 
 MOST_JOINED_NODES = 5000
 """How large the new values of several variables may grow as one diagram."""
@@ -145,9 +145,7 @@ class SymbolicMove:
         ]
         self._copy_bits = self._dd.positive(b for v in chosen.copied for b in encoding.copies[v])
         self._unread = self._dd.positive(b for v in chosen.unread for b in encoding.bits[v])
-        self._writes = self._plan_writes(chosen, values)
-        self._undone = self._plan_undoing(chosen, values)
-        self._backwards = self._dd.substitution(encoding.bit_functions(values))
+        self._plan = chosen
 
     @classmethod
     def of(cls, encoding: Encoding, move: Move) -> SymbolicMove:
@@ -162,21 +160,9 @@ class SymbolicMove:
         move.guard = self.guard & condition
         return move
 
-    def fixed(self, cube: Node, bits: Node) -> SymbolicMove:
-        """The same move where `bits`, which it may read but does not write, are as in `cube`."""
-        values = {
-            v: {
-                value: known
-                for value, where in partition.items()
-                if (known := self._dd.and_exists(where, cube, bits)).satisfiable()
-            }
-            for v, partition in self.values.items()
-        }
-        guard = self._dd.and_exists(self.guard, cube, bits)
-        reads = {v: self._encoding.variables_in(values[v].values()) for v in values}
-        return SymbolicMove(self._encoding, self.name, guard, values, reads)
-
-    def _plan_writes(self, chosen: Plan, values: Mapping[int, Partition]) -> list[_Write]:
+    @cached_property
+    def _writes(self) -> list[_Write]:
+        chosen, values = self._plan, self.values
         writes = []
         overwritten: set[int] = set()
         for step in chosen.steps:
@@ -195,18 +181,24 @@ class SymbolicMove:
                 overwritten.add(v)
         return writes
 
-    def _plan_undoing(
-        self, chosen: Plan, values: Mapping[int, Partition]
-    ) -> list[tuple[Node, list[tuple[Node, Node]]]]:
+    @cached_property
+    def _undone(self) -> list[tuple[Node, list[tuple[Node, Node]]]]:
         """The last written variable first: its bits, and where it gets which of its values."""
         return [
             (
                 self._dd.positive(self._encoding.bits[v]),
-                [(where, self._encoding.is_value(v, value)) for value, where in values[v].items()],
+                [
+                    (where, self._encoding.is_value(v, value))
+                    for value, where in self.values[v].items()
+                ],
             )
-            for step in reversed(chosen.steps)
+            for step in reversed(self._plan.steps)
             for v in step
         ]
+
+    @cached_property
+    def _backwards(self) -> Substitution:
+        return self._dd.substitution(self._encoding.bit_functions(self.values))
 
     def _write(self, v: int, cases: list[tuple[Node, Node]], is_counter: bool) -> _Write:
         forgotten = self._dd.positive(self._encoding.bits[v])
@@ -263,7 +255,7 @@ class SymbolicMove:
 
     def preimage(self, states: Node) -> Node:
         """From where the move leads into `states`."""
-        if self._copies or len(self._undone) > MOST_UNDONE:
+        if self._copies or len(self.values) > MOST_UNDONE:
             return states.substitute(self._backwards) & self.guard
         for bits, cases in self._undone:
             states = self._dd.disjunction(

@@ -77,7 +77,6 @@ class SettledGraph(Graph):
         self._repeat = self._settling.repeat
         self._scan = self._settling.scan
         self._early = search.irregular
-        self._known: tuple[Node, Node] | None = None
 
     @property
     def moves(self) -> Sequence[SymbolicMove]:  # type: ignore[override]
@@ -92,8 +91,7 @@ class SettledGraph(Graph):
         return self._space.encoding.truth(condition)
 
     def _inlined(self, condition: Node) -> Node:
-        inlined = self._settling.inlined(condition)
-        return self.diagrams.and_exists(inlined, *self._known) if self._known else inlined
+        return self._settling.inlined(condition)
 
     def tamed(self, flags: Iterable[int]) -> SettledGraph:
         """Without the steps that set one of `flags` (bits) that is not set already."""
@@ -109,18 +107,6 @@ class SettledGraph(Graph):
         """Without the states in which `stay` fails, those between a move and its scan, too."""
         keeps = self._truth(stay)
         return self._restricted(self._after_moves(keeps), self._inlined(keeps))
-
-    def fixed(self, values: Mapping[int, int]) -> SettledGraph:
-        """With some bits, which no step may change, at the given values for good."""
-        cube = self.diagrams.cube(values)
-        bits = self.diagrams.positive(values)
-        new = copy(self)
-        new._known = cube, bits
-        new.reached = self.diagrams.and_exists(self.reached, cube, bits)
-        new._between = [move.fixed(cube, bits) for move in self._between]
-        new._steps = [step.fixed(cube, bits) for step in self._steps]
-        new._repeat = self._repeat.fixed(cube, bits)
-        return new
 
     def only(self, allowed: Mapping[str, Expr]) -> tuple[SettledGraph, Node]:
         """As much as is reached by moves, scans included, that are made where they are allowed.

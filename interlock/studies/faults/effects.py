@@ -17,7 +17,7 @@ from interlock.kernel.query import Query, Reach
 from interlock.model.build import Built
 from interlock.model.model import Fault, Output
 from interlock.studies.faults.sets import Asked
-from interlock.studies.faults.telling import TOLD, Comparison, Difference, Telling
+from interlock.studies.faults.telling import Comparison, Difference, Telling
 
 
 @dataclass(frozen=True)
@@ -181,14 +181,19 @@ def local_readings(built: Built, fault: Fault) -> Iterable[str]:
 
 
 def harm_of(
-    explored: Explored, asked: Asked, ids: Mapping[str, str], needing: Mapping[str, set[str]]
+    explored: Explored,
+    silence: Mapping[str, Expr],
+    asked: Asked,
+    ids: Mapping[str, str],
+    needing: Mapping[str, set[str]],
 ) -> dict[tuple[str, str], Harm]:
     """Whether each fault that breaks a requirement alone was always told of in time.
 
     Parameters
     ----------
     explored : Explored
-        Of a watched system, see `Comparison.watched`.
+    silence : mapping of str to Expr
+        Where moves tell nothing, see `Comparison.silence`.
     needing : mapping of str to set of str
         For each requirement the faults that break it alone.
 
@@ -196,17 +201,25 @@ def harm_of(
     -------
     dict
         By fault and requirement, detected or dangerous.
+
+    Raises
+    ------
+    IncompleteError
+        Where a limit left an answer open.
     """
-    found: dict[tuple[str, str], Harm] = {}
+    found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
+    if not found:
+        return {}
+    quiet = explored.part(silence)
+    if quiet is None:
+        raise IncompleteError(explored.limit)
     for requirement, faults in needing.items():
         for query in asked.queries[requirement] if faults else ():
-            rows = explored.occurring(query, (*ids, TOLD))
+            rows = quiet.occurring(query)
             if rows is None:
                 raise IncompleteError(explored.limit)
-            for *struck, told in rows:
-                for fault, is_set in zip(ids.values(), struck, strict=True):
+            for row in rows:
+                for fault, is_set in zip(ids.values(), row, strict=True):
                     if is_set and fault in faults:
-                        harm = Harm.DANGEROUS if told == Telling.SILENT else Harm.DETECTED
-                        if found.get((fault, requirement)) is not Harm.DANGEROUS:
-                            found[fault, requirement] = harm
+                        found[fault, requirement] = Harm.DANGEROUS
     return found

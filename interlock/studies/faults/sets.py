@@ -139,6 +139,19 @@ def ask_all(system: System, requirements: Iterable[Requirement]) -> Asked:
     return Asked(system, queries)
 
 
+def ask_apart(system: System, requirements: Iterable[Requirement]) -> list[Asked]:
+    """Put those that need no observer to the system as it is, the others to one with observers.
+
+    Observers are written by every move, and whoever asks without them is spared that.
+    """
+    plain: list[Requirement] = []
+    watched: list[Requirement] = []
+    for requirement in requirements:
+        alone = ask(system, requirement).system
+        (plain if alone.variables == system.variables else watched).append(requirement)
+    return [ask_all(system, group) for group in (plain, watched) if group]
+
+
 def flags_of(model: Model, faults: Iterable[str]) -> dict[str, str]:
     """The variable that tells whether a fault ever struck, for each fault that can."""
     live = [model.faults[id_] for id_ in faults if model.faults[id_].excluded is None]

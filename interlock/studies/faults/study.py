@@ -26,7 +26,7 @@ from interlock.studies.faults.sets import (
     Asked,
     FaultSet,
     RequirementSets,
-    ask_all,
+    ask_apart,
     find_sets,
     flags_of,
 )
@@ -248,16 +248,22 @@ class _Study:
     def _singles(self, wanted: Iterable[str]) -> dict[str, RequirementSets]:
         """Any one fault: sets, effects, and whether harm was told of in time."""
         built = build(self._given, RunClass(tuple(self._given.faults), 1))
-        asked = ask_all(built.system, [built.requirements[id_] for id_ in wanted])
-        watched = Asked(Comparison(built).watched(asked.system), asked.queries)
         ids = flags_of(built.model, built.run_class.faults)
-        explored = self._explored("any one fault", watched, ids)
-        found = find_sets(built, explored, watched, ids)
-        alone = {id_: set(one.single_faults()) for id_, one in found.items()}
-        try:
-            self._effects = find_effects(built, explored, ids)
-            self._harms = harm_of(explored, watched, ids, alone)
-        except IncompleteError:
+        silence = Comparison(built).silence()
+        found: dict[str, RequirementSets] = {}
+        is_complete = True
+        for asked in ask_apart(built.system, [built.requirements[id_] for id_ in wanted]):
+            explored = self._explored("any one fault", asked, ids)
+            sets = find_sets(built, explored, asked, ids)
+            found |= sets
+            alone = {id_: set(one.single_faults()) for id_, one in sets.items()}
+            try:
+                if not self._effects:
+                    self._effects = find_effects(built, explored, ids)
+                self._harms |= harm_of(explored, silence, asked, ids, alone)
+            except IncompleteError:
+                is_complete = False
+        if not is_complete:
             self._effects, self._harms = [], {}
         return found
 
@@ -266,10 +272,12 @@ class _Study:
     ) -> dict[str, RequirementSets]:
         model = self._given if human else self._model
         built = build(model, RunClass(tuple(model.faults), order, human))
-        asked = ask_all(built.system, [built.requirements[id_] for id_ in wanted])
         ids = flags_of(built.model, built.run_class.faults)
-        says = built.run_class.says
-        return find_sets(built, self._explored(says, asked, ids), asked, ids)
+        found: dict[str, RequirementSets] = {}
+        for asked in ask_apart(built.system, [built.requirements[id_] for id_ in wanted]):
+            explored = self._explored(built.run_class.says, asked, ids)
+            found |= find_sets(built, explored, asked, ids)
+        return found
 
     def _human_sets(
         self, wanted: Iterable[str], sets: Mapping[str, RequirementSets]

@@ -17,16 +17,13 @@ was **announced** if on every run to it an alarm or a refusal came before it or 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import IntEnum
 
-from interlock.kernel.expr import FALSE, Expr, and_, const, eq, ite, maximum, not_, or_, substitute
-from interlock.kernel.expr import var as variable_named
-from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Role, System, Variable
+from interlock.kernel.expr import FALSE, Expr, and_, not_, or_, substitute
+from interlock.kernel.system import BOOL, Move, MoveKind
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
 from interlock.model.model import Fault, Output
-
-TOLD = "watch.told"
 
 
 class Telling(IntEnum):
@@ -108,36 +105,25 @@ class Comparison:
             found[name] = _difference(substitute([seen], lost)[0], seen)
         return found
 
-    def level(self, differences: Mapping[str, Difference]) -> Expr:
-        """How loudly a scan with these differences tells, as a `Telling`."""
-        alarm, refusal = [], []
-        for name, output in self.outputs.items():
-            if output.announces:
-                alarm.append(differences[name].on)
-            else:
-                refusal.append(differences[name].off)
-        silent = const(Telling.SILENT)
-        quiet = ite(or_(*refusal), const(Telling.REFUSAL), silent)
-        return ite(or_(*alarm), const(Telling.ALARM), quiet)
+    def silence(self) -> dict[str, Expr]:
+        """For each move that can tell of a fault, where it does not.
 
-    def watched(self, system: System) -> System:
-        """`system` with a memory of the loudest telling so far, `TOLD`.
-
-        A restart is noted when it strikes, one scan before it shows.
+        That is the scan, and a restart when it strikes, one scan before it shows.
         """
-        domain = Domain(0, 2, tuple(level.says for level in Telling))
-        levels = {SCAN: self.level(self.by_flags())}
+        found = {SCAN: not_(self.tells(self.by_flags()))}
         for fault in self.live:
             if fault.restart:
-                levels[f"{fault.id} strikes"] = self.level(self.by_restart(fault))
-        told = variable_named(TOLD)
-        moves = [
-            replace(move, updates={**move.updates, TOLD: maximum(told, levels[move.name])})
-            if move.name in levels
-            else move
-            for move in system.moves
-        ]
-        return system.extended([Variable(TOLD, domain, 0, Role.OBSERVER)], moves)
+                found[f"{fault.id} strikes"] = not_(self.tells(self.by_restart(fault)))
+        return found
+
+    def tells(self, differences: Mapping[str, Difference]) -> Expr:
+        """Where one of these differences is an alarm or a refusal."""
+        return or_(
+            *(
+                differences[name].on if output.announces else differences[name].off
+                for name, output in self.outputs.items()
+            )
+        )
 
     def guards(self) -> dict[str, Difference]:
         """For each move of the plant or of a person, where the faults allow or prevent it."""
@@ -151,8 +137,3 @@ class Comparison:
 
 def _difference(seen: Expr, otherwise: Expr) -> Difference:
     return Difference(and_(seen, not_(otherwise)), and_(otherwise, not_(seen)))
-
-
-def told_is(level: Telling) -> Expr:
-    """Where the loudest telling so far is `level`."""
-    return eq(variable_named(TOLD), const(level))
