@@ -1,0 +1,38 @@
+"""PDF through one door: what is missing is told with the extra that brings it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from interlock.cli.main import run
+from interlock.report.pdf import NoPdfError, to_pdf
+from tests.support.models import MODELS
+
+PAGE = '<!DOCTYPE html><html lang="en"><title>t</title><body><h1>Sheet</h1></body></html>'
+
+
+def test_a_page_becomes_the_same_pdf_twice() -> None:
+    pytest.importorskip("weasyprint")
+    assert to_pdf(PAGE) == to_pdf(PAGE)
+    assert to_pdf(PAGE).startswith(b"%PDF-1.")
+
+
+def test_nothing_is_fetched_for_a_page() -> None:
+    pytest.importorskip("weasyprint")
+    with_image = PAGE.replace("<h1>", '<img src="file:///etc/hostname"><h1>')
+    assert len(to_pdf(with_image)) < len(to_pdf(PAGE)) + 400
+
+
+def test_without_the_library_the_extra_is_named_and_nothing_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    with pytest.raises(NoPdfError, match=r"pip install 'interlock\[report\]'"):
+        to_pdf(PAGE)
+    folder = tmp_path / "sheet"
+    assert run(["testsheet", str(MODELS / "ramp"), "-o", str(folder), "--pdf"]) == 2
+    assert "extra 'report'" in capsys.readouterr().err
+    assert not folder.exists()
