@@ -7,7 +7,7 @@ of the run. A disagreement is an `InternalError` that names both sides.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
@@ -117,17 +117,25 @@ Valuation = dict[str, bool]
 Observed = tuple[bool, Valuation]
 
 
-def observe(player: Player, statement: Statement | None) -> Observed:
-    """Whether this state follows a completed scan, and what the predicates are in it."""
+def observe(
+    player: Player, statement: Statement | None, moment: Mapping[str, int] | None = None
+) -> Observed:
+    """Whether this state follows a completed scan, and what the predicates are in it.
+
+    Parameters
+    ----------
+    player : Player
+    statement : Statement or None
+    moment : mapping of str to int, optional
+        The player's present moment, where several statements are observed in it.
+    """
     after_scan = player.state()[PHASE] == 0
     if statement is None:
         return after_scan, {}
-    names = player.truth
+    values = player.moment() if moment is None else moment
     if statement.about_signals:
         signals = {name.casefold(): value for name, value in player.signals().items()}
-        values = {**signals, **{name: names[name] for name in names}}
-    else:
-        values = {name: names[name] for name in names}
+        values = {**signals, **values}
 
     def value(formula: Formula | None) -> bool:
         return formula is None or bool(evaluate_expression(formula.tree, values))

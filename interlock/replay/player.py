@@ -6,7 +6,7 @@ of the model, so the states can be compared with what an engine says.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
@@ -72,6 +72,25 @@ class _Names(Mapping[str, int]):
         return len(self._direct()) + len(self._terms)
 
 
+class _Moment(Mapping[str, int]):
+    """As `_Names`, of one state: each value is computed once."""
+
+    def __init__(self, direct: dict[str, int], terms: Mapping[str, Formula]) -> None:
+        self._known = direct
+        self._terms = terms
+
+    def __getitem__(self, name: str) -> int:
+        if name not in self._known:
+            self._known[name] = evaluate_expression(self._terms[name].tree, self)
+        return self._known[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter({**self._known, **self._terms})
+
+    def __len__(self) -> int:
+        return len({**self._known, **self._terms})
+
+
 class Player:
     """A model that can be played move by move.
 
@@ -93,6 +112,7 @@ class Player:
         }
         self.controller = Controller(model.program, model.settings)
         self.truth = _Names(self._direct, model.terms)
+        self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
         self._pending = model.moves_per_scan
@@ -110,6 +130,10 @@ class Player:
             values[name.casefold()] = value
         return values
 
+    def moment(self) -> Mapping[str, int]:
+        """Every name of the truth in the present state; later moves do not change it."""
+        return _Moment(self._direct(), self._terms)
+
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()
@@ -122,8 +146,9 @@ class Player:
     def signals(self) -> dict[str, int]:
         """What every input of the program reads now, by its declared name."""
         found = {}
+        truth = self.moment()
         for name, sensor in self.model.sensors.items():
-            reads = evaluate_expression(sensor.reads.tree, self.truth)
+            reads = evaluate_expression(sensor.reads.tree, truth)
             found[name] = self._through(reads, name, "sensors")
         return found
 

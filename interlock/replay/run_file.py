@@ -271,8 +271,9 @@ def _play(model: Model, run: RunFile, only: Collection[str] | None = None) -> _P
         except InternalError:
             says = f"move {number + 1}: {why_refused(player, move)}"
             raise InputError([Mistake(run.place("moves", number), says)]) from None
+        moment = player.moment()
         for statement in statements:
-            played.words[statement.id].append(observe(player, statement))
+            played.words[statement.id].append(observe(player, statement, moment))
     return played
 
 
