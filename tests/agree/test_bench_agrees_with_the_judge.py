@@ -27,6 +27,17 @@ MODELS = [
 def test_states_and_violations_of_a_run_are_those_of_the_judge(
     name: str, choices: list[int]
 ) -> None:
+    agrees(name, choices)
+
+
+@pytest.mark.slow
+@settings(max_examples=6, deadline=None)
+@given(choices=st.lists(st.integers(0, 400), min_size=10, max_size=25))
+def test_faults_of_the_demo_vehicle_strike_alike(choices: list[int]) -> None:
+    agrees("wren", choices)
+
+
+def agrees(name: str, choices: list[int]) -> None:
     session = Session(bench(name), by_itself=False, scan_follows=False)
     player = Player(session.bench.model)
     for choice in choices:
