@@ -36,6 +36,17 @@ def test_the_ramp_is_lowered_by_keyboard_alone(opened: Opener, ramp: str) -> Non
         assert page.evaluate("document.activeElement.id") == button
 
 
+def test_the_keyboard_stays_at_the_machine_that_was_moved(opened: Opener, wren: str) -> None:
+    page = opened(wren)
+    until(page, RESTS)
+    page.locator("#people button", has_text="releases the cab's park brake").focus()
+    page.keyboard.press("Enter")
+    is_in(page, "cabpark", "OFF")
+    until(page, "document.activeElement.textContent.startsWith('sets the cab')")
+    page.keyboard.press("Enter")
+    is_in(page, "cabpark", "ON")
+
+
 def test_tabs_are_chosen_with_the_arrow_keys(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
     page.focus("#tab-program")

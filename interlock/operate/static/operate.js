@@ -82,13 +82,19 @@ function put(name, text) {
   const fresh = document.createElement("template");
   fresh.innerHTML = text;
   const focused = document.activeElement;
+  const group = focused?.closest(".group")?.id;
   adoptChildren(place, fresh.content);
-  if (focused && focused !== document.body && !focused.isConnected) {
-    // What had the focus is gone; the keyboard goes on where it was.
-    const title = place.closest("section")?.querySelector("h2, [role=tab]") || byId("controls-title");
-    if (!title.hasAttribute("tabindex")) title.tabIndex = -1;
-    title.focus({ preventScroll: true });
-  }
+  if (focused && focused !== document.body && !focused.isConnected) keepPlace(place, group);
+}
+
+// What had the focus is gone: the keyboard goes on beside it, or at the heading around it.
+
+function keepPlace(place, group) {
+  const beside = group && byId(group)?.querySelector("button");
+  const heading = byId(place.closest("section")?.getAttribute("aria-labelledby"));
+  const target = beside || heading || byId("controls-title");
+  if (!target.hasAttribute("tabindex") && target.tabIndex < 0) target.tabIndex = -1;
+  target.focus({ preventScroll: true });
 }
 
 // Asking the server, one thing after the other.
