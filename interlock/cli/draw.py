@@ -14,7 +14,8 @@ from interlock.engines import catalogue
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
-from interlock.pictures.collection import KINDS, Drawn, draw_model
+from interlock.model.model import Model
+from interlock.pictures.collection import KINDS, OF_SAVED_RUNS, Drawn, draw_model, draw_saved_run
 from interlock.pictures.dot import FORMATS, NotDrawnError, render
 from interlock.pictures.picture import Picture
 
@@ -43,6 +44,12 @@ _ONLY = "Draw only this; repeat. " + "; ".join(f"{k}: {says}" for k, says in KIN
     help="Format of the pictures; repeat.  [default: svg and gv]",
 )
 @click.option("--only", multiple=True, metavar="KIND", help=_ONLY)
+@click.option(
+    "--run",
+    "run_file",
+    type=click.Path(path_type=Path),
+    help="Draw this saved run instead: its side views and its timing diagram.",
+)
 @click.option("--engine", default="symbolic", show_default=True, help="Engine to use.")
 @click.option("--every-signal", is_flag=True, help="Time what never changes, too.")
 @click.option("--dpi", type=click.IntRange(30, 600), help="Dots per inch of PNG pictures.")
@@ -52,6 +59,7 @@ def command(
     folder: Path | None,
     formats: tuple[str, ...],
     only: tuple[str, ...],
+    run_file: Path | None,
     engine: str,
     every_signal: bool,
     dpi: int | None,
@@ -73,6 +81,11 @@ def command(
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
     loaded = load(model)
+    target = folder if folder is not None else Path("diagrams") / loaded.name
+    if run_file is not None:
+        saved = _saved(loaded, run_file, only, every_signal)
+        _write(saved, target, formats or ("svg", "gv"), dpi)
+        return EXIT_HOLDS
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
@@ -87,9 +100,19 @@ def command(
             )
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
-    target = folder if folder is not None else Path("diagrams") / loaded.name
     _write(drawn, target, formats or ("svg", "gv"), dpi)
     return _EXIT[drawn.outcome]
+
+
+def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Drawn:
+    from interlock.replay.run_file import read_run
+
+    for kind in only:
+        if kind not in OF_SAVED_RUNS:
+            said = f"a saved run has no picture '{kind}'{nearest(kind, OF_SAVED_RUNS)}"
+            raise click.UsageError(said)
+    kinds = only or OF_SAVED_RUNS
+    return Drawn(tuple(draw_saved_run(model, file.stem, read_run(file), kinds, every)), None)
 
 
 def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None) -> None:

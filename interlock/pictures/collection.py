@@ -19,7 +19,9 @@ from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.side_view import SideView
 from interlock.pictures.supplies import draw_supplies
 from interlock.pictures.timing import draw_timing
+from interlock.replay.judge import Replayed
 from interlock.replay.moments import moments_of
+from interlock.replay.run_file import RunFile, replay_file
 from interlock.studies.conversions import Conversions, ConversionStudy
 from interlock.studies.influence import InfluenceStudy
 from interlock.studies.verify import Finding, Verification, verify
@@ -36,6 +38,7 @@ KINDS = {
     "timing": "the timing diagram of such a run, with the program's lines that decided",
 }
 _OF_RUNS = ("runs", "steps", "timing")
+OF_SAVED_RUNS = ("steps", "timing")
 
 
 @dataclass(frozen=True)
@@ -144,15 +147,67 @@ def draw_run(
     title = f"{requirement.id} violated: {requirement.says}"
     if "runs" in kinds:
         yield draw_sequence(model, finding)
+    notes = [f"A shortest run of {len(finding.run.happenings)} steps, replayed on the model."]
+    id_ = requirement.id
+    yield from _views(model, finding.run, _Told(id_, title, notes, id_), kinds, every)
+
+
+def draw_saved_run(
+    model: Model,
+    name: str,
+    run: RunFile,
+    kinds: Sequence[str] = OF_SAVED_RUNS,
+    every: bool = False,
+) -> Iterator[Picture]:
+    """The pictures of a saved run, after it was replayed.
+
+    Parameters
+    ----------
+    model : Model
+    name : str
+        Last part of the pictures' names.
+    run : RunFile
+    kinds : sequence of str
+        Which of ``"steps"`` and ``"timing"``.
+    every : bool
+        As for `draw_run`.
+
+    Raises
+    ------
+    InputError
+        Where the model does not allow a move, or the run is not what it claims to be.
+    """
+    played = replay_file(model, run)
+    known = [id_ for id_ in run.violates if id_ in model.statements]
+    said = [f"{id_} violated: {model.statements[id_].says}" for id_ in known]
+    title = run.says or "; ".join(said) or f"A run of {model.title}"
+    notes = [f"A saved run of {len(run.moves)} steps, replayed on the model.", *played.notes]
+    violated = known[0] if known else ""
+    replayed = Replayed(played.happenings, played.loop_start)
+    yield from _views(model, replayed, _Told(name, title, notes, violated), kinds, every)
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What is said of a run: its name, a title, notes, and the requirement that it violates."""
+
+    name: str
+    title: str
+    notes: Sequence[str]
+    violated: str
+
+
+def _views(
+    model: Model, run: Replayed, told: _Told, kinds: Sequence[str], every: bool
+) -> Iterator[Picture]:
+    what = f"run that violates {told.violated}" if told.violated else "run"
     if "steps" in kinds:
-        notes = [f"A shortest run of {len(finding.run.happenings)} steps, replayed on the model."]
-        sheet = draw_sheet(SideView(model), frames_of_run(model, finding.run), title, notes)
-        name = f"steps-{requirement.id}"
-        yield Picture(name, f"run that violates {requirement.id}, seen", sheet, is_svg=True)
+        frames = frames_of_run(model, run, "VIOLATED" if told.violated else "")
+        sheet = draw_sheet(SideView(model), frames, told.title, told.notes)
+        yield Picture(f"steps-{told.name}", f"{what}, seen", sheet, is_svg=True)
     if "timing" in kinds:
-        diagram = draw_timing(model, finding.run, title, requirement.id, every)
-        name = f"timing-{requirement.id}"
-        yield Picture(name, f"run that violates {requirement.id}, timed", diagram, is_svg=True)
+        diagram = draw_timing(model, run, told.title, told.violated, every)
+        yield Picture(f"timing-{told.name}", f"{what}, timed", diagram, is_svg=True)
 
 
 def _at_the_start(model: Model) -> Picture:

@@ -50,8 +50,16 @@ class Frame:
     number: int = 0
 
 
-def frames_of_run(model: Model, run: Replayed) -> list[Frame]:
-    """A frame for each step that changes something to be seen, and for the last one."""
+def frames_of_run(model: Model, run: Replayed, mark: str = "VIOLATED") -> list[Frame]:
+    """A frame for each step that changes something to be seen, and for the last one.
+
+    Parameters
+    ----------
+    model : Model
+    run : Replayed
+    mark : str
+        What stands at the head of the last frame; empty where the run shows no violation.
+    """
     moments = moments_of(model, [happening.move for happening in run.happenings])
     frames = [Frame("At power-up", "", dict(moments[0].seen))]
     for moment in moments[1:]:
@@ -59,7 +67,7 @@ def frames_of_run(model: Model, run: Replayed) -> list[Frame]:
         assert happening is not None
         is_end = moment is moments[-1]
         if happening.changes or happening.kind is not MoveKind.SCAN or is_end:
-            frames.append(_frame(model, moment, "VIOLATED" if is_end else ""))
+            frames.append(_frame(model, moment, mark if is_end else ""))
     return frames
 
 

@@ -12,7 +12,8 @@ import pytest
 
 from interlock.engines import catalogue
 from interlock.model.load import load
-from interlock.pictures.collection import draw_model
+from interlock.pictures.collection import draw_model, draw_saved_run
+from interlock.replay.run_file import read_run
 
 ROOT = Path(__file__).parents[2]
 BROKEN = "ramp-broken/seal-in-survives-stop"
@@ -61,3 +62,16 @@ def test_every_text_has_its_drawing(name: str) -> None:
     texts = {file.stem for file in folder.glob("*.gv")}
     assert texts
     assert texts == {file.stem for file in folder.glob("*.svg") if not is_no_rendering(file)}
+
+
+def test_the_saved_run_of_the_shared_connector_violates_and_is_drawn_as_kept() -> None:
+    # Found by: interlock verify models/wren-single/one-connector --only R06 (minutes).
+    folder = ROOT / "diagrams" / "one-connector"
+    model = load(ROOT / "models" / "wren-single" / "one-connector")
+    saved = read_run(folder / "R06.json")
+    assert saved.violates == ("R06",)
+    again = (
+        "run: interlock draw models/wren-single/one-connector --run diagrams/one-connector/R06.json"
+    )
+    for picture in draw_saved_run(model, "R06", saved):
+        assert picture.text == (folder / f"{picture.name}.svg").read_text("utf-8"), again

@@ -64,6 +64,29 @@ def test_a_limit_that_is_hit_is_no_verdict(model: Path) -> None:
     assert run(["draw", str(model), *options]) == 3
 
 
+def test_a_saved_run_is_replayed_and_drawn(model: Path, tmp_path: Path) -> None:
+    assert run(["verify", str(model), "--only", "G1", "--runs", str(tmp_path / "runs")]) == 1
+    saved = tmp_path / "runs" / "G1" / "run.json"
+    assert run(["draw", str(model), "--run", str(saved), "-o", "here"]) == 0
+    assert {file.name for file in Path("here").iterdir()} == {"steps-run.svg", "timing-run.svg"}
+    assert "VIOLATED" in Path("here/steps-run.svg").read_text("utf-8")
+    options = ["-o", "less", "--only", "timing"]
+    assert run(["draw", str(model), "--run", str(saved), *options]) == 0
+    assert [file.name for file in Path("less").iterdir()] == ["timing-run.svg"]
+
+
+def test_a_saved_run_that_the_model_does_not_allow_is_told_with_its_place(
+    model: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    saved = tmp_path / "a.json"
+    saved.write_text('{"interlock_run": 1, "model": "gate",\n "moves": ["scan", "scam"]}', "utf-8")
+    assert run(["draw", str(model), "--run", str(saved), "-o", "here"]) == 2
+    assert "a.json:2:20: move 2: 'scam' is not a move" in capsys.readouterr().err
+    assert not Path("here").exists()
+    assert run(["draw", str(model), "--run", str(saved), "--only", "matrix"]) == 2
+    assert "a saved run has no picture 'matrix'" in capsys.readouterr().err
+
+
 def test_the_doctor_finds_everything_here(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["doctor"]) == 0
     said = capsys.readouterr().out
