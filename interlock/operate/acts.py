@@ -146,6 +146,13 @@ def _shut(desk: Desk, _given: Given) -> None:
     desk.refusals = []
 
 
+def _take_out(desk: Desk, given: Given) -> None:
+    id_ = _text(given, "id")
+    if id_ not in desk.bench.struck(desk.session.state):
+        raise BadRequestError("this fault has not struck; load the page again")
+    desk.take_out(id_)
+
+
 def _judge(desk: Desk, _given: Given) -> None:
     desk.judge()
 
@@ -246,6 +253,7 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "tick_box": _tick_box,
     "anew": _anew,
     "shut": _shut,
+    "take_out": _take_out,
     "judge": _judge,
     "stop_judging": _stop_judging,
     "follow": _follow,

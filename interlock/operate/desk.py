@@ -191,6 +191,19 @@ class Desk:
                 else:
                     self._confirmed_at_once.add(id_)
 
+    def take_out(self, fault: str) -> None:
+        """Play the run up to here again without a fault that struck in it, as far as it goes."""
+        session = self.session
+        gone = (f"{fault} strikes", f"{fault} clears")
+        moves = [entry.move for entry in session.made if entry.move not in gone]
+        by_itself = session.by_itself
+        refused = session.show(moves, None, "")
+        session.go(len(session.entries))
+        session.by_itself = by_itself
+        self.tell(refused)
+        far = "" if refused is None else ", as far as it goes"
+        self.notice = f"The same run without {fault}{far}."
+
     def follow(self, judged: Judged, told: str) -> None:
         """Show the run of a violation, from its beginning."""
         self.tell(self.session.show(judged.moves, judged.loop_start, told))

@@ -184,6 +184,10 @@ def test_a_fault_that_strikes_is_shown_and_its_signal_lies(opened: Opener, wren:
     page.click("#tab-signals")
     shows(page, "#signals tr.bad", "lies: TRUE is so")
     shows(page, ".lamp.on", "red_1")
+    page.click("#tab-faults")
+    page.click("#out-F04")
+    shows(page, "#status .notice", "The same run without F04")
+    shows(page, ".lamp.on", "green_feed")
 
 
 def test_a_run_is_saved_and_opened_again(

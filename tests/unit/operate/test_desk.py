@@ -201,3 +201,28 @@ def test_a_violation_that_the_replay_does_not_find_is_an_internal_error(desk: De
     desk.session.entries[-1] = replace(last, violated=frozenset({"R1"}))
     with pytest.raises(InternalError, match="R1 shows as violated in step 1, and the replay"):
         desk.confirm()
+
+
+def test_a_fault_taken_out_leaves_the_same_run_without_it() -> None:
+    desk = Desk(Hall(shipped("wren"), Jobs()))
+    for move in ("scan", "door: SHUT to OPEN", "F04 strikes", "door: OPEN to SHUT"):
+        assert desk.session.act(move) is None
+    perform(desk, {"act": "take_out", "id": "F04"})
+    assert desk.bench.struck(desk.session.state) == []
+    moves = [entry.move for entry in desk.session.made if entry.move != "scan"]
+    assert moves == ["door: SHUT to OPEN", "door: OPEN to SHUT"]
+    assert desk.notice == "The same run without F04."
+    with pytest.raises(BadRequestError):
+        perform(desk, {"act": "take_out", "id": "F04"})
+
+
+def test_a_run_that_needs_the_fault_goes_only_as_far_as_it_can() -> None:
+    desk = Desk(Hall(shipped("wren"), Jobs()))
+    plug = ("lead: STOWED to LOOSE", "lead: LOOSE to PLUGGED")
+    for move in ("scan", *plug, "F40g strikes", "F40h strikes", "F11t strikes"):
+        assert desk.session.act(move) is None
+    assert desk.session.act("lockT: IN to PART") is None
+    perform(desk, {"act": "take_out", "id": "F11t"})
+    assert desk.bench.label(desk.session.state, "lockT") == "IN"
+    assert desk.notice == "The same run without F11t, as far as it goes."
+    assert desk.refusals[0].reason is not None
