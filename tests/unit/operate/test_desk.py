@@ -17,7 +17,7 @@ from interlock.operate.judging import Jobs
 from interlock.operate.render import regions
 from interlock.operate.views import alarm
 from interlock.replay.run_file import parse_run, replay_file, to_text
-from tests.support.models import MODELS, shipped
+from tests.support.models import MODELS, folders, shipped
 
 FLAWS = {
     "lamp_lies": ("green := NOT (lower OR raise OR pin_pull)", "green := secured"),
@@ -226,3 +226,19 @@ def test_a_run_that_needs_the_fault_goes_only_as_far_as_it_can() -> None:
     assert desk.bench.label(desk.session.state, "lockT") == "IN"
     assert desk.notice == "The same run without F11t, as far as it goes."
     assert desk.refusals[0].reason is not None
+
+
+@pytest.mark.parametrize(
+    "name", ["landing-gear", *(f"ramp-broken/{name}" for name in folders("ramp-broken"))]
+)
+def test_every_small_model_that_is_shipped_can_be_operated(name: str) -> None:
+    jobs = Jobs()
+    desk = Desk(Hall(shipped(name), jobs))
+    for _ in range(3):
+        for move in list(desk.session.possible())[:6]:
+            desk.tell(desk.session.act(move))
+            desk.session.tick()
+        assert all(regions(desk)[part] for part in ("status", "picture", "lamps", "program"))
+        desk.look_why()
+    assert replay_file(desk.bench.model, parse_run(desk.run_file(), "run")).notes == ()
+    jobs.end()
