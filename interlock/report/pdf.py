@@ -25,10 +25,15 @@ def to_pdf(page: str) -> bytes:
     except OSError as error:
         said = f"PDF needs the system's text shaping (Debian: libpangoft2-1.0-0): {error}"
         raise NoPdfError(said.splitlines()[0]) from None
-    document = HTML(string=page, url_fetcher=_nothing)
+    document = HTML(string=page, url_fetcher=_Nothing())
     made: bytes = document.write_pdf(pdf_identifier=b"interlock")
     return made
 
 
-def _nothing(url: str, *_: object, **__: object) -> dict[str, object]:
-    raise ValueError(f"a page must be complete in itself; it asks for {url}")
+class _Nothing:
+    """Fetches nothing; what a page asks for all the same is left out of it."""
+
+    _fail_on_errors = False  # asked by newer versions of the library
+
+    def __call__(self, url: str, *_: object, **__: object) -> dict[str, object]:
+        raise ValueError(f"a page must be complete in itself; it asks for {url}")
