@@ -27,7 +27,8 @@ class Mistake:
     says: str
 
     def __str__(self) -> str:
-        return f"{self.place}: {self.says}"
+        # What a user wrote is quoted; it must neither break the line nor turn it round.
+        return "".join(c if c.isprintable() else "?" for c in f"{self.place}: {self.says}")
 
 
 class InputError(Exception):

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from interlock.pictures.picture import Picture
     from interlock.studies.faults.study import FaultStudy
 
+# All orders together: beyond that it is a question of minutes, which one asks for.
+MOST_AT_ONCE = 16
 _EXIT = {
     Outcome.HOLDS: EXIT_HOLDS,
     Outcome.VIOLATED: EXIT_VIOLATED,
@@ -33,7 +35,9 @@ _DIGITS_OF_A_TREE = 5
 @click.command("faults")
 @click.argument("model", type=click.Path(path_type=Path))
 @click.option(
-    "--order", default="2", show_default=True, metavar="K", help="Most faults in a run, or 'all'."
+    "--order",
+    metavar="K",
+    help=f"Most faults in a run, or 'all'.  [default: all of up to {MOST_AT_ONCE} faults, else 1]",
 )
 @click.option("--only", multiple=True, metavar="ID", help="Look at this requirement only; repeat.")
 @click.option(
@@ -77,7 +81,7 @@ _DIGITS_OF_A_TREE = 5
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
-    order: str,
+    order: str | None,
     only: tuple[str, ...],
     common_cause: bool | None,
     human: bool,
@@ -114,7 +118,7 @@ def command(
     loaded = load(model)
     _check_ids(loaded, only)
     options = Options(
-        order=_order(order),
+        order=_order(order, loaded),
         only=only,
         common_cause=common_cause is not False,
         claim_common_cause=common_cause is True,
@@ -142,7 +146,9 @@ def command(
     return outcome
 
 
-def _order(text: str) -> int | None:
+def _order(text: str | None, model: Model) -> int | None:
+    if text is None:
+        return None if len(model.faults) <= MOST_AT_ONCE else 1
     if text == "all":
         return None
     if text.isdecimal() and int(text) >= 1:

@@ -63,7 +63,7 @@ class Options:
         For each exploration.
     """
 
-    order: int | None = 2
+    order: int | None = 1
     only: tuple[str, ...] = ()
     common_cause: bool = True
     claim_common_cause: bool = False
@@ -254,9 +254,11 @@ class _Study:
         is_complete = True
         for asked in ask_apart(built.system, [built.requirements[id_] for id_ in wanted]):
             explored = self._explored("any one fault", asked, ids)
+            self._stage("the sets of any one fault")
             sets = find_sets(built, explored, asked, ids)
             found |= sets
             alone = {id_: set(one.single_faults()) for id_, one in sets.items()}
+            self._stage("what each fault does")
             try:
                 if not self._effects:
                     self._effects = find_effects(built, explored, ids)
@@ -285,6 +287,12 @@ class _Study:
         with_them = self._sets(wanted, self._options.order, human=True)
         return {id_: _more(found, sets[id_]) for id_, found in with_them.items()}
 
+    def _stage(self, says: str) -> None:
+        if self._progress is not None:
+            n_states = sum(one.n_states for one in self._explorations)
+            seconds = time.monotonic() - self._started
+            self._progress(Progress(says, n_states, 0, seconds))
+
     def _explored(self, says: str, asked: Asked, ids: Mapping[str, str]) -> Explored:
         explored = Explored(
             asked.system, tuple(ids), self._options.limits, _labelled(self._progress, says)
@@ -296,6 +304,7 @@ class _Study:
 
     def _runs(self, finder: RunFinder, found: RequirementSets) -> Iterable[HarmRun]:
         for one in found.sets[: self._options.n_runs]:
+            self._stage(f"a run to {found.requirement.id} with {', '.join(one) or 'no fault'}")
             run = finder.shortest(one, found.requirement.id)
             if run is not None:
                 yield run
@@ -305,6 +314,7 @@ class _Study:
         shown = {}
         for found in self._effects:
             if found.telling is not Telling.SILENT:
+                self._stage(f"how {found.fault.id} shows")
                 showing = finder.first_showing(found.fault.id)
                 if showing is not None:
                     shown[found.fault.id] = showing
