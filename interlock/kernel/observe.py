@@ -23,7 +23,7 @@ leave open or get wrong:
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
@@ -132,6 +132,21 @@ def ask(system: System, requirement: Requirement) -> Question:
         case _:
             queries = (Trap(and_(judged, p)),)
     return Question(requirement, system, queries, premises)
+
+
+def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Question]:
+    """Put several requirements to one system that carries all their observers.
+
+    Returns
+    -------
+    list of Question
+        In the order of the requirements, each with the whole system.
+    """
+    questions: list[Question] = []
+    for requirement in requirements:
+        questions.append(ask(system, requirement))
+        system = questions[-1].system
+    return [replace(question, system=system) for question in questions]
 
 
 def _observed(system: System, requirement: Requirement, premises: tuple[Count, ...]) -> Question:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.evaluate import State
-from interlock.kernel.observe import ask
+from interlock.kernel.observe import ask_together
 from interlock.kernel.query import Query
 from interlock.kernel.system import Stepper, System
 from interlock.model.build import Built
@@ -33,13 +33,15 @@ class Asked:
 
 def asked(built: Built, requirements: Sequence[str]) -> Asked:
     """The system of `built` with the observers of `requirements`, in their order."""
-    system = built.system
-    queries: dict[str, Query] = {}
-    for id_ in requirements:
-        question = ask(system, built.requirements[id_])
-        system = question.system
-        queries |= {f"{id_}.{n}": query for n, query in enumerate(question.violations, 1)}
-    return Asked(system, queries)
+    questions = ask_together(built.system, [built.requirements[id_] for id_ in requirements])
+    return Asked(
+        questions[-1].system if questions else built.system,
+        {
+            f"{question.requirement.id}.{n}": query
+            for question in questions
+            for n, query in enumerate(question.violations, 1)
+        },
+    )
 
 
 def state_after(system: System, moves: Sequence[str], start: State | None = None) -> State:

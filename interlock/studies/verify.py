@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.kernel.observe import Question, ask, needs_observer, scans_taken
+from interlock.kernel.observe import Question, ask, ask_together, needs_observer, scans_taken
 from interlock.kernel.query import (
     Answer,
     Engine,
@@ -109,7 +109,7 @@ def verify(
     if run_class.faults and plain:
         # With faults the exploration is the cost, and what observers add to it is little.
         plain, remembering = wanted, []
-    together = _together(built.system, plain)
+    together = ask_together(built.system, plain)
     system = together[-1].system if together else built.system
     explored = _explore(engine, system, together, limits, progress, "the model", beside)
     verdicts = _verdicts(together, explored)
@@ -173,7 +173,7 @@ def _with_observers(
     """
     if not requirements:
         return {}
-    together = _together(built.system, requirements)
+    together = ask_together(built.system, requirements)
     explored = _explore(engine, together[-1].system, together, limits, progress, "with observers")
     verdicts = _verdicts(together, explored)
     for requirement in requirements if len(requirements) > 1 else ():
@@ -183,15 +183,6 @@ def _with_observers(
             alone = _explore(engine, question.system, [question], limits, progress, label)
             verdicts |= _verdicts([question], alone)
     return verdicts
-
-
-def _together(system: System, requirements: Sequence[Requirement]) -> list[Question]:
-    """The questions over one system that carries all their observers."""
-    questions = []
-    for requirement in requirements:
-        questions.append(ask(system, requirement))
-        system = questions[-1].system
-    return [replace(question, system=system) for question in questions]
 
 
 def _explore(

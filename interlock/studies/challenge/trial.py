@@ -7,10 +7,8 @@ from dataclasses import asdict, dataclass, field, replace
 from enum import Enum
 from typing import Any
 
-from interlock.kernel.observe import Question, ask
+from interlock.kernel.observe import Question, ask_together
 from interlock.kernel.query import Engine, Exploration, Limits, Reach
-from interlock.kernel.requirement import Requirement
-from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
@@ -144,7 +142,7 @@ class Courtroom:
         built = build(defect.applied_to(self.model), stage.run_class)
         # The changed program may leave a range, which is judged even where the original cannot.
         ids = [id_ for id_ in built.requirements if self._may_catch(id_, stage)]
-        questions = _together(built.system, [built.requirements[id_] for id_ in ids])
+        questions = ask_together(built.system, [built.requirements[id_] for id_ in ids])
         asked = [(question, query) for question in questions for query in question.violations]
         system = questions[-1].system if questions else built.system
         explored = self.engine.explore(system, [query for _, query in asked], limits)
@@ -256,12 +254,3 @@ def _with_run(trial: Trial, model: Model, run: Replayed) -> Trial:
         n_steps=len(run.happenings),
         loop_start=run.loop_start,
     )
-
-
-def _together(system: System, requirements: Sequence[Requirement]) -> list[Question]:
-    """The requirements as questions over one system that carries all their observers."""
-    questions = []
-    for requirement in requirements:
-        questions.append(ask(system, requirement))
-        system = questions[-1].system
-    return [replace(question, system=system) for question in questions]

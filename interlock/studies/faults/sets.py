@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
-from interlock.kernel.observe import ask
+from interlock.kernel.observe import ask_together, needs_observer
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.kernel.system import System
@@ -131,12 +131,9 @@ class Asked:
 
 def ask_all(system: System, requirements: Iterable[Requirement]) -> Asked:
     """Put several requirements to one system, each with its observer where it needs one."""
-    queries = {}
-    for requirement in requirements:
-        question = ask(system, requirement)
-        system = question.system
-        queries[requirement.id] = question.violations
-    return Asked(system, queries)
+    questions = ask_together(system, requirements)
+    whole = questions[-1].system if questions else system
+    return Asked(whole, {q.requirement.id: q.violations for q in questions})
 
 
 def ask_apart(system: System, requirements: Iterable[Requirement]) -> list[Asked]:
@@ -144,11 +141,9 @@ def ask_apart(system: System, requirements: Iterable[Requirement]) -> list[Asked
 
     Observers are written by every move, and whoever asks without them is spared that.
     """
-    plain: list[Requirement] = []
-    watched: list[Requirement] = []
-    for requirement in requirements:
-        alone = ask(system, requirement).system
-        (plain if alone.variables == system.variables else watched).append(requirement)
+    wanted = list(requirements)
+    plain = [r for r in wanted if not needs_observer(r)]
+    watched = [r for r in wanted if needs_observer(r)]
     return [ask_all(system, group) for group in (plain, watched) if group]
 
 

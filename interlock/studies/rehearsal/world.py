@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import FALSE, Expr
-from interlock.kernel.observe import Question, ask
+from interlock.kernel.observe import Question, ask_together
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Stepper, System
@@ -48,7 +48,11 @@ class World:
 
     def __init__(self, built: Built) -> None:
         self.built = built
-        questions = _together(built)
+        # A way that stays open is no matter of one run.
+        questions = ask_together(
+            built.system,
+            [r for r in built.requirements.values() if r.pattern is not Pattern.CAN_STILL],
+        )
         self.system: System = questions[-1].system if questions else built.system
         self.breaches = [
             Breach(question, query)
@@ -126,14 +130,3 @@ def _parts(query: Query) -> tuple[Expr, ...]:
         return query.stay, ex.and_(query.start, query.stay)
     assert isinstance(query, Reach)
     return (query.target,)
-
-
-def _together(built: Built) -> list[Question]:
-    """Every requirement but those about ways that stay open, over one system."""
-    questions: list[Question] = []
-    system = built.system
-    for requirement in built.requirements.values():
-        if requirement.pattern is not Pattern.CAN_STILL:
-            questions.append(ask(system, requirement))
-            system = questions[-1].system
-    return [replace(question, system=system) for question in questions]
