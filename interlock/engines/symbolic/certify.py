@@ -74,14 +74,9 @@ class _Certifier:
         self._space = space
         self._sets: list[Node] = [space.reached]
         self._n_nodes = space.reached.node_count()
-        owed = [
-            (symbolic, ~space.encoding.truth(move.fair), move.kind)
-            for symbolic, move in zip(space.moves, space.system.moves, strict=True)
-            if move.fair is not None
-        ]
+        scans = {move.name for move in space.system.moves if move.kind is MoveKind.SCAN}
         # What a program answers ends with the next scan; asked first, that spares all others.
-        owed.sort(key=lambda debt: debt[2] is not MoveKind.SCAN)
-        self._debts = [(symbolic, is_void) for symbolic, is_void, _ in owed]
+        self._debts = sorted(space.debts(), key=lambda debt: debt.move.name not in scans)
         self._home: tuple[State, tuple[int, ...]] | None = None
         self._has_home = True
 
@@ -128,18 +123,16 @@ class _Certifier:
 
     def _shrinking(self, start: Expr, stay: Expr) -> tuple[Shrinking, ...]:
         space = self._space
-        inside = space.reached & space.encoding.truth(stay)
-        core = space.closure_after(inside & space.encoding.truth(start), inside)
+        _, core = space.lasting(start, stay)
         if (core & space.standstill()).satisfiable():
             raise ValueError("a query that is found has no certificate")
         steps: list[Shrinking] = []
         while core.satisfiable():
             before = core
-            for move, is_void in self._debts:
-                paying = core & (is_void | move.preimage(core))
-                able = space.closure_before(paying, core)
+            for debt in self._debts:
+                able = space.closure_before(debt.paid(core), core)
                 if able != core:
-                    steps.append(Shrinking(self._keep(core), move.name))
+                    steps.append(Shrinking(self._keep(core), debt.move.name))
                     core = able
                 if not core.satisfiable():
                     break

@@ -11,7 +11,8 @@ their diagrams are the larger ones.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding
@@ -79,31 +80,42 @@ class Search:
     def __init__(self, encoding: Encoding, moves: Sequence[SymbolicMove]) -> None:
         self._encoding = encoding
         self._dd = encoding.diagrams
-        self.settling = settling(encoding, moves)
+        self._kinds = {move.name: move.kind for move in encoding.system.moves}
         self.irregular = self._dd.false
-        start = encoding.is_state(encoding.system.initial)
-        kinds = {move.name: move.kind for move in encoding.system.moves}
-        taken: list[tuple[MoveKind, Step]]
-        if self.settling is None:
-            scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
-            others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
-            self.start = start
-            taken = [(MoveKind.SCAN, move.image) for move in scans]
-            taken += [(kinds[move.name], _answered(move, scans)) for move in others]
-        else:
-            self.start = self.settling.narrowed(self._first_settled(self.settling, start))
-            steps = [*self.settling.steps, self.settling.repeat]
-            taken = [(kinds[step.name], step.image) for step in steps]
+        self.start = encoding.is_state(encoding.system.initial)
+        self.settling = settling(encoding, moves)
+        if self.settling is not None:
+            self._settle(self.settling)
+            return
+        scans = [move for move in moves if self._kinds[move.name] is MoveKind.SCAN]
+        others = [move for move in moves if self._kinds[move.name] is not MoveKind.SCAN]
+        taken: list[tuple[MoveKind, Step]] = [(MoveKind.SCAN, move.image) for move in scans]
+        taken += [(self._kinds[move.name], _answered(move, scans)) for move in others]
+        self._take(taken)
+
+    def _settle(self, settled: Settling) -> None:
+        initial = self._encoding.is_state(self._encoding.system.initial)
+        first = initial
+        if not settled.is_regular(initial):
+            # No scan has made the initial state what it is. It is left behind by the first one.
+            moved = [move.image(initial) for move in settled.moves]
+            self.irregular = self._dd.disjunction([initial, *moved])
+            first = settled.scan.image(self.irregular)
+        self.start = settled.narrowed(first)
+        steps = [*settled.steps, settled.repeat]
+        self._take([(self._kinds[step.name], step.image) for step in steps])
+
+    def _take(self, taken: Sequence[tuple[MoveKind, Step]]) -> None:
         self.steps = [step for kind, step in taken if kind is not MoveKind.FAULT]
         self.faults = [step for kind, step in taken if kind is MoveKind.FAULT]
 
-    def _first_settled(self, settled: Settling, initial: Node) -> Node:
-        if settled.is_regular(initial):
-            return initial
-        # No scan has made the initial state what it is. It is left behind by the first one.
-        moved = [move.image(initial) for move in settled.moves]
-        self.irregular = self._dd.disjunction([initial, *moved])
-        return settled.scan.image(self.irregular)
+    def restricted(self, where: Mapping[str, Node]) -> Search:
+        """The search for settled states with moves that are made only where `where` holds."""
+        assert self.settling is not None
+        new = copy(self)
+        new.settling = self.settling.restricted(where)
+        new._settle(new.settling)
+        return new
 
     def all_states(self, found: Node) -> Iterator[Node]:
         """The states that a set found by the search stands for, in several parts."""

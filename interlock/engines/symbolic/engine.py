@@ -190,9 +190,7 @@ def _nearest(space: Space, target: Node) -> Answer:
 def _stay(space: Space, start: Expr, stay: Expr) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
-    inside = space.reached & space.encoding.truth(stay)
-    starts = inside & space.encoding.truth(start)
-    within = space.closure_after(starts, inside)
+    starts, within = space.lasting(start, stay)
     loops = FairLoops(space, within)
     steps = Paths(space).to_nearest(starts & loops.leading_there())
     if steps is None:

@@ -17,6 +17,7 @@ from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.cutsets import MOST_SETS, CutSets, check_flags, list_minimal
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.moves import restricted
 from interlock.engines.symbolic.settled import SettledGraph, settled_graph, staying_for_ever
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
@@ -189,9 +190,7 @@ class Explored:
             case Stay(start, stay):
                 if self._settled is not None:
                     return staying_for_ever(*self._settled, start, stay)
-                inside = space.reached & space.encoding.truth(stay)
-                starts = inside & space.encoding.truth(start)
-                within = space.closure_after(starts, inside)
+                _, within = space.lasting(start, stay)
                 return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
@@ -229,12 +228,6 @@ class Explored:
 
     def _part(self, allowed: Mapping[str, Expr]) -> Explored:
         space = copy(self._whole())
-        space.moves = [
-            move.restricted(space.encoding.truth(allowed[move.name]))
-            if move.name in allowed
-            else move
-            for move in space.moves
-        ]
         new = copy(self)
         for kept in ("_settled", "_tame"):
             new.__dict__.pop(kept, None)
@@ -245,6 +238,9 @@ class Explored:
             part, space.reached = self._settled[0].only(allowed)
             new._settled = (part, part.tamed(self._bits))
         else:
+            truth = space.encoding.truth
+            where = {name: truth(expr) for name, expr in allowed.items()}
+            space.moves = restricted(space.moves, where)
             start = space.encoding.is_state(self.system.initial)
             space.reached = space.closure_after(start, space.reached)
         return new

@@ -72,26 +72,16 @@ class SettledGraph(Graph):
         self._settling = search.settling
         self.diagrams = space.diagrams
         self.reached = found
-        self._between = self._settling.moves
         self._steps = self._settling.steps
-        self._repeat = self._settling.repeat
-        self._scan = self._settling.scan
-        self._early = search.irregular
 
     @property
     def moves(self) -> Sequence[SymbolicMove]:  # type: ignore[override]
         """The steps, and the scan of an unchanged state."""
-        return [*self._steps, self._repeat]
+        return [*self._steps, self._settling.repeat]
 
     def check(self) -> None:
         """Raise LimitError if time or memory ran out; drop unused nodes."""
         self._space.check()
-
-    def _truth(self, condition: Expr) -> Node:
-        return self._space.encoding.truth(condition)
-
-    def _inlined(self, condition: Node) -> Node:
-        return self._settling.inlined(condition)
 
     def tamed(self, flags: Iterable[int]) -> SettledGraph:
         """Without the steps that set one of `flags` (bits) that is not set already."""
@@ -99,14 +89,14 @@ class SettledGraph(Graph):
         bits = self._space.encoding.bits
         conditions = [
             self.diagrams.positive(flags.intersection(b for v in move.values for b in bits[v]))
-            for move in self._between
+            for move in self._settling.moves
         ]
         return self._restricted(conditions, self.diagrams.true)
 
     def staying(self, stay: Expr) -> SettledGraph:
         """Without the states in which `stay` fails, those between a move and its scan, too."""
-        keeps = self._truth(stay)
-        return self._restricted(self._after_moves(keeps), self._inlined(keeps))
+        keeps = self._space.encoding.truth(stay)
+        return self._restricted(self._after_moves(keeps), self._settling.inlined(keeps))
 
     def only(self, allowed: Mapping[str, Expr]) -> tuple[SettledGraph, Node]:
         """As much as is reached by moves, scans included, that are made where they are allowed.
@@ -117,43 +107,17 @@ class SettledGraph(Graph):
         Node
             All states, those between a move and its scan included.
         """
-        truth = {name: self._truth(where) for name, where in allowed.items()}
-        inlined = self._inlined
-        may_scan = truth.get(self._scan.name, self.diagrams.true)
-        new = copy(self)
-        new._scan = self._scan.restricted(may_scan)
-        new._between = [
-            move.restricted(truth[move.name]) if move.name in truth else move
-            for move in self._between
-        ]
-        after = [inlined(move.preimage(may_scan)) for move in new._between]
-        new._steps = [
-            step.restricted(where) for step, where in zip(self._steps, after, strict=True)
-        ]
-        new._repeat = self._repeat.restricted(inlined(may_scan))
-        start = self._search.start
-        if self._early.satisfiable():
-            initial = self._space.encoding.is_state(self._space.system.initial)
-            moved = (move.image(initial) for move in new._between)
-            new._early = self.diagrams.disjunction([initial, *moved])
-            start = self._settling.narrowed(new._scan.image(new._early))
-        new.reached = new._closed_from(start)
-        settled = self._settling.widened(new.reached)
-        parts = [new._early, settled]
-        for move in new._between:
-            self.check()
-            parts.append(move.image(settled))
-        return new, self.diagrams.disjunction(parts)
-
-    def _closed_from(self, start: Node) -> Node:
-        kinds = {move.name: move.kind for move in self._space.system.moves}
-        often = [m.image for m in self.moves if kinds[m.name] is not MoveKind.FAULT]
-        seldom = [m.image for m in self.moves if kinds[m.name] is MoveKind.FAULT]
-        found = start
-        for more in chained(often, seldom, start):
+        truth = self._space.encoding.truth
+        search = self._search.restricted({name: truth(expr) for name, expr in allowed.items()})
+        found = search.start
+        for more in chained(search.steps, search.faults, search.start):
             self.check()
             found = more
-        return found
+        parts = []
+        for part in search.all_states(found):
+            self.check()
+            parts.append(part)
+        return SettledGraph(self._space, search, found), self.diagrams.disjunction(parts)
 
     def _restricted(self, conditions: Sequence[Node], within: Node) -> SettledGraph:
         new = copy(self)
@@ -166,26 +130,28 @@ class SettledGraph(Graph):
 
     def _after_moves(self, condition: Node) -> list[Node]:
         """For each move, from which settled states it leads to where `condition` holds."""
-        return [self._inlined(move.preimage(condition)) for move in self._between]
+        return [self._settling.inlined(move.preimage(condition)) for move in self._settling.moves]
 
     def starts(self, start: Expr, stay: Expr) -> Node:
         """Settled states in which, or on the way to which, `start` held, and `stay` ever since."""
-        both = self._truth(and_(start, stay))
-        keeps = self._truth(stay)
-        found = self.reached & self._inlined(both)
+        both = self._space.encoding.truth(and_(start, stay))
+        keeps = self._space.encoding.truth(stay)
+        found = self.reached & self._settling.inlined(both)
         for step, begins in zip(self._steps, self._after_moves(both), strict=True):
             self.check()
             found = found | step.restricted(begins).image(self.reached)
-        early = self._early & both
-        moved = [move.image(early) & self._early & keeps for move in self._between]
+        early = self._search.irregular & both
+        moved = [
+            move.image(early) & self._search.irregular & keeps for move in self._settling.moves
+        ]
         early = self.diagrams.disjunction([early, *moved])
-        scanned = self._settling.narrowed(self._scan.image(early))
-        return (found | scanned) & self.reached & self._inlined(keeps)
+        scanned = self._settling.narrowed(self._settling.scan.image(early))
+        return (found | scanned) & self.reached & self._settling.inlined(keeps)
 
     def trapped(self, goal: Expr) -> Node:
         """The settled states from which no state with `goal` can be reached."""
-        wanted = self._truth(goal)
-        able = self.reached & self._inlined(wanted)
+        wanted = self._space.encoding.truth(goal)
+        able = self.reached & self._settling.inlined(wanted)
         for step, leads_there in zip(self._steps, self._after_moves(wanted), strict=True):
             able = able | self.reached & step.guard & leads_there
         return self.reached & ~self.closure_before(able, self.reached)
@@ -194,21 +160,21 @@ class SettledGraph(Graph):
         """What fairness owes: the scan, and the moves whose condition lasts."""
         owed: list[Debt] = [_EveryStep(self)]
         fair = {move.name: move.fair for move in self._space.system.moves}
-        for move, step in zip(self._between, self._steps, strict=True):
+        for move, step in zip(self._settling.moves, self._steps, strict=True):
             condition = fair[move.name]
             if condition is not None:
-                owed.append(self._debt(step, self._truth(condition)))
+                owed.append(self._debt(step, self._space.encoding.truth(condition)))
         return owed
 
     def _debt(self, paying: SymbolicMove, condition: Node) -> Debt:
-        lasts = self._inlined(condition)
+        lasts = self._settling.inlined(condition)
         reads = self._space.encoding.variables_in([condition])
         void_between = []
-        for move, step in zip(self._between, self._steps, strict=True):
+        for move, step in zip(self._settling.moves, self._steps, strict=True):
             # What does not write what the condition reads leaves it as it was.
             if reads.isdisjoint(move.values):
                 continue
-            void = self._inlined(move.preimage(~condition)) & step.guard & lasts
+            void = self._settling.inlined(move.preimage(~condition)) & step.guard & lasts
             # Where it is void after the scan as well, the next state says so.
             void = void & step.preimage(lasts)
             if void.satisfiable():

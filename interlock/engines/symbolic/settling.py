@@ -12,10 +12,11 @@ variables instead of thirty.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
-from interlock.engines.symbolic.moves import SymbolicMove, plan
+from interlock.engines.symbolic.moves import SymbolicMove, plan, restricted
 from interlock.kernel.system import PHASE, MoveKind
 
 if TYPE_CHECKING:
@@ -139,6 +140,19 @@ class Settling:
             (settled & where & ~self._encoding.is_value(v, value)).satisfiable()
             for value, where in new.items()
         )
+
+    def restricted(self, where: Mapping[str, Node]) -> Settling:
+        """With moves, the scan included, that are made only where `where` holds before them."""
+        new = copy(self)
+        new.moves = restricted(self.moves, where)
+        (new.scan,) = restricted([self.scan], where)
+        may_scan = where.get(self.scan.name, self._dd.true)
+        new.steps = [
+            step.restricted(self.inlined(move.preimage(may_scan)))
+            for move, step in zip(new.moves, self.steps, strict=True)
+        ]
+        new.repeat = self.repeat.restricted(self.inlined(may_scan))
+        return new
 
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""

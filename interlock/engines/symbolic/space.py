@@ -17,6 +17,7 @@ from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.graph import Graph, MoveDebt
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
+from interlock.kernel.expr import Expr
 from interlock.kernel.system import System
 
 if TYPE_CHECKING:
@@ -164,6 +165,12 @@ class Space(Graph):
         self._grow(self.diagrams.disjunction(parts))
         self.is_complete = True
         self.chained = (search, kept)
+
+    def lasting(self, start: Expr, stay: Expr) -> tuple[Node, Node]:
+        """The states with `start` and `stay`, and all that is reached from there with `stay`."""
+        inside = self.reached & self.encoding.truth(stay)
+        starts = inside & self.encoding.truth(start)
+        return starts, self.closure_after(starts, inside)
 
     def debts(self) -> list[MoveDebt]:
         """The moves that fairness owes."""
