@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NoReturn
 from xml.parsers import expat
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
@@ -109,12 +110,13 @@ def read_drawing(text: str, file: str) -> Drawing:
         if node.tag == "style":
             classes |= read_sheet("".join(map(str, node.children)), node.place, mistakes)
     _check_ids(root, mistakes)
+    says = next((node.words for node in root.elements if node.tag == "desc"), "")
+    drawing = Drawing(file, root, box, classes, says)
     if not mistakes:
-        _check_references(root, classes, mistakes)
+        _check_references(drawing, mistakes)
     if mistakes:
         raise InputError(mistakes)
-    says = next((node.words for node in root.elements if node.tag == "desc"), "")
-    return Drawing(file, root, box, classes, says)
+    return drawing
 
 
 class _RefusedError(Exception):
@@ -159,17 +161,15 @@ class _Reader:
         line = self._parser.CurrentLineNumber
         return Place(self._file, line, self._parser.CurrentColumnNumber + 1)
 
-    def _refuse(self, says: str) -> None:
-        self.mistakes.append(Mistake(self._here, says))
+    def _refuse(self, says: str, place: Place | None = None) -> NoReturn:
+        self.mistakes.append(Mistake(place or self._here, says))
         raise _RefusedError
 
     def _doctype(self, *_: object) -> None:
         # The parser tells of it only at its end.
         before = self._text[: max(0, self._text.find("<!DOCTYPE"))]
         place = Place(self._file, before.count("\n") + 1, len(before) - before.rfind("\n"))
-        says = "a document type or an entity has no place in a drawing; leave it out"
-        self.mistakes.append(Mistake(place, says))
-        raise _RefusedError
+        self._refuse("a document type or an entity has no place in a drawing; leave it out", place)
 
     def _instruction(self, target: str, _: str) -> None:
         self._refuse(f"a processing instruction ('{target}') has no place in a drawing")
@@ -297,9 +297,9 @@ def references_of(node: Node, classes: Rules) -> Iterator[str]:
         yield from (match[2] for match in rules.URL.finditer(value))
 
 
-def _check_references(root: Node, classes: Rules, mistakes: list[Mistake]) -> None:
+def _check_references(drawing: Drawing, mistakes: list[Mistake]) -> None:
     """Every reference leads to an element, and not through further ones to something huge."""
-    ids = {node.id: node for node in root.all() if node.id is not None}
+    root, classes, ids = drawing.root, drawing.classes, drawing.ids
     used: Counter[str] = Counter()
     for node in root.all():
         for id_ in references_of(node, classes):
