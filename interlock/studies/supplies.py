@@ -68,11 +68,12 @@ class _Whole:
                 if names_read(formula.tree) <= self._env.keys():
                     self._env[name.casefold()] = self._lower(formula)
                     del waiting[name]
-        self._guards = [(move, self._guard(move)) for move in model.moves if _is_plant(move)]
+        guards = [(move, self._guard(move)) for move in model.moves]
+        self._of_plant = [pair for pair in guards if pair[0].kind is MoveKind.PLANT]
         self._reads = {name: self._lower(sensor.reads) for name, sensor in model.sensors.items()}
         also = [self._lower(f) for move in model.moves for f in move.also.values()]
-        guards = [self._guard(move) for move in model.moves]
-        self._effects = list(dict.fromkeys([*guards, *also, *self._reads.values()]))
+        effects = [*(guard for _, guard in guards), *also, *self._reads.values()]
+        self._effects = list(dict.fromkeys(effects))
 
     def _lower(self, formula: Formula) -> Expr:
         return lower_expression(formula.tree, self._env)
@@ -86,7 +87,7 @@ class _Whole:
     def fed_by(self, supply: Supply) -> Fed:
         off = ex.not_(self._lower(supply.feeds_while))
         stopped, going_on = [], []
-        for move, guard in self._guards:
+        for move, guard in self._of_plant:
             if self._can_be(ex.and_(guard, off)):
                 going_on.append(move)
             elif self._can_be(guard):
@@ -129,7 +130,3 @@ class _Whole:
             self._can_be(ex.substitute([condition], {name: ex.const(value)})[0])
             for value in range(domain.lo, domain.hi + 1)
         )
-
-
-def _is_plant(move: ModelMove) -> bool:
-    return move.kind is MoveKind.PLANT
