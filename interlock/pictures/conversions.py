@@ -69,7 +69,7 @@ def _notes(built: Built, conversions: Conversions) -> Iterator[str]:
     for letter, run in zip("ABCDEFGH", conversions.runs, strict=False):
         yield (
             f"Heavy line {letter}1, {letter}2, …: a shortest run of the model to the goal of "
-            f"{run.goal} ({requirements[run.goal].says}); {run.n_steps} steps with all that the "
+            f"{run.goal} ({requirements[run.goal].says}); {len(run.moves)} steps with all that the "
             "map leaves out."
         )
     if len(conversions.runs) > 1:

@@ -67,16 +67,13 @@ class Conversion:
         Id of the requirement whose predicate the run arrives at.
     places : tuple of Place
         Without repetitions in a row; the first is where the run starts.
-    n_steps : int
-        Steps of the run, scans included.
     moves : tuple of str
-        Those steps, by the names of their moves.
+        The steps of the run by the names of their moves, scans included.
     """
 
     goal: str
     places: tuple[Place, ...]
-    n_steps: int
-    moves: tuple[str, ...] = ()
+    moves: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -250,8 +247,7 @@ class ConversionStudy:
             place = self._place(self.built.system, state, width)
             if not places or places[-1] != place:
                 places.append(place)
-        moves = tuple(step.move for step in witness.steps)
-        return Conversion(goal, tuple(places), len(witness), moves)
+        return Conversion(goal, tuple(places), tuple(step.move for step in witness.steps))
 
 
 __all__ = ["Configuration", "Conversion", "ConversionStudy", "Conversions", "Passage", "Place"]
