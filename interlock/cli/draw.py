@@ -18,6 +18,7 @@ from interlock.model.model import Model
 from interlock.pictures.collection import KINDS, OF_SAVED_RUNS, Drawn, draw_model, draw_saved_run
 from interlock.pictures.dot import FORMATS, NotDrawnError, render
 from interlock.pictures.picture import Picture
+from interlock.replay.run_file import read_run
 
 _EXIT = {
     Outcome.HOLDS: EXIT_HOLDS,
@@ -81,32 +82,28 @@ def command(
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
     loaded = load(model)
-    target = folder if folder is not None else Path("diagrams") / loaded.name
     if run_file is not None:
-        saved = _saved(loaded, run_file, only, every_signal)
-        _write(saved, target, formats or ("svg", "gv"), dpi)
-        return EXIT_HOLDS
-    limits = limits_of(max_states, max_seconds, max_memory)
-    try:
-        with progress_line() as progress:
-            kinds = only or tuple(KINDS)
-            drawn = draw_model(
-                loaded,
-                engines[engine](),
-                kinds,
-                limits=limits,
-                progress=progress,
-                every=every_signal,
-            )
-    except DeclinedError as reason:
-        raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+        drawn = _saved(loaded, run_file, only, every_signal)
+    else:
+        limits = limits_of(max_states, max_seconds, max_memory)
+        try:
+            with progress_line() as progress:
+                drawn = draw_model(
+                    loaded,
+                    engines[engine](),
+                    only or tuple(KINDS),
+                    limits=limits,
+                    progress=progress,
+                    every=every_signal,
+                )
+        except DeclinedError as reason:
+            raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+    target = folder if folder is not None else Path("diagrams") / loaded.name
     _write(drawn, target, formats or ("svg", "gv"), dpi)
     return _EXIT[drawn.outcome]
 
 
 def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Drawn:
-    from interlock.replay.run_file import read_run
-
     for kind in only:
         if kind not in OF_SAVED_RUNS:
             said = f"a saved run has no picture '{kind}'{nearest(kind, OF_SAVED_RUNS)}"
