@@ -19,6 +19,7 @@ from interlock.pictures.style import (
     ABNORMAL_FILL,
     DANGER,
     DANGER_FILL,
+    INK,
     NEUTRAL_FILL,
     PALE,
     new_graph,
@@ -116,7 +117,7 @@ def _draw_gate(graph: Graph, gate: Gate, is_top: bool) -> None:
         shape="box",
         style="filled",
         fillcolor=fill,
-        color=DANGER if is_top else "#1a1a1a",
+        color=DANGER if is_top else INK,
         penwidth="2" if is_top else "1",
     )
     ring = gate.kind is GateKind.NOT

@@ -9,11 +9,12 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.pictures.side_view import SideView
-from interlock.pictures.style import DANGER, PALE, SAFE, wrapped
-from interlock.pictures.svg import element, picture, text, width_of, wrapped_to
+from interlock.pictures.style import DANGER, PALE, SAFE
+from interlock.pictures.svg import element, picture, size_within, text, wrapped_to
 from interlock.pictures.truth import Value
 from interlock.replay.judge import Replayed
 from interlock.replay.moments import Moment, moments_of
+from interlock.replay.player import Happening
 from interlock.replay.story import WHO, change_in_words
 
 _MARGIN, _GAP = 16.0, 14.0
@@ -71,14 +72,24 @@ def frames_of_run(model: Model, run: Replayed, mark: str = "VIOLATED") -> list[F
     return frames
 
 
+def changes_in_words(model: Model, happening: Happening) -> str:
+    """What changed in a step, in the words of stories; empty where nothing that is seen did."""
+    return ", ".join(change_in_words(model, change) for change in happening.changes)
+
+
+def step_in_words(model: Model, happening: Happening, quiet: str) -> str:
+    """What happened in a step and what changed; `quiet` for a scan that changed nothing."""
+    changes = changes_in_words(model, happening)
+    if happening.kind is MoveKind.SCAN:
+        return changes or quiet
+    what = happening.says or happening.move
+    return f"{what}: {changes}" if changes else what
+
+
 def _frame(model: Model, moment: Moment, mark: str) -> Frame:
     happening = moment.happening
     assert happening is not None
-    changes = ", ".join(change_in_words(model, change) for change in happening.changes)
-    says = changes or "no output changes"
-    if happening.kind is not MoveKind.SCAN:
-        what = happening.says or happening.move
-        says = f"{what}: {changes}" if changes else what
+    says = step_in_words(model, happening, "no output changes")
     head = f"{moment.number} {WHO[happening.kind]}"
     return Frame(head, says, dict(moment.seen), mark, bool(mark), moment.number)
 
@@ -136,16 +147,17 @@ def draw_sheet(
     notes : sequence of str
         Lines below the title.
     """
+    room = _SHEET - 2 * _MARGIN
     n_columns = min(len(frames), 2 if view.aspect > _FLAT else 3) or 1
-    frame_width = (_SHEET - 2 * _MARGIN - _GAP * (n_columns - 1)) / n_columns
-    frame_width = min(frame_width, _SHEET / 2)
-    size = min(16.0, 16.0 * (_SHEET - 2 * _MARGIN) / max(1.0, width_of(title, 16)))
+    frame_width = min((room - _GAP * (n_columns - 1)) / n_columns, _SHEET / 2)
+    frame_height = frame_width / view.aspect
+    size = size_within(title, room, 16)
     parts = [text(_MARGIN, 30, title, font_size=size, font_weight="bold")]
     y = 34.0
     for note in notes:
-        for line in wrapped(note, int(_SHEET / 6.2)):
+        for line in wrapped_to(note, room, _SIZE):
             y += _LINE
-            parts.append(text(_MARGIN, y, line, font_size=11, fill=PALE))
+            parts.append(text(_MARGIN, y, line, font_size=_SIZE, fill=PALE))
     y += _GAP
     for first in range(0, len(frames), n_columns):
         row = frames[first : first + n_columns]
@@ -153,13 +165,12 @@ def draw_sheet(
         top = y + 22 + _LINE * max(map(len, captions))
         for column, (frame, lines) in enumerate(zip(row, captions, strict=True)):
             x = _MARGIN + column * (frame_width + _GAP)
-            part, height = view.inset(frame.values, x, top, frame_width, f"f{first + column}-")
-            parts.append(part)
-            parts += _bordered(frame, lines, (x, y, frame_width, top + height - y))
-        y = top + frame_width / view.aspect + _GAP
+            prefix = f"f{first + column}-"
+            parts.append(view.inset(frame.values, x, top, frame_width, prefix))
+            parts += _bordered(frame, lines, (x, y, frame_width, top + frame_height - y))
+        y = top + frame_height + _GAP
     says = " ".join(f"{frame.head}. {'. '.join(view.words(frame.values))}." for frame in frames)
-    background = element("rect", x=0, y=0, width=_SHEET, height=y, fill="#ffffff")
-    return picture(_SHEET, y, [background, *parts], title=title, says=says)
+    return picture(_SHEET, y, parts, title=title, says=says)
 
 
 def _bordered(

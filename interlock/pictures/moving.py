@@ -129,7 +129,8 @@ def _value(name: str, value: str) -> str:
         return _MARKER + coded(value)
     if name == "href":
         return "#" + _MARKER + coded(value[1:])
-    return coded(URL.sub(r"url(#" + "\ue000" + r"\2)", value)).replace("\ue000", _MARKER)
+    reference = URL.fullmatch(value.strip())
+    return f"url(#{_MARKER}{coded(reference[2])})" if reference else coded(value)
 
 
 def _joined(pieces: list[Piece]) -> list[Piece]:

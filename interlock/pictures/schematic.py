@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from interlock.model.model import Machine, Model, Output
-from interlock.pictures.style import INK, NEUTRAL_FILL, PALE
-from interlock.pictures.svg import element, text, width_of
+from interlock.pictures.style import INK, NEUTRAL_FILL, PALE, PAPER
+from interlock.pictures.svg import element, path_through, size_within, text, width_of
 
 _LEFT, _NAME, _RIGHT = 16.0, 170.0, 784.0
 _ROW, _LINE = 26.0, 20.0
@@ -21,7 +21,7 @@ LAMPS = {
     "yellow": "#f2b700",
     "green": "#1f9a4b",
     "blue": "#2a6fd6",
-    "white": "#ffffff",
+    "white": PAPER,
 }
 WIDTH = 800.0
 
@@ -38,7 +38,7 @@ def draw_schematic(model: Model, truth: Mapping[str, int], title: str) -> tuple[
     """
     sheet = _Sheet()
     if title:
-        sheet.heading(title, 15)
+        sheet.heading(title, size_within(title, _RIGHT - _LEFT, 15))
     plant = [machine for machine in model.machines.values() if not machine.is_control]
     controls = [machine for machine in model.machines.values() if machine.is_control]
     for heading, machines in (("Plant", plant), ("Controls", controls)):
@@ -60,9 +60,7 @@ class _Sheet:
 
     def __init__(self) -> None:
         self.y = 4.0
-        self.parts = [
-            element("rect", x=0, y=0, width="100%", height="100%", fill="#ffffff", stroke="none")
-        ]
+        self.parts: list[str] = []
 
     def heading(self, words: str, size: float) -> None:
         self.y += 26
@@ -100,7 +98,7 @@ class _Sheet:
 
 
 def _box(x: float, y: float, wide: float, state: str, is_here: bool) -> Iterator[str]:
-    fill, ink, line = (INK, "#ffffff", 2.0) if is_here else (NEUTRAL_FILL, PALE, 0.8)
+    fill, ink, line = (INK, PAPER, 2.0) if is_here else (NEUTRAL_FILL, PALE, 0.8)
     yield element(
         "rect",
         x=x,
@@ -113,8 +111,8 @@ def _box(x: float, y: float, wide: float, state: str, is_here: bool) -> Iterator
         stroke_width=line,
     )
     if is_here:
-        pointer = f"M{x + 6:.1f} {y + 5:.1f}l8 5l-8 5z"
-        yield element("path", d=pointer, fill="#ffffff")
+        pointer = path_through((x + 6, y + 5), (x + 14, y + 10), (x + 6, y + 15))
+        yield element("path", d=pointer, fill=PAPER)
     weight = "bold" if is_here else None
     yield text(
         x + wide / 2 + 4,
@@ -128,7 +126,7 @@ def _box(x: float, y: float, wide: float, state: str, is_here: bool) -> Iterator
 
 
 def _output(x: float, y: float, output: Output, value: int) -> Iterator[str]:
-    fill = LAMPS.get(output.lamp or "", INK) if value else "#ffffff"
+    fill = LAMPS.get(output.lamp or "", INK) if value else PAPER
     middle_x, middle_y = x + 9, y + 10
     if output.lamp:
         yield element("circle", cx=middle_x, cy=middle_y, r=7, fill=fill, stroke=INK)
@@ -138,7 +136,7 @@ def _output(x: float, y: float, output: Output, value: int) -> Iterator[str]:
         # Rays: the lamp shines in black and white, too.
         yield element("path", d=_rays(middle_x, middle_y), stroke=INK, fill="none")
     elif not value:
-        bar = f"M{middle_x - 5:.1f} {middle_y + 5:.1f}L{middle_x + 5:.1f} {middle_y - 5:.1f}"
+        bar = path_through((middle_x - 5, middle_y + 5), (middle_x + 5, middle_y - 5))
         yield element("path", d=bar, stroke=PALE, fill="none")
     words = f"{output.name} {'on' if value else 'off'}"
     weight = "bold" if value else None
@@ -148,6 +146,5 @@ def _output(x: float, y: float, output: Output, value: int) -> Iterator[str]:
 def _rays(x: float, y: float) -> str:
     ends = ((0, -1), (0, 1), (-1, 0), (1, 0), (-0.7, -0.7), (0.7, 0.7), (-0.7, 0.7), (0.7, -0.7))
     return "".join(
-        f"M{x + 8.5 * dx:.1f} {y + 8.5 * dy:.1f}L{x + 11 * dx:.1f} {y + 11 * dy:.1f}"
-        for dx, dy in ends
+        path_through((x + 8.5 * dx, y + 8.5 * dy), (x + 11 * dx, y + 11 * dy)) for dx, dy in ends
     )

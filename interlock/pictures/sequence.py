@@ -24,7 +24,7 @@ from interlock.pictures.style import (
     wrapped,
 )
 from interlock.replay.judge import Replayed
-from interlock.replay.story import Line, tell
+from interlock.replay.story import Line, tell_to_the_end
 from interlock.studies.verify import Finding
 
 _APART = 2.6  # between lifelines
@@ -61,7 +61,8 @@ def draw_sequence(model: Model, finding: Finding) -> Picture:
     """
     assert finding.run is not None
     requirement = finding.requirement
-    lines = _told(model, finding.run)
+    # The last one always is worth drawing, since the violation comes after it.
+    lines = tell_to_the_end(model, finding.run)
     told = [(line, _rows(model, finding.run, line)) for line in lines]
     parties = _parties([row for _, rows in told for row in rows])
     title = f"{requirement.id} violated: {requirement.says}"
@@ -77,16 +78,6 @@ def draw_sequence(model: Model, finding: Finding) -> Picture:
         chart.bar("and so it stays for ever", ABNORMAL_FILL)
     chart.end(f"{requirement.id} VIOLATED", [model.hazards[h].says for h in requirement.hazards])
     return Picture(f"run-{requirement.id}", f"run that violates {requirement.id}", chart.text)
-
-
-def _told(model: Model, run: Replayed) -> list[Line]:
-    """The lines worth drawing: the last one always is, since the violation comes after it."""
-    lines = tell(model, run, quiet_scans=True)
-    return [line for line in lines if line is lines[-1] or not _is_quiet(line)]
-
-
-def _is_quiet(line: Line) -> bool:
-    return line.who == _CONTROLLER and not line.changes and not line.loop
 
 
 def _notes(run: Replayed, lines: Sequence[Line]) -> list[str]:

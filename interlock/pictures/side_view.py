@@ -13,7 +13,7 @@ from interlock.model.model import Model
 from interlock.pictures.moving import Moving, chosen
 from interlock.pictures.schematic import WIDTH, draw_schematic
 from interlock.pictures.style import INK
-from interlock.pictures.svg import element, number, picture, text, width_of
+from interlock.pictures.svg import element, number, picture, size_within, text
 from interlock.pictures.truth import Reader, Truth, Value, types_of
 from interlock.st.types import BoolType, label_of
 
@@ -26,11 +26,6 @@ class SideView:
     Parameters
     ----------
     model : Model
-
-    Attributes
-    ----------
-    is_schematic : bool
-        Whether the model has no drawing of its own.
     """
 
     def __init__(self, model: Model) -> None:
@@ -38,7 +33,6 @@ class SideView:
         self._reader = Reader(model)
         self._types = types_of(model)
         self._moving = None if model.side_view is None else Moving(model.side_view)
-        self.is_schematic = self._moving is None
 
     def draw(
         self,
@@ -73,30 +67,28 @@ class SideView:
             height, parts = draw_schematic(self._model, truth, title if caption else "")
             return picture(WIDTH, height, parts, title=title, says=says, prefix=prefix)
         left, top, width, height = self._moving.box
-        above = _CAPTION if caption else 0.0
-        parts = [
-            element("rect", x=left, y=top - above, width=width, height=height + above, fill="#fff")
-        ]
+        parts = [self._moving.draw(truth, prefix)]
         if caption:
-            size = min(16.0, 16.0 * (width - 24) / max(1.0, width_of(title, 16)))
-            y = top - above / 2 + 5
-            parts.append(text(left + 12, y, title, font_size=size, font_weight="bold", fill=INK))
-        parts.append(self._moving.draw(truth, prefix))
-        box = " ".join(map(number, (left, top - above, width, height + above)))
-        return picture(width, height + above, parts, title=title, says=says, prefix=prefix, box=box)
+            top, height = top - _CAPTION, height + _CAPTION
+            size = size_within(title, width - 24, 16)
+            y = top + _CAPTION / 2 + 5
+            head = text(left + 12, y, title, font_size=size, font_weight="bold", fill=INK)
+            parts.insert(0, head)
+        corner = (left, top)
+        return picture(width, height, parts, title=title, says=says, prefix=prefix, corner=corner)
 
     @property
     def aspect(self) -> float:
         """The width of an inset by its height."""
         if self._moving is not None:
             return self._moving.window[2] / self._moving.window[3]
-        nothing = dict.fromkeys((*self._types, *self._model.faults), 0)
-        return WIDTH / draw_schematic(self._model, self._reader.read(nothing), "")[0]
+        anything = self._reader.read(dict.fromkeys(self._types, 0))
+        return WIDTH / draw_schematic(self._model, anything, "")[0]
 
     def inset(
         self, values: Mapping[str, Value], x: float, y: float, width: float, prefix: str
-    ) -> tuple[str, float]:
-        """The state as a part of a larger picture, and how high it is there.
+    ) -> str:
+        """The state as a part of a larger picture; its height follows from `aspect`.
 
         Parameters
         ----------
@@ -115,8 +107,7 @@ class SideView:
             box, parts = self._moving.window, [self._moving.draw(truth, prefix)]
         height = width * box[3] / box[2]
         shown = " ".join(map(number, box))
-        part = element("svg", *parts, x=x, y=y, width=width, height=height, viewBox=shown)
-        return part, height
+        return element("svg", *parts, x=x, y=y, width=width, height=height, viewBox=shown)
 
     def words(self, values: Mapping[str, Value]) -> tuple[str, ...]:
         """The state in words: an entry for each machine and control, then the outputs."""

@@ -21,6 +21,7 @@ MONOSPACED = "Courier"
 NOTE_WIDTH = 96
 
 INK = "#1a1a1a"
+PAPER = "#ffffff"
 PALE = "#6b6b6b"
 DANGER, DANGER_FILL = "#a30015", "#fbdada"
 ABNORMAL_FILL = "#fff3bf"

@@ -6,8 +6,16 @@ from collections.abc import Iterator, Sequence
 
 from interlock.model.model import Model, ModelMove
 from interlock.pictures.picture import Picture
-from interlock.pictures.style import INK, PALE
-from interlock.pictures.svg import element, number, picture, text, width_of, wrapped_to
+from interlock.pictures.style import INK, PALE, PAPER
+from interlock.pictures.svg import (
+    element,
+    path_through,
+    picture,
+    size_within,
+    text,
+    width_of,
+    wrapped_to,
+)
 from interlock.st.evaluate import as_written
 from interlock.st.write import write_expression
 from interlock.studies.supplies import Fed, what_is_fed
@@ -32,8 +40,7 @@ def draw_supplies(model: Model) -> Iterator[Picture]:
         "Solid box behind the switch: dead with the supply off. Dashed box: goes on without it.",
     )
     parts = [
-        element("rect", x=0, y=0, width=_WIDTH, height=sheet.y, fill="#ffffff"),
-        text(16, 30, title, font_size=15, font_weight="bold"),
+        text(16, 30, title, font_size=size_within(title, _RIGHT - 16, 15), font_weight="bold"),
         *(text(16, 48 + 14 * n, note, font_size=11, fill=PALE) for n, note in enumerate(notes)),
         *sheet.parts,
     ]
@@ -99,7 +106,7 @@ class _Sheet:
                 width=_RIGHT - _BOX,
                 height=height,
                 rx=3,
-                fill="#f2f4f6" if is_fed else "#ffffff",
+                fill="#f2f4f6" if is_fed else PAPER,
                 stroke=INK if is_fed else PALE,
                 stroke_width=1.6 if is_fed else 1.2,
                 stroke_dasharray=None if is_fed else "6 4",
@@ -117,16 +124,16 @@ class _Sheet:
         middle = top + 26
         self.parts += _source(fed, top)
         bus = _BOX - 24
-        self._wire(f"M{_SOURCE + 130} {middle}H{_SWITCH}")
+        self._wire((_SOURCE + 130, middle), (_SWITCH, middle))
         # The sign of IEC 60617 for a make contact: an open arm between two ends (from memory).
-        self._wire(f"M{_SWITCH} {middle}L{_SWITCH + 36} {middle - 16}")
-        self._wire(f"M{_SWITCH + 40} {middle}H{bus}")
+        self._wire((_SWITCH, middle), (_SWITCH + 36, middle - 16))
+        self._wire((_SWITCH + 40, middle), (bus, middle))
         for end in (_SWITCH, _SWITCH + 40):
             self.parts.append(element("circle", cx=end, cy=middle, r=3, fill=INK))
         if behind:
-            self._wire(f"M{bus} {middle}V{number(max(behind))}")
+            self._wire((bus, middle), (bus, max(behind)))
         for y in behind:
-            self._wire(f"M{bus} {number(y)}H{_BOX}")
+            self._wire((bus, y), (_BOX, y))
         condition = write_expression(as_written(fed.supply.feeds_while.tree))
         for n, line in enumerate(wrapped_to(f"closed while {condition}", 140, 11)):
             y = middle + 20 + 14 * n
@@ -137,13 +144,14 @@ class _Sheet:
                 text(_BOX - 12, min(before) + 4, words, font_size=11, text_anchor="end", fill=PALE)
             )
 
-    def _wire(self, path: str) -> None:
+    def _wire(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        path = path_through(start, end)
         self.parts.append(element("path", d=path, fill="none", stroke=INK, stroke_width=2))
 
 
 def _source(fed: Fed, top: float) -> Iterator[str]:
     yield element(
-        "rect", x=_SOURCE, y=top, width=130, height=52, fill="#ffffff", stroke=INK, stroke_width=2
+        "rect", x=_SOURCE, y=top, width=130, height=52, fill=PAPER, stroke=INK, stroke_width=2
     )
     yield text(_SOURCE + 10, top + 20, fed.supply.name, font_size=13, font_weight="bold")
     lines = wrapped_to(fed.supply.says, 112, 10.5)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from interlock.pictures.dot import cleaned
-from interlock.pictures.style import FONT, INK
+from interlock.pictures.style import FONT, INK, PAPER
 
 # No renderer is asked how wide a text is; Helvetica's letters are about half as wide as high.
 _WIDE = frozenset("MWmw@%—…→")
@@ -61,6 +61,15 @@ def text(x: float, y: float, words: str, **look: str | float | None) -> str:
     return element("text", coded(words), x=x, y=y, **look)
 
 
+def path_through(*points: tuple[float, float]) -> str:
+    """The ``d`` of a path from point to point.
+
+    >>> path_through((0, 2.504), (3, -1))
+    'M0 2.5L3 -1'
+    """
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
+
+
 def width_of(words: str, size: float) -> float:
     """About how wide `words` are in Helvetica of `size` pixels; rather too wide than too narrow."""
     total = 0.0
@@ -76,6 +85,11 @@ def width_of(words: str, size: float) -> float:
     return total * size
 
 
+def size_within(words: str, room: float, most: float) -> float:
+    """The size of letters, `most` or less, in which `words` are no wider than `room`."""
+    return min(most, most * room / max(1.0, width_of(words, most)))
+
+
 def picture(
     width: float,
     height: float,
@@ -84,9 +98,9 @@ def picture(
     title: str,
     says: str,
     prefix: str = "",
-    box: str | None = None,
+    corner: tuple[float, float] = (0, 0),
 ) -> str:
-    """A whole picture with its title and its content in words, for who cannot see it.
+    """A whole picture on white, with its title and its content in words for who cannot see it.
 
     Parameters
     ----------
@@ -97,17 +111,21 @@ def picture(
     title, says : str
     prefix : str
         Stands before the ids of the picture, so that several can be in one page.
-    box : str, optional
-        The ``viewBox``, where it is not that of `width` and `height`.
+    corner : tuple of float
+        What is at the picture's left and upper edges, in the coordinates of `content`.
     """
     head, told = f"{prefix}title", f"{prefix}desc"
+    box = " ".join(map(number, (*corner, width, height)))
+    paper = element("rect", x=corner[0], y=corner[1], width=width, height=height, fill=PAPER)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{number(width)}" '
-        f'height="{number(height)}" viewBox="{box or f"0 0 {number(width)} {number(height)}"}" '
+        f'height="{number(height)}" viewBox="{box}" '
         f'role="img" aria-labelledby="{coded(head)} {coded(told)}" '
         f'font-family="{FONT}, Arial, sans-serif" fill="{INK}">\n'
         f'<title id="{coded(head)}">{coded(title)}</title>\n'
-        f'<desc id="{coded(told)}">{coded(says)}</desc>\n' + "\n".join(content) + "\n</svg>\n"
+        f'<desc id="{coded(told)}">{coded(says)}</desc>\n'
+        + "\n".join([paper, *content])
+        + "\n</svg>\n"
     )
 
 

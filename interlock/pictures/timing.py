@@ -12,18 +12,20 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Model
+from interlock.pictures.frames import changes_in_words, step_in_words
 from interlock.pictures.signals import Signal, conditions_of, judged, signals_of
-from interlock.pictures.style import DANGER, INK, PALE
-from interlock.pictures.svg import element, number, picture, text, width_of
+from interlock.pictures.style import DANGER, INK, MONOSPACED, PALE, PAPER
+from interlock.pictures.svg import element, path_through, picture, text, width_of
 from interlock.replay.judge import Replayed
 from interlock.replay.moments import Moment, moments_of
-from interlock.replay.story import WHO, change_in_words
+from interlock.replay.story import WHO, tell_to_the_end
 
 _LEFT, _TOP = 16.0, 74.0
 _WHO, _SAYS, _SOURCE = 44.0, 120.0, 234.0  # columns of the story
 _ROW, _WAVE = 26.0, 16.0
 _SIZE = 11.0
 _NARROW, _BROAD = 30.0, 96.0
+_CODE: dict[str, str | float | None] = {"font_family": f"{MONOSPACED}, monospace", "font_size": 10}
 # One letter for who makes a step, told in the legend.
 LETTERS = {
     MoveKind.PLANT: "P",
@@ -60,7 +62,8 @@ def draw_timing(
         Before each id in the picture.
     """
     moments = moments_of(model, [happening.move for happening in run.happenings])
-    drawn = _worth_drawing(moments, run)
+    told = {line.number for line in tell_to_the_end(model, run)}
+    drawn = [moment for moment in moments if moment.number in told or moment.happening is None]
     conditions = conditions_of(model, requirement)
     signals = [s for s in signals_of(model, drawn) if every or s.matters]
     signals += judged(model, drawn, requirement, conditions)
@@ -68,14 +71,10 @@ def draw_timing(
     diagram.waves()
     diagram.meanings(conditions)
     diagram.story(model)
-    says = "Steps: " + " ".join(
-        f"{m.number} {_who(m)}: {_changes(model, m) or 'nothing to be seen changes'}."
-        for m in drawn[1:]
-    )
+    says = "Steps: " + " ".join(_step_in_short(model, moment) for moment in drawn[1:])
     legend = _legend(drawn, run)
     width = max(diagram.width, width_of(title, 16) + 2 * _LEFT, width_of(legend, 10) + 2 * _LEFT)
     parts = [
-        element("rect", x=0, y=0, width=width, height=diagram.y + 12, fill="#ffffff"),
         text(_LEFT, 26, title, font_size=15, font_weight="bold"),
         text(_LEFT, 44, legend, font_size=10, fill=PALE),
         *diagram.parts,
@@ -83,29 +82,11 @@ def draw_timing(
     return picture(width, diagram.y + 12, parts, title=title, says=says, prefix=prefix)
 
 
-def _worth_drawing(moments: Sequence[Moment], run: Replayed) -> list[Moment]:
-    """Without scans that change nothing, but with the last moment and all of a loop."""
-    kept = []
-    for moment in moments:
-        happening = moment.happening
-        is_quiet = (
-            happening is not None
-            and happening.kind is MoveKind.SCAN
-            and not happening.changes
-            and (run.loop_start is None or moment.number <= run.loop_start)
-        )
-        if not is_quiet or moment is moments[-1]:
-            kept.append(moment)
-    return kept
-
-
-def _who(moment: Moment) -> str:
-    return "" if moment.happening is None else WHO[moment.happening.kind]
-
-
-def _changes(model: Model, moment: Moment) -> str:
-    assert moment.happening is not None
-    return ", ".join(change_in_words(model, change) for change in moment.happening.changes)
+def _step_in_short(model: Model, moment: Moment) -> str:
+    happening = moment.happening
+    assert happening is not None
+    changes = changes_in_words(model, happening) or "nothing to be seen changes"
+    return f"{moment.number} {WHO[happening.kind]}: {changes}."
 
 
 def _legend(moments: Sequence[Moment], run: Replayed) -> str:
@@ -152,7 +133,12 @@ class _Diagram:
             x = self._x(column)
             self.parts.insert(
                 0,
-                element("path", d=_path((x, head - 4), (x, bottom)), stroke="#d8d8d8", fill="none"),
+                element(
+                    "path",
+                    d=path_through((x, head - 4), (x, bottom)),
+                    stroke="#d8d8d8",
+                    fill="none",
+                ),
             )
         self._ends(head, bottom)
         self.y = bottom + 12
@@ -210,7 +196,9 @@ class _Diagram:
             (n for n, m in enumerate(self._moments) if m.number >= self._run.loop_start), last
         )
         left, right = self._x(first), self._x(last + 1)
-        bracket = _path((left, top - 20), (left, top - 26), (right, top - 26), (right, top - 20))
+        bracket = path_through(
+            (left, top - 20), (left, top - 26), (right, top - 26), (right, top - 20)
+        )
         self.parts.append(element("path", d=bracket, stroke_width=2, **look))
         self._text(right, top - 30, "for ever", text_anchor="end", fill=DANGER, font_weight="bold")
 
@@ -237,20 +225,18 @@ class _Diagram:
                 )
                 self.parts.append(fill)
         self.parts.append(
-            element("path", d=_path(*points), fill="none", stroke=INK, stroke_width=1.6)
+            element("path", d=path_through(*points), fill="none", stroke=INK, stroke_width=1.6)
         )
 
     def _bands(self, signal: Signal, top: float) -> None:
         middle, bottom, slope = top + _WAVE / 2, top + _WAVE, 4.0
         for first, n_columns, value in signal.runs:
             left, right = self._x(first), self._x(first + n_columns)
-            shape = _path(
+            shape = path_through(
                 *((left, middle), (left + slope, top), (right - slope, top), (right, middle)),
                 *((right - slope, bottom), (left + slope, bottom), (left, middle)),
             )
-            self.parts.append(
-                element("path", d=shape, fill="#ffffff", stroke=INK, stroke_width=1.2)
-            )
+            self.parts.append(element("path", d=shape, fill=PAPER, stroke=INK, stroke_width=1.2))
             words = _fitting(value, right - left - 10, _SIZE)
             self._text((left + right) / 2, bottom - 4, words, text_anchor="middle")
 
@@ -258,14 +244,14 @@ class _Diagram:
         """What the conditions of the requirement are."""
         for role, formula in conditions.items():
             self._text(_LEFT + 8, self.y, role, fill=PALE)
-            self._text(_SAYS, self.y, formula.text, font_family="Courier, monospace", font_size=10)
+            self._text(_SAYS, self.y, formula.text, **_CODE)
             self.y += 15
         self.y += 4 if conditions else 0
 
     def story(self, model: Model) -> None:
         """The steps in words, each scan with the lines of the program that decided."""
         self.parts.append(
-            element("path", d=_path((_LEFT, self.y), (self.width - 16, self.y)), stroke=PALE)
+            element("path", d=path_through((_LEFT, self.y), (self.width - 16, self.y)), stroke=PALE)
         )
         self.y += 6
         for moment in self._moments[1:]:
@@ -276,17 +262,13 @@ class _Diagram:
         assert happening is not None
         self.y += 17
         self._text(_WHO - 8, self.y, str(moment.number), text_anchor="end")
-        self._text(_WHO, self.y, _who(moment), font_weight="bold")
-        changes = _changes(model, moment)
-        if happening.kind is not MoveKind.SCAN:
-            said = happening.says or happening.move
-            self._text(_SAYS, self.y, f"{said}: {changes}" if changes else said)
-            return
-        self._text(_SAYS, self.y, changes or "scans, no output changes")
+        self._text(_WHO, self.y, WHO[happening.kind], font_weight="bold")
+        words = step_in_words(model, happening, "scans, no output changes")
+        self._text(_SAYS, self.y, words)
         for file, line, source in _deciding(model, moment):
             self.y += 15
             self._text(_SAYS + 10, self.y, f"{file}:{line}", fill=PALE, font_size=10)
-            self._text(_SOURCE, self.y, source, font_family="Courier, monospace", font_size=10)
+            self._text(_SOURCE, self.y, source, **_CODE)
 
 
 def _deciding(model: Model, moment: Moment) -> Iterator[tuple[str, int, str]]:
@@ -328,7 +310,3 @@ def _fitting(words: str, width: float, size: float) -> str:
     while words and width_of(words + "…", size) > width:
         words = words[:-1]
     return words + "…"
-
-
-def _path(*points: tuple[float, float]) -> str:
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
