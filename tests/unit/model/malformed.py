@@ -9,6 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.model.load import load
+
 MARK = "«"
 
 MODEL = """\
@@ -46,6 +51,7 @@ END_PROGRAM
 """
 
 Edit = tuple[str, str, str]  # file, text to be replaced, text in its place
+Case = tuple[list[Edit], list[str]]  # what breaks it, a part of what each mistake says
 
 YAML, ST = "model.yaml", "controller.st"
 
@@ -75,3 +81,20 @@ def write(folder: Path, files: dict[str, str]) -> list[str]:
                 column = line.find(MARK)
         file.write_text(text.replace(MARK, ""), encoding="utf-8", newline="")
     return [f"{name}:{line}:{column}" for name, line, column in sorted(places)]
+
+
+def refused(
+    case: Case, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> tuple[list[str], list[str]]:
+    """Load the model of a case, check what it says, and return the places told and marked."""
+    edits, fragments = case
+    marked = write(folder, edited(edits))
+    # Run inside the folder, so that messages show the names of files and nothing before them.
+    monkeypatch.chdir(folder)
+    with pytest.raises(InputError) as caught:
+        load(Path())
+    places, says = zip(*(str(m).split(": ", 1) for m in caught.value.mistakes), strict=True)
+    for words, fragment in zip(says, fragments, strict=True):
+        assert fragment in words, f"{fragment!r} is not in {words!r}"
+        assert "\n" not in words, words
+    return list(places), marked
