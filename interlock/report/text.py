@@ -140,9 +140,9 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     heading = Text(f"{finding.requirement.id} violated: ", style="bold red")
     heading.append(finding.requirement.says, style="bold")
     rows: list[RenderableType] = [heading]
-    rows += [Text(f"  {h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
+    rows += [_below(f"{h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
     n_steps = len(run.happenings)
-    rows.append(Text(f"  a shortest run, {n_steps} steps, replayed on the model:"))
+    rows.append(_below(f"a shortest run, {n_steps} steps, replayed on the model:"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right", style="dim", no_wrap=True)
     table.add_column(no_wrap=True)
@@ -165,8 +165,13 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
         table.add_row("", "", Text("and so it stays", style="italic"), "", "")
     rows.append(Padding(table, (0, 0, 0, 2)))
     if run.note:
-        rows.append(Text(f"  {run.note}"))
+        rows.append(_below(run.note))
     return Group(*rows)
+
+
+def _below(line: str) -> Padding:
+    """A line that belongs to the one above it, indented wherever it is broken."""
+    return Padding(Text(line), (0, 0, 0, 2), expand=False)
 
 
 def _places(decided: tuple[str, ...]) -> str:
@@ -200,7 +205,7 @@ def _reaction_times(timed: Sequence[ReactionTime]) -> RenderableType:
             Text("too long", style="bold red") if found.exceeds else "",
         )
     rows: list[RenderableType] = [Text("Reaction times in the worst case", style="bold"), table]
-    rows += [Text(f"  {line}") for line in _rests_on(timed)]
+    rows += [_below(line) for line in _rests_on(timed)]
     return Group(*rows)
 
 
@@ -247,5 +252,5 @@ def _summary(verification: Verification) -> RenderableType:
     for title, lines in (("Assumptions", model.assumptions), ("Cautions", model.cautions)):
         if lines:
             rows.append(Text(f"{title}:"))
-            rows += [Text(f"  - {line}") for line in lines]
+            rows += [_below(f"- {line}") for line in lines]
     return Group(*rows)
