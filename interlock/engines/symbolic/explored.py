@@ -194,13 +194,20 @@ class Explored:
                 return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
-                    return self._all._violations(query) & self._states
+                    return self._all._lost(query) & space.reached
                 if self._settled is not None:
                     return self._settled[1].trapped(goal)
                 able = self._tame.closure_before(space.encoding.truth(goal), space.reached)
                 return space.reached & ~able
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
+
+    def _lost(self, trap: Trap) -> Node:
+        """All states from which there is no way on, those between a move and its scan, too."""
+        trapped = self._violations(trap)
+        if self._settled is None:
+            return trapped
+        return self._settled[1].with_those_between(trapped, trap.goal)
 
     def part(self, allowed: Mapping[str, Expr]) -> Explored | None:
         """As much as is reached by moves that are made only where they are allowed.
@@ -244,10 +251,6 @@ class Explored:
             start = space.encoding.is_state(self.system.initial)
             space.reached = space.closure_after(start, space.reached)
         return new
-
-    @property
-    def _states(self) -> Node:
-        return self._whole().reached if self._settled is None else self._settled[0].reached
 
     @property
     def _bits(self) -> list[int]:

@@ -156,6 +156,15 @@ class SettledGraph(Graph):
             able = able | self.reached & step.guard & leads_there
         return self.reached & ~self.closure_before(able, self.reached)
 
+    def with_those_between(self, trapped: Node, goal: Expr) -> Node:
+        """The `trapped` states, and those without `goal` whose scan leads to one of them.
+
+        Not the initial state before its first scan: nothing has struck there.
+        """
+        settled = self._settling.widened(trapped)
+        between = self._settling.scan.preimage(settled) & ~self._settling.settled
+        return settled | between & ~self._space.encoding.truth(goal)
+
     def debts(self) -> list[Debt]:
         """What fairness owes: the scan, and the moves whose condition lasts."""
         owed: list[Debt] = [_EveryStep(self)]
