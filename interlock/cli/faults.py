@@ -163,8 +163,7 @@ def _check_ids(model: Model, only: tuple[str, ...]) -> None:
 
 
 def _print(what: RenderableType, plain: bool) -> None:
-    console = console_for(plain)
-    console.print(what)
+    console_for(plain).print(what)
 
 
 def _write(study: FaultStudy, folder: Path) -> None:

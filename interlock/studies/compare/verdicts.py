@@ -11,13 +11,7 @@ from interlock.kernel.query import Limits, ProgressSink
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
-from interlock.studies.faults.sets import (
-    FaultSet,
-    RequirementSets,
-    ask_all,
-    find_sets,
-    flags_of,
-)
+from interlock.studies.faults.sets import FaultSet, RequirementSets, sets_of_all
 from interlock.studies.verify import Finding, Verification
 
 
@@ -180,7 +174,8 @@ def minimal_sets(
     else:
         faults = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
     built = build(model, RunClass(faults, order))
-    asked = ask_all(built.system, built.requirements.values())
-    ids = flags_of(model, faults)
-    explored = Explored(asked.system, tuple(ids), limits, progress)
-    return find_sets(built, explored, asked, ids)
+    return sets_of_all(
+        built,
+        built.requirements.values(),
+        lambda asked, ids: Explored(asked.system, tuple(ids), limits, progress),
+    )

@@ -8,7 +8,7 @@ still' what has struck in the state without a way on, where no further fault may
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
@@ -186,6 +186,27 @@ def find_sets(
         else:
             sets = _minimal([tuple(ids[f] for f in one) for cut in cuts for one in cut.sets])
             found[id_] = RequirementSets(requirement, sets, _counts(sets), bound)
+    return found
+
+
+def sets_of_all(
+    built: Built,
+    requirements: Iterable[Requirement],
+    explore: Callable[[Asked, Mapping[str, str]], Explored],
+) -> dict[str, RequirementSets]:
+    """The minimal sets of several requirements, those with observers explored apart.
+
+    Parameters
+    ----------
+    built : Built
+    requirements : iterable of Requirement
+    explore : callable
+        Explores what is asked, with fault ids by flag.
+    """
+    ids = flags_of(built.model, built.run_class.faults)
+    found: dict[str, RequirementSets] = {}
+    for asked in ask_apart(built.system, requirements):
+        found |= find_sets(built, explore(asked, ids), asked, ids)
     return found
 
 

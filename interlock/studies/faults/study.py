@@ -29,6 +29,7 @@ from interlock.studies.faults.sets import (
     ask_apart,
     find_sets,
     flags_of,
+    sets_of_all,
 )
 from interlock.studies.faults.telling import Comparison, Telling
 from interlock.studies.faults.tolerance import (
@@ -274,12 +275,11 @@ class _Study:
     ) -> dict[str, RequirementSets]:
         model = self._given if human else self._model
         built = build(model, RunClass(tuple(model.faults), order, human))
-        ids = flags_of(built.model, built.run_class.faults)
-        found: dict[str, RequirementSets] = {}
-        for asked in ask_apart(built.system, [built.requirements[id_] for id_ in wanted]):
-            explored = self._explored(built.run_class.says, asked, ids)
-            found |= find_sets(built, explored, asked, ids)
-        return found
+        return sets_of_all(
+            built,
+            [built.requirements[id_] for id_ in wanted],
+            lambda asked, ids: self._explored(built.run_class.says, asked, ids),
+        )
 
     def _human_sets(
         self, wanted: Iterable[str], sets: Mapping[str, RequirementSets]
