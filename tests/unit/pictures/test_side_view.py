@@ -97,18 +97,21 @@ def test_texts_are_taken_for_rather_too_wide_than_too_narrow() -> None:
         assert width_of(char, 1000) >= thousandths
 
 
-COLOURS = re.compile(r' (?:fill|stroke)="(?!none|#fff(?:fff)?")[^"]*"')
+COLOURS = re.compile(r' (?:stroke-width="[^"]*"|(?:fill|stroke)="(?!none|#fff(?:fff)?")[^"]*")')
 
 
 def without_colours(svg: str) -> str:
     """A drawing as a black-and-white printer or a colour-blind eye may take it: shape and words.
 
-    What is not drawn is left out, and every colour but white is one.
+    What is not drawn is left out, and every colour but white is one. A line that is a little wider
+    tells nothing either.
     """
     root = ElementTree.fromstring(svg)
-    for parent in list(root.iter()):
+    for parent in reversed(list(root.iter())):
         for child in list(parent):
-            if child.get("display") == "none" or child.tag in (f"{SVG}title", f"{SVG}desc"):
+            is_empty = child.tag == f"{SVG}g" and not len(child)
+            is_told = child.tag in (f"{SVG}title", f"{SVG}desc")
+            if is_empty or is_told or child.get("display") == "none":
                 parent.remove(child)
     return COLOURS.sub("", ElementTree.tostring(root, encoding="unicode"))
 
