@@ -28,7 +28,12 @@ class Asked:
 
     def of(self, requirement: str) -> dict[str, Query]:
         """The queries of one requirement."""
-        return {n: q for n, q in self.queries.items() if n.rpartition(".")[0] == requirement}
+        return {n: q for n, q in self.queries.items() if requirement_of(n) == requirement}
+
+
+def requirement_of(query: str) -> str:
+    """The requirement that puts the query called `query`."""
+    return query.rpartition(".")[0]
 
 
 def asked(built: Built, requirements: Sequence[str]) -> Asked:

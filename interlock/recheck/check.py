@@ -12,13 +12,13 @@ from pathlib import Path
 
 from interlock.base.errors import InputError, nearest
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.query import Reach, Stay, Trap
+from interlock.kernel.query import Stay, Trap
 from interlock.kernel.requirement import Pattern
 from interlock.model.build import Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.revise import shown
-from interlock.recheck.asked import Asked, asked, state_after
+from interlock.recheck.asked import Asked, asked, requirement_of, state_after
 from interlock.recheck.folder import Evidence, read_folder
 from interlock.recheck.manifest import (
     MANIFEST,
@@ -26,8 +26,7 @@ from interlock.recheck.manifest import (
     SystemEntry,
     VerdictEntry,
     bad,
-    ladder_of,
-    shrinking_of,
+    outline_of,
 )
 from interlock.recheck.obligations import OBLIGATIONS, SETS, Outline, Script, script
 from interlock.recheck.results import Recheck, Rechecked, Status
@@ -98,6 +97,7 @@ class _Checker:
         self._max_seconds = max_seconds
         self._progress = progress
         self._built: dict[str, Built] = {}
+        self._asked: dict[str, tuple[Asked, Outline]] = {}
         self._n_obligations = 0
         self._slowest = ("", 0.0)
 
@@ -191,6 +191,7 @@ class _Checker:
             raise self._bad(f"{name}: a requirement is listed twice")
         here = asked(built, entry.requirements)
         outline = self._outline(name, entry, here, runs)
+        self._asked[name] = here, outline
         known = self._own_script(file, entry, here, outline)
         found: dict[str, tuple[Status, str]] = {}
         for done in discharge(known, self._max_seconds, self._progress):
@@ -201,23 +202,11 @@ class _Checker:
             if done.result is Result.DISCHARGED:
                 continue
             status = Status.REFUTED if done.result is Result.REFUTED else Status.UNDECIDED
-            for id_ in self._concerned(called, entry, outline):
-                if found.get(id_, (status, ""))[0] is not Status.REFUTED or id_ not in found:
+            concerned = [requirement_of(query) for query in done.obligation.queries]
+            for id_ in concerned or entry.requirements:
+                if id_ not in found or found[id_][0] is not Status.REFUTED:
                     found[id_] = (status, f"{file}: {called}")
         return found
-
-    def _concerned(self, obligation: str, entry: SystemEntry, outline: Outline) -> list[str]:
-        """The requirements whose evidence falls with an obligation."""
-        if obligation.startswith("the invariant implies "):
-            query = obligation.removeprefix("the invariant implies ")
-            return [query.rpartition(".")[0]]
-        before = obligation.partition(": ")[0]
-        for queries in (outline.stays, outline.traps, outline.dead_ends):
-            if before in queries:
-                return [before.rpartition(".")[0]]
-        if before.startswith("home "):
-            return [n.rpartition(".")[0] for n, (_, ladder) in outline.traps.items() if ladder.home]
-        return list(entry.requirements)
 
     def _own_script(self, file: str, entry: SystemEntry, here: Asked, outline: Outline) -> Script:
         """The script that this system asks for; the one in the evidence must be the same text."""
@@ -254,44 +243,34 @@ class _Checker:
         self, name: str, entry: SystemEntry, here: Asked, runs: Mapping[str, tuple[str, ...]]
     ) -> Outline:
         """What the script must ask, worked out from the model and the manifest's indices."""
-        reaches, stays, traps, dead_ends = {}, {}, {}, {}
-        numbers: list[int] = []
+        named = ((Stay, entry.stays), (Trap, entry.ladders), (Trap, entry.dead_ends))
+        for kind, names in named:
+            for called in sorted(names):
+                if not isinstance(here.queries.get(called), kind):
+                    raise self._bad(f"{name}: the model asks nothing called '{called}' in this way")
+        ends = {called: self._end_of(called, here, runs) for called in entry.dead_ends}
+        outline = outline_of(entry, here.queries, ends)
         debts = {move.name for move in here.system.moves if move.fair is not None} | {""}
-        for called, query in here.queries.items():
-            match query:
-                case Reach():
-                    reaches[called] = query
-                case Stay() if called in entry.stays:
-                    steps = shrinking_of(entry.stays[called])
-                    numbers += [step.inside for step in steps]
-                    unowed = [step.debt for step in steps if step.debt not in debts]
-                    if unowed:
-                        raise self._bad(f"{name}: nothing owes '{unowed[0]}'")
-                    stays[called] = (query, steps)
-                case Trap() if called in entry.ladders:
-                    ladder = ladder_of(entry.ladders[called])
-                    numbers += ladder.rungs
-                    if not ladder.rungs:
-                        raise self._bad(f"{name}: the ladder of {called} has no rung")
-                    traps[called] = (query, ladder)
-                case Trap() if called in entry.dead_ends:
-                    number = entry.dead_ends[called]
-                    numbers.append(number)
-                    end = self._end_of(called, here, runs)
-                    dead_ends[called] = (query, number, end)
-        known = {*stays, *traps, *dead_ends}
-        for called in sorted({*entry.stays, *entry.ladders, *entry.dead_ends} - known):
-            raise self._bad(f"{name}: the model asks nothing called '{called}' in this way")
+        numbers = list(entry.dead_ends.values())
+        for _, steps in outline.stays.values():
+            numbers += [step.inside for step in steps]
+            unowed = [step.debt for step in steps if step.debt not in debts]
+            if unowed:
+                raise self._bad(f"{name}: nothing owes '{unowed[0]}'")
+        for called, (_, ladder) in outline.traps.items():
+            numbers += ladder.rungs
+            if not ladder.rungs:
+                raise self._bad(f"{name}: the ladder of {called} has no rung")
         if any(not 0 <= number < entry.sets for number in numbers):
             raise self._bad(f"{name}: there are only {entry.sets} sets")
-        for called, (query, ladder) in traps.items():
+        for called, (query, ladder) in outline.traps.items():
             self._check_home(called, query, here, ladder.home, ladder.run)
-        return Outline(reaches, stays, traps, dead_ends)
+        return outline
 
     def _end_of(
         self, called: str, here: Asked, runs: Mapping[str, tuple[str, ...]]
     ) -> tuple[int, ...]:
-        id_ = called.rpartition(".")[0]
+        id_ = requirement_of(called)
         if id_ not in runs:
             raise self._bad(f"{called}: a dead end without a run that leads there")
         try:
@@ -342,25 +321,20 @@ class _Checker:
         if verdict.system is None:
             return self._by_run_alone(id_)
         entry = self._manifest.systems[verdict.system]
-        here = asked(self._class_of(entry.run_class), entry.requirements)
+        here, outline = self._asked[verdict.system]
         if id_ not in entry.requirements or entry.run_class != verdict.run_class:
             raise self._bad(f"{id_}: '{verdict.system}' is not evidence of it")
-        covered = {*entry.stays, *entry.ladders, *entry.dead_ends}
+        queries = here.of(id_).keys()
         if verdict.outcome == "violated":
-            ends = [n for n in here.of(id_) if n in entry.dead_ends]
-            return (
-                (Status.CONFIRMED, "the run, and no way on from its end")
-                if ends
-                else (self._by_run_alone(id_))
-            )
-        if any(n in entry.dead_ends for n in here.of(id_)):
+            if queries & outline.dead_ends.keys():
+                return Status.CONFIRMED, "the run, and no way on from its end"
+            return self._by_run_alone(id_)
+        if queries & outline.dead_ends.keys():
             raise self._bad(f"{id_}: a dead end is no evidence that it holds")
-        for called, query in here.of(id_).items():
-            if not isinstance(query, Reach) and called not in covered:
-                raise self._bad(f"{id_}: there is no evidence of {called}")
-        return Status.CONFIRMED, "invariant" + (
-            "" if not covered & here.of(id_).keys() else (" and certificate")
-        )
+        proofs = queries & {*outline.stays, *outline.traps}
+        for called in sorted(queries - outline.reaches.keys() - proofs):
+            raise self._bad(f"{id_}: there is no evidence of {called}")
+        return Status.CONFIRMED, "invariant and certificate" if proofs else "invariant"
 
     def _by_run_alone(self, id_: str) -> tuple[Status, str]:
         statement = self._model.statements.get(id_)

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.kernel.certificate import Ladder, Shrinking
+from interlock.kernel.evaluate import State
+from interlock.kernel.query import Query, Reach, Stay, Trap
+from interlock.recheck.obligations import Outline
 
-FORMAT = 1
 MANIFEST = "manifest.json"
 MAX_BYTES = 2_000_000
 
@@ -92,7 +95,7 @@ class Manifest(BaseModel):
 
 def to_text(manifest: Manifest) -> str:
     """The manifest's text, sealed: the same evidence, the same bytes."""
-    data: dict[str, Any] = manifest.model_dump(exclude_defaults=False)
+    data: dict[str, Any] = manifest.model_dump()
     data["seal"] = sha256(_plain_text(data).encode())
     return _plain_text(data)
 
@@ -137,8 +140,6 @@ def parse(content: bytes, file: str) -> Manifest:
 
 
 def _validated(data: dict[str, Any], text: str, file: str) -> Manifest:
-    from pydantic import ValidationError
-
     try:
         return Manifest.model_validate(data)
     except ValidationError as error:
@@ -155,12 +156,39 @@ def bad(file: str, says: str, line: int = 1, column: int = 1) -> InputError:
     return InputError([Mistake(Place(file, line, column), says)])
 
 
-def shrinking_of(steps: list[tuple[int, str]]) -> tuple[Shrinking, ...]:
-    """The steps of an entry."""
-    return tuple(Shrinking(inside, debt) for inside, debt in steps)
+def outline_of(
+    entry: SystemEntry, queries: Mapping[str, Query], ends: Mapping[str, State]
+) -> Outline:
+    """What a system's script must ask.
+
+    Parameters
+    ----------
+    entry : SystemEntry
+    queries : mapping of str to Query
+        All that the requirements put to the system, by what they are called.
+    ends : mapping of str to State
+        Where the run to each dead end leads.
+    """
+    return Outline(
+        {n: q for n, q in queries.items() if isinstance(q, Reach)},
+        {
+            n: (q, tuple(Shrinking(inside, debt) for inside, debt in entry.stays[n]))
+            for n, q in queries.items()
+            if isinstance(q, Stay) and n in entry.stays
+        },
+        {
+            n: (q, _ladder_of(entry.ladders[n]))
+            for n, q in queries.items()
+            if isinstance(q, Trap) and n in entry.ladders
+        },
+        {
+            n: (q, entry.dead_ends[n], ends[n])
+            for n, q in queries.items()
+            if isinstance(q, Trap) and n in entry.dead_ends
+        },
+    )
 
 
-def ladder_of(entry: LadderEntry) -> Ladder:
-    """The ladder of an entry."""
+def _ladder_of(entry: LadderEntry) -> Ladder:
     home = None if entry.home is None else tuple(entry.home)
     return Ladder(tuple(entry.rungs), home, tuple(entry.run))

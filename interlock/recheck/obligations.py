@@ -19,8 +19,8 @@ move for ever; so it stays inside the second set, and so on, until none is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from interlock.kernel import expr as ex
@@ -55,10 +55,20 @@ class Outline:
 
 @dataclass(frozen=True)
 class Obligation:
-    """One obligation: its name, and the term that no state may satisfy."""
+    """One obligation.
+
+    Attributes
+    ----------
+    name : str
+    unsatisfiable : str
+        The term that no state may satisfy.
+    queries : tuple of str
+        What falls with it; empty where all of the script does.
+    """
 
     name: str
     unsatisfiable: str
+    queries: tuple[str, ...] = ()
 
 
 SETS = "; the sets\n"
@@ -152,36 +162,42 @@ def _obligations(
 ) -> Iterator[Obligation]:
     invariant = sets[0]
     yield Obligation("the invariant holds initially", f"(not {invariant.of(terms.initial)})")
-    for move in terms.system.moves:
-        after = invariant.of(terms.after[move.name])
-        yield Obligation(
-            f"the invariant is kept by: {move.name}",
-            f"(and {invariant.of({})} {terms.guards[move.name]} (not {after}))",
-        )
+    yield from _kept(terms, "the invariant", invariant)
     for name, target in terms.targets.items():
-        yield Obligation(f"the invariant implies {name}", f"(and {invariant.of({})} {target})")
+        implied = f"(and {invariant.of({})} {target})"
+        yield Obligation(f"the invariant implies {name}", implied, (name,))
     for name, (_, steps) in outline.stays.items():
-        yield from _shrinking(terms, name, steps, sets)
+        yield from _concerning([name], _shrinking(terms, name, steps, sets))
     for name, (_, number, end) in outline.dead_ends.items():
-        yield from _dead_end(terms, name, sets[number], end)
+        yield from _concerning([name], _dead_end(terms, name, sets[number], end))
     homes: set[State] = set()
     for name, (_, ladder) in outline.traps.items():
         if ladder.home is None:
-            yield from _ladder(terms, name, ladder, sets)
+            yield from _concerning([name], _ladder(terms, name, ladder, sets))
         elif ladder.home not in homes:
             homes.add(ladder.home)
-            yield from _ladder(terms, f"home {len(homes)}", ladder, sets)
+            names = [n for n, (_, other) in outline.traps.items() if other.home == ladder.home]
+            yield from _concerning(names, _ladder(terms, f"home {len(homes)}", ladder, sets))
+
+
+def _concerning(queries: Sequence[str], found: Iterable[Obligation]) -> Iterator[Obligation]:
+    for obligation in found:
+        yield replace(obligation, queries=tuple(queries))
+
+
+def _kept(terms: _Terms, what: str, kept: SetFunction) -> Iterator[Obligation]:
+    for move in terms.system.moves:
+        after = kept.of(terms.after[move.name])
+        yield Obligation(
+            f"{what} is kept by: {move.name}",
+            f"(and {kept.of({})} {terms.guards[move.name]} (not {after}))",
+        )
 
 
 def _dead_end(terms: _Terms, name: str, dead: SetFunction, end: State) -> Iterator[Obligation]:
     where = f"(and {terms.is_state(end)} (not {dead.of({})}))"
     yield Obligation(f"{name}: the dead end holds the end of the run", where)
-    for move in terms.system.moves:
-        after = dead.of(terms.after[move.name])
-        yield Obligation(
-            f"{name}: the dead end is kept by: {move.name}",
-            f"(and {dead.of({})} {terms.guards[move.name]} (not {after}))",
-        )
+    yield from _kept(terms, f"{name}: the dead end", dead)
     yield Obligation(
         f"{name}: the dead end has no goal", f"(and {dead.of({})} {terms.goals[name]})"
     )

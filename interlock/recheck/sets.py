@@ -8,7 +8,7 @@ functions they are: what they must satisfy is another matter (`obligations`).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.certificate import ALL, NONE, StateSets
@@ -53,16 +53,15 @@ def _definition(system: System, sets: StateSets, number: int) -> str:
         name = names[abs(edge) - 2]
         return name if edge > 0 else f"(not {name})"
 
-    depth = 0
-    for level in _levels(sets, below):
+    levels = _levels(sets, below)
+    for level in levels:
         bound = []
         for n in level:
             node = sets.nodes[n]
             bit = _bit(domains[node.variable], node.variable, node.bit)
             bound.append(f"({names[n]} (ite {bit} {term(node.high)} {term(node.low)}))")
         lines.append("(let (" + "\n  ".join(bound) + ")")
-        depth += 1
-    lines.append(term(sets.roots[number]) + ")" * (depth + 1))
+    lines.append(term(sets.roots[number]) + ")" * (len(levels) + 1))
     return "\n".join(lines)
 
 
@@ -84,7 +83,7 @@ def _below(sets: StateSets, root: int) -> list[int]:
     return sorted(seen)
 
 
-def _levels(sets: StateSets, below: Sequence[int]) -> Iterator[list[int]]:
+def _levels(sets: StateSets, below: Sequence[int]) -> list[list[int]]:
     """The nodes in groups, each of which only refers to those before it; as few as possible.
 
     Nested as deep as there are bits, not as there are nodes, the text spares a solver's stack.
@@ -98,7 +97,7 @@ def _levels(sets: StateSets, below: Sequence[int]) -> Iterator[list[int]]:
         if height[n] == len(levels):
             levels.append([])
         levels[height[n]].append(n)
-    yield from levels
+    return levels
 
 
 def read_sets(text: str, system: System, n_sets: int) -> list[SetFunction]:

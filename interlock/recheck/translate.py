@@ -15,7 +15,7 @@ vectors: ``bvsdiv`` truncates towards zero and ``bvsrem`` has the sign of the di
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import bounds
@@ -241,14 +241,3 @@ def _widened(how: str, term: str, by: int) -> str:
 def _width(lo: int, hi: int) -> int:
     """Bits of a two's complement number that can be ``lo..hi``."""
     return max((~lo if lo < 0 else lo).bit_length(), (~hi if hi < 0 else hi).bit_length()) + 1
-
-
-def updates_of(
-    translator: Translator, updates: Mapping[str, Expr], domains: Mapping[str, Domain]
-) -> dict[str, str]:
-    """The term of each variable with more than one value after a move that has `updates`."""
-    return {
-        name: translator.code(update, domains[name])
-        for name, update in updates.items()
-        if domains[name].size > 1
-    }

@@ -17,7 +17,7 @@ _WORDS = {
 
 def lines_of(result: Recheck) -> Iterator[str]:
     """The lines, first what was checked, then each verdict, then how many were confirmed."""
-    yield f"{result.model.title}"
+    yield result.model.title
     yield (
         f"checked from its evidence with z3 {result.solver}: {result.n_obligations:,} obligations"
         " and every run replayed"

@@ -18,7 +18,7 @@ from interlock import __version__
 from interlock.base.errors import InternalError
 from interlock.base.folders import write_whole_folder
 from interlock.engines.symbolic.certify import certify
-from interlock.kernel.certificate import Certificate
+from interlock.kernel.certificate import Certificate, StateSets
 from interlock.kernel.evaluate import State
 from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import (
@@ -27,7 +27,6 @@ from interlock.kernel.query import (
     Progress,
     ProgressSink,
     Query,
-    Reach,
     Stay,
     Trap,
 )
@@ -43,10 +42,11 @@ from interlock.recheck.manifest import (
     Manifest,
     SystemEntry,
     VerdictEntry,
+    outline_of,
     sha256,
     to_text,
 )
-from interlock.recheck.obligations import Outline, script
+from interlock.recheck.obligations import script
 from interlock.recheck.sets import read_sets, write_sets
 from interlock.replay.run_file import record, source_hashes
 from interlock.replay.run_file import to_text as run_text
@@ -168,8 +168,8 @@ def _write_system(
         for finding in shown:
             _leave_out(draft, finding.requirement.id, f"no invariant: {certificate}")
         return
-    draft.systems[name] = _entry(run_class, here, shown, certificate)
-    draft.files[f"{name}.smt2"] = _script(here, certificate, ends).encode()
+    entry = draft.systems[name] = _entry(run_class, here, shown, certificate)
+    draft.files[f"{name}.smt2"] = _script(here, entry, certificate.sets, ends).encode()
     missing = certificate.missing
     for finding in shown:
         id_ = finding.requirement.id
@@ -248,25 +248,9 @@ def _entry(
     return entry
 
 
-def _script(here: Asked, certificate: Certificate, ends: Mapping[Trap, State]) -> str:
-    outline = Outline(
-        {n: q for n, q in here.queries.items() if isinstance(q, Reach)},
-        {
-            n: (q, certificate.stays[q])
-            for n, q in here.queries.items()
-            if isinstance(q, Stay) and q in certificate.stays
-        },
-        {
-            n: (q, certificate.traps[q])
-            for n, q in here.queries.items()
-            if isinstance(q, Trap) and q in certificate.traps
-        },
-        {
-            n: (q, certificate.dead_ends[q], ends[q])
-            for n, q in here.queries.items()
-            if isinstance(q, Trap) and q in certificate.dead_ends
-        },
-    )
-    sets = "\n".join(write_sets(here.system, certificate.sets))
-    functions = read_sets(sets, here.system, len(certificate.sets.roots))
-    return script(here.system, outline, sets, functions).text
+def _script(here: Asked, entry: SystemEntry, sets: StateSets, ends: Mapping[Trap, State]) -> str:
+    queries = here.queries
+    at_end = {n: ends[q] for n, q in queries.items() if isinstance(q, Trap) and q in ends}
+    text = "\n".join(write_sets(here.system, sets))
+    functions = read_sets(text, here.system, entry.sets)
+    return script(here.system, outline_of(entry, queries, at_end), text, functions).text

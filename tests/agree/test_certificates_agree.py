@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from interlock.engines.reference import ReferenceEngine
 from interlock.engines.symbolic.certify import certify
 from interlock.kernel.certificate import ALL, Certificate
+from interlock.kernel.evaluate import State
 from interlock.kernel.query import Count, Query, Reach, Stay, Trap, Values
 from interlock.kernel.system import System
 from interlock.recheck.obligations import Outline, Script, script
@@ -23,11 +24,17 @@ from tests.support.turns import taking_turns
 SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
-def certificate_of(system: System, queries: list[Query]) -> tuple[Certificate, list[Query]]:
-    """The certificate of what the reference engine does not find."""
+def certificate_of(
+    system: System, queries: list[Query]
+) -> tuple[Certificate, list[Query], dict[Trap, State]]:
+    """The certificate of what the reference engine does not find, and of the traps it does.
+
+    With all that it is of, and the end of the run into each trap.
+    """
     asked = [q for q in queries if not isinstance(q, Count | Values)]
     answers = ReferenceEngine().explore(system, asked).answers
-    kept, ends = [], {}
+    kept: list[Query] = []
+    ends: dict[Trap, State] = {}
     for query, answer in zip(asked, answers, strict=True):
         if not answer.found:
             kept.append(query)
@@ -40,15 +47,18 @@ def certificate_of(system: System, queries: list[Query]) -> tuple[Certificate, l
     certificate = certify(system, kept, ends)
     assert isinstance(certificate, Certificate)
     assert not certificate.missing
-    return certificate, [*kept, *ends]
+    return certificate, [*kept, *ends], ends
 
 
-def script_of(system: System, certificate: Certificate, queries: list[Query]) -> Script:
+def script_of(
+    system: System, certificate: Certificate, queries: list[Query], ends: dict[Trap, State]
+) -> Script:
     names = {f"Q.{n}": query for n, query in enumerate(queries)}
     outline = Outline(
         {n: q for n, q in names.items() if isinstance(q, Reach)},
         {n: (q, certificate.stays[q]) for n, q in names.items() if isinstance(q, Stay)},
         {n: (q, certificate.traps[q]) for n, q in names.items() if q in certificate.traps},
+        {n: (q, certificate.dead_ends[q], ends[q]) for n, q in names.items() if q in ends},
     )
     sets = "\n".join(write_sets(system, certificate.sets))
     functions = read_sets(sets, system, len(certificate.sets.roots))
@@ -63,8 +73,8 @@ def results(of: Script) -> dict[str, Result]:
 @SETTINGS
 def test_what_is_not_found_has_a_certificate_that_a_solver_accepts(data: st.DataObject) -> None:
     system = data.draw(random_system() | taking_turns(1))
-    certificate, queries = certificate_of(system, data.draw(questions(system)))
-    of = script_of(system, certificate, queries)
+    certificate, queries, ends = certificate_of(system, data.draw(questions(system)))
+    of = script_of(system, certificate, queries, ends)
     Checker().run(of.text)
     assert set(results(of).values()) == {Result.DISCHARGED}
 
@@ -73,7 +83,7 @@ def test_what_is_not_found_has_a_certificate_that_a_solver_accepts(data: st.Data
 @SETTINGS
 def test_an_invariant_without_one_reachable_state_is_refuted(data: st.DataObject) -> None:
     system = data.draw(random_system())
-    certificate, _ = certificate_of(system, [])
+    certificate, *_ = certificate_of(system, [])
     where = certificate.sets.roots[0]
     assume(abs(where) != 1)
     # The set without the states in which one bit, as it is initially, has that value.
@@ -85,7 +95,7 @@ def test_an_invariant_without_one_reachable_state_is_refuted(data: st.DataObject
     nodes = (*certificate.sets.nodes, cut)
     root = len(nodes) + 1 if where > 0 else -(len(nodes) + 1)
     weak = replace(certificate, sets=replace(certificate.sets, nodes=nodes, roots=(root,)))
-    found = results(script_of(system, weak, []))
+    found = results(script_of(system, weak, [], {}))
     assert found["the invariant holds initially"] is Result.REFUTED
 
 

@@ -255,6 +255,11 @@ def other_run_home(data: dict) -> None:  # type: ignore[type-arg]
     ladders[-1]["run"] = ["scan"]
 
 
+def dead_end_beside_a_ladder(data: dict) -> None:  # type: ignore[type-arg]
+    data["systems"]["system-1"]["dead_ends"]["R8.1"] = 0
+    data["verdicts"]["R8"] |= {"outcome": "violated", "run": "runs/R1.json"}
+
+
 def unknown_requirement(data: dict) -> None:  # type: ignore[type-arg]
     data["verdicts"]["R33"] = data["verdicts"]["R3"]
 
@@ -270,6 +275,7 @@ def unknown_requirement(data: dict) -> None:  # type: ignore[type-arg]
         (swapped_runs, "the run does not violate R3"),
         (far_set, "there are only"),
         (other_run_home, ""),
+        (dead_end_beside_a_ladder, "this line is not what the model gives"),
         (unknown_requirement, "'R33' is not a requirement of the model"),
     ],
 )
