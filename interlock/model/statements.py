@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.model.model import Bound, Formula, Statement
@@ -88,7 +89,8 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
         said = f"'{shape.within}' is no bound; write '3 scans', '500 ms' or '1.5 s'"
         names.mistakes.add(place, said)
         return None
-    number, unit = float(match[1]), match[2]
+    # Not a float: 2.01 s are 201 scans of 10 ms, and 2.01 * 1000 is a little less than 2010.
+    number, unit = Fraction(match[1]), match[2]
     ms = None
     scans = number
     if not unit.startswith("scan"):
@@ -97,14 +99,13 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
             names.mistakes.add(place, said)
             return None
         ms = number * (1000 if unit == "s" else 1)
-        scans = ms // names.shape.run.scan_ms
-    if scans != int(scans) or not 1 <= scans <= MAX_SCANS:
-        said = (
-            f"'{shape.within}' is {scans:g} scans; a bound is a whole number from 1 to {MAX_SCANS}"
-        )
+        scans = Fraction(ms // names.shape.run.scan_ms)
+    if scans.denominator != 1 or not 1 <= scans <= MAX_SCANS:
+        given = f"'{shape.within}' is {float(scans):g} scans"
+        said = f"{given}; a bound is a whole number from 1 to {MAX_SCANS}"
         names.mistakes.add(place, said)
         return None
-    return Bound(int(scans), ms, shape.within)
+    return Bound(int(scans), None if ms is None else float(ms), shape.within)
 
 
 def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:

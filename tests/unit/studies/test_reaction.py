@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.errors import InputError
 from interlock.cli.main import run
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
@@ -85,6 +86,25 @@ def test_a_response_is_judged_in_whole_scans(
         # Power-up, the flap, and one scan more than the bound would allow to pass unheard.
         moves = [happening.move for happening in finding.run.happenings]
         assert moves == ["scan", "flap: SHUT to OPEN", "scan", "scan"]
+
+
+@pytest.mark.parametrize(
+    ("bound", "scan_ms", "scans"),
+    [("2.01 s", 10, 201), ("2.019 s", 10, 201), ("16.1 s", 100, 161), ("0.3 ms", 1, None)],
+)
+def test_a_bound_in_time_loses_no_scan_to_rounding(
+    bound: str, scan_ms: int, scans: int | None, tmp_path: Path
+) -> None:
+    file = horn(tmp_path, bound) / "model.yaml"
+    told = file.read_text("utf-8").replace("scan_ms: 100", f"scan_ms: {scan_ms}")
+    file.write_text(told, encoding="utf-8")
+    if scans is None:
+        with pytest.raises(InputError, match=r"'0\.3 ms' is 0 scans"):
+            load(tmp_path)
+        return
+    within = load(tmp_path).statements["R1"].within
+    assert within is not None
+    assert within.scans == scans
 
 
 def test_the_time_is_filter_wait_scans_and_effect(tmp_path: Path) -> None:
