@@ -118,7 +118,7 @@ def ask(system: System, requirement: Requirement) -> Question:
     judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
     premises = tuple(Count(and_(judged, part)) for part in premise_parts(requirement))
     if needs_observer(requirement):
-        return _observed(system, requirement, premises)
+        return _observed(system, requirement, judged, premises)
     p, s = requirement.p, requirement.s
     queries: tuple[Query, ...]
     match requirement.pattern:
@@ -149,14 +149,13 @@ def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Qu
     return [replace(question, system=system) for question in questions]
 
 
-def _observed(system: System, requirement: Requirement, premises: tuple[Count, ...]) -> Question:
+def _observed(
+    system: System, requirement: Requirement, judged: Expr, premises: tuple[Count, ...]
+) -> Question:
     observer = _observer(requirement)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
-    now = observer.read(memory)
-    judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
-    if requirement.after_scan:
-        now = ite(judged, now, memory)
+    now = ite(judged, observer.read(memory), memory)
     variable = Variable(name, observer.domain, evaluate(observer.start, {}), Role.OBSERVER)
     scanned = observer.scan(now)
 
