@@ -35,9 +35,7 @@ from interlock.model.model import Model
 from interlock.replay.moments import Moment
 from interlock.replay.story import WHO
 from interlock.st.types import label_of
-
-STEP, SCAN, MOVER, MOVE = "step", "scan", "mover", "move"
-INPUT, FAULT = "in:", "fault:"
+from interlock.studies.recording.columns import FAULT, INPUT, PASSED_OVER
 
 
 def to_csv(model: Model, moments: Sequence[Moment]) -> str:
@@ -53,7 +51,7 @@ def columns(model: Model) -> list[str]:
     """The names of the columns, in order."""
     inputs = [f"{INPUT}{variable.name}" for variable in model.program.inputs]
     faults = [f"{FAULT}{id_}" for id_ in model.faults]
-    return [STEP, SCAN, MOVER, MOVE, *model.machines, *model.outputs, *inputs, *faults]
+    return [*PASSED_OVER, *model.machines, *model.outputs, *inputs, *faults]
 
 
 def _rows(model: Model, moments: Sequence[Moment]) -> Iterator[list[str]]:

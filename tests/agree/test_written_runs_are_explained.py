@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
+from tests.support.models import MODELS
 
-BROKEN = Path(__file__).parents[2] / "models" / "ramp-broken" / "pin-alone"
+BROKEN = MODELS / "ramp-broken" / "pin-alone"
 
 
 @pytest.fixture(scope="module")

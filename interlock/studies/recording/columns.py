@@ -21,10 +21,11 @@ from interlock.kernel.expr import Expr
 from interlock.kernel.system import Domain
 from interlock.model.build import Built, fault_flag
 from interlock.model.files import read_text
+from interlock.model.names import type_of
 from interlock.model.schema import Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
-from interlock.st.types import Type, domain_of, number_of
+from interlock.st.types import BOOL, Type, domain_of
 
 PASSED_OVER = ("step", "scan", "mover", "move")
 TIMES = {"time": 1000, "time_s": 1000, "time_ms": 1}
@@ -148,14 +149,8 @@ class Observed:
 def observable(built: Built) -> dict[str, Observed]:
     """Everything that a record may show, by name."""
     model, system = built.model, built.system
-    found = {}
-    types: dict[str, Type] = {v.name: v.type for v in model.program.variables}
-    for name, machine in model.machines.items():
-        domain = system.variable(name).domain
-        labels = {label.casefold(): n for n, label in enumerate(machine.states)}
-        if machine.is_bool:
-            labels |= _TRUTHS
-        found[name] = Observed(name, ex.var(name), domain, labels)
+    found = {n: _typed(n, ex.var(n), type_of(machine)) for n, machine in model.machines.items()}
+    types = {v.name: v.type for v in model.program.variables}
     for name in model.outputs:
         found[name] = _typed(name, built.truth[name.casefold()], types[name])
     for variable in model.program.inputs:
@@ -164,20 +159,15 @@ def observable(built: Built) -> dict[str, Observed]:
     for id_ in model.faults:
         flag = fault_flag(id_)
         expr = ex.var(flag) if flag in system.index else ex.FALSE
-        found[f"{FAULT}{id_}"] = Observed(f"{FAULT}{id_}", expr, Domain(0, 1), _TRUTHS)
+        name = f"{FAULT}{id_}"
+        found[name] = _typed(name, expr, BOOL)
     return found
 
 
 def _typed(name: str, expr: Expr, type_: Type) -> Observed:
     domain = domain_of(type_)
-    labels = {}
-    if str(type_) == "BOOL":
-        labels = dict(_TRUTHS)
-    for label in domain.labels:
-        number = number_of(type_, label)
-        if number is not None:
-            labels[label.casefold()] = number
-    return Observed(name, expr, domain, labels)
+    named = {label.casefold(): number for number, label in enumerate(domain.labels)}
+    return Observed(name, expr, domain, _TRUTHS if type_ == BOOL else named)
 
 
 @dataclass(frozen=True)
@@ -249,11 +239,9 @@ def lay_out(
         shown = mapped.columns.get(header, header)
         observed = by_fold.get(shown.casefold())
         if observed is None:
-            at = (
-                place
-                if mapped.document is None or header not in mapped.columns
-                else (mapped.document.place(("columns", header, "shows")))
-            )
+            at = place
+            if mapped.document is not None and header in mapped.columns:
+                at = mapped.document.place(("columns", header, "shows"))
             what = "a machine, an output, in:INPUT or fault:FAULT"
             said = f"'{_short(shown)}' is not {what}{nearest(shown, known)}"
             mistakes.append(Mistake(at, said))
@@ -276,9 +264,9 @@ def lay_out(
 
 def _unmet(headers: Sequence[tuple[str, Place]], mapped: Mapped) -> list[Mistake]:
     """What the mapping names and the record lacks."""
-    names = [header for header, _ in headers]
     if mapped.document is None:
         return []
+    names = [header for header, _ in headers]
     found = []
     for name in mapped.columns:
         if name not in names:
@@ -292,5 +280,4 @@ def _unmet(headers: Sequence[tuple[str, Place]], mapped: Mapped) -> list[Mistake
 
 
 def _short(text: str) -> str:
-    clean = "".join(c if c.isprintable() else "?" for c in text)
-    return clean if len(clean) <= 40 else clean[:39] + "…"
+    return text if len(text) <= 40 else text[:39] + "…"

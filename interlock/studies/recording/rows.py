@@ -52,10 +52,10 @@ def opened(file: Path, known: Mapping[str, Observed], mapped: Mapped) -> Iterato
     """
     try:
         if not file.is_file():
-            raise mistake(str(file), 1, 1, "no such file")
+            raise mistake(Place(str(file), 1, 1), "no such file")
         stream = file.open("rb")
     except OSError as error:
-        raise mistake(str(file), 1, 1, f"cannot be read: {error.strerror}") from None
+        raise mistake(Place(str(file), 1, 1), f"cannot be read: {error.strerror}") from None
     with stream:
         lines = lines_of(stream, str(file))
         if file.suffix.casefold() == ".vcd":
@@ -66,9 +66,9 @@ def opened(file: Path, known: Mapping[str, Observed], mapped: Mapped) -> Iterato
             yield _read_csv(lines, str(file), known, mapped)
 
 
-def mistake(file: str, line: int, column: int, says: str) -> InputError:
+def mistake(place: Place, says: str) -> InputError:
     """One mistake in a record."""
-    return InputError([Mistake(Place(file, line, column), says)])
+    return InputError([Mistake(place, says)])
 
 
 def lines_of(stream: BinaryIO, file: str) -> Iterator[tuple[int, str]]:
@@ -83,13 +83,13 @@ def lines_of(stream: BinaryIO, file: str) -> Iterator[tuple[int, str]]:
     while data := stream.readline(MAX_LINE_BYTES + 1):
         number += 1
         if len(data) > MAX_LINE_BYTES:
-            raise mistake(file, number, 1, f"a line of more than {MAX_LINE_BYTES:,} bytes")
+            raise mistake(Place(file, number, 1), f"a line of more than {MAX_LINE_BYTES:,} bytes")
         try:
             text = data.decode("utf-8-sig" if number == 1 else "utf-8")
         except UnicodeDecodeError as error:
             column = len(data[: error.start].decode("utf-8", errors="replace")) + 1
             said = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
-            raise mistake(file, number, column, said) from None
+            raise mistake(Place(file, number, column), said) from None
         yield number, text.rstrip("\r\n")
 
 
@@ -98,7 +98,7 @@ def _read_csv(
 ) -> Record:
     number, head = next(lines, (1, ""))
     if not head.strip():
-        raise mistake(file, number, 1, "expected a row with the names of the columns")
+        raise mistake(Place(file, number, 1), "expected a row with the names of the columns")
     delimiter = max(",;\t", key=head.count)
     names = _cells(head, delimiter, file, number)
     layout = lay_out([(name.strip(), place) for name, place in names], known, mapped)
@@ -117,9 +117,9 @@ def _cells(text: str, delimiter: str, file: str, number: int) -> list[tuple[str,
     try:
         (cells,) = csv.reader([text], delimiter=delimiter, strict=True)
     except (csv.Error, ValueError):
-        at = text.index('"') + 1
-        raise mistake(file, number, at, "a quotation mark without its other one") from None
-    places, start, inside = [1], 0, False
+        place = Place(file, number, text.index('"') + 1)
+        raise mistake(place, "a quotation mark without its other one") from None
+    places, inside = [1], False
     for start, char in enumerate(text, 2):
         inside ^= char == '"'
         if char == delimiter and not inside:
@@ -160,7 +160,7 @@ class _Reader:
         wanted = len(self._layout.columns)
         if len(line.cells) != wanted:
             said = f"{len(line.cells)} cells, but the first row names {wanted} columns"
-            raise InputError([Mistake(place, said)])
+            raise mistake(place, said)
         values: list[int | None] = []
         for n, column in enumerate(self._layout.columns):
             if column is None:
@@ -181,10 +181,10 @@ class _Reader:
         cell = line.cells[at].strip()
         time = _time(cell, self._layout.ms_per_unit)
         if time is None and cell:
-            raise InputError([Mistake(line.place(at), f"'{cell[:40]}' is not a time")])
+            raise mistake(line.place(at), f"'{cell[:40]}' is not a time")
         last, self._last = self._last, self._last if time is None else time
         if time is not None and last is not None and time < last - self._mapped.jitter_ms:
-            raise InputError([Mistake(line.place(at), f"the time goes back by {last - time:g} ms")])
+            raise mistake(line.place(at), f"the time goes back by {last - time:g} ms")
         return time
 
 

@@ -10,10 +10,10 @@ import re
 from collections.abc import Iterator, Mapping
 
 from interlock.base.errors import Place
-from interlock.studies.recording.columns import Column, Mapped, Observed, lay_out
+from interlock.studies.recording.columns import FAULT, INPUT, Column, Mapped, Observed, lay_out
 from interlock.studies.recording.rows import Record, Row, mistake
 
-_SCOPES = {"inputs": "in:", "faults": "fault:"}
+_SCOPES = {"inputs": INPUT, "faults": FAULT}
 _MS = {"s": 1e3, "ms": 1.0, "us": 1e-3, "ns": 1e-6, "ps": 1e-9, "fs": 1e-12}
 _WORD = re.compile(r"\S+")
 
@@ -40,7 +40,7 @@ def read_vcd(
     codes, ms_per_unit = _declarations(words, file)
     layout = lay_out(list(codes.values()), known, mapped)
     columns = dict(zip(codes, layout.columns, strict=True))
-    return Record(layout.observed, _rows(words, file, columns, ms_per_unit))
+    return Record(layout.observed, _rows(words, columns, ms_per_unit))
 
 
 def _declarations(words: Iterator[Word], file: str) -> tuple[dict[str, tuple[str, Place]], float]:
@@ -53,9 +53,7 @@ def _declarations(words: Iterator[Word], file: str) -> tuple[dict[str, tuple[str
                 _section(words, place)
             break
         if not word.startswith("$"):
-            raise mistake(
-                file, place.line, place.column, f"expected a declaration, not '{word[:40]}'"
-            )
+            raise mistake(place, f"expected a declaration, not '{word[:40]}'")
         inside = _section(words, place)
         match word, [text for text, _ in inside]:
             case "$scope", [_, name]:
@@ -68,15 +66,15 @@ def _declarations(words: Iterator[Word], file: str) -> tuple[dict[str, tuple[str
                 prefix = _SCOPES.get(scopes[-1] if scopes else "", "")
                 if code in codes:
                     said = f"the code '{code[:20]}' stands for two variables"
-                    raise mistake(file, place.line, place.column, said)
+                    raise mistake(place, said)
                 codes[code] = (prefix + name, inside[3][1])
             case (("$scope" | "$upscope" | "$var"), _):
                 said = f"a {word} that is not complete"
-                raise mistake(file, place.line, place.column, said)
+                raise mistake(place, said)
             case _:
                 pass
     if not codes:
-        raise mistake(file, 1, 1, "not a value change dump: it declares no variable")
+        raise mistake(Place(file, 1, 1), "not a value change dump: it declares no variable")
     return codes, ms_per_unit
 
 
@@ -87,18 +85,18 @@ def _section(words: Iterator[Word], start: Place) -> list[Word]:
         if word == "$end":
             return found
         found.append((word, place))
-    raise mistake(start.file, start.line, start.column, "this has no $end")
+    raise mistake(start, "this has no $end")
 
 
 def _timescale(text: str, place: Place) -> float:
     match = re.fullmatch(r"(1|10|100)(s|ms|us|ns|ps|fs)", text)
     if match is None:
-        raise mistake(place.file, place.line, place.column, f"'{text[:40]}' is not a time scale")
+        raise mistake(place, f"'{text[:40]}' is not a time scale")
     return int(match[1]) * _MS[match[2]]
 
 
 def _rows(
-    words: Iterator[Word], file: str, columns: Mapping[str, Column | None], ms_per_unit: float
+    words: Iterator[Word], columns: Mapping[str, Column | None], ms_per_unit: float
 ) -> Iterator[Row]:
     values: dict[str, int | None] = {c: None for c, column in columns.items() if column is not None}
     time: float | None = None
@@ -108,16 +106,16 @@ def _rows(
             if start is not None:
                 yield Row(start, time, tuple(values.values()))
             if not word[1:].isdigit():
-                raise mistake(file, place.line, place.column, f"'{word[:40]}' is not a stamp")
+                raise mistake(place, f"'{word[:40]}' is not a stamp")
             now = int(word[1:]) * ms_per_unit
             if time is not None and now < time:
-                raise mistake(file, place.line, place.column, "the time goes back")
+                raise mistake(place, "the time goes back")
             time, start = now, place
         elif not word.startswith("$"):
             start = start or place
             code, bits, at = _change(word, place, words)
             if code not in columns:
-                raise mistake(file, at.line, at.column, f"no variable has the code '{code[:20]}'")
+                raise mistake(at, f"no variable has the code '{code[:20]}'")
             column = columns[code]
             if column is not None:
                 values[code] = _value(bits, column, place)
@@ -139,7 +137,7 @@ def _value(bits: str, column: Column, place: Place) -> int | None:
     if set(bits) & set("xXzZ"):
         return None
     if not re.fullmatch("[01]+", bits):
-        raise mistake(place.file, place.line, place.column, f"'{bits[:40]}' is not a value")
+        raise mistake(place, f"'{bits[:40]}' is not a value")
     domain = column.shows.domain
     number = int(bits, 2)
     if column.rewritten:
@@ -148,5 +146,5 @@ def _value(bits: str, column: Column, place: Place) -> int | None:
         number -= 1 << len(bits)
     if not domain.lo <= number <= domain.hi:
         said = f"{number} is not a value of {column.shows.name}"
-        raise mistake(place.file, place.line, place.column, said)
+        raise mistake(place, said)
     return number

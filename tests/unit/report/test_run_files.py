@@ -15,8 +15,9 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.replay.moments import Moment, moments_of
 from interlock.replay.player import Player
-from interlock.report.csv_log import FAULT, INPUT, columns, to_csv
+from interlock.report.csv_log import columns, to_csv
 from interlock.report.vcd import to_vcd
+from interlock.studies.recording.columns import FAULT, INPUT
 from interlock.studies.verify import verify
 
 MODELS = Path(__file__).parents[3] / "models"
