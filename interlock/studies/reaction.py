@@ -11,12 +11,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from interlock.kernel.expr import variables_of
+from interlock.kernel.expr import Expr, variables_of
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import names_behind
 from interlock.model.model import Bound, Delay, Formula, Model, Statement
 from interlock.st.lower import lower_program
-from interlock.studies.verify import Finding, Verification
+from interlock.studies.verify import Verification
 
 _INPUT = "input."
 
@@ -86,30 +86,35 @@ class ReactionTime:
 def reaction_times(verification: Verification) -> tuple[ReactionTime, ...]:
     """Of every requirement with a bound that holds and whose response ever had to come."""
     model = verification.built.model
-    found = []
-    for finding in verification.findings:
-        statement = model.statements.get(finding.requirement.id)
-        if statement is not None and statement.within is not None:
-            found_one = _reaction_time(model, statement, finding)
-            if found_one is not None:
-                found.append(found_one)
-    return tuple(found)
+    bounded = [
+        (statement, statement.within, verdict.scans)
+        for finding in verification.findings
+        if (statement := model.statements.get(finding.requirement.id)) is not None
+        and statement.within is not None
+        and (verdict := finding.verdict).outcome is Outcome.HOLDS
+        and verdict.scans is not None
+    ]
+    if not bounded:
+        return ()
+    updates = lower_program(model.program, model.settings).updates
+    return tuple(
+        _reaction_time(model, updates, statement, bound, scans)
+        for statement, bound, scans in bounded
+    )
 
 
-def _reaction_time(model: Model, statement: Statement, finding: Finding) -> ReactionTime | None:
-    verdict = finding.verdict
-    if verdict.outcome is not Outcome.HOLDS or verdict.scans is None:
-        return None
-    assert statement.within is not None
-    signals, outputs = _taking_part(model, statement)
+def _reaction_time(
+    model: Model, updates: Mapping[str, Expr], statement: Statement, bound: Bound, scans: int
+) -> ReactionTime:
+    signals, outputs = _taking_part(model, updates, statement)
     return ReactionTime(
         requirement=statement.id,
         says=statement.says,
-        bound=statement.within,
+        bound=bound,
         scan_ms=model.settings.scan_ms,
         filter=_longest({name: model.sensors[name].delay for name in signals}),
         effect=_longest({name: model.outputs[name].delay for name in outputs}),
-        scans=verdict.scans,
+        scans=scans,
     )
 
 
@@ -122,14 +127,16 @@ def _longest(delays: Mapping[str, Delay | None]) -> Share:
     return Share(name, delay.ms, delay.source, delay.assumed, unknown)
 
 
-def _taking_part(model: Model, statement: Statement) -> tuple[list[str], list[str]]:
+def _taking_part(
+    model: Model, updates: Mapping[str, Expr], statement: Statement
+) -> tuple[list[str], list[str]]:
     """Signals through which the program can see the event, and outputs of the response."""
     premise = _names(model, statement.p)
     response = _names(model, statement.s)
     outputs = {name for name in model.outputs if name.casefold() in response}
     if not outputs:
         outputs = {name for name in model.outputs if name.casefold() in premise}
-    switching = _inputs_of(model, outputs or model.outputs)
+    switching = _inputs_of(updates, outputs or model.outputs)
     machines = {name.casefold() for name in model.machines}
     event = (premise | response) & machines
     seeing = {
@@ -139,12 +146,11 @@ def _taking_part(model: Model, statement: Statement) -> tuple[list[str], list[st
     return [n for n in model.sensors if n in chosen], [n for n in model.outputs if n in outputs]
 
 
-def _inputs_of(model: Model, outputs: Iterable[str]) -> set[str]:
+def _inputs_of(updates: Mapping[str, Expr], outputs: Iterable[str]) -> set[str]:
     """The signals that outputs depend on, now or through memory."""
-    lowered = lower_program(model.program, model.settings)
     waiting, seen = list(outputs), set(outputs)
     while waiting:
-        update = lowered.updates.get(waiting.pop())
+        update = updates.get(waiting.pop())
         for name in variables_of([] if update is None else [update]):
             if name not in seen:
                 seen.add(name)
