@@ -50,22 +50,28 @@ def plant_time(model: Model, found: Walk, begin: int, end: int) -> PlantTime | N
             name = "" if number == BY_NOBODY else found.world.moves[number].name
             made.add(name)
             edges.setdefault(node, []).append((name, target))
-    timed = {n: moves[n] for n in sorted(made) if n in moves and moves[n].takes is not None}
+    known = [moves[n] for n in sorted(made) if n in moves]
+    timed = {move.name: takes for move in known if (takes := move.takes) is not None}
     if not timed:
         return None
     starts = [n for n in inside if _is_start(found, n, begin)]
     goals = {t for n in inside for _, t in edges.get(n, ()) if found.nodes[t][1] >= end}
-    longest = {n: m.takes.greatest for n, m in timed.items() if m.takes is not None}
+    longest = {name: takes.greatest for name, takes in timed.items()}
     greatest = _longest(_weighed(edges, longest), starts)
     least = 0.0
-    for machine in {move.machine for move in timed.values()}:
-        shortest = {n: m.takes.least for n, m in timed.items() if m.machine == machine and m.takes}
+    for machine in {moves[name].machine for name in timed}:
+        shortest = {n: takes.least for n, takes in timed.items() if moves[n].machine == machine}
         least = max(least, _shortest(_weighed(edges, shortest), starts, goals))
-    taken = [m.takes for m in timed.values() if m.takes is not None]
-    sources = sorted({t.source for t in taken if t.source})
-    known = Duration(least, greatest, "; ".join(sources) or None, any(t.assumed for t in taken))
-    unknown = [n for n in sorted(made) if n in moves and moves[n].kind is MoveKind.PLANT]
-    return PlantTime(known, tuple(n for n in unknown if n not in timed))
+    unknown = [m.name for m in known if m.kind is MoveKind.PLANT and m.name not in timed]
+    return PlantTime(founded_on(timed.values(), least, greatest), tuple(unknown))
+
+
+def founded_on(parts: Collection[Duration], least: float, greatest: float) -> Duration:
+    """A duration that was worked out from `parts`, with where they all come from."""
+    sources = sorted({part.source for part in parts if part.source})
+    return Duration(
+        least, greatest, "; ".join(sources) or None, any(part.assumed for part in parts)
+    )
 
 
 def _is_start(found: Walk, number: int, begin: int) -> bool:

@@ -11,7 +11,7 @@ from interlock.model.model import Duration, Model
 from interlock.model.procedures import Procedure, Procedures, ProcedureStep
 from interlock.replay.judge import Replayed
 from interlock.studies.rehearsal.deviations import Anchor, Deviation
-from interlock.studies.rehearsal.durations import PlantTime
+from interlock.studies.rehearsal.durations import PlantTime, founded_on
 from interlock.studies.rehearsal.recovery import Way
 from interlock.studies.rehearsal.why import Reason
 
@@ -160,13 +160,7 @@ class Rehearsed:
         known = [takes for takes in found if takes is not None]
         if not known or len(known) < len(found):
             return None
-        sources = sorted({takes.source for takes in known if takes.source})
-        return Duration(
-            sum(takes.least for takes in known),
-            sum(takes.greatest for takes in known),
-            "; ".join(sources) or None,
-            any(takes.assumed for takes in known),
-        )
+        return founded_on(known, sum(t.least for t in known), sum(t.greatest for t in known))
 
     @property
     def outcome(self) -> Outcome:
