@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from interlock.base.errors import Place, nearest
+from typing import Protocol
+
+from interlock.base.errors import nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Duration, Formula, Machine, ModelMove
@@ -122,7 +124,7 @@ def _moves_of(
         formula = names.formula(here, text, names.physical(), type_of(names.machines[other]))
         if formula is not None:
             also[other] = formula
-    takes = _duration(document, move, path, mistakes)
+    takes = read_duration(move, document, path, mistakes)
     result = []
     _distinct(move.from_, document, (*path, "from"), mistakes)
     for number, source_name in enumerate(move.from_):
@@ -150,30 +152,30 @@ def _moves_of(
     return result
 
 
-def _duration(
-    document: Document, move: MoveShape, path: Path, mistakes: Mistakes
+class _Timed(Protocol):
+    """What a move, or a step of a procedure, says of its duration."""
+
+    @property
+    def seconds(self) -> list[float] | None: ...
+    @property
+    def source(self) -> str | None: ...
+    @property
+    def assumed(self) -> bool: ...
+
+
+def read_duration(
+    shape: _Timed, document: Document, path: Path, mistakes: Mistakes
 ) -> Duration | None:
-    if move.seconds is None:
+    """The duration that is given at `path`; what is wrong with it is noted."""
+    if shape.seconds is None:
         return None
     place = document.place((*path, "seconds"))
-    least, greatest = move.seconds
-    check_duration(least, greatest, move.source, move.assumed, place, mistakes)
-    return Duration(least, greatest, move.source, move.assumed)
-
-
-def check_duration(
-    least: float,
-    greatest: float,
-    source: str | None,
-    assumed: bool,
-    place: Place,
-    mistakes: Mistakes,
-) -> None:
-    """Note what is wrong with a duration: its ends, or that nobody says where it comes from."""
+    least, greatest = shape.seconds
     if least > greatest:
         mistakes.add(place, "the least duration is longer than the greatest")
-    if not assumed and source is None:
+    if not shape.assumed and shape.source is None:
         mistakes.add(place, "a duration needs its 'source', or 'assumed: true'")
+    return Duration(least, greatest, shape.source, shape.assumed)
 
 
 def _settings_of(

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from interlock.base.errors import Mistake, nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.files import read_text
-from interlock.model.machines import check_duration
+from interlock.model.machines import read_duration
 from interlock.model.model import Duration, Formula, Machine, Model, ModelMove
 from interlock.model.names import Mistakes, Names
 from interlock.model.schema import Expression, ModelShape, Name, Seconds, Words
@@ -258,12 +258,7 @@ class _Reader:
         hold = None
         for control, position in shape.hold.items():
             hold = self._hold((*path, "hold", control), control, position)
-        takes = None
-        if shape.seconds is not None:
-            least, greatest = shape.seconds
-            seconds_at = self.document.place((*path, "seconds"))
-            check_duration(least, greatest, shape.source, shape.assumed, seconds_at, self.mistakes)
-            takes = Duration(least, greatest, shape.source, shape.assumed)
+        takes = read_duration(shape, self.document, path, self.mistakes)
         known = [action for action in actions if action is not None]
         if done is None or len(known) < len(actions) or (shape.hold and hold is None):
             return None
