@@ -18,6 +18,7 @@ from interlock.st.parser import parse_expression
 from interlock.st.write import write_expression
 
 NAMESPACE = "http://www.w3.org/2005/07/scxml"
+# Attributes of other namespaces are allowed anywhere (section 3.1 of the recommendation).
 OWN_NAMESPACE = "urn:interlock:model"
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 _TOKEN = re.compile(

@@ -13,13 +13,11 @@ from dataclasses import dataclass, field
 from xml.sax.saxutils import escape, quoteattr
 
 from interlock.model.model import Machine, Model, ModelMove
+from interlock.model.scxml import NAMESPACE, OWN_NAMESPACE
 from interlock.st import typed as ty
 from interlock.st.types import EnumType
 from interlock.st.untype import expression_text
 
-NAMESPACE = "http://www.w3.org/2005/07/scxml"
-# Attributes of other namespaces are allowed anywhere (section 3.1 of the recommendation).
-OWN_NAMESPACE = "urn:interlock:model"
 _OPERATORS = {"=": "==", "<>": "!=", "XOR": "!=", "MOD": "%"}
 
 
