@@ -22,7 +22,8 @@ from interlock.model.build import Built
 from interlock.model.model import Fault
 from interlock.st.lower import Lowered, lower_program
 
-PERSONS = (MoveKind.OPERATOR, MoveKind.DRIVER)
+# What is tried: moves of the plant, of an operator and of the driver, each as it should be.
+TRIED = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER)
 
 
 class Kind(Enum):
@@ -208,18 +209,16 @@ def _told(program: Program, force: Force) -> Expr:
 def signals_under(program: Program, force: Force) -> dict[str, Expr]:
     """What each input reads while `force` lasts, by ``input.<name>``."""
     held = {name: const(value) for name, value in force.outputs}
-    names = list(program.signals)
-    read = ex.substitute([program.signals[name] for name in names], held) if held else None
-    found = dict(zip(names, read, strict=True)) if read is not None else dict(program.signals)
-    found.update({f"input.{name}": const(value) for name, value in force.signals})
-    return found
+    read = ex.substitute(list(program.signals.values()), held)
+    forced = {f"input.{name}": const(value) for name, value in force.signals}
+    return {**dict(zip(program.signals, read, strict=True)), **forced}
 
 
 def move_goals(built: Built) -> dict[Goal, Expr]:
     """Each move of the plant, of an operator and of the driver, with its guard."""
     found = {}
     for move in built.system.moves:
-        if move.kind is MoveKind.PLANT or move.kind in PERSONS:
+        if move.kind in TRIED:
             goal = Goal(f"move {move.name}", Kind.MOVE, move.name, "", move.says or move.name)
             found[goal] = move.guard
     return found

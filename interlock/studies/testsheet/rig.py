@@ -11,7 +11,7 @@ from collections.abc import Callable
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.system import PHASE, Move, MoveKind, Role
 from interlock.model.build import Built
-from interlock.studies.testsheet.goals import PERSONS, Force, Program, signals_under
+from interlock.studies.testsheet.goals import TRIED, Force, Program, signals_under
 
 # A program that changes something in every scan is looked at after so many.
 MOST_SCANS = 400
@@ -32,9 +32,7 @@ class Rig:
         self.built, self.program = built, program
         system = built.system
         self.system = system
-        self.moves: list[Move] = [
-            m for m in system.moves if m.kind is MoveKind.PLANT or m.kind in PERSONS
-        ]
+        self.moves: list[Move] = [m for m in system.moves if m.kind in TRIED]
         self.timers = [m for m in system.moves if m.kind is MoveKind.TIMER]
         self.inputs = list(program.signals)
         self.index = dict(system.index)

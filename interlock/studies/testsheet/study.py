@@ -33,7 +33,7 @@ from interlock.studies.testsheet.goals import (
     term_goals,
 )
 from interlock.studies.testsheet.measure import Measured, measure, without_idle_rows
-from interlock.studies.testsheet.planner import Planner
+from interlock.studies.testsheet.planner import Planner, Report
 from interlock.studies.testsheet.rig import Rig
 from interlock.studies.testsheet.sheet import Sheet
 
@@ -119,7 +119,7 @@ def _conditions(
     return {**found, **moves}
 
 
-def _reporting(progress: ProgressSink | None, explored: Exploration):  # type: ignore[no-untyped-def]
+def _reporting(progress: ProgressSink | None, explored: Exploration) -> Report | None:
     if progress is None:
         return None
 
@@ -141,8 +141,7 @@ def _from_witnesses(planner: Planner, answers: Mapping[Goal, Answer]) -> None:
     while left := sorted(planner.todo - given_up, key=lambda id_: (-len(runs[id_]), id_)):
         target = left[0]
         moves = [move for move in runs[target] if move != SCAN]
-        if target.startswith(f"{Kind.MOVE.value} ") or planner.begin_anew(moves):
-            planner.begin_anew(moves)
+        if planner.begin_anew(moves):
             planner.walk()
         if target in planner.todo:
             given_up.add(target)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import groupby
+from operator import itemgetter
 
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
-from interlock.studies.testsheet.goals import Force, Goal, Kind, force_of, is_injectable
+from interlock.studies.testsheet.goals import Force, Kind, force_of, is_injectable
 from interlock.studies.testsheet.sheet import After, Do, Expected, Row, Sheet
 
 COLUMNS = (
@@ -24,6 +25,7 @@ COLUMNS = (
     "remark",
 )
 RESULTS = ("pass", "fail")
+_VERBS = ("open", "bridge")
 
 
 def step_says(model: Model, move: str) -> str:
@@ -54,13 +56,10 @@ def force_says(model: Model, force: Force) -> str:
     """What is done at the terminals."""
     known = [i for i, f in model.faults.items() if is_injectable(f) and force_of(f) == force]
     parts = []
-    for (value, what), given in groupby(
-        [*((v, n) for n, v in force.signals)], key=lambda item: (item[0], "input")
-    ):
-        names = ", ".join(_named(model, name) for _, name in given)
-        verb = "bridge" if value else "open"
-        parts.append(f"{verb} the {what} {names}")
-    parts += [f"{'bridge' if value else 'open'} the output {name}" for name, value in force.outputs]
+    for value, given in groupby(force.signals, key=itemgetter(1)):
+        names = ", ".join(_named(model, name) for name, _ in given)
+        parts.append(f"{_VERBS[value]} the input {names}")
+    parts += [f"{_VERBS[value]} the output {name}" for name, value in force.outputs]
     if force.restart:
         parts.append("switch the controller's supply off and on")
     said = "; ".join(parts)
@@ -145,14 +144,6 @@ def _mark(rows: Sequence[Sequence[str]]) -> str:
     """What tells this sheet from any other: a hash of everything it says."""
     text = "\n".join("\t".join(cells) for cells in rows)
     return hashlib.sha256(text.encode()).hexdigest()[:10]
-
-
-def counted(goals: Iterable[Goal]) -> dict[Kind, int]:
-    """How many goals there are of each sort."""
-    counts = dict.fromkeys(Kind, 0)
-    for goal in goals:
-        counts[goal.kind] += 1
-    return counts
 
 
 SORTS = {
