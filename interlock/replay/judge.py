@@ -118,7 +118,7 @@ Observed = tuple[bool, Valuation]
 
 
 def observe(
-    player: Player, statement: Statement | None, moment: Mapping[str, int] | None = None
+    player: Player, statement: Statement | None, truth: Mapping[str, int] | None = None
 ) -> Observed:
     """Whether this state follows a completed scan, and what the predicates are in it.
 
@@ -126,13 +126,13 @@ def observe(
     ----------
     player : Player
     statement : Statement or None
-    moment : mapping of str to int, optional
-        The player's present moment, where several statements are observed in it.
+    truth : mapping of str to int, optional
+        The player's, where several statements are observed in one state.
     """
     after_scan = player.state()[PHASE] == 0
     if statement is None:
         return after_scan, {}
-    values = player.moment() if moment is None else moment
+    values = player.truth if truth is None else truth
     if statement.about_signals:
         signals = {name.casefold(): value for name, value in player.signals().items()}
         values = {**signals, **values}

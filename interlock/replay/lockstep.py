@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError, Place
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
-from interlock.model.model import Formula, Model
+from interlock.model.model import Model
 from interlock.replay.player import Happening, Player
+from interlock.replay.values import Values
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller
 
@@ -64,6 +65,7 @@ class Lockstep:
         self.player = Player(old)
         self.controller = Controller(new.program, new.settings)
         self._new = new
+        self._terms = {name.casefold(): formula for name, formula in new.terms.items()}
         self._counterparts = counterparts
         self._timers = timers
         self._machines = {name.casefold(): name for name in old.machines}
@@ -87,7 +89,7 @@ class Lockstep:
 
     def signals(self) -> dict[str, int]:
         """What the new program's inputs read off the old plant."""
-        names = _Names(self._truth(), self._new.terms)
+        names = Values(self._truth(), self._terms)
         sensors = self._new.sensors.items()
         return {name: evaluate_expression(sensor.reads.tree, names) for name, sensor in sensors}
 
@@ -140,25 +142,6 @@ class Lockstep:
         """Values by the names of the kernel's variables, the new controller's with a prefix."""
         values = self.player.state()
         return values | {prefix + name: v for name, v in self.controller.values().items()}
-
-
-class _Names(Mapping[str, int]):
-    """Values by casefolded name; terms are computed when asked for."""
-
-    def __init__(self, direct: dict[str, int], terms: Mapping[str, Formula]) -> None:
-        self._direct = direct
-        self._terms = {name.casefold(): formula for name, formula in terms.items()}
-
-    def __getitem__(self, name: str) -> int:
-        if name in self._direct:
-            return self._direct[name]
-        return evaluate_expression(self._terms[name].tree, self)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter({**self._direct, **dict.fromkeys(self._terms, 0)})
-
-    def __len__(self) -> int:
-        return len(self._direct) + len(self._terms)
 
 
 def _file(name: str) -> str:

@@ -59,9 +59,7 @@ def moments_of(model: Model, moves: Iterable[str]) -> list[Moment]:
 
 
 def _moment(player: Player, number: int, happening: Happening | None) -> Moment:
-    shown, signals = player.shown(), player.signals()
-    # Each look at the player's truth asks its machines anew, and inputs are many.
-    truth = {name: player.truth[name] for name in player.truth}
+    shown, signals, truth = player.shown(), player.signals(), player.truth
     lying = frozenset(
         name
         for name, sensor in player.model.sensors.items()

@@ -6,14 +6,15 @@ of the model, so the states can be compared with what an engine says.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
 from interlock.kernel.system import PHASE, MoveKind
 from interlock.model.build import SCAN, fault_flag, held_value
-from interlock.model.model import Formula, Model, ModelMove
+from interlock.model.model import Model, ModelMove
 from interlock.replay.machines import Plant
+from interlock.replay.values import Values
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
 from interlock.st.types import label_of
@@ -52,45 +53,6 @@ class Happening:
     scan: ScanResult | None = None
 
 
-class _Names(Mapping[str, int]):
-    """Values by casefolded name; terms are computed when asked for."""
-
-    def __init__(self, direct: Callable[[], dict[str, int]], terms: Mapping[str, Formula]) -> None:
-        self._direct = direct
-        self._terms = {name.casefold(): formula for name, formula in terms.items()}
-
-    def __getitem__(self, name: str) -> int:
-        direct = self._direct()
-        if name in direct:
-            return direct[name]
-        return evaluate_expression(self._terms[name].tree, self)
-
-    def __iter__(self):  # type: ignore[no-untyped-def]
-        return iter({**self._direct(), **self._terms})
-
-    def __len__(self) -> int:
-        return len(self._direct()) + len(self._terms)
-
-
-class _Moment(Mapping[str, int]):
-    """As `_Names`, of one state: each value is computed once."""
-
-    def __init__(self, direct: dict[str, int], terms: Mapping[str, Formula]) -> None:
-        self._known = direct
-        self._terms = terms
-
-    def __getitem__(self, name: str) -> int:
-        if name not in self._known:
-            self._known[name] = evaluate_expression(self._terms[name].tree, self)
-        return self._known[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter({**self._known, **self._terms})
-
-    def __len__(self) -> int:
-        return len({**self._known, **self._terms})
-
-
 class Player:
     """A model that can be played move by move.
 
@@ -111,7 +73,6 @@ class Player:
             if how == "frozen"
         }
         self.controller = Controller(model.program, model.settings)
-        self.truth = _Names(self._direct, model.terms)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
@@ -130,9 +91,10 @@ class Player:
             values[name.casefold()] = value
         return values
 
-    def moment(self) -> Mapping[str, int]:
-        """Every name of the truth in the present state; later moves do not change it."""
-        return _Moment(self._direct(), self._terms)
+    @property
+    def truth(self) -> Mapping[str, int]:
+        """The values of this moment by casefolded name; later moves do not change them."""
+        return Values(self._direct(), self._terms)
 
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
@@ -146,7 +108,7 @@ class Player:
     def signals(self) -> dict[str, int]:
         """What every input of the program reads now, by its declared name."""
         found = {}
-        truth = self.moment()
+        truth = self.truth
         for name, sensor in self.model.sensors.items():
             reads = evaluate_expression(sensor.reads.tree, truth)
             found[name] = self._through(reads, name, "sensors")
@@ -229,7 +191,8 @@ class Player:
         if move is not None:
             if self._jammed(move):
                 raise InternalError(f"replay refuses '{name}': a fault keeps {move.machine}")
-            also = {n: evaluate_expression(f.tree, self.truth) for n, f in move.also.items()}
+            truth = self.truth
+            also = {n: evaluate_expression(f.tree, truth) for n, f in move.also.items()}
             self._plant.make(move, also)
             return move.kind, move.says
         if name.endswith(" strikes"):

@@ -25,9 +25,9 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -131,11 +131,11 @@ def record(
     InputError
         Where the model does not allow a move.
     """
-    bare = RunFile(model.name, model.title, tuple(moves), loop_start, says=says)
-    bare = RunFile(**{**_fields(bare), "inputs": source_hashes(model)})
-    played = _play(model, bare)
+    inputs = source_hashes(model)
+    run = RunFile(model.name, model.title, tuple(moves), loop_start, says=says, inputs=inputs)
+    played = _play(model, run)
     ends = played.player.shown()
-    return RunFile(**{**_fields(bare), "violates": _violated(model, bare, played), "ends": ends})
+    return replace(run, violates=_violated(model, run, played), ends=ends)
 
 
 def violated_by(model: Model, moves: Sequence[str], only: Collection[str]) -> tuple[str, ...]:
@@ -150,11 +150,6 @@ def violated_by(model: Model, moves: Sequence[str], only: Collection[str]) -> tu
     return tuple(id_ for id_ in _violated(model, run, _play(model, run, only)) if id_ in only)
 
 
-def _fields(run: RunFile) -> dict[str, Any]:
-    names = ("model", "title", "moves", "loop_start", "violates", "ends", "says", "inputs")
-    return {name: getattr(run, name) for name in names}
-
-
 def source_hashes(model: Model) -> dict[str, str]:
     """SHA-256 of the files, each by its name and as much of its folders as tells them apart."""
     files = {name.replace("\\", "/"): text for name, text in model.sources.items()}
@@ -167,11 +162,9 @@ def source_hashes(model: Model) -> dict[str, str]:
 
 def to_text(run: RunFile) -> str:
     """The file's text: the same run, the same bytes."""
-    data = {"interlock_run": FORMAT, **_fields(run)}
-    data["moves"], data["violates"] = list(run.moves), list(run.violates)
-    order = ("interlock_run", "model", "title", "says", "inputs", "moves", "loop_start")
-    ordered = {key: data[key] for key in (*order, "violates", "ends")}
-    return json.dumps(ordered, indent=1, ensure_ascii=False) + "\n"
+    names = ("model", "title", "says", "inputs", "moves", "loop_start", "violates", "ends")
+    data = {"interlock_run": FORMAT, **{name: getattr(run, name) for name in names}}
+    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
 
 
 def write_run(file: FilePath, run: RunFile) -> None:
@@ -271,9 +264,9 @@ def _play(model: Model, run: RunFile, only: Collection[str] | None = None) -> _P
         except InternalError:
             says = f"move {number + 1}: {why_refused(player, move)}"
             raise InputError([Mistake(run.place("moves", number), says)]) from None
-        moment = player.moment()
+        truth = player.truth
         for statement in statements:
-            played.words[statement.id].append(observe(player, statement, moment))
+            played.words[statement.id].append(observe(player, statement, truth))
     return played
 
 
@@ -348,7 +341,7 @@ def _violated(model: Model, run: RunFile, played: _Played) -> tuple[str, ...]:
     found = [
         id_
         for id_, observed in played.words.items()
-        if _violates(model.statements[id_], observed, run.loop_start)
+        if violates(model.statements[id_], observed, run.loop_start)
     ]
     scans = [happening.scan for happening in played.happenings]
     # What the next scan would compute out of range is violated in the state before it.
@@ -358,7 +351,18 @@ def _violated(model: Model, run: RunFile, played: _Played) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _violates(statement: Statement, observed: list[Observed], loop_start: int | None) -> bool:
+def violates(statement: Statement, observed: list[Observed], loop_start: int | None) -> bool:
+    """Whether a run violates `statement`, however it goes on where it has no loop.
+
+    Parameters
+    ----------
+    statement : Statement
+        Any but a 'can always still', which no single run can violate.
+    observed : list of (bool, Valuation)
+        Every state of the run, as `interlock.replay.judge.observe` gives them.
+    loop_start : int or None
+        Position in `observed` that follows the last one, where the run repeats for ever.
+    """
     loop = len(observed) - 1 if loop_start is None else loop_start
     word, start = judged_word(statement, observed, loop)
     if not word:
