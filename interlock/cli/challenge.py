@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,7 +12,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import console_for, limit_options, limits_of
+from interlock.cli.options import console_for, limit_options, limits_of, terminal_line
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
 from interlock.studies.challenge.defects import Region
@@ -116,16 +115,8 @@ def _tell(result: Challenge, runs: int, json_file: Path | None, plain: bool) -> 
 
 @contextmanager
 def _progress_line() -> Iterator[Progress | None]:
-    if not sys.stderr.isatty():
-        yield None
-        return
-
-    def show(says: str, n_done: int, n_all: int) -> None:
-        sys.stderr.write(f"\r\033[K{f'{n_done:,} of {n_all:,}: {says}'[:78]}")
-        sys.stderr.flush()
-
-    try:
-        yield show
-    finally:
-        sys.stderr.write("\r\033[K")
-        sys.stderr.flush()
+    with terminal_line() as show:
+        if show is None:
+            yield None
+            return
+        yield lambda says, n_done, n_all: show(f"{n_done:,} of {n_all:,}: {says}")

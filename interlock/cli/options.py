@@ -57,12 +57,22 @@ def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
 @contextmanager
 def progress_line() -> Iterator[ProgressSink | None]:
     """A line on the terminal that follows a long exploration; None where nobody watches."""
+
+    def told(now: Progress) -> str:
+        return f"{now.stage}: {now.n_states:,} states, {now.seconds:.0f} s"
+
+    with terminal_line() as show:
+        yield None if show is None else lambda now: show(told(now))
+
+
+@contextmanager
+def terminal_line() -> Iterator[Callable[[str], None] | None]:
+    """A line on the terminal that is written over and goes at last; None where nobody watches."""
     if not sys.stderr.isatty():
         yield None
         return
 
-    def show(now: Progress) -> None:
-        text = f"{now.stage}: {now.n_states:,} states, {now.seconds:.0f} s"
+    def show(text: str) -> None:
         sys.stderr.write(f"\r\033[K{text[:78]}")
         sys.stderr.flush()
 

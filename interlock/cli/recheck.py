@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
 
 from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
+from interlock.cli.options import terminal_line
 
 
 @click.command("recheck")
@@ -38,17 +38,8 @@ def command(evidence: Path, model: Path | None, max_seconds: float | None) -> in
     from interlock.recheck.results import Status
     from interlock.report.recheck_text import lines_of
 
-    watched = sys.stderr.isatty()
-
-    def progress(name: str) -> None:
-        sys.stderr.write(f"\r\033[K{name[:78]}")
-        sys.stderr.flush()
-
-    try:
-        result = recheck(evidence, model, max_seconds, progress if watched else None)
-    finally:
-        if watched:
-            sys.stderr.write("\r\033[K")
+    with terminal_line() as show:
+        result = recheck(evidence, model, max_seconds, show)
     for line in lines_of(result):
         click.echo(line)
     found = {r.status for r in result.results}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
+from interlock.cli.options import terminal_line
 
 if TYPE_CHECKING:
     from interlock.model.model import Model
@@ -77,26 +77,9 @@ def command(
     mapped = AS_NAMED if mapping is None else read_mapping(mapping)
     independent = tuple(id_ for id_, fault in loaded.faults.items() if not fault.common_cause)
     run_class = RunClass(independent, faults) if faults else RunClass()
-    watched = sys.stderr.isatty()
-
-    def progress(n_rows: int) -> None:
-        sys.stderr.write(f"\r\033[K{n_rows:,} samples")
-        sys.stderr.flush()
-
-    try:
-        found = explain(
-            loaded,
-            log,
-            mapped,
-            run_class,
-            moves,
-            anywhere,
-            max_states,
-            progress if watched else None,
-        )
-    finally:
-        if watched:
-            sys.stderr.write("\r\033[K")
+    with terminal_line() as show:
+        progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")
+        found = explain(loaded, log, mapped, run_class, moves, anywhere, max_states, progress)
     for line in lines_of(found):
         click.echo(line)
     if found.limit is not None:
