@@ -16,7 +16,7 @@ from rich.console import Console
 
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, Built, build
+from interlock.model.build import ARITHMETIC, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
@@ -24,7 +24,6 @@ from interlock.model.yaml import read
 from interlock.report import rehearsal as rehearsal_report
 from interlock.report import text as report
 from interlock.studies.engines import available
-from interlock.studies.rehearsal.results import Rehearsed
 from interlock.studies.rehearsal.study import Rehearser
 from interlock.studies.verify import Finding, Verification, verify, verify_claims
 
@@ -73,9 +72,9 @@ class Result:
 
 @dataclass
 class _Known:
-    """A verification that was made, with the requirements that it judged."""
+    """A model with the verification that judges some of its requirements."""
 
-    built: Built
+    model: Model
     ids: frozenset[str]
     verification: Verification
 
@@ -96,24 +95,32 @@ class Judge:
 
     def verification(self, model: Model, ids: Iterable[str]) -> Verification:
         """The verification of `model` that judges the requirements `ids` together."""
-        wanted, built = frozenset(ids), build(model)
+        wanted = frozenset(ids)
         for known in self._known:
-            if wanted <= known.ids and self._alike(known.built, built):
+            if known.model is model and wanted <= known.ids:
                 return known.verification
+        found = self._shared(model, wanted) or self._explored(model, wanted)
+        self._known.append(found)
+        return found.verification
+
+    def _shared(self, model: Model, wanted: frozenset[str]) -> _Known | None:
+        """What was explored of another model that a run without faults cannot tell from this."""
+        if self.options.faults != "none":
+            return None
+        built = build(model)
+        for known in self._known:
+            other = known.verification.built
+            alike = other.system == built.system and other.requirements == built.requirements
+            if alike and wanted <= known.ids:
+                return _Known(model, known.ids, known.verification)
+        return None
+
+    def _explored(self, model: Model, wanted: frozenset[str]) -> _Known:
         engine = available()[self.options.engine]()
         judge = verify_claims if self.options.faults == "claimed" else verify
-        only = [id_ for id_ in built.requirements if id_ in wanted]
-        verification = judge(model, engine, only=only, limits=self.options.limits)
+        verification = judge(model, engine, only=sorted(wanted), limits=self.options.limits)
         self.n_explored += 1
-        self._known.append(_Known(built, wanted, verification))
-        return verification
-
-    def _alike(self, one: Built, other: Built) -> bool:
-        if one.model is other.model:
-            return True
-        if self.options.faults != "none":
-            return False
-        return one.system == other.system and one.requirements == other.requirements
+        return _Known(model, wanted, verification)
 
     def requirement(self, model: Model, id_: str, ids: Iterable[str]) -> Result:
         """Judge one requirement, in one exploration with all of `ids`."""
@@ -142,15 +149,12 @@ class Judge:
             self._rehearsers[str(model.folder)] = rehearser
         rehearsal = rehearser.rehearse([id_], deviating=False)
         (rehearsed,) = rehearsal.rehearsed
+        holds = rehearsed.outcome is Outcome.HOLDS
         return Result(
-            rehearsed.outcome is Outcome.HOLDS,
-            _plain(rehearsal_report.render(rehearsal)) if _fails(rehearsed) else "",
+            holds,
+            "" if holds else _plain(rehearsal_report.render(rehearsal)),
             (("outcome", rehearsed.outcome.value), ("steps", str(len(rehearsed.procedure.steps)))),
         )
-
-
-def _fails(rehearsed: Rehearsed) -> bool:
-    return rehearsed.outcome is not Outcome.HOLDS
 
 
 def _judged(model: Model, v: Verification, finding: Finding, options: Options) -> Result:
@@ -288,6 +292,3 @@ def explored_with(file: Path) -> Path:
     # Whatever is wrong with the file is told where it is collected.
     except Exception:
         return file
-
-
-__all__ = ["Contents", "Judge", "Options", "Result", "contents", "explored_with"]

@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, event, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
-from interlock.model.build import FAULT_FREE, SCAN, RunClass, build
+from interlock.model.build import SCAN, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.replay.run_file import write_run
@@ -162,9 +162,10 @@ def machine_for(
     """
     loaded = model if isinstance(model, Model) else load(Path(model))
     independent = tuple(i for i, fault in loaded.faults.items() if not fault.common_cause)
-    built = build(loaded, RunClass(independent, faults) if faults else FAULT_FREE)
+    healthy = build(loaded)
+    built = build(loaded, RunClass(independent, faults)) if faults else healthy
     if seeds is None:
-        seeds = find_seeds(build(loaded), available()["auto"]())
+        seeds = find_seeds(healthy, available()["auto"]())
     drive = Drive(built, controller, left_alone_scans, like_program)
     members: dict[str, Any] = {
         "drive": drive,
