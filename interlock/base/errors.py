@@ -19,6 +19,15 @@ class Place:
         return f"{self.file}:{self.line}:{self.column}"
 
 
+def place_after(file: str, before: str) -> Place:
+    """Where `file` goes on after `before`, its text from the start.
+
+    >>> str(place_after("model.yaml", "title: Ramp\\nplant"))
+    'model.yaml:2:6'
+    """
+    return Place(file, before.count("\n") + 1, len(before) - before.rfind("\n"))
+
+
 @dataclass(frozen=True)
 class Mistake:
     """One thing wrong with an input: its place and one clear sentence."""

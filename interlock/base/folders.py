@@ -17,7 +17,7 @@ def write_whole_folder(folder: Path, files: Mapping[str, bytes]) -> None:
 
     They are written beside it first. Whoever looks, whenever the process may end, finds the
     folder as it was or as it is to be. What a process that was killed left beside it is removed
-    by the next one.
+    by the next one, also where that has the same number.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def write_whole_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     folder.parent.mkdir(parents=True, exist_ok=True)
     prefix = f".{folder.name}."
     for left in folder.parent.glob(f"{prefix}*.part"):
-        if not _is_running(left.name.removeprefix(prefix).removesuffix(".part")):
+        if not _is_another(left.name.removeprefix(prefix).removesuffix(".part")):
             shutil.rmtree(left, ignore_errors=True)
     beside = folder.parent / f"{prefix}{os.getpid()}.part"
     try:
@@ -46,10 +46,13 @@ def write_whole_folder(folder: Path, files: Mapping[str, bytes]) -> None:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def _is_running(process: str) -> bool:
+def _is_another(process: str) -> bool:
+    """Whether the number is that of another process, which runs."""
+    if process == str(os.getpid()):
+        return False
     try:
         os.kill(int(process), 0)
-    except (ValueError, ProcessLookupError):
+    except (ValueError, OverflowError, ProcessLookupError):
         return False
     except PermissionError:
         return True

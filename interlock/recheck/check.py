@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from interlock.base.errors import InputError, nearest
+from interlock.base.errors import InputError, Place, nearest, place_after
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.requirement import Pattern
@@ -223,9 +223,8 @@ class _Checker:
         try:
             functions = read_sets(sets, here.system, entry.sets)
         except SexprError as error:
-            before = text[: start + error.start]
-            line = before.count("\n") + 1
-            raise bad(shown, error.says, line, len(before) - (before.rfind("\n") + 1) + 1) from None
+            place = place_after(shown, text[: start + error.start])
+            raise bad(place, error.says) from None
         own = script(here.system, outline, sets, functions)
         if own.text != text:
             line = next(
@@ -236,7 +235,7 @@ class _Checker:
                 if a != b
             )
             says = "this line is not what the model gives: the obligations are of something else"
-            raise bad(shown, says, line)
+            raise bad(Place(shown, line, 1), says)
         return own
 
     def _outline(

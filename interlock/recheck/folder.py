@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import nearest
-from interlock.recheck.manifest import MANIFEST, MAX_BYTES, Manifest, bad, parse, sha256
+from interlock.base.files import sha256
+from interlock.recheck.manifest import MANIFEST, MAX_BYTES, Manifest, bad, parse
 
 MAX_FILE_BYTES = 500_000_000
 

@@ -7,14 +7,14 @@ what it must imply, not by hashes.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.errors import InputError, Mistake, Place, place_after
+from interlock.base.files import sha256
 from interlock.kernel.certificate import Ladder, Shrinking
 from interlock.kernel.evaluate import State
 from interlock.kernel.query import Query, Reach, Stay, Trap
@@ -96,17 +96,12 @@ class Manifest(BaseModel):
 def to_text(manifest: Manifest) -> str:
     """The manifest's text, sealed: the same evidence, the same bytes."""
     data: dict[str, Any] = manifest.model_dump()
-    data["seal"] = sha256(_plain_text(data).encode())
+    data["seal"] = sha256(_plain_text(data))
     return _plain_text(data)
 
 
 def _plain_text(data: dict[str, Any]) -> str:
     return json.dumps(data, indent=1, ensure_ascii=True) + "\n"
-
-
-def sha256(content: bytes) -> str:
-    """The hash as 64 hexadecimal digits."""
-    return hashlib.sha256(content).hexdigest()
 
 
 def parse(content: bytes, file: str) -> Manifest:
@@ -121,12 +116,11 @@ def parse(content: bytes, file: str) -> Manifest:
         text = content.decode("ascii")
         data = json.loads(text)
     except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        column = error.start - (content.rfind(b"\n", 0, error.start) + 1) + 1
-        raise bad(file, "not a manifest: a byte that is not ASCII", line, column) from None
+        place = place_after(file, content[: error.start].decode("ascii"))
+        raise bad(place, "not a manifest: a byte that is not ASCII") from None
     except json.JSONDecodeError as error:
         says = f"not a manifest: {error.msg[:1].lower()}{error.msg[1:]}"
-        raise bad(file, says, error.lineno, error.colno) from None
+        raise bad(Place(file, error.lineno, error.colno), says) from None
     except (RecursionError, ValueError):
         raise bad(file, "not a manifest") from None
     if not isinstance(data, dict):
@@ -134,7 +128,7 @@ def parse(content: bytes, file: str) -> Manifest:
     seal = data.pop("seal", None)
     if seal is None:
         raise bad(file, "the manifest has no seal")
-    if seal != sha256(_plain_text(data).encode()) or text != _plain_text({**data, "seal": seal}):
+    if seal != sha256(_plain_text(data)) or text != _plain_text({**data, "seal": seal}):
         raise bad(file, "the manifest is not as it was written: its seal does not fit")
     return _validated(data, text, file)
 
@@ -148,12 +142,14 @@ def _validated(data: dict[str, Any], text: str, file: str) -> Manifest:
         line = next(
             (n for n, s in enumerate(text.split("\n"), 1) if f'"{first["loc"][-1]}"' in s), 1
         )
-        raise bad(file, f"{where}: {first['msg'][:1].lower()}{first['msg'][1:]}", line) from None
+        says = f"{where}: {first['msg'][:1].lower()}{first['msg'][1:]}"
+        raise bad(Place(file, line, 1), says) from None
 
 
-def bad(file: str, says: str, line: int = 1, column: int = 1) -> InputError:
-    """Evidence that is not what it should be, as an error with its place."""
-    return InputError([Mistake(Place(file, line, column), says)])
+def bad(where: str | Place, says: str) -> InputError:
+    """Evidence that is not what it should be, as an error with its place, or with its file."""
+    place = where if isinstance(where, Place) else Place(where, 1, 1)
+    return InputError([Mistake(place, says)])
 
 
 def outline_of(

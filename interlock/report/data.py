@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from typing import Any
 from xml.etree import ElementTree
 
 from interlock import __version__
+from interlock.base.files import sha256
 from interlock.kernel.requirement import Outcome
 from interlock.replay.story import tell
 from interlock.studies.reaction import ReactionTime, Share, reaction_times
@@ -22,7 +22,7 @@ def to_json(verification: Verification) -> str:
         "interlock": __version__,
         "model": model.title,
         "inputs": {
-            name.replace("\\", "/").rsplit("/", 1)[-1]: hashlib.sha256(text.encode()).hexdigest()
+            name.replace("\\", "/").rsplit("/", 1)[-1]: sha256(text)
             for name, text in model.sources.items()
         },
         "run_classes": [run_class.says for run_class in verification.classes],

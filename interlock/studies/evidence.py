@@ -16,6 +16,7 @@ from pathlib import Path
 
 from interlock import __version__
 from interlock.base.errors import InternalError
+from interlock.base.files import sha256
 from interlock.base.folders import write_whole_folder
 from interlock.engines.symbolic.certify import certify
 from interlock.kernel.certificate import Certificate, StateSets
@@ -43,7 +44,6 @@ from interlock.recheck.manifest import (
     SystemEntry,
     VerdictEntry,
     outline_of,
-    sha256,
     to_text,
 )
 from interlock.recheck.obligations import script

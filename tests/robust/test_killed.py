@@ -106,6 +106,15 @@ def test_a_folder_is_replaced_at_once_and_leftovers_go(tmp_path: Path) -> None:
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == {"c": b"3"}
 
 
+def test_what_a_process_of_the_same_number_left_is_in_nobodys_way(tmp_path: Path) -> None:
+    # In a container every run may have the same number.
+    left = tmp_path / f".evidence.{os.getpid()}.part"
+    left.mkdir()
+    (left / "half").write_bytes(b"")
+    write_whole_folder(tmp_path / "evidence", {"a": b"1"})
+    assert [p.name for p in tmp_path.rglob("*")] == ["evidence", "a"]
+
+
 def test_a_folder_stays_as_it_was_where_writing_fails(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

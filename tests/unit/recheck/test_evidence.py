@@ -12,10 +12,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.base.errors import InputError
+from interlock.base.files import sha256
 from interlock.cli.main import run
 from interlock.recheck.check import recheck
 from interlock.recheck.folder import read_folder
-from interlock.recheck.manifest import Manifest, parse, sha256, to_text
+from interlock.recheck.manifest import Manifest, parse, to_text
 from interlock.recheck.results import Recheck, Status
 from tests.support.models import MODELS
 from tests.support.smtlib import Checker
