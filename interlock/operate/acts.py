@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from interlock.operate.desk import Desk
+from interlock.operate.judging import Judged
 
 MAX_TEXT = 1_000_000
 
@@ -161,13 +162,16 @@ def _stop_judging(desk: Desk, _given: Given) -> None:
     desk.hall.jobs.stop(desk.task())
 
 
-def _follow(desk: Desk, given: Given) -> None:
-    job, id_ = desk.job(), _text(given, "id")
-    judged = None if job is None else job.findings.get(id_)
+def _follow_found(desk: Desk, judged: Judged | None, told: str) -> None:
     if judged is None or not judged.moves:
         raise BadRequestError("there is no run of this to follow")
-    says = desk.bench.built.requirements[id_].says
-    desk.follow(judged, f"a shortest run that violates {id_}, {says}")
+    desk.follow(judged, told)
+
+
+def _follow(desk: Desk, given: Given) -> None:
+    id_ = _requirement(desk, given)
+    told = f"a shortest run that violates {id_}, {desk.bench.built.requirements[id_].says}"
+    _follow_found(desk, desk.hall.jobs.judged(desk.task(), id_), told)
 
 
 def _requirement(desk: Desk, given: Given) -> str:
@@ -184,11 +188,8 @@ def _find_example(desk: Desk, given: Given) -> None:
 
 def _follow_example(desk: Desk, given: Given) -> None:
     id_ = _requirement(desk, given)
-    job = desk.hall.jobs.find(desk.example_task(id_))
-    judged = None if job is None else job.findings.get(id_)
-    if judged is None or not judged.moves:
-        raise BadRequestError("there is no run of this to follow")
-    desk.follow(judged, f"a run to where {id_} has something to say")
+    judged = desk.hall.jobs.judged(desk.example_task(id_), id_)
+    _follow_found(desk, judged, f"a run to where {id_} has something to say")
 
 
 def _follow_own(desk: Desk, given: Given) -> None:
@@ -196,10 +197,8 @@ def _follow_own(desk: Desk, given: Given) -> None:
     if not 0 <= number < len(desk.sentences):
         raise BadRequestError("there is no such sentence; load the page again")
     sentence = desk.sentences[number]
-    judged = desk.verdict_on(sentence)
-    if judged is None or not judged.moves:
-        raise BadRequestError("there is no run of this to follow")
-    desk.follow(judged, f"a shortest run that violates: {sentence.words}")
+    told = f"a shortest run that violates: {sentence.words}"
+    _follow_found(desk, desk.verdict_on(sentence), told)
 
 
 def _say(desk: Desk, given: Given) -> None:

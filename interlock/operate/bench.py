@@ -14,7 +14,7 @@ from functools import cached_property
 from interlock.base.errors import InternalError, Place
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.query import Reach
-from interlock.kernel.system import PHASE, Domain, Move, MoveKind
+from interlock.kernel.system import Domain, Move, MoveKind
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model, ModelMove
 from interlock.operate.listing import Listing, Row, Scanned
@@ -88,11 +88,11 @@ class Bench:
 
     def pending(self, state: State) -> int:
         """Moves since the last scan."""
-        return state[self.system.index[PHASE]]
+        return state[self.world.phase]
 
     def scan_is_due(self, state: State) -> bool:
         """Whether no move may come before the next scan."""
-        return self.pending(state) >= self.model.moves_per_scan
+        return self.pending(state) >= self.world.per_scan
 
     def violated(self, state: State) -> frozenset[str]:
         """The requirements that are violated in `state`, however the run goes on."""
@@ -148,7 +148,7 @@ class Bench:
     @cached_property
     def listing(self) -> Listing:
         """The program's text, taken apart."""
-        return Listing(self.model, self.at_power_up().values)
+        return Listing(self.model, self._names)
 
     @cached_property
     def side_view(self) -> SideView:

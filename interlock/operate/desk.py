@@ -8,7 +8,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import InputError, InternalError, nearest
@@ -80,16 +80,6 @@ class Sentence:
     changed: bool
 
 
-@dataclass
-class Form:
-    """What stands in the form of a sentence, and what is wrong with it."""
-
-    pattern: str = "never"
-    scope: str = "globally"
-    given: dict[str, str] = field(default_factory=dict)
-    mistakes: list[Wrong] = field(default_factory=list)
-
-
 class Desk:
     """One browser's place.
 
@@ -104,8 +94,8 @@ class Desk:
         self.on_disk: Model = hall.model
         self.lesson: Lesson | None = None
         self.claimed = False
-        self.form = Form()
         self.sentences: list[Sentence] = []
+        self.sentence_mistakes: list[Wrong] = []
         self.session = Session(hall.bench(hall.model))
         self._settle(hall.model)
 
@@ -121,9 +111,8 @@ class Desk:
         self.notice = ""
         self._explained: State | None = None
         self._confirmed: dict[str, Entry] = {}
-        self._confirmed_at_once: set[str] = set()
         if not keep:
-            self.form, self.sentences = Form(), []
+            self.sentences, self.sentence_mistakes = [], []
 
     @property
     def bench(self) -> Bench:
@@ -160,12 +149,10 @@ class Desk:
 
     def unconfirmed(self) -> dict[str, int]:
         """The violations that the independent machine has not replayed yet, with their steps."""
-        entries = self.session.entries
         return {
             id_: step
             for id_, step in self.session.violations().items()
-            if step == 0 or self._confirmed.get(id_) is not entries[step - 1]
-            if id_ not in self._confirmed_at_once
+            if self._confirmed.get(id_) is not self.session.at(step)
         }
 
     def confirm(self) -> None:
@@ -186,10 +173,7 @@ class Desk:
                     raise InternalError(
                         f"{id_} shows as violated in step {step}, and the replay finds it kept"
                     )
-                if step:
-                    self._confirmed[id_] = self.session.entries[step - 1]
-                else:
-                    self._confirmed_at_once.add(id_)
+                self._confirmed[id_] = self.session.at(step)
 
     def take_out(self, fault: str) -> None:
         """Play the run up to here again without a fault that struck in it, as far as it goes."""
@@ -255,11 +239,11 @@ class Desk:
 
     def say(self, pattern: str, scope: str, given: dict[str, str]) -> None:
         """Check a filled sentence and have it judged."""
-        self.form = Form(pattern, scope, given)
+        self.sentence_mistakes = []
         try:
             model = try_sentence(self.home, self.bench.model, pattern, scope, given)
         except WrongDraftError as error:
-            self.form.mistakes = error.mistakes
+            self.sentence_mistakes = error.mistakes
             return
         task = Task(key_of(model), only=SENTENCE)
         self.hall.jobs.start(task, model)
@@ -269,8 +253,7 @@ class Desk:
 
     def verdict_on(self, sentence: Sentence) -> Judged | None:
         """What came of a sentence, where it is judged."""
-        job = self.hall.jobs.find(sentence.task)
-        return None if job is None else job.findings.get(SENTENCE)
+        return self.hall.jobs.judged(sentence.task, SENTENCE)
 
     # The program
 

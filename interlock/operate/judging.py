@@ -16,11 +16,9 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from interlock.base.errors import InternalError
-from interlock.kernel.expr import TRUE, and_, const, eq, var
-from interlock.kernel.observe import premise_parts
+from interlock.kernel.observe import ask
 from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
-from interlock.kernel.system import PHASE
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
 from interlock.replay.judge import replay_run
@@ -67,8 +65,6 @@ class Judged:
     moves : tuple of str
         A shortest violating run, replayed beforehand; empty where there is none.
     loop_start : int or None
-    run_class : str
-        Under which faults it was judged.
     """
 
     outcome: Outcome
@@ -76,7 +72,6 @@ class Judged:
     says: str
     moves: tuple[str, ...] = ()
     loop_start: int | None = None
-    run_class: str = ""
 
 
 @dataclass
@@ -123,6 +118,11 @@ class Jobs:
     def find(self, task: Task) -> Job | None:
         """The job of a task, if it was ever started."""
         return self._jobs.get(task)
+
+    def judged(self, task: Task, id_: str) -> Judged | None:
+        """What came of a requirement, where that task has judged it."""
+        job = self.find(task)
+        return None if job is None else job.findings.get(id_)
 
     def start(self, task: Task, model: Model) -> Job:
         """Judge `task` unless that was or is being done."""
@@ -246,9 +246,8 @@ def find_example(
     Of several parts of a premise, the one that takes the longest run is shown.
     """
     built = build(model)
-    requirement = built.requirements[id_]
-    judged_here = eq(var(PHASE), const(0)) if requirement.after_scan else TRUE
-    queries = [Reach(and_(judged_here, part)) for part in premise_parts(requirement)]
+    premises = ask(built.system, built.requirements[id_]).premises
+    queries = [Reach(premise.where) for premise in premises]
     explored = AutomaticEngine().explore(built.system, queries, limits, progress)
     runs = [answer.witness for answer in explored.answers if answer.witness is not None]
     if not runs:
@@ -283,5 +282,4 @@ def judged(verification: Verification, finding: Finding) -> Judged:
         says,
         moves,
         None if run is None else run.loop_start,
-        finding.run_class.says,
     )

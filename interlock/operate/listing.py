@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from html import escape
 
 from interlock.model.model import Model
 from interlock.st import typed as ty
-from interlock.st.types import BoolType, EnumType, TimeType, Type
+from interlock.st.types import BOOL, BoolType, TimeType, Type, label_of
 from interlock.st.words import RESERVED
 
 _KEPT_LINES = 20_000
@@ -96,11 +96,11 @@ class Listing:
         Casefolded names that have values.
     """
 
-    def __init__(self, model: Model, names: Mapping[str, int]) -> None:
+    def __init__(self, model: Model, names: Collection[str]) -> None:
         file = model.program.place.file
         self.file = file.replace("\\", "/").rsplit("/", 1)[-1]
         self.text = model.sources[file]
-        self._types = _types(model.program)
+        self._types: dict[str, Type] = {v.name.casefold(): v.type for v in model.program.variables}
         self.lines = _lines(self.text, names)
         self._targets = _targets(model.program.body)
         self._made: dict[tuple[int, ...], str] = {}
@@ -108,14 +108,15 @@ class Listing:
     def show(self, name: str, value: int) -> Shown:
         """A value of the program's variable `name`."""
         type_ = self._types.get(name.casefold())
-        if type_ is None or isinstance(type_, BoolType):
+        if type_ is None:
             # Every output of a block but a count and a time is a BOOL.
-            if name.endswith((".cv", ".CV", ".et", ".ET")):
+            if name.casefold().endswith((".cv", ".et")):
                 return Shown(str(value), None)
-            return Shown("TRUE" if value else "FALSE", bool(value))
-        if isinstance(type_, EnumType):
-            return Shown(type_.labels[value], None)
-        return Shown(f"{value} ms" if isinstance(type_, TimeType) else str(value), None)
+            type_ = BOOL
+        label = label_of(type_, value)
+        if isinstance(type_, BoolType):
+            return Shown(label, bool(value))
+        return Shown(f"{label} ms" if isinstance(type_, TimeType) else label, None)
 
     def assigned(self, line: int, scanned: Scanned) -> list[tuple[str, Shown]]:
         """What the statements of a line assign, with the values after the scan."""
@@ -143,11 +144,7 @@ class Listing:
         return f'<b class="t">{text}</b>' if shown.truth else f'<span class="f">{text}</span>'
 
 
-def _types(program: ty.Program) -> dict[str, Type]:
-    return {v.name.casefold(): v.type for v in program.variables}
-
-
-def _lines(text: str, names: Mapping[str, int]) -> list[list[Piece]]:
+def _lines(text: str, names: Collection[str]) -> list[list[Piece]]:
     lines: list[list[Piece]] = [[]]
     for match in _PIECE.finditer(text):
         kind = match.lastgroup or "plain"
@@ -159,7 +156,7 @@ def _lines(text: str, names: Mapping[str, int]) -> list[list[Piece]]:
     return lines
 
 
-def _word(word: str, names: Mapping[str, int]) -> Piece:
+def _word(word: str, names: Collection[str]) -> Piece:
     if word.casefold() in names:
         return Piece(word, "name", word.casefold())
     return Piece(word, "keyword" if word.upper() in RESERVED else "plain")

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from interlock.kernel.evaluate import State
-from interlock.kernel.system import PHASE, MoveKind
+from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.operate.bench import BY_ITSELF, Bench
 from interlock.operate.listing import Scanned
@@ -94,12 +94,11 @@ class Session:
     @property
     def here(self) -> Entry:
         """The step that led to the present state; at power-up one without a move."""
-        return self.entries[self.position - 1] if self.position else self._start
+        return self.at(self.position)
 
-    @property
-    def before(self) -> Entry:
-        """The step before `here`; at power-up `here` itself."""
-        return self.entries[self.position - 2] if self.position > 1 else self._start
+    def at(self, step: int) -> Entry:
+        """The step of that number; power-up, which is 0, is one without a move."""
+        return self.entries[step - 1] if step else self._start
 
     @property
     def state(self) -> State:
@@ -239,7 +238,7 @@ class Session:
 
     def possible(self) -> dict[str, MoveKind]:
         """The moves whose own condition holds, a scan being due or not."""
-        index = self.bench.system.index[PHASE]
+        index = self.bench.world.phase
         calm = (*self.state[:index], 0, *self.state[index + 1 :])
         return {name: move.kind for name, move in self.bench.enabled(calm).items()}
 

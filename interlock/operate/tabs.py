@@ -6,12 +6,11 @@ from typing import Any
 
 from markupsafe import Markup
 
-from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import MoveKind
-from interlock.model.build import ARITHMETIC, SCAN
+from interlock.model.build import SCAN
 from interlock.operate.bench import Bench, short
 from interlock.operate.desk import Desk
-from interlock.operate.judging import Judged
+from interlock.operate.judging import Job
 from interlock.operate.views import groups_of, line_of
 
 _STEPS_SHOWN = 80
@@ -67,12 +66,12 @@ def requirements(desk: Desk) -> dict[str, Any]:
     first, now = desk.session.violations(), desk.session.here.violated
     rows = []
     for id_, requirement in desk.bench.built.requirements.items():
-        judged = None if job is None else job.findings.get(id_)
+        judged = desk.hall.jobs.judged(desk.task(), id_)
         if id_ in now:
             stands = "violated now"
         elif id_ in first:
             stands = f"violated in step {first[id_]}"
-        elif requirement.pattern is Pattern.CAN_STILL or id_ not in desk.bench.watched:
+        elif id_ not in desk.bench.watched:
             stands = "no one step shows it"
         else:
             stands = "kept so far"
@@ -95,10 +94,10 @@ def requirements(desk: Desk) -> dict[str, Any]:
 
 def _place_of(bench: Bench, id_: str) -> str:
     statement = bench.model.statements.get(id_)
-    return "" if statement is None or id_ == ARITHMETIC else short(statement.place)
+    return "" if statement is None else short(statement.place)
 
 
-def _counts(job: Any) -> str:
+def _counts(job: Job | None) -> str:
     if job is None or job.stage != "done":
         return ""
     found: dict[str, int] = {}
@@ -154,7 +153,7 @@ def sentences(desk: Desk) -> dict[str, Any]:
     rows = []
     for number, sentence in enumerate(desk.sentences):
         job = desk.hall.jobs.find(sentence.task)
-        judged: Judged | None = desk.verdict_on(sentence)
+        judged = desk.verdict_on(sentence)
         rows.append(
             {
                 "number": number,
@@ -165,7 +164,7 @@ def sentences(desk: Desk) -> dict[str, Any]:
                 "follow": judged is not None and bool(judged.moves),
             }
         )
-    return {"rows": rows, "mistakes": desk.form.mistakes}
+    return {"rows": rows, "mistakes": desk.sentence_mistakes}
 
 
 def lessons(desk: Desk) -> dict[str, Any]:

@@ -51,32 +51,27 @@ def status(desk: Desk) -> dict[str, Any]:
 
 def alarm(desk: Desk) -> dict[str, Any]:
     """What is violated now, and what was before."""
-    session, model = desk.session, desk.bench.model
+    session, bench = desk.session, desk.bench
     first = session.violations()
-    struck = desk.bench.struck(session.state)
+    struck = bench.struck(session.state)
     waiting = desk.unconfirmed()
 
     def told(id_: str) -> dict[str, Any]:
-        statement = model.statements.get(id_)
+        requirement = bench.built.requirements[id_]
         return {
             "id": id_,
-            "says": _says(desk, id_),
-            "hazards": [model.hazards[h].says for h in statement.hazards] if statement else [],
+            "says": requirement.says or id_,
+            "hazards": [bench.model.hazards[h].says for h in requirement.hazards],
             "step": first[id_],
-            "claim": statement.survives if statement else 0,
+            "claim": requirement.survives,
             "struck": len(struck),
             "confirmed": id_ not in waiting,
         }
 
-    system = desk.bench.system
-    erred = any(system.move(entry.move).kind is MoveKind.HUMAN for entry in session.made)
+    erred = any(bench.system.move(entry.move).kind is MoveKind.HUMAN for entry in session.made)
     now = [told(id_) for id_ in sorted(session.here.violated)]
     before = [told(id_) for id_ in first if id_ not in session.here.violated]
     return {"now": now, "before": before, "erred": erred}
-
-
-def _says(desk: Desk, id_: str) -> str:
-    return desk.bench.built.requirements[id_].says or id_
 
 
 def picture(desk: Desk) -> dict[str, Any]:

@@ -86,7 +86,7 @@ def test_every_lesson_that_is_shipped_has_a_flaw_to_mend() -> None:
 def test_a_sentence_is_judged_and_its_run_followed(desk: Desk) -> None:
     given = {"never": "pump AND ramp = lowered"}
     perform(desk, {"act": "say", "pattern": "never", "scope": "globally", "given": given})
-    assert not desk.form.mistakes
+    assert not desk.sentence_mistakes
     wait(desk)
     judged = desk.verdict_on(desk.sentences[0])
     assert judged is not None
