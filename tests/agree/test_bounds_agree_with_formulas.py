@@ -108,6 +108,18 @@ def test_the_scans_until_the_response_are_measured(n_scans: int, engine: str) ->
     assert scans_taken(measured) == n_scans
 
 
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_response_that_came_late_is_not_measured(engine: str) -> None:
+    # Before R that never comes there is nothing to violate, and nothing that came in time.
+    blank = dict.fromkeys(["p", "s", "q", "r"], False) | {"scan": True}
+    word = [{**blank, "p": True, "scan": False}, blank, blank, {**blank, "s": True}]
+    question = ask(speller(word, len(word) - 1), requirement_on(word, ScopeKind.BEFORE, 1))
+    queries = [*question.violations, *question.measures]
+    violated, measured = explore_with(engine, question.system, queries).answers
+    assert not violated.found
+    assert scans_taken(measured) is None
+
+
 def test_every_short_word_is_judged_as_its_formula_says() -> None:
     alphabet = [
         dict(zip(["p", "s", "scan"], bits, strict=True)) | {"q": False, "r": False}
