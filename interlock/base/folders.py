@@ -69,7 +69,7 @@ def _exchange(new: Path, old: Path) -> None:
     except (AttributeError, OSError):
         pass
     # Elsewhere there is an instant without the folder, but never half of it.
-    aside = new.with_name(new.name + ".old")
+    aside = new.with_name(new.name + ".part")  # a leftover, too, should the process end here
     os.rename(old, aside)
     os.rename(new, old)
     shutil.rmtree(aside, ignore_errors=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import random
@@ -31,9 +32,8 @@ def seconds_alone(arguments: list[str]) -> float:
     return time.monotonic() - started
 
 
-def killed(arguments: list[str], times: int, seed: int) -> Iterator[int]:
-    """Run a command and kill it at random moments; yields after each."""
-    whole = seconds_alone(arguments)
+def killed(arguments: list[str], whole: float, times: int, seed: int) -> Iterator[int]:
+    """Run a command that takes `whole` seconds, kill it at random moments; yields after each."""
     chosen = random.Random(seed)
     for number in range(times):
         process = subprocess.Popen(
@@ -52,7 +52,7 @@ def killed(arguments: list[str], times: int, seed: int) -> Iterator[int]:
 def test_a_killed_verify_leaves_whole_json_and_whole_evidence(tmp_path: Path) -> None:
     file, folder = tmp_path / "out.json", tmp_path / "evidence"
     command = ["verify", str(RAMP), "--plain", "--json", str(file), "--evidence", str(folder)]
-    for _ in killed(command, 8, 1):
+    for _ in killed(command, seconds_alone(command), 8, 1):
         assert json.loads(file.read_text())["requirements"]
         assert read_folder(folder).manifest.verdicts
     assert run(["recheck", str(folder), "--model", str(RAMP)]) == 0
@@ -64,18 +64,11 @@ def test_a_killed_verify_leaves_whole_json_and_whole_evidence(tmp_path: Path) ->
 
 @pytest.mark.slow
 def test_a_killed_first_verify_leaves_nothing_or_all(tmp_path: Path) -> None:
-    folder = tmp_path / "evidence"
+    whole = seconds_alone(["verify", str(RAMP), "--evidence", str(tmp_path / "other")])
     for number in range(4):
-        process = subprocess.Popen(
-            [sys.executable, "-m", "interlock", "verify", str(RAMP), "--evidence", str(folder)],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        time.sleep(0.2 + 0.2 * number)
-        os.kill(process.pid, signal.SIGKILL)
-        process.wait()
-        if folder.exists():
-            assert read_folder(folder).manifest.verdicts
+        folder = tmp_path / str(number)
+        for _ in killed(["verify", str(RAMP), "--evidence", str(folder)], whole, 1, number):
+            assert not folder.exists() or read_folder(folder).manifest.verdicts
 
 
 @pytest.mark.slow
@@ -85,7 +78,8 @@ def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
         files = ["-o", str(tmp_path / folder), "--json", str(tmp_path / out)]
         return ["challenge", str(RAMP), "--plain", *sample, *files]
 
-    for _ in killed(command("killed", "killed.json"), 4, 2):
+    arguments = command("killed", "killed.json")
+    for _ in killed(arguments, seconds_alone(arguments), 4, 2):
         pass
     codes = {run(command("killed", "killed.json")), run(command("whole", "whole.json"))}
     assert len(codes) == 1
@@ -93,6 +87,47 @@ def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
         json.loads((tmp_path / name).read_text()) for name in ("killed.json", "whole.json")
     )
     assert ours == known
+
+
+FILES = {"a": b"1", "runs/b": b"2", "runs/c": b"3"}
+DYING = f"""
+import os, signal, sys
+from pathlib import Path
+from interlock.base.folders import write_whole_folder
+
+n_left, write = int(sys.argv[2]), Path.write_bytes
+
+def dying(file, content):
+    global n_left
+    if n_left == 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+    n_left -= 1
+    return write(file, content)
+
+Path.write_bytes = dying
+write_whole_folder(Path(sys.argv[1]), {FILES})
+"""
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    files = (p for p in folder.rglob("*") if p.is_file())
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in files}
+
+
+@pytest.mark.parametrize("before", [{}, {"a": b"0", "z": b"0"}], ids=["new", "replaced"])
+@pytest.mark.parametrize("n_files", range(len(FILES) + 1))
+def test_killed_between_two_files_it_leaves_the_folder_as_it_was(
+    n_files: int, before: dict[str, bytes], tmp_path: Path
+) -> None:
+    folder = tmp_path / "evidence"
+    if before:
+        write_whole_folder(folder, before)
+    ended = subprocess.run([sys.executable, "-c", DYING, str(folder), str(n_files)], check=False)
+    is_whole = n_files == len(FILES)
+    assert ended.returncode == (0 if is_whole else -signal.SIGKILL)
+    assert contents(folder) == (FILES if is_whole else before)
+    write_whole_folder(folder, FILES)
+    assert [p.name for p in tmp_path.iterdir()] == ["evidence"]
 
 
 def test_a_folder_is_replaced_at_once_and_leftovers_go(tmp_path: Path) -> None:
@@ -104,6 +139,19 @@ def test_a_folder_is_replaced_at_once_and_leftovers_go(tmp_path: Path) -> None:
     write_whole_folder(folder, {"c": b"3"})
     assert [p.name for p in tmp_path.iterdir()] == ["evidence"]
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == {"c": b"3"}
+
+
+def test_a_folder_is_replaced_where_the_system_cannot_exchange_two(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "evidence"
+    write_whole_folder(folder, {"a": b"0"})
+    left = tmp_path / ".evidence.7.part.part"
+    left.mkdir()
+    monkeypatch.delattr(ctypes, "CDLL")
+    write_whole_folder(folder, FILES)
+    assert contents(folder) == FILES
+    assert [p.name for p in tmp_path.iterdir()] == ["evidence"]
 
 
 def test_what_a_process_of_the_same_number_left_is_in_nobodys_way(tmp_path: Path) -> None:
