@@ -58,12 +58,44 @@ def until(page: Page, condition: str, given: object = None) -> None:
         page.wait_for_timeout(20)
 
 
+def shows(page: Page, selector: str, text: str) -> None:
+    """Wait until an element shows a text."""
+    page.locator(selector).filter(has_text=text).first.wait_for(state="attached")
+
+
+def is_in(page: Page, machine: str, state: str) -> None:
+    """Wait until a machine is in a state."""
+    row = f'#picture tr[data-machine="{machine}"][data-state="{state}"]'
+    page.locator(row).wait_for(state="attached")
+
+
+def does(page: Page, says: str) -> None:
+    """Press the button of a move of a person."""
+    page.locator("#people button.possible", has_text=says).first.click()
+
+
+def holds(page: Page, button: str) -> None:
+    """Press a button and keep it pressed."""
+    page.locator(button).scroll_into_view_if_needed()
+    page.locator(button).hover()
+    page.mouse.down()
+
+
+def lets_go(page: Page) -> None:
+    """Let go of what is pressed, and wait until it has sprung back."""
+    page.mouse.up()
+    shows(page, "#controls legend", "now NONE")
+
+
 Opener = Callable[..., "Page"]
 
 
 @pytest.fixture
 def opened(chromium: Browser) -> Iterator[Opener]:
-    """Opens a page in a browser context of its own; errors of scripts fail the test."""
+    """Opens a page in a browser context of its own, and waits until all on it is at rest.
+
+    Errors of scripts fail the test.
+    """
     contexts = []
     complaints: list[str] = []
 
@@ -78,6 +110,7 @@ def opened(chromium: Browser) -> Iterator[Opener]:
         page.goto(address)
         page.locator("#status output").wait_for()
         page.select_option("#pace", "90")
+        until(page, "document.querySelector('.rest') !== null")
         return page
 
     yield open_page

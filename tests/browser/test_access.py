@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.model.load import load
-from tests.browser.conftest import Opener, until
-from tests.browser.test_operating import RESTS, does, is_in, shows
+from tests.browser.conftest import Opener, does, is_in, shows, until
 from tests.support.models import shipped
 from tests.support.served import served
 
@@ -18,7 +17,6 @@ WIDER = "document.documentElement.scrollWidth - document.documentElement.clientW
 
 def test_the_ramp_is_lowered_by_keyboard_alone(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     for button, key in (("hold-panel-1", "Enter"), ("hold-panel-3", " ")):
         for _ in range(60):
             if page.evaluate("document.activeElement.id") == button:
@@ -38,7 +36,6 @@ def test_the_ramp_is_lowered_by_keyboard_alone(opened: Opener, ramp: str) -> Non
 
 def test_the_keyboard_stays_at_the_machine_that_was_moved(opened: Opener, wren: str) -> None:
     page = opened(wren)
-    until(page, RESTS)
     page.locator("#people button", has_text="releases the cab's park brake").focus()
     page.keyboard.press("Enter")
     is_in(page, "cabpark", "OFF")
@@ -60,7 +57,6 @@ def test_tabs_are_chosen_with_the_arrow_keys(opened: Opener, ramp: str) -> None:
 
 def test_changes_are_spoken(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     does(page, "drives off")
     shows(page, "#spoken", "vehicle parked → driving")
 
@@ -68,14 +64,12 @@ def test_changes_are_spoken(opened: Opener, ramp: str) -> None:
 @pytest.mark.parametrize("tab", TABS)
 def test_in_a_narrow_window_nothing_sticks_out(opened: Opener, ramp: str, tab: str) -> None:
     page = opened(ramp, 400, 800)
-    until(page, RESTS)
     page.click(f"#tab-{tab}")
     assert page.evaluate(WIDER) == 0
 
 
 def test_wren_fits_into_a_narrow_window_with_an_explanation(opened: Opener, wren: str) -> None:
     page = opened(wren, 400, 800)
-    until(page, RESTS)
     page.locator("#people button.refused", has_text="moves off at walking pace").click()
     shows(page, "#why", "does not happen")
     assert page.evaluate(WIDER) == 0
@@ -97,7 +91,6 @@ def test_no_rule_of_accessibility_that_can_be_checked_is_broken(
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     page = opened(request.getfixturevalue(model), width)
-    until(page, RESTS)
     page.locator("button.refused").first.dispatch_event("click")
     shows(page, "#why", "does not happen")
     for tab in tabs:
@@ -109,7 +102,6 @@ def test_no_rule_of_accessibility_that_can_be_checked_is_broken(
 
 def test_another_origin_cannot_change_the_run(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     with served(shipped("ramp")) as elsewhere:
         # The other page knows even the token; its browser tells on it all the same.
         token = page.get_attribute('meta[name="bench-token"]', "content")
@@ -181,7 +173,6 @@ def test_hostile_texts_of_a_model_are_shown_and_do_nothing(
     with served(load(hostile(tmp_path))) as address:
         # A dialog or an error of a script would fail the test.
         page = opened(address, width)
-        until(page, RESTS)
         page.check("#sticky")
         page.locator(".hold").first.click()
         shows(page, "#alarm", "R is violated now")

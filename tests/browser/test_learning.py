@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from tests.browser.conftest import Opener, until
-from tests.browser.test_operating import shows
+from tests.browser.conftest import Opener, shows, until
 from tests.support.models import shipped
 from tests.support.served import served
 

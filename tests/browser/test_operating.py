@@ -6,39 +6,18 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser.conftest import Opener, until
+from tests.browser.conftest import Opener, does, holds, is_in, lets_go, shows, until
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-RESTS = "document.querySelector('.rest') !== null"
-
-
-def shows(page: Page, selector: str, text: str) -> None:
-    """Wait until an element shows a text."""
-    page.locator(selector).filter(has_text=text).first.wait_for(state="attached")
-
-
-def does(page: Page, says: str) -> None:
-    """Press the button of a move of a person."""
-    page.locator("#people button.possible", has_text=says).first.click()
-
 
 def holds_until(page: Page, button: str, *states: tuple[str, str]) -> None:
     """Hold a button until machines are in states, and let go."""
-    page.locator(button).scroll_into_view_if_needed()
-    page.locator(button).hover()
-    page.mouse.down()
+    holds(page, button)
     for machine, state in states:
         is_in(page, machine, state)
-    page.mouse.up()
-    shows(page, "#controls legend", "now NONE")
-
-
-def is_in(page: Page, machine: str, state: str) -> None:
-    """Wait until a machine is in a state."""
-    row = f'#picture tr[data-machine="{machine}"][data-state="{state}"]'
-    page.locator(row).wait_for(state="attached")
+    lets_go(page)
 
 
 @pytest.mark.slow
@@ -81,7 +60,6 @@ def test_wren_is_converted_from_articulated_to_rigid_by_pressing(opened: Opener,
 
 def test_a_refused_move_is_explained_down_to_the_line(opened: Opener, wren: str) -> None:
     page = opened(wren)
-    until(page, RESTS)
     page.locator("#people button.refused", has_text="moves off at walking pace").click()
     shows(page, "#why", "does not happen")
     assert "creep is FALSE" in page.locator("#why").inner_text()
@@ -98,30 +76,23 @@ def test_a_held_button_that_moves_nothing_says_why(opened: Opener, wren: str) ->
     page = opened(wren)
     does(page, "takes the lead from its cradle")
     does(page, "plugs the lead in")
-    page.locator("#hold-pendant-1").hover()
-    page.mouse.down()
+    holds(page, "#hold-pendant-1")
     shows(page, "#why", "is_aligned is FALSE")
-    page.mouse.up()
-    shows(page, "#controls legend", "now NONE")
+    lets_go(page)
 
 
 def test_letting_go_beside_the_button_lets_go_of_it(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
-    page.locator("#hold-panel-1").hover()
-    page.mouse.down()
+    holds(page, "#hold-panel-1")
     shows(page, "#controls legend", "now START")
     page.mouse.move(5, 5)
-    page.mouse.up()
-    shows(page, "#controls legend", "now NONE")
+    lets_go(page)
     shows(page, ".outputs", "pump")
 
 
 def test_a_button_springs_back_when_the_window_is_left(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
-    page.locator("#hold-panel-2").hover()
-    page.mouse.down()
+    holds(page, "#hold-panel-2")
     shows(page, "#controls legend", "now RAISE")
     page.evaluate("window.dispatchEvent(new Event('blur'))")
     shows(page, "#controls legend", "now NONE")
@@ -130,7 +101,6 @@ def test_a_button_springs_back_when_the_window_is_left(opened: Opener, ramp: str
 
 def test_who_cannot_hold_may_click_twice(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     page.check("#sticky")
     page.click("#hold-panel-1")
     shows(page, "#controls legend", "now START")
@@ -142,7 +112,6 @@ def test_who_cannot_hold_may_click_twice(opened: Opener, ramp: str) -> None:
 
 def test_picked_by_hand_nothing_moves_that_was_not_picked(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     page.click("#mode-hand")
     until(page, "document.querySelector('#sticky').checked")
     page.click("#hold-panel-1")
@@ -158,7 +127,6 @@ def test_picked_by_hand_nothing_moves_that_was_not_picked(opened: Opener, ramp: 
 
 def test_going_back_and_on_shows_each_state_again(opened: Opener, ramp: str) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     page.click("#hold-panel-1", delay=120)
     shows(page, "#status", "step 5 of 5")
     page.click("#step-back")
@@ -194,7 +162,6 @@ def test_a_run_is_saved_and_opened_again(
     opened: Opener, ramp: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     page = opened(ramp)
-    until(page, RESTS)
     page.click("#hold-panel-1", delay=120)
     shows(page, "#status", "step 5 of 5")
     page.click("#tab-run")
@@ -215,8 +182,6 @@ def test_a_run_is_saved_and_opened_again(
 
 def test_two_browsers_at_once_do_not_disturb_each_other(opened: Opener, ramp: str) -> None:
     one, other = opened(ramp), opened(ramp)
-    until(one, RESTS)
-    until(other, RESTS)
     one.check("#sticky")
     one.click("#hold-panel-1")
     one.click("#hold-panel-3")

@@ -17,6 +17,7 @@ from interlock.operate.judging import Jobs
 from interlock.operate.render import regions
 from interlock.operate.views import alarm
 from interlock.replay.run_file import parse_run, replay_file, to_text
+from tests.support.gate import gate
 from tests.support.models import MODELS, folders, shipped
 
 FLAWS = {
@@ -193,6 +194,17 @@ def test_a_violation_is_replayed_on_the_independent_machine(desk: Desk) -> None:
     desk.session.go(len(run) - 1)
     assert desk.session.act("scan") is None
     assert set(desk.unconfirmed()) == {"R2"}
+
+
+def test_a_violation_at_power_up_is_replayed_once(tmp_path: Path) -> None:
+    never_shut = ("can_still: gate = SHUT", "never: gate = SHUT")
+    desk = Desk(Hall(gate(tmp_path / "gate", never_shut), Jobs()))
+    assert desk.unconfirmed() == {"R4": 0}
+    perform(desk, {"act": "confirm"})
+    assert not desk.unconfirmed()
+    desk.session.tick()
+    assert desk.session.violations() == {"R4": 0}
+    assert not desk.unconfirmed()
 
 
 def test_a_violation_that_the_replay_does_not_find_is_an_internal_error(desk: Desk) -> None:
