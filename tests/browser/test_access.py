@@ -8,6 +8,7 @@ import pytest
 
 from interlock.model.load import load
 from tests.browser.conftest import Opener, does, is_in, shows, until
+from tests.support.hostile import hostile
 from tests.support.models import shipped
 from tests.support.served import served
 
@@ -142,35 +143,12 @@ HOSTILE = "</script><img src=x onerror=alert(1)><svg onload=alert(2)>"
 RIGHT_TO_LEFT = "מנעול הרמפה פתוח בדרך"
 
 
-def hostile(folder: Path) -> Path:
-    """A model whose every text tries something."""
-    name = "W" * 59
-    texts = {"says": f"'{HOSTILE} {RIGHT_TO_LEFT} {'x' * 600}'"}
-    (folder / "model.yaml").write_text(
-        f"title: '{HOSTILE} {RIGHT_TO_LEFT}'\ncontroller: c.st\n"
-        "plant:\n"
-        f"  {name}:\n    says: {texts['says']}\n    states: [a, {name}1]\n    moves:\n"
-        f"      - {{from: a, to: {name}1, when: q, says: {texts['says']}}}\n"
-        f"      - {{from: {name}1, to: a, by: operator, when: NOT q, says: {texts['says']}}}\n"
-        f"controls:\n  {name}2: {{says: {texts['says']}}}\n"
-        f"sensors:\n  p: {{reads: {name}2, says: {texts['says']}}}\n"
-        f"outputs:\n  q: {{lamp: red, says: {texts['says']}}}\n"
-        f"hazards:\n  H: {{says: {texts['says']}}}\n"
-        f"requirements:\n  R: {{says: {texts['says']}, never: q, hazards: [H]}}\n"
-        f"faults:\n  F: {{says: {texts['says']}, sensor: p, stuck: TRUE}}\n"
-    )
-    (folder / "c.st").write_text(
-        "PROGRAM c VAR_INPUT p : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"
-        f"q := p; (* {HOSTILE} *)\nEND_PROGRAM\n"
-    )
-    return folder
-
-
 @pytest.mark.parametrize("width", [1280, 400])
 def test_hostile_texts_of_a_model_are_shown_and_do_nothing(
     opened: Opener, tmp_path: Path, width: int
 ) -> None:
-    with served(load(hostile(tmp_path))) as address:
+    text = f"{HOSTILE} {RIGHT_TO_LEFT} {'x' * 600}"
+    with served(load(hostile(tmp_path, text))) as address:
         # A dialog or an error of a script would fail the test.
         page = opened(address, width)
         page.check("#sticky")

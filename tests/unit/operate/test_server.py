@@ -15,6 +15,7 @@ from interlock.operate.desk import Hall
 from interlock.operate.judging import Jobs
 from interlock.operate.server import COOKIE, make_app
 from interlock.st.interpret import Controller
+from tests.support.hostile import CONTROL, hostile
 from tests.support.models import shipped
 
 HOST = "127.0.0.1:8137"
@@ -211,35 +212,14 @@ HOSTILE = "</title><script>alert(1)</script><img src=x onerror=alert(2)>\"'&{{7*
 
 
 def test_the_texts_of_a_hostile_model_are_shown_and_not_run(tmp_path: Path) -> None:
-    folder = tmp_path / "m"
-    folder.mkdir()
-    quoted = "'" + HOSTILE.replace("'", "''") + "'"
-    longest = "N" * 60
-    (folder / "model.yaml").write_text(
-        f"title: {quoted}\nsays: {quoted}\ncontroller: c.st\nassumptions: [{quoted}]\n"
-        f"cautions: [{quoted}]\n"
-        "plant:\n"
-        f"  {longest}: {{says: {quoted}, states: [a, b], moves: [{{from: a, to: b, when: q, "
-        f"says: {quoted}}}, {{from: b, to: a, by: operator, name: {quoted}, when: NOT q}}]}}\n"
-        f"controls: {{press: {{says: {quoted}}}}}\n"
-        f"sensors: {{p: {{reads: press, says: {quoted}}}}}\n"
-        f"outputs: {{q: {{lamp: red, says: {quoted}}}}}\n"
-        f"hazards: {{H: {{says: {quoted}}}}}\n"
-        f"requirements: {{R: {{says: {quoted}, never: q, hazards: [H]}}}}\n"
-        f"faults: {{F: {{says: {quoted}, sensor: p, stuck: TRUE}}}}\n"
-    )
-    (folder / "c.st").write_text(
-        "PROGRAM c VAR_INPUT p : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"
-        f"q := p; (* {HOSTILE} *)\nEND_PROGRAM\n"
-    )
-    model = load(folder)
+    model = load(hostile(tmp_path, HOSTILE))
     assert Controller(model.program, model.settings).values() == {"q": 0}
     jobs = Jobs()
     page = Page(browser(Hall(model, jobs)))
     page.do("tick")
     texts = [page.text]
     for given in (
-        {"act": "press", "control": "press", "position": 1},
+        {"act": "press", "control": CONTROL, "position": 1},
         {"act": "move", "move": "F strikes"},
         {"act": "move", "move": HOSTILE},
         {"act": "say", "pattern": "never", "scope": "globally", "given": {"never": HOSTILE}},
