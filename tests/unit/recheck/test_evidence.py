@@ -14,10 +14,15 @@ from hypothesis import strategies as st
 from interlock.base.errors import InputError
 from interlock.base.files import sha256
 from interlock.cli.main import run
+from interlock.model.build import build
+from interlock.model.load import load
+from interlock.recheck.asked import asked, state_after
 from interlock.recheck.check import recheck
 from interlock.recheck.folder import read_folder
-from interlock.recheck.manifest import Manifest, parse, to_text
+from interlock.recheck.manifest import Manifest, outline_of, parse, to_text
+from interlock.recheck.obligations import OBLIGATIONS, SETS, script
 from interlock.recheck.results import Recheck, Status
+from interlock.recheck.sets import read_sets
 from tests.support.models import MODELS
 from tests.support.smtlib import Checker
 
@@ -240,7 +245,7 @@ def no_evidence(data: dict) -> None:  # type: ignore[type-arg]
 
 
 def now_it_holds(data: dict) -> None:  # type: ignore[type-arg]
-    data["verdicts"]["R1"] |= {"outcome": "holds", "run": None, "system": "system-1"}
+    data["verdicts"]["R1"] |= {"outcome": "holds", "system": "system-1"}
 
 
 def swapped_runs(data: dict) -> None:  # type: ignore[type-arg]
@@ -268,14 +273,14 @@ def unknown_requirement(data: dict) -> None:  # type: ignore[type-arg]
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (without_stay, ""),
+        (without_stay, "this line is not what the model gives"),
         (other_debt, "nothing owes 'panel to START'"),
         (other_system, "no system 'system-2'"),
         (no_evidence, "there is no evidence that it is holds"),
-        (now_it_holds, ""),
+        (now_it_holds, "R1: 'system-1' is not evidence of it"),
         (swapped_runs, "the run does not violate R3"),
         (far_set, "there are only"),
-        (other_run_home, ""),
+        (other_run_home, "R9.1: the run from home does not end in the goal"),
         (dead_end_beside_a_ladder, "this line is not what the model gives"),
         (unknown_requirement, "'R33' is not a requirement of the model"),
     ],
@@ -287,6 +292,34 @@ def test_a_forged_manifest_with_a_right_seal_is_noticed(
 ) -> None:
     resealed(copied, change)
     assert says in refusal(copied)
+
+
+def asked_anew(folder: Path, change: Callable[[dict], None]) -> None:  # type: ignore[type-arg]
+    """Change the manifest, and let the script ask what follows from that."""
+    resealed(folder, change)
+    evidence = read_folder(folder)
+    entry = evidence.manifest.systems["system-1"]
+    here = asked(build(load(BROKEN)), entry.requirements)
+    moves = json.loads(evidence.files["runs/R1.json"])["moves"]
+    ends = dict.fromkeys(entry.dead_ends, state_after(here.system, moves))
+    file = folder / "system-1.smt2"
+    _, sets = file.read_text().split(SETS)
+    sets = sets.split(OBLIGATIONS)[0]
+    functions = read_sets(sets, here.system, entry.sets)
+    outline = outline_of(entry, here.queries, ends)
+    file.write_text(script(here.system, outline, sets, functions).text)
+    resealed(folder, lambda _data: None)
+
+
+def test_a_proof_missing_from_manifest_and_script_is_noticed(copied: Path) -> None:
+    asked_anew(copied, without_stay)
+    assert "R6: there is no evidence of R6.1" in refusal(copied)
+
+
+def test_a_dead_end_beside_a_ladder_is_refuted(copied: Path) -> None:
+    asked_anew(copied, dead_end_beside_a_ladder)
+    found = statuses(recheck(copied, BROKEN))
+    assert (found["R8"], found["R9"]) == (Status.REFUTED, Status.CONFIRMED)
 
 
 def test_a_step_less_in_a_proof_is_refuted_or_noticed(copied: Path) -> None:

@@ -357,9 +357,8 @@ def peak_bytes(folder: Path, n_rows: int) -> tuple[int, Explained]:
     columns = only(rows, ["panel", "pump", "green", "in:pin_in"])
     with file.open("w") as out:
         out.write(",".join(columns[0]) + "\n")
-        there_and_back = columns[1:]
-        for number in range(n_rows):
-            out.write(",".join(there_and_back[min(number, len(there_and_back) - 1)]) + "\n")
+        for number in range(1, n_rows + 1):  # at last it stands still
+            out.write(",".join(columns[min(number, len(columns) - 1)]) + "\n")
     tracemalloc.start()
     found = explain(RAMP, file)
     peak = tracemalloc.get_traced_memory()[1]
