@@ -91,7 +91,9 @@ def _replay_run(model: Model, file: Path) -> int:
     from interlock.replay.run_file import read_run, replay_file
 
     played = replay_file(model, read_run(file))
-    click.echo(f"{model.title}: the run of {len(played.happenings)} moves is one of the model")
+    n_moves = len(played.happenings)
+    run = f"the run of {n_moves:,} move{'s' * (n_moves != 1)}"
+    click.echo(f"{model.title}: {run} is one of the model")
     for id_ in played.violates:
         says = f": {model.statements[id_].says}" if id_ in model.statements else ""
         click.echo(f"it violates {id_}{says}")

@@ -4,7 +4,8 @@ For each violated requirement a folder of its name gets
 
 =================  =================================================================
 ``steps.svg``      the side view of each step on one sheet
-``step-NN.svg``    the side view after step NN, the whole drawing; 00 is power-up
+``step-NN.svg``    the side view after step NN, the whole drawing; 00 is power-up; scans
+                   that change nothing are left out
 ``timing.svg``     the timing diagram with the program's lines that decided
 ``run.csv``        every state, as `interlock.report.csv_log` tells
 ``run.vcd``        the same as a value change dump (IEEE 1364)
@@ -69,13 +70,13 @@ def run_files(model: Model, finding: Finding, every: bool = False) -> Iterator[t
     assert run is not None
     id_ = finding.requirement.id
     moves = [happening.move for happening in run.happenings]
-    frames = frames_of_run(model, run)
     for picture in draw_run(model, finding, ("steps", "timing"), every):
         yield f"{picture.name.removesuffix(f'-{id_}')}.svg", picture.text
     view = SideView(model)
     digits = max(2, len(str(len(moves))))
-    for frame in frames:
-        title = f"{id_}, {frame.head}" + (f": {frame.says}" if frame.says else "")
+    for frame in frames_of_run(model, run):
+        when = f"step {frame.head}: {frame.says}" if frame.number else "power-up"
+        title = f"{id_}, {when}"
         yield f"step-{frame.number:0{digits}}.svg", view.draw(frame.values, title=title)
     moments = moments_of(model, moves)
     yield "run.csv", to_csv(model, moments)
