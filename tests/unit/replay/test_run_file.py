@@ -59,7 +59,10 @@ def test_every_witness_of_verify_is_a_run_file_that_violates_the_same(name: str)
             continue
         moves = [happening.move for happening in finding.run.happenings]
         run = record(model, moves, finding.run.loop_start)
-        assert finding.requirement.id in replay_file(model, run).violates
+        again = parse_run(to_text(run), "run.json")
+        assert again == run
+        assert finding.requirement.id in again.violates
+        assert finding.requirement.id in replay_file(model, again).violates
         runs += 1
     assert runs > 0
 
