@@ -5,13 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import re
-from pathlib import Path
 
 import pytest
 from vcd.reader import TokenKind, tokenize
 
 from interlock.engines import catalogue
-from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.replay.moments import Moment, moments_of
 from interlock.replay.player import Player
@@ -19,15 +17,14 @@ from interlock.report.csv_log import columns, to_csv
 from interlock.report.vcd import to_vcd
 from interlock.studies.recording.columns import FAULT, INPUT
 from interlock.studies.verify import verify
-
-MODELS = Path(__file__).parents[3] / "models"
+from tests.support.models import shipped
 
 Run = tuple[Model, list[Moment]]
 
 
 @pytest.fixture(scope="module")
 def run() -> Run:
-    model = load(MODELS / "ramp-broken" / "pin-alone")
+    model = shipped("ramp-broken/pin-alone")
     result = verify(model, catalogue()["reference"](), only=["R1"])
     found = result.findings[0].run
     assert found is not None
@@ -57,7 +54,7 @@ def test_the_csv_suffices_to_replay_the_run(run: Run) -> None:
 
 @pytest.fixture(scope="module")
 def stuck() -> Run:
-    model = load(MODELS / "wren")
+    model = shipped("wren")
     return model, moments_of(model, ["scan", "F12 strikes", "scan"])
 
 

@@ -11,8 +11,7 @@ from interlock.base.errors import InputError
 from interlock.model.load import load
 from interlock.pictures.supplies import draw_supplies
 from interlock.studies.supplies import Fed, what_is_fed
-
-MODELS = Path(__file__).parents[3] / "models"
+from tests.support.models import shipped
 
 YAML = """\
 title: A hoist on a cable
@@ -103,7 +102,7 @@ def test_the_sketch_names_everything_it_found(tmp_path: Path) -> None:
 
 def test_unplugged_no_output_of_the_demo_vehicle_can_unlock_slide_or_lift() -> None:
     # The vehicle's description: the lead isolates the actuators, springs and leaks go on.
-    [lead] = what_is_fed(load(MODELS / "wren"))
+    [lead] = what_is_fed(shipped("wren"))
     stopped = {move.machine for move in lead.stopped}
     assert stopped == {"slide", "lift", "lockT", "lockC", "guard"}
     assert {"release_t", "release_c", "slide_fwd", "lift_lower"} <= set(lead.isolated)
