@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from starlette.testclient import TestClient
 from interlock.model.load import load
 from interlock.operate.desk import Hall
 from interlock.operate.judging import Jobs
+from interlock.operate.serve import bind
 from interlock.operate.server import COOKIE, make_app
 from interlock.st.interpret import Controller
 from tests.support.hostile import CONTROL, hostile
@@ -194,6 +196,13 @@ def test_a_run_and_a_program_are_sent_as_files(hall: Hall) -> None:
 @pytest.mark.parametrize("path", ["/etc/passwd", "/../pyproject.toml", "/static/x", "/do"])
 def test_there_is_no_other_address(hall: Hall, path: str) -> None:
     assert browser(hall).get(path).status_code in (404, 405)
+
+
+def test_the_body_of_an_answer_does_not_wait_until_its_head_is_acknowledged() -> None:
+    with bind(0) as listening, socket.create_connection(listening.getsockname()):
+        accepted, _ = listening.accept()
+        with accepted:
+            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def test_many_browsers_leave_room_for_the_last_ones(hall: Hall) -> None:
