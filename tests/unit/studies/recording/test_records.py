@@ -195,6 +195,23 @@ def test_a_dump_of_a_run_is_explained(tmp_path: Path) -> None:
     assert "in:stop_free" in found.observed
 
 
+@pytest.mark.parametrize("name", ["log.csv", "log.vcd"])
+def test_a_recorded_fault_is_explained_by_that_fault_alone(name: str, tmp_path: Path) -> None:
+    model = load(gate.written(tmp_path / "gate"))
+    run_class = RunClass(("F1", "F5"), 1)
+    moments = random_run(model, 40, 3, run_class)
+    assert moments[-1].struck
+    file = tmp_path / name
+    file.write_text((to_csv if name == "log.csv" else to_vcd)(model, moments))
+    found = explain(model, file, run_class=run_class)
+    assert found.deviation is None
+    assert {"fault:F1", "fault:F5"} <= set(found.observed)
+    without = explain(model, file)
+    assert without.deviation is not None
+    (struck,) = [d for d in without.deviation.differences if d.name.startswith("fault:")]
+    assert (struck.recorded, struck.explained) == ("TRUE", "FALSE")
+
+
 def test_a_mapping_renames_columns_and_rewrites_values(tmp_path: Path) -> None:
     (tmp_path / "map.yaml").write_text(
         "time: t\nunit: ms\nperiod_ms: 100\njitter_ms: 5\nignore: [note]\n"
