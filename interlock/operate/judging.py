@@ -173,7 +173,12 @@ class Jobs:
             ours, theirs = context.Pipe(duplex=False)
             arguments = (theirs, model, job.task, self._limits)
             process = context.Process(target=work, args=arguments, daemon=True)
-            process.start()
+            try:
+                process.start()
+            except OSError as error:
+                job.stage = "failed"
+                job.says = f"the judging process cannot be started: {error.strerror}"
+                return
             job.process = process
             theirs.close()
             # It may have been stopped while it was being started; nothing listens then.

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import time
+from multiprocessing.context import SpawnProcess
 
 import pytest
 
@@ -83,6 +85,21 @@ def test_a_stopped_job_has_no_verdict_and_its_process_is_gone(jobs: Jobs) -> Non
     while job.process.is_alive() and time.monotonic() < deadline:
         time.sleep(0.01)
     assert not job.process.is_alive()
+
+
+def test_a_process_that_cannot_be_started_is_told_and_the_next_job_goes_on(
+    jobs: Jobs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_room(_process: SpawnProcess) -> None:
+        raise OSError(errno.ENOMEM, "Cannot allocate memory")
+
+    task = Task(key_of(shipped("ramp")), only="R1")
+    with monkeypatch.context() as patched:
+        patched.setattr(SpawnProcess, "start", no_room)
+        job = finished(jobs, task, "ramp")
+    assert job.stage == "failed"
+    assert job.says == "the judging process cannot be started: Cannot allocate memory"
+    assert finished(jobs, task, "ramp").stage == "done"
 
 
 def test_the_same_task_is_judged_once(jobs: Jobs) -> None:
