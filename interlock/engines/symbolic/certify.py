@@ -86,7 +86,7 @@ class _Certifier:
         traps: dict[Trap, Ladder] = {}
         missing: dict[Query, str] = {}
         for query in [*queries, *ends]:
-            before, n_nodes = len(self._sets), self._n_nodes
+            before = len(self._sets), self._n_nodes, self._home
             try:
                 match query:
                     case Trap() if query in ends:
@@ -106,8 +106,8 @@ class _Certifier:
             except MemoryError:
                 missing[query] = "memory ran out before its certificate"
             if query in missing:
-                del self._sets[before:]
-                self._n_nodes = n_nodes
+                n_sets, self._n_nodes, self._home = before
+                del self._sets[n_sets:]
         return Certificate(_graph(self._space, self._sets), stays, traps, dead_ends, missing)
 
     def _keep(self, node: Node) -> int:
