@@ -218,26 +218,26 @@ class _Process:
     def _stage(self, ids: Sequence[str], stage: Stage) -> Iterator[Trial]:
         waiting = list(ids)
         seen_whole: set[str] = set()
-        # Under faults a look is shallow: the nearest states are those of faults striking.
-        looks = not stage.run_class.faults
-        if looks:
-            for trial in self._done("first look", Step.LOOK, stage, waiting, 1):
+
+        def looked(says: str, step: Step, near: Sequence[str]) -> Iterator[Trial]:
+            for trial in self._done(says, step, stage, near, 1):
                 if trial.outcome is Outcome.CAUGHT:
                     waiting.remove(trial.defect)
                     yield trial
                 elif trial.limit is None:
                     seen_whole.add(trial.defect)
+
+        # Under faults a look is shallow: the nearest states are those of faults striking.
+        looks = not stage.run_class.faults
+        if looks:
+            yield from looked("first look", Step.LOOK, waiting)
         for trial in self._done("any difference", Step.ALIKE, stage, waiting, _ALIKE_AT_ONCE):
             if trial.outcome is Outcome.EQUIVALENT:
                 waiting.remove(trial.defect)
                 yield trial
-        farther = [id_ for id_ in waiting if looks and id_ not in seen_whole]
-        for trial in self._done("second look", Step.LOOK_AGAIN, stage, farther, 1):
-            if trial.outcome is Outcome.CAUGHT:
-                waiting.remove(trial.defect)
-                yield trial
-            elif trial.limit is None:
-                seen_whole.add(trial.defect)
+        if looks:
+            farther = [id_ for id_ in waiting if id_ not in seen_whole]
+            yield from looked("second look", Step.LOOK_AGAIN, farther)
         whole = [id_ for id_ in waiting if id_ in seen_whole]
         yield from self._done("in lockstep", Step.COMPARE, stage, whole, 1)
         others = [id_ for id_ in waiting if id_ not in seen_whole]
