@@ -10,7 +10,7 @@ from interlock.engines.symbolic import certify as module
 from interlock.engines.symbolic.certify import certify
 from interlock.engines.symbolic.space import LimitError
 from interlock.kernel.certificate import Certificate
-from interlock.kernel.expr import add, const, eq, lt, var
+from interlock.kernel.expr import add, const, eq, lt, minimum, var
 from interlock.kernel.query import Trap
 from interlock.kernel.system import Domain, Move, MoveKind, System, Variable
 
@@ -20,7 +20,7 @@ def test_rungs_of_a_ladder_given_up_serve_no_other(monkeypatch: pytest.MonkeyPat
     system = System(
         (Variable("at", Domain(0, 3), 0),),
         (
-            Move("on", MoveKind.OPERATOR, lt(at, const(3)), {"at": add(at, const(1))}),
+            Move("on", MoveKind.OPERATOR, lt(at, const(3)), {"at": minimum(add(at, const(1)), const(3))}),
             Move("home", MoveKind.OPERATOR, eq(at, const(3)), {"at": const(0)}),
         ),
     )
