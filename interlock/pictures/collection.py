@@ -23,7 +23,7 @@ from interlock.replay.judge import Replayed
 from interlock.replay.moments import moments_of
 from interlock.replay.run_file import RunFile, replay_file
 from interlock.studies.conversions import Conversions, ConversionStudy
-from interlock.studies.influence import InfluenceStudy
+from interlock.studies.influence import Influence, InfluenceStudy
 from interlock.studies.verify import Finding, Verification, verify
 
 KINDS = {
@@ -97,6 +97,47 @@ def draw_model(
     return Drawn(tuple(pictures), verification)
 
 
+@dataclass(frozen=True)
+class Maps:
+    """What one exploration tells of a model: its conversions, and what switches its outputs."""
+
+    conversions: Conversions | None
+    influence: Influence | None
+
+
+def explore_maps(
+    built: Built,
+    engine: Engine,
+    conversions: bool = True,
+    influence: bool = True,
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> Maps:
+    """Explore a system once for its map of conversions and for what switches its outputs.
+
+    Parameters
+    ----------
+    built : Built
+    engine : Engine
+    conversions, influence : bool
+        Which of the two is wanted.
+    limits : Limits
+        What they cut short is said in the results.
+    progress : callable, optional
+    """
+    of_map = ConversionStudy(built) if conversions else None
+    of_outputs = InfluenceStudy(built) if influence else None
+    asked: list[Query] = [] if of_map is None else list(of_map.queries)
+    n_asked = len(asked)
+    asked += [] if of_outputs is None else of_outputs.queries
+    explored = engine.explore(built.system, asked, limits, progress)
+    answers, limit = explored.answers, explored.limit
+    return Maps(
+        None if of_map is None else of_map.result(answers[:n_asked], limit, engine, limits),
+        None if of_outputs is None else of_outputs.result(answers[n_asked:]),
+    )
+
+
 def _explored(
     built: Built,
     engine: Engine,
@@ -107,24 +148,16 @@ def _explored(
     """The pictures that one exploration gives."""
     has_map = "conversions" in kinds or "side-view" in kinds
     has_influence = "matrix" in kinds or "permissives" in kinds
-    conversions = ConversionStudy(built) if has_map else None
-    influence = InfluenceStudy(built) if has_influence else None
-    of_map: list[Query] = [] if conversions is None else conversions.queries
-    of_influence: list[Query] = [] if influence is None else [*influence.queries]
-    explored = engine.explore(built.system, [*of_map, *of_influence], limits, progress)
-    answers = explored.answers
-    if conversions is not None:
-        found = conversions.result(answers[: len(of_map)], explored.limit, engine, limits)
-        if "conversions" in kinds:
-            yield draw_conversions(built, found)
-    if influence is not None:
-        result = influence.result(answers[len(of_map) :])
+    maps = explore_maps(built, engine, has_map, has_influence, limits, progress)
+    if maps.conversions is not None and "conversions" in kinds:
+        yield draw_conversions(built, maps.conversions)
+    if maps.influence is not None:
         if "permissives" in kinds:
-            yield from draw_permissives(built, result)
+            yield from draw_permissives(built, maps.influence)
         if "matrix" in kinds:
-            yield draw_matrix(built, result)
-    if conversions is not None and "side-view" in kinds and found.runs:
-        yield _of_conversions(built, found)
+            yield draw_matrix(built, maps.influence)
+    if maps.conversions is not None and "side-view" in kinds and maps.conversions.runs:
+        yield _of_conversions(built, maps.conversions)
 
 
 def draw_run(

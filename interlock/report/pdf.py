@@ -7,6 +7,24 @@ class NoPdfError(Exception):
     """PDF cannot be made here; the text says what is missing."""
 
 
+def check_pdf() -> None:
+    """See to it that `to_pdf` will work, before long work is done for it.
+
+    Raises
+    ------
+    NoPdfError
+        Where the library, or a system library that it needs, is not installed.
+    """
+    try:
+        import weasyprint  # noqa: F401
+    except ImportError:
+        said = "PDF needs the extra 'report': pip install 'interlock[report]'"
+        raise NoPdfError(said) from None
+    except OSError as error:
+        said = f"PDF needs the system's text shaping (Debian: libpangoft2-1.0-0): {error}"
+        raise NoPdfError(said.splitlines()[0]) from None
+
+
 def to_pdf(page: str) -> bytes:
     """The HTML `page` as PDF: the same bytes for the same page.
 
@@ -15,16 +33,11 @@ def to_pdf(page: str) -> bytes:
     Raises
     ------
     NoPdfError
-        Where the library, or a system library that it needs, is not installed.
+        As `check_pdf`.
     """
-    try:
-        from weasyprint import HTML
-    except ImportError:
-        said = "PDF needs the extra 'report': pip install 'interlock[report]'"
-        raise NoPdfError(said) from None
-    except OSError as error:
-        said = f"PDF needs the system's text shaping (Debian: libpangoft2-1.0-0): {error}"
-        raise NoPdfError(said.splitlines()[0]) from None
+    check_pdf()
+    from weasyprint import HTML
+
     document = HTML(string=page, url_fetcher=_Nothing())
     made: bytes = document.write_pdf(pdf_identifier=b"interlock")
     return made

@@ -2,44 +2,33 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from interlock import __version__
 from interlock.report.rehearsal import duration_of, says, seconds_of
+from interlock.report.templates import rendered
 from interlock.studies.rehearsal.card import Card
 from interlock.studies.rehearsal.results import Class, Rehearsal, Rehearsed
 
-_TEMPLATE = Path(__file__).with_name("rehearsal_card.html")
 _NEVER = (Class.VIOLATING, Class.STUCK)
 
 
 def to_html(rehearsal: Rehearsal, card: Card) -> str:
     """The card as HTML: the same bytes for the same input."""
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    template = environment.from_string(_TEMPLATE.read_text(encoding="utf-8"))
     model = rehearsal.model
-    return (
-        template.render(
-            version=__version__,
-            model=model,
-            goal=rehearsal.procedures.goal.text,
-            conversions=[_told(r) for r in rehearsal.rehearsed if not r.procedure.abnormal],
-            branches=[_told(r) for r in rehearsal.rehearsed if r.procedure.abnormal],
-            machines=[model.machines[name].says or name for name in card.machines],
-            rows=card.rows,
-            limit=card.limit,
-            assumptions=model.assumptions,
-            cautions=[*rehearsal.procedures.cautions, *model.cautions],
-        )
-        + "\n"
+    return rendered(
+        "rehearsal_card.html",
+        model=model,
+        goal=rehearsal.procedures.goal.text,
+        conversions=[told(r) for r in rehearsal.rehearsed if not r.procedure.abnormal],
+        branches=[told(r) for r in rehearsal.rehearsed if r.procedure.abnormal],
+        machines=[model.machines[name].says or name for name in card.machines],
+        rows=card.rows,
+        limit=card.limit,
+        assumptions=model.assumptions,
+        cautions=[*rehearsal.procedures.cautions, *model.cautions],
     )
 
 
-def _told(rehearsed: Rehearsed) -> dict[str, object]:
+def told(rehearsed: Rehearsed) -> dict[str, object]:
+    """What a card says of one procedure."""
     never = [
         f"{says(result)} ({result.requirement or 'no way back'})"
         for result in rehearsed.singles

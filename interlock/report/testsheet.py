@@ -8,12 +8,10 @@ import io
 from collections.abc import Iterable
 from pathlib import Path
 
-from interlock import __version__
+from interlock.report.templates import rendered
 from interlock.studies.testsheet import words
 from interlock.studies.testsheet.results import Results
 from interlock.studies.testsheet.sheet import Row, Sheet
-
-_TEMPLATE = Path(__file__).with_name("testsheet.html")
 
 
 def to_csv(sheet: Sheet) -> str:
@@ -27,28 +25,19 @@ def to_csv(sheet: Sheet) -> str:
 
 def to_html(sheet: Sheet, results: Results | None = None) -> str:
     """The sheet as a page, complete in itself: the same bytes for the same input."""
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    template = environment.from_string(_TEMPLATE.read_text(encoding="utf-8"))
     model = sheet.model
     initial = [f"{n} {m.states[m.initial]}" for n, m in model.machines.items() if not m.is_control]
-    return (
-        template.render(
-            version=__version__,
-            model=model,
-            mark=_mark(sheet),
-            inputs=", ".join(_inputs(sheet)),
-            sorts=_sorts(sheet),
-            length=length_says(sheet),
-            cautions=model.cautions,
-            initial=", ".join(initial),
-            rows=_rows(sheet, results),
-            lists=[(title, lines) for title, lines in _lists(sheet) if lines],
-        )
-        + "\n"
+    return rendered(
+        "testsheet.html",
+        model=model,
+        mark=_mark(sheet),
+        inputs=", ".join(_inputs(sheet)),
+        sorts=_sorts(sheet),
+        length=length_says(sheet),
+        cautions=model.cautions,
+        initial=", ".join(initial),
+        rows=_rows(sheet, results),
+        lists=[(title, lines) for title, lines in _lists(sheet) if lines],
     )
 
 

@@ -1,0 +1,41 @@
+"""Pages made from templates: every text is escaped, and a name that is not given is an error."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from interlock import __version__
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_FOLDER = Path(__file__).parent
+
+
+def rendered(template: str, **given: Any) -> str:
+    """The page that a template beside this file makes of what is given.
+
+    Parameters
+    ----------
+    template : str
+        Name of the file, with ``/`` between folders.
+    **given
+        What it names; ``version`` is that of interlock.
+    """
+    return environment().get_template(template).render(version=__version__, **given) + "\n"
+
+
+@cache
+def environment() -> Environment:
+    """The one way in which pages are made here."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(_FOLDER),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
