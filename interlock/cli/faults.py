@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -77,6 +78,7 @@ _DIGITS_OF_A_TREE = 5
     metavar="N",
     help="Significant digits, for a tree given directly.  [default: 5]",
 )
+@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
 @limit_options
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
@@ -91,6 +93,7 @@ def command(
     json_file: Path | None,
     csv_file: Path | None,
     digits: int | None,
+    n_processes: int | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -126,6 +129,7 @@ def command(
         sensors=sensors,
         n_runs=n_runs,
         limits=limits_of(max_states, max_seconds, max_memory),
+        n_processes=n_processes or os.cpu_count() or 1,
     )
     try:
         with progress_line() as progress:

@@ -10,7 +10,7 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import console_for, limit_options, limits_of, progress_line
-from interlock.kernel.query import DeclinedError, Limits
+from interlock.kernel.query import DeclinedError, Limits, ProgressSink
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -73,7 +73,8 @@ def command(
     """Explore MODEL exhaustively and judge its requirements.
 
     MODEL is a folder with a model.yaml. For each violated requirement a shortest run is told,
-    replayed beforehand on the model itself.
+    replayed beforehand on the model itself. Faults are 'harmless' where a requirement holds under
+    them; else 'detected' if an alarm or a refusal comes first on every run, or 'dangerous'.
     """
     engines = available()
     if engine not in engines:
@@ -89,6 +90,7 @@ def command(
         with progress_line() as progress:
             judge = verify_claims if faults == "claimed" else verify
             result = judge(loaded, engines[engine](), only=only, limits=limits, progress=progress)
+            result = _with_harm(result, limits, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
@@ -115,6 +117,15 @@ def command(
     for line in written:
         click.echo(line)
     return _exit_code(result)
+
+
+def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:
+    if all(len(finding.run_class.faults) == 0 for finding in result.findings):
+        return result
+    # Imported only here: without faults nobody waits for the diagrams' library.
+    from interlock.studies.faults.announced import with_harm
+
+    return with_harm(result, limits, progress)
 
 
 def _write_evidence(folder: Path, result: Verification, limits: Limits) -> list[str]:

@@ -75,6 +75,7 @@ def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
         "outcome": verdict.outcome.value,
         "vacuous": verdict.vacuous,
         "run_class": finding.run_class.says,
+        "harm_by_faults": None if finding.harm is None else finding.harm.value,
         "hazards": list(finding.requirement.hazards),
         "survives": finding.requirement.survives,
         "n_premise": verdict.n_premise,

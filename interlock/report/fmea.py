@@ -15,10 +15,10 @@ from dataclasses import astuple, dataclass, fields
 
 from interlock.model.model import Fault
 from interlock.reliability.figures import two_figures
-from interlock.studies.faults.effects import FaultEffects, Harm
+from interlock.studies.faults.effects import FaultEffects
 from interlock.studies.faults.likelihood import source_of
 from interlock.studies.faults.study import FaultStudy
-from interlock.studies.faults.telling import Telling
+from interlock.studies.faults.telling import Harm, Telling
 
 HEADINGS = {
     "fault": "item",

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from interlock.kernel.requirement import Outcome
 from interlock.replay.story import tell
+from interlock.studies.faults.telling import Harm
 from interlock.studies.reaction import ReactionTime, reaction_times
 from interlock.studies.verify import Finding, Verification
 
@@ -23,6 +24,11 @@ _LEGEND = (
     "'holds' means: everything reachable in this model, in this run class and under its "
     "assumptions, was explored and no violation was found. It is no statement about the vehicle."
 )
+_HARM = {
+    Harm.HARMLESS: "no run of this class breaks it",
+    Harm.DETECTED: "on every run to it an alarm or a refusal comes before it or together with it",
+    Harm.DANGEROUS: "some run reaches it before any alarm or refusal",
+}
 
 
 def render(verification: Verification, width: int = WIDE) -> RenderableType:
@@ -119,7 +125,8 @@ def _faults(finding: Finding) -> str:
     at_most = finding.run_class.at_most
     if not finding.run_class.faults or at_most == 0:
         return "none"
-    return "any" if at_most is None else f"any {at_most}"
+    words = "any" if at_most is None else f"any {at_most}"
+    return words if finding.harm is None else f"{words}: {finding.harm.value}"
 
 
 def _verdict(finding: Finding) -> Text:
@@ -141,6 +148,8 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     heading.append(finding.requirement.says, style="bold")
     rows: list[RenderableType] = [heading]
     rows += [_below(f"{h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
+    if finding.harm is not None:
+        rows.append(_below(f"{finding.harm.value}: {_HARM[finding.harm]}"))
     n_steps = len(run.happenings)
     rows.append(_below(f"a shortest run, {n_steps} steps, replayed on the model:"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))

@@ -22,18 +22,23 @@ from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.replay.judge import Replayed, replay
+from interlock.studies.faults.telling import Harm
 
 _Judged = dict[str, tuple[Question, Verdict]]
 
 
 @dataclass(frozen=True)
 class Finding:
-    """A requirement with its verdict and, where violated, the replayed run."""
+    """A requirement with its verdict and, where violated, the replayed run.
+
+    Under faults it may also say what they mean for the requirement, see `with_harm`.
+    """
 
     requirement: Requirement
     verdict: Verdict
     run: Replayed | None
     run_class: RunClass = FAULT_FREE
+    harm: Harm | None = None
 
 
 @dataclass(frozen=True)

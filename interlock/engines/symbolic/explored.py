@@ -18,11 +18,13 @@ from interlock.engines.symbolic.cutsets import MOST_SETS, CutSets, check_flags, 
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import restricted
+from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.settled import SettledGraph, settled_graph, staying_for_ever
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
 from interlock.kernel.system import System
+from interlock.kernel.witness import Witness
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -141,6 +143,24 @@ class Explored:
         except MemoryError:
             self._note_memory()
             return None
+
+    def nearest(self, target: Expr) -> Witness | None:
+        """A run of the fewest moves to a state with `target`.
+
+        Returns
+        -------
+        Witness or None
+            None where there is no such run, or a limit was hit before a shortest was found.
+        """
+        try:
+            space = self._whole()
+            steps = Paths(space).to_nearest(space.encoding.truth(target))
+        except LimitError:
+            return None
+        except MemoryError:
+            self._note_memory()
+            return None
+        return None if steps is None else Witness(space.system.initial, tuple(steps))
 
     def _whole(self) -> Space:
         if self._space is None or not self._space.is_complete:

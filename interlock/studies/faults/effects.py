@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from enum import Enum
 
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.expr import Expr, and_
@@ -17,7 +16,7 @@ from interlock.kernel.query import Query, Reach
 from interlock.model.build import Built
 from interlock.model.model import Fault, Output
 from interlock.studies.faults.sets import Asked
-from interlock.studies.faults.telling import Comparison, Difference, Telling
+from interlock.studies.faults.telling import Comparison, Difference, Harm, Telling
 
 
 @dataclass(frozen=True)
@@ -75,14 +74,6 @@ class FaultEffects:
     def refusals(self) -> tuple[str, ...]:
         """What it keeps from coming on and whose absence is seen: motions, leaves, lamps."""
         return self.outputs_off + self.darkened
-
-
-class Harm(Enum):
-    """What a single fault means for a requirement."""
-
-    HARMLESS = "harmless"  # it never breaks the requirement alone
-    DETECTED = "detected"  # it does, but not before an alarm or a refusal
-    DANGEROUS = "dangerous"  # it does, on some run in silence
 
 
 def find_effects(built: Built, explored: Explored, ids: Mapping[str, str]) -> list[FaultEffects]:

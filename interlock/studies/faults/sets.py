@@ -210,6 +210,15 @@ def sets_of_all(
     return found
 
 
+def united(
+    requirement: Requirement, parts: Sequence[RequirementSets], bound: int | None
+) -> RequirementSets:
+    """The minimal sets of one requirement out of those found for several parts of the faults."""
+    limit = next((part.limit for part in parts if part.limit is not None), None)
+    sets = _minimal([one for part in parts for one in part.sets]) if limit is None else ()
+    return RequirementSets(requirement, sets, _counts(sets), bound, limit)
+
+
 def _minimal(sets: Sequence[FaultSet]) -> tuple[FaultSet, ...]:
     distinct = list(dict.fromkeys(sorted(sets, key=len)))
     as_sets = [frozenset(one) for one in distinct]

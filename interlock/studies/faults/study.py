@@ -5,33 +5,23 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 
+from interlock.base.pool import spread
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import variables_of
+from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Fault, Model
-from interlock.studies.faults.effects import (
-    FaultEffects,
-    Harm,
-    IncompleteError,
-    find_effects,
-    harm_of,
-)
-from interlock.studies.faults.runs import HarmRun, RunFinder, Showing
-from interlock.studies.faults.sets import (
-    Asked,
-    FaultSet,
-    RequirementSets,
-    ask_apart,
-    find_sets,
-    flags_of,
-    sets_of_all,
-)
-from interlock.studies.faults.telling import Comparison, Telling
+from interlock.studies.faults.alone import Alone, Showing, Strike, strike_alone
+from interlock.studies.faults.effects import FaultEffects
+from interlock.studies.faults.runs import HarmRun, RunFinder
+from interlock.studies.faults.sets import Asked, FaultSet, RequirementSets, sets_of_all, united
+from interlock.studies.faults.telling import Harm, Telling
 from interlock.studies.faults.tolerance import (
     Change,
     losses_by_change,
@@ -62,6 +52,8 @@ class Options:
         How many sets get a run for each requirement, those of the fewest faults first.
     limits : Limits
         For each exploration.
+    n_processes : int
+        How many to spread the faults over that strike alone.
     """
 
     order: int | None = 1
@@ -72,6 +64,7 @@ class Options:
     sensors: bool = True
     n_runs: int = 3
     limits: Limits = Limits()
+    n_processes: int = 1
 
 
 @dataclass(frozen=True)
@@ -210,6 +203,7 @@ class _Study:
             )
         self._added = [id_ for id_ in self._model.faults if id_ not in self._given.faults]
         self._effects: list[FaultEffects] = []
+        self._showings: dict[str, Showing] = {}
         self._harms: dict[tuple[str, str], Harm] = {}
 
     def done(self) -> FaultStudy:
@@ -222,10 +216,10 @@ class _Study:
         if self._options.sensors:
             changes = losses_by_change(self._model, self._added, everything)
         human_sets = self._human_sets(wanted, sets) if self._options.human else {}
-        finder = RunFinder(self._given, self._engine)
+        finder = RunFinder(self._given, self._engine, limits=self._options.limits)
         runs = [run for id_ in wanted for run in self._runs(finder, sets[id_])]
         if human_sets:
-            finder = RunFinder(self._given, self._engine, human=True)
+            finder = RunFinder(self._given, self._engine, True, self._options.limits)
             runs += [run for id_ in wanted for run in self._runs(finder, human_sets[id_])]
         return FaultStudy(
             model=self._given,
@@ -236,7 +230,7 @@ class _Study:
             effects=tuple(self._effects),
             harms=self._harms,
             runs=tuple(runs),
-            showings=self._showings(),
+            showings=self._showings,
             changes=tuple(change for change in changes if change.losses),
             explorations=tuple(self._explorations),
             seconds=time.monotonic() - self._started,
@@ -246,43 +240,78 @@ class _Study:
         only = self._options.only
         return {id_: r for id_, r in built.requirements.items() if not only or id_ in only}
 
-    def _singles(self, wanted: Iterable[str]) -> dict[str, RequirementSets]:
+    def _singles(self, wanted: Mapping[str, Requirement]) -> dict[str, RequirementSets]:
         """Any one fault: sets, effects, and whether harm was told of in time."""
-        built = build(self._given, RunClass(tuple(self._given.faults), 1))
-        ids = flags_of(built.model, built.run_class.faults)
-        silence = Comparison(built).silence()
-        found: dict[str, RequirementSets] = {}
-        is_complete = True
-        for asked in ask_apart(built.system, [built.requirements[id_] for id_ in wanted]):
-            explored = self._explored("any one fault", asked, ids)
-            self._stage("the sets of any one fault")
-            sets = find_sets(built, explored, asked, ids)
-            found |= sets
-            alone = {id_: set(one.single_faults()) for id_, one in sets.items()}
-            self._stage("what each fault does")
-            try:
-                if not self._effects:
-                    self._effects = find_effects(built, explored, ids)
-                self._harms |= harm_of(explored, silence, asked, ids, alone)
-            except IncompleteError:
-                is_complete = False
-        if not is_complete:
-            self._effects, self._harms = [], {}
-        return found
+        model = self._model if self._options.order == 1 else self._given
+        live = [id_ for id_, fault in model.faults.items() if fault.excluded is None]
+        watched = [id_ for id_, requirement in wanted.items() if needs_observer(requirement)]
+        plain = tuple(id_ for id_ in wanted if id_ not in watched)
+        each: list[str | None] = [*live] or [None]
+        struck = self._struck(model, [Strike(fault, plain) for fault in each])
+        bound = 1 if len(live) > 1 else None
+        found = {
+            id_: united(wanted[id_], [one.sets[id_] for one in struck], bound) for id_ in plain
+        }
+        for one in struck:
+            self._note(one)
+        if watched:
+            # Observers are written by every move. All faults at once pay for them once.
+            built = build(model, RunClass(tuple(model.faults), 1))
+            found |= self._together(built, [wanted[id_] for id_ in watched])
+            broken = {f: tuple(r for r in watched if (f,) in found[r].sets) for f in live}
+            again = [Strike(f, requirements) for f, requirements in broken.items() if requirements]
+            self._harms |= {
+                (str(one.fault), id_): harm
+                for one in self._struck(model, again)
+                for id_, harm in one.harms.items()
+            }
+        if any(one.limit is not None for one in self._explorations):
+            self._effects, self._showings, self._harms = [], {}, {}
+        return {id_: found[id_] for id_ in wanted}
+
+    def _struck(self, model: Model, strikes: Sequence[Strike]) -> list[Alone]:
+        """What each strike did, in their order."""
+        started = time.monotonic()
+        work = partial(strike_alone, model, self._options.limits)
+        found: dict[int, Alone] = {}
+        for place, alone in spread(work, strikes, self._options.n_processes):
+            found[place] = alone
+            self._stage(f"each fault alone, {len(found)} of {len(strikes)}")
+        if strikes:
+            n_states = sum(alone.n_states for alone in found.values())
+            limit = next((a.limit for a in found.values() if a.limit is not None), None)
+            says = f"each of {len(strikes)} faults alone" if len(strikes) > 1 else "one fault alone"
+            seconds = time.monotonic() - started
+            self._explorations.append(Explained(says, n_states, 1, seconds, limit))
+        return [found[place] for place in range(len(strikes))]
+
+    def _note(self, alone: Alone) -> None:
+        if alone.effects is None or alone.effects.fault.id not in self._given.faults:
+            return
+        fault = alone.effects.fault.id
+        self._effects.append(alone.effects)
+        self._harms |= {(fault, id_): harm for id_, harm in alone.harms.items()}
+        if alone.showing is not None:
+            self._showings[fault] = alone.showing
 
     def _sets(
-        self, wanted: Iterable[str], order: int | None, human: bool
+        self, wanted: Mapping[str, Requirement], order: int | None, human: bool
     ) -> dict[str, RequirementSets]:
         model = self._given if human else self._model
         built = build(model, RunClass(tuple(model.faults), order, human))
+        return self._together(built, wanted.values())
+
+    def _together(
+        self, built: Built, requirements: Iterable[Requirement]
+    ) -> dict[str, RequirementSets]:
         return sets_of_all(
             built,
-            [built.requirements[id_] for id_ in wanted],
+            [built.requirements[requirement.id] for requirement in requirements],
             lambda asked, ids: self._explored(built.run_class.says, asked, ids),
         )
 
     def _human_sets(
-        self, wanted: Iterable[str], sets: Mapping[str, RequirementSets]
+        self, wanted: Mapping[str, Requirement], sets: Mapping[str, RequirementSets]
     ) -> dict[str, RequirementSets]:
         with_them = self._sets(wanted, self._options.order, human=True)
         return {id_: _more(found, sets[id_]) for id_, found in with_them.items()}
@@ -308,17 +337,6 @@ class _Study:
             run = finder.shortest(one, found.requirement.id)
             if run is not None:
                 yield run
-
-    def _showings(self) -> dict[str, Showing]:
-        finder = RunFinder(self._given, self._engine)
-        shown = {}
-        for found in self._effects:
-            if found.telling is not Telling.SILENT:
-                self._stage(f"how {found.fault.id} shows")
-                showing = finder.first_showing(found.fault.id)
-                if showing is not None:
-                    shown[found.fault.id] = showing
-        return shown
 
 
 def _live(model: Model, options: Options) -> Model:

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import IntEnum
+from enum import Enum, IntEnum
 
 from interlock.kernel.expr import FALSE, Expr, and_, not_, or_, substitute
 from interlock.kernel.system import BOOL, Move, MoveKind
@@ -37,6 +37,14 @@ class Telling(IntEnum):
     def says(self) -> str:
         """In one word."""
         return self.name.lower()
+
+
+class Harm(Enum):
+    """What a single fault means for a requirement."""
+
+    HARMLESS = "harmless"  # it never breaks the requirement alone
+    DETECTED = "detected"  # it does, but not before an alarm or a refusal
+    DANGEROUS = "dangerous"  # it does, on some run in silence
 
 
 @dataclass(frozen=True)

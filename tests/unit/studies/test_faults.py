@@ -11,10 +11,10 @@ from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 from interlock.reliability.figures import two_figures
-from interlock.studies.faults.effects import FaultEffects, Harm
+from interlock.studies.faults.effects import FaultEffects
 from interlock.studies.faults.likelihood import event_of, likelihood_of
 from interlock.studies.faults.study import FaultStudy, Options, study_faults
-from interlock.studies.faults.telling import Telling
+from interlock.studies.faults.telling import Harm, Telling
 from interlock.studies.faults.tolerance import pairs_of
 from tests.support.hoist import HOIST_PROGRAM, hoist
 

@@ -20,7 +20,12 @@ def test_rungs_of_a_ladder_given_up_serve_no_other(monkeypatch: pytest.MonkeyPat
     system = System(
         (Variable("at", Domain(0, 3), 0),),
         (
-            Move("on", MoveKind.OPERATOR, lt(at, const(3)), {"at": minimum(add(at, const(1)), const(3))}),
+            Move(
+                "on",
+                MoveKind.OPERATOR,
+                lt(at, const(3)),
+                {"at": minimum(add(at, const(1)), const(3))},
+            ),
             Move("home", MoveKind.OPERATOR, eq(at, const(3)), {"at": const(0)}),
         ),
     )
