@@ -27,6 +27,7 @@ _COMMANDS = {
     "rehearse": "rehearse procedures as written and with human deviations",
     "operate": "operate the model by hand in a browser: press, drive, let things fail",
     "testsheet": "the commissioning sheet: what to try in the yard and what must be seen",
+    "report": "everything about a model for its assessor: one page, and PDF",
     "schema": "print the JSON Schema of model files, for editors",
     "export": "write a model in open formats: SCXML, Structured Text",
     "adopt": "take a state chart (SCXML) over as the plant of a model",

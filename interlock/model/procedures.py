@@ -188,6 +188,19 @@ def load_procedures(model: Model) -> Procedures:
     return Procedures(goal, tuple(shape.cautions), procedures, {str(file): text})
 
 
+def find_procedures(model: Model) -> Procedures | None:
+    """As `load_procedures`; None where no file of procedures lies beside the model.
+
+    Raises
+    ------
+    InputError
+        With every mistake of the file and its place.
+    """
+    file = _file(model)
+    # A link that leads nowhere is a mistake, not a model without procedures.
+    return load_procedures(model) if file.exists() or file.is_symlink() else None
+
+
 def _file(model: Model) -> FilePath:
     file = model.folder / PROCEDURES_FILE
     if not file.exists() and model.revises is not None:

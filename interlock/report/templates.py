@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from interlock import __version__
+from interlock.pictures.dot import cleaned
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
 _FOLDER = Path(__file__).parent
 
@@ -32,10 +34,24 @@ def environment() -> Environment:
     """The one way in which pages are made here."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(_FOLDER),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_shown,
     )
+    made.filters["own"] = own_words
+    return made
+
+
+def own_words(text: str) -> Markup:
+    """Words of a model, which may run from right to left and leave their surroundings alone."""
+    from markupsafe import Markup
+
+    return Markup("<bdi>{}</bdi>").format(cleaned(text))
+
+
+def _shown(value: Any) -> Any:
+    return cleaned(value) if type(value) is str else value

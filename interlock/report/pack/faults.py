@@ -1,0 +1,115 @@
+"""What the study of faults found, for the page; the only place of a report that reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from interlock.kernel.requirement import Outcome
+from interlock.model.model import Fault
+from interlock.pictures.fault_collection import draw_fault_trees
+from interlock.reliability.diagram import TooLargeError
+from interlock.reliability.figures import two_figures
+from interlock.report import fault_text
+from interlock.report.pack.dossier import Dossier
+from interlock.report.pack.figures import Figure, figures_of
+from interlock.report.pack.words import outcome_words
+from interlock.studies.faults.likelihood import Likelihood, likelihood_of
+from interlock.studies.faults.sets import FaultSet
+from interlock.studies.faults.study import FaultStudy, order_words
+
+# So many sets of one requirement are listed; how many there are in all is always told.
+MOST_SETS = 40
+
+
+def requirement_faults(dossier: Dossier, id_: str) -> dict[str, Any] | None:
+    """What faults do to one requirement; None where the study did not look at it."""
+    study = dossier.faults
+    if study is None or id_ not in study.sets:
+        return None
+    found = study.sets[id_]
+    claimed = study.claimed(id_)
+    n_sets = sum(found.n_by_order)
+    return {
+        "claim": outcome_words(claimed),
+        "tolerance": str(found.without(study.common_causes).tolerance),
+        "with_causes": str(found.tolerance),
+        "by_order": [(order, n) for order, n in enumerate(found.n_by_order) if n],
+        "n_sets": n_sets,
+        "sets": [_set(study, id_, one) for one in found.sets[:MOST_SETS]],
+        "n_more": n_sets - len(found.sets[:MOST_SETS]),
+        "limit": found.limit,
+        "bound": order_words(study.options.order),
+        "is_open": claimed is Outcome.UNDECIDED,
+    }
+
+
+def _set(study: FaultStudy, id_: str, faults: FaultSet) -> dict[str, Any]:
+    told = study.latent_first(faults)
+    return {
+        "faults": told,
+        "says": [_fault_words(study, study.model.faults[fault]) for fault in told],
+        "harm": study.harm(faults[0], id_).value if len(faults) == 1 else "",
+    }
+
+
+def _fault_words(study: FaultStudy, fault: Fault) -> str:
+    marks = ["common cause"] if fault.common_cause else []
+    marks += ["latent"] if fault.id in study.silent else []
+    return fault.says + (f" ({', '.join(marks)})" if marks else "")
+
+
+def faults_view(dossier: Dossier) -> dict[str, Any]:
+    """The section of faults; empty where the study was not made."""
+    study = dossier.faults
+    if study is None:
+        return {}
+    live = [fault for fault in study.model.faults.values() if fault.excluded is None]
+    trees = figures_of(draw_fault_trees(study))
+    return {
+        "n_live": len(live),
+        "n_common": sum(fault.common_cause for fault in live),
+        "n_assumed": sum(fault.assumed for fault in study.model.faults.values()),
+        "order": order_words(study.options.order),
+        "is_bounded": study.options.order is not None,
+        "notes": fault_text.NOTES,
+        "explorations": study.explorations,
+        "modes": dossier.failure_modes,
+        "changes": study.changes,
+        "figures": list(_likelihoods(study)),
+        "trees": trees,
+        "tree_of": {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees},
+        "is_told": bool(study.effects),
+    }
+
+
+def tree_ids(trees: list[Figure]) -> dict[str, str]:
+    """The ids of fault trees by requirement."""
+    return {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees}
+
+
+def _likelihoods(study: FaultStudy) -> Iterator[dict[str, Any]]:
+    for id_ in study.requirements:
+        try:
+            found = likelihood_of(study, id_)
+        except TooLargeError as reason:
+            yield {"id": id_, "why": f"not worked out: {reason}"}
+            continue
+        if found is not None:
+            yield {"id": id_, "why": "", **_figures(found)}
+
+
+def _figures(found: Likelihood) -> dict[str, Any]:
+    solution = found.solution
+    bound = solution.min_cut_upper_bound.value
+    ranked = sorted(solution.importance(), key=lambda i: -(i.fussell_vesely.value or 0))
+    return {
+        "probability": two_figures(solution.probability),
+        "sum": two_figures(solution.rare_event_sum),
+        "bound": "" if bound is None else two_figures(bound),
+        "important": [
+            (one.event.name, two_figures(one.fussell_vesely.value or 0)) for one in ranked[:3]
+        ],
+        "rests_on": found.assumptions,
+        "without": found.without_figure,
+    }
