@@ -54,6 +54,7 @@ PAGE, PRINTED = "report.html", "report.pdf"
     metavar="K",
     help="Most faults in a run of the study of faults, or 'all'.  [default: as 'faults']",
 )
+@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
 @limit_options
 def command(
     model: Path,
@@ -63,6 +64,7 @@ def command(
     engine: str,
     faults: str,
     order: str | None,
+    n_processes: int | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -98,7 +100,13 @@ def command(
 
         procedures = find_procedures(loaded)
     limits = limits_of(max_states, max_seconds, max_memory)
-    choice = Choice(absent, faults == "claimed", _order(order, loaded), limits)
+    choice = Choice(
+        left_out=absent,
+        claimed=faults == "claimed",
+        order=_order(order, loaded),
+        limits=limits,
+        n_processes=n_processes or os.cpu_count() or 1,
+    )
     try:
         with progress_line() as progress:
             dossier = gather(loaded, engines[engine](), choice, procedures, progress)

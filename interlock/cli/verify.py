@@ -8,21 +8,13 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.outcomes import exit_code
 from interlock.kernel.query import DeclinedError, Limits, ProgressSink
-from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.studies.engines import AUTOMATIC, available
-from interlock.studies.reaction import reaction_times
 from interlock.studies.verify import Verification, verify, verify_claims
-
-_EXIT = {
-    Outcome.HOLDS: EXIT_HOLDS,
-    Outcome.VIOLATED: EXIT_VIOLATED,
-    Outcome.UNDECIDED: EXIT_UNDECIDED,
-}
 
 
 @click.command("verify")
@@ -108,7 +100,7 @@ def command(
             text = data.to_json(result)
             if str(json_file) == "-":
                 click.echo(text, nl=False)
-                return _exit_code(result)
+                return exit_code(result)
             write_whole(json_file, text)
     from interlock.report import text as report
 
@@ -116,7 +108,7 @@ def command(
     report.write(console, result)
     for line in written:
         click.echo(line)
-    return _exit_code(result)
+    return exit_code(result)
 
 
 def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:
@@ -147,13 +139,6 @@ def _write_runs(folder: Path, result: Verification, every: bool) -> list[str]:
     ids = [finding.requirement.id for finding in result.findings if finding.run is not None]
     told = f"runs: {', '.join(str(folder / id_) for id_ in ids) or 'no violation, none written'}"
     return [told, *(f"  {reason}" for reason in missing)]
-
-
-def _exit_code(result: Verification) -> int:
-    """A reaction time that is too long is a violation, whatever its program does."""
-    if result.outcome is Outcome.HOLDS and any(t.exceeds for t in reaction_times(result)):
-        return EXIT_VIOLATED
-    return _EXIT[result.outcome]
 
 
 def _check_ids(model: Model, only: tuple[str, ...]) -> None:

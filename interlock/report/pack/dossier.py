@@ -13,6 +13,7 @@ from interlock.model.model import Model
 from interlock.model.procedures import Procedures
 from interlock.pictures.collection import Maps, explore_maps
 from interlock.report import fmea
+from interlock.studies.faults.announced import with_harm
 from interlock.studies.faults.study import FaultStudy, Options, study_faults
 from interlock.studies.reaction import ReactionTime, reaction_times
 from interlock.studies.rehearsal.card import Card, make_card
@@ -44,12 +45,15 @@ class Choice:
         The most faults in one run of the fault study; None for any number.
     limits : Limits
         For each exploration.
+    n_processes : int
+        How many to spread the faults over that strike alone.
     """
 
     left_out: frozenset[str] = frozenset()
     claimed: bool = True
     order: int | None = 1
     limits: Limits = Limits()
+    n_processes: int = 1
 
 
 @dataclass(frozen=True)
@@ -129,7 +133,10 @@ def gather(
     absent = _absent(model, choice.left_out, procedures)
     parts = PARTS.keys() - absent.keys()
     judge = verify_claims if choice.claimed else verify
-    found = judge(model, engine, limits=choice.limits, progress=_staged(progress, "verdicts"))
+    sink = _staged(progress, "verdicts")
+    found = with_harm(
+        judge(model, engine, limits=choice.limits, progress=sink), choice.limits, sink
+    )
     rehearsal, card = None, None
     if "procedures" in parts and procedures is not None:
         sink = _staged(progress, "procedures")
@@ -138,7 +145,9 @@ def gather(
         card = make_card(rehearser.recovery)
     faults = None
     if "faults" in parts:
-        options = Options(order=choice.order, n_runs=1, limits=choice.limits)
+        options = Options(
+            order=choice.order, n_runs=1, limits=choice.limits, n_processes=choice.n_processes
+        )
         sink = _staged(progress, "faults")
         try:
             faults = study_faults(model, catalogue()["enumerate"](), options, sink)

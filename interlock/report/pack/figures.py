@@ -14,9 +14,15 @@ _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "{http://www.w3.org/1999/xlink}"
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 _POINT = 4 / 3  # in pixels
-# Wider than this in relation to its height it is printed across.
-_WIDE = 1.25
-_WIDE_PX = 760
+# Wider than this, also in relation to its height, it is printed across; narrower, beside others.
+_WIDE = 1.5
+_WIDE_PX = 960
+_SMALL_PX = 640
+# The same widths as the renderer reckoned with, wherever the first ones are installed.
+_FONTS = {
+    "Helvetica": "Liberation Sans, Arial, Helvetica, sans-serif",
+    "Courier": "Liberation Mono, Courier New, Courier, monospace",
+}
 
 
 @dataclass(frozen=True)
@@ -30,15 +36,16 @@ class Figure:
         None where it could not be drawn.
     why : str
         Then the reason.
-    wide : bool
-        Whether it is printed across the page.
+    form : str
+        ``"across"`` where it is printed across the page, ``"small"`` where others stand beside
+        it, else empty.
     """
 
     id: str
     title: str
     svg: str | None
     why: str = ""
-    wide: bool = False
+    form: str = ""
 
 
 def figures_of(pictures: Iterable[Picture], prefix: str = "") -> list[Figure]:
@@ -55,7 +62,13 @@ def figure_of(picture: Picture, id_: str) -> Figure:
         except NotDrawnError as reason:
             return Figure(id_, picture.title, None, str(reason))
     svg, width, height = inlined(text, f"{id_}-", picture.title)
-    return Figure(id_, picture.title, svg, wide=width > _WIDE_PX and width > _WIDE * height)
+    return Figure(id_, picture.title, svg, form=_form(width, height))
+
+
+def _form(width: float, height: float) -> str:
+    if width < _SMALL_PX:
+        return "small"
+    return "across" if width > _WIDE_PX and width > _WIDE * height else ""
 
 
 def inlined(text: str, prefix: str, title: str) -> tuple[str, float, float]:
@@ -109,6 +122,9 @@ def _renamed(element: ElementTree.Element, prefix: str, used: set[str]) -> None:
             del element.attrib[name]
             if value.startswith("#"):
                 element.set("href", f"#{prefix}{value[1:]}")
+        elif name == "font-family":
+            first = value.split(",")[0].strip()
+            element.set(name, _FONTS.get(first, value))
         elif name == "class":
             # The page's style sheet is not meant for the inside of pictures.
             del element.attrib[name]

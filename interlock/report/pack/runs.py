@@ -131,7 +131,7 @@ def run_view(model: Model, view: SideView, shown: ShownRun) -> dict[str, Any]:
         "n_steps": counted(len(run.happenings), "step"),
         "note": run.note,
         "stands": run.loop_start is not None and run.loop_start == len(run.happenings),
-        "lines": tell_to_the_end(model, run),
+        "lines": [(line, _places(line.decided)) for line in tell_to_the_end(model, run)],
         "stills": [
             {
                 "head": frame.head,
@@ -146,6 +146,15 @@ def run_view(model: Model, view: SideView, shown: ShownRun) -> dict[str, Any]:
             record(model, [h.move for h in run.happenings], run.loop_start, shown.title)
         ),
     }
+
+
+def _places(decided: Sequence[str]) -> dict[str, list[int]]:
+    """Lines by the file that they stand in."""
+    found: dict[str, list[int]] = {}
+    for place in decided:
+        file, _, line = place.rpartition(":")
+        found.setdefault(file, []).append(int(line))
+    return {file: sorted(lines) for file, lines in found.items()}
 
 
 def _still(view: SideView, frame: Frame, prefix: str) -> str:

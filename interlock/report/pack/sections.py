@@ -110,6 +110,8 @@ def matrix_view(dossier: Dossier) -> dict[str, Any]:
     return {
         "legend": [(effect.value, effect.says) for effect in Effect if effect is not Effect.NONE],
         "effects": found.effects,
+        # Names stand upright; a letter is about six pixels long.
+        "height": 12 + 6 * max((len(name) for name in found.effects), default=0),
         "outputs": dossier.model.outputs,
         "rows": [
             {
