@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
 
+_LONG = 24
 _FOLDER = Path(__file__).parent
 
 
@@ -50,7 +51,10 @@ def own_words(text: str) -> Markup:
     """Words of a model, which may run from right to left and leave their surroundings alone."""
     from markupsafe import Markup
 
-    return Markup("<bdi>{}</bdi>").format(cleaned(text))
+    shown = cleaned(text)
+    # Only such words may be broken anywhere: others would be torn where columns are narrow.
+    is_long = any(len(word) > _LONG for word in shown.split())
+    return Markup('<bdi class="long">{}</bdi>' if is_long else "<bdi>{}</bdi>").format(shown)
 
 
 def _shown(value: Any) -> Any:

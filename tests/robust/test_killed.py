@@ -89,6 +89,26 @@ def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
     assert ours == known
 
 
+@pytest.mark.slow
+def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(tmp_path: Path) -> None:
+    pytest.importorskip("weasyprint")
+
+    def command(folder: str, *limits: str) -> list[str]:
+        less = ["--leave-out", "diagrams,matrix,procedures"]
+        return ["report", str(RAMP), "-o", str(tmp_path / folder), *less, *limits]
+
+    limits = ("--max-states", "50")
+    assert run(command("report")) == 0
+    whole = seconds_alone(command("later", *limits))
+    earlier, later = contents(tmp_path / "report"), contents(tmp_path / "later")
+    assert earlier.keys() == {"report.html", "report.pdf"}
+    for _ in killed(command("report", *limits), whole, 6, 3):
+        assert contents(tmp_path / "report") in (earlier, later)
+    assert run(command("report", *limits)) == 3
+    assert contents(tmp_path / "report") == later
+    assert {file.name for file in tmp_path.iterdir()} == {"report", "later"}
+
+
 FILES = {"a": b"1", "runs/b": b"2", "runs/c": b"3"}
 DYING = f"""
 import os, signal, sys

@@ -12,11 +12,12 @@ from interlock.reliability.diagram import TooLargeError
 from interlock.reliability.figures import two_figures
 from interlock.report import fault_text
 from interlock.report.pack.dossier import Dossier
-from interlock.report.pack.figures import Figure, figures_of
+from interlock.report.pack.figures import figures_of
 from interlock.report.pack.words import outcome_words
 from interlock.studies.faults.likelihood import Likelihood, likelihood_of
 from interlock.studies.faults.sets import FaultSet
 from interlock.studies.faults.study import FaultStudy, order_words
+from interlock.studies.faults.tolerance import Change
 
 # So many sets of one requirement are listed; how many there are in all is always told.
 MOST_SETS = 40
@@ -31,7 +32,8 @@ def requirement_faults(dossier: Dossier, id_: str) -> dict[str, Any] | None:
     claimed = study.claimed(id_)
     n_sets = sum(found.n_by_order)
     return {
-        "claim": outcome_words(claimed),
+        "outcome": outcome_words(claimed),
+        "claim": {**outcome_words(claimed), "says": f"claim {claimed.value}"},
         "tolerance": str(found.without(study.common_causes).tolerance),
         "with_causes": str(found.tolerance),
         "by_order": [(order, n) for order, n in enumerate(found.n_by_order) if n],
@@ -51,6 +53,15 @@ def _set(study: FaultStudy, id_: str, faults: FaultSet) -> dict[str, Any]:
         "says": [_fault_words(study, study.model.faults[fault]) for fault in told],
         "harm": study.harm(faults[0], id_).value if len(faults) == 1 else "",
     }
+
+
+def _change(change: Change) -> dict[str, Any]:
+    """What a sensor is worth; requirements with the same loss for the same reason together."""
+    losses: dict[tuple[str, str, tuple[FaultSet, ...]], list[str]] = {}
+    for loss in change.losses:
+        key = (str(loss.before), str(loss.after), loss.by)
+        losses.setdefault(key, []).append(loss.requirement)
+    return {"says": change.says, "losses": [(ids, *key) for key, ids in losses.items()]}
 
 
 def _fault_words(study: FaultStudy, fault: Fault) -> str:
@@ -75,17 +86,12 @@ def faults_view(dossier: Dossier) -> dict[str, Any]:
         "notes": fault_text.NOTES,
         "explorations": study.explorations,
         "modes": dossier.failure_modes,
-        "changes": study.changes,
+        "changes": [_change(change) for change in study.changes],
         "figures": list(_likelihoods(study)),
         "trees": trees,
         "tree_of": {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees},
         "is_told": bool(study.effects),
     }
-
-
-def tree_ids(trees: list[Figure]) -> dict[str, str]:
-    """The ids of fault trees by requirement."""
-    return {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees}
 
 
 def _likelihoods(study: FaultStudy) -> Iterator[dict[str, Any]]:

@@ -97,6 +97,7 @@ def verdict(dossier: Dossier, finding: Finding) -> dict[str, Any]:
         "sign": SIGNS["violated" if too_long else state],
         "says": f"{says}; its reaction time is too long" if too_long else says,
         "under": finding.run_class.says,
+        "harm": "" if finding.harm is None else finding.harm.value,
         "n_states": found.n_states,
         "n_premise": found.n_premise,
         "depth": found.depth,
