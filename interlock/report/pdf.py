@@ -39,7 +39,8 @@ def to_pdf(page: str) -> bytes:
     from weasyprint import HTML
 
     document = HTML(string=page, url_fetcher=_Nothing())
-    made: bytes = document.write_pdf(pdf_identifier=b"interlock")
+    # With tags, headings, tables and what pictures are called reach who cannot see the pages.
+    made: bytes = document.write_pdf(pdf_identifier=b"interlock", pdf_tags=True)
     return made
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import builtins
+import sys
 from pathlib import Path
 
 import pytest
@@ -99,14 +99,7 @@ def test_a_mistake_in_the_procedures_is_told_before_the_long_work(
 def test_without_the_library_nothing_is_begun_and_one_line_names_the_extra(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    known = builtins.__import__
-
-    def without(name: str, *given: object) -> object:
-        if name == "weasyprint":
-            raise ImportError(name)
-        return known(name, *given)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(builtins, "__import__", without)
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
     monkeypatch.setattr("interlock.report.pack.dossier.gather", pytest.fail)
     assert run(["report", RAMP, "-o", str(tmp_path / "report")]) == 2
     told = [line for line in capsys.readouterr().err.splitlines() if line.startswith("Error")]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 import sys
+import zlib
 from pathlib import Path
 
 import pytest
@@ -18,6 +21,25 @@ def test_a_page_becomes_the_same_pdf_twice() -> None:
     pytest.importorskip("weasyprint")
     assert to_pdf(PAGE) == to_pdf(PAGE)
     assert to_pdf(PAGE).startswith(b"%PDF-1.")
+
+
+def objects_of(pdf: bytes) -> bytes:
+    """The file with everything in it that is compressed laid open."""
+    found = [pdf]
+    for stream in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL):
+        with contextlib.suppress(zlib.error):
+            found.append(zlib.decompress(stream))
+    return b"\n".join(found)
+
+
+def test_a_pdf_is_tagged_has_a_language_and_no_clock() -> None:
+    pytest.importorskip("weasyprint")
+    found = objects_of(to_pdf(PAGE))
+    # ISO 32000-1, 14.7 (structure) and 14.9.2 (language), from memory.
+    assert b"/StructTreeRoot" in found
+    assert b"/Lang" in found
+    assert b"CreationDate" not in found
+    assert b"ModDate" not in found
 
 
 def test_nothing_is_fetched_for_a_page(tmp_path: Path) -> None:
