@@ -5,22 +5,20 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from itertools import product
 
-from interlock.base.pool import spread
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import variables_of
-from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Fault, Model
-from interlock.studies.faults.alone import Alone, Showing, Strike, strike_alone
+from interlock.studies.faults.alone import Showing
 from interlock.studies.faults.effects import FaultEffects
 from interlock.studies.faults.runs import HarmRun, RunFinder
-from interlock.studies.faults.sets import Asked, FaultSet, RequirementSets, sets_of_all, united
+from interlock.studies.faults.sets import Asked, FaultSet, RequirementSets, sets_of_all
+from interlock.studies.faults.singles import Explained, study_singles
 from interlock.studies.faults.telling import Harm, Telling
 from interlock.studies.faults.tolerance import (
     Change,
@@ -65,17 +63,6 @@ class Options:
     n_runs: int = 3
     limits: Limits = Limits()
     n_processes: int = 1
-
-
-@dataclass(frozen=True)
-class Explained:
-    """One exploration, for the record."""
-
-    says: str
-    n_states: int
-    n_faults: int
-    seconds: float
-    limit: str | None
 
 
 @dataclass(frozen=True)
@@ -202,24 +189,23 @@ class _Study:
                 self._given, _antivalent(self._given), single=options.order != 1
             )
         self._added = [id_ for id_ in self._model.faults if id_ not in self._given.faults]
-        self._effects: list[FaultEffects] = []
-        self._showings: dict[str, Showing] = {}
-        self._harms: dict[tuple[str, str], Harm] = {}
 
     def done(self) -> FaultStudy:
         wanted = self._wanted(build(self._model))
-        singles = self._singles(wanted)
-        order = self._options.order
-        everything = singles if order == 1 else self._sets(wanted, order, human=False)
+        order, limits = self._options.order, self._options.limits
+        model = self._model if order == 1 else self._given
+        singles = study_singles(model, wanted, limits, self._options.n_processes, self._stage)
+        self._explorations += singles.explorations
+        everything = singles.sets if order == 1 else self._sets(wanted, order, human=False)
         sets = {id_: found.without(self._added) for id_, found in everything.items()}
         changes: list[Change] = []
         if self._options.sensors:
             changes = losses_by_change(self._model, self._added, everything)
         human_sets = self._human_sets(wanted, sets) if self._options.human else {}
-        finder = RunFinder(self._given, self._engine, limits=self._options.limits)
+        finder = RunFinder(self._given, self._engine, limits=limits)
         runs = [run for id_ in wanted for run in self._runs(finder, sets[id_])]
         if human_sets:
-            finder = RunFinder(self._given, self._engine, True, self._options.limits)
+            finder = RunFinder(self._given, self._engine, True, limits)
             runs += [run for id_ in wanted for run in self._runs(finder, human_sets[id_])]
         return FaultStudy(
             model=self._given,
@@ -227,10 +213,10 @@ class _Study:
             requirements=wanted,
             sets=sets,
             human_sets=human_sets,
-            effects=tuple(self._effects),
-            harms=self._harms,
+            effects=tuple(e for e in singles.effects if e.fault.id not in self._added),
+            harms={at: harm for at, harm in singles.harms.items() if at[0] not in self._added},
             runs=tuple(runs),
-            showings=self._showings,
+            showings={id_: s for id_, s in singles.showings.items() if id_ not in self._added},
             changes=tuple(change for change in changes if change.losses),
             explorations=tuple(self._explorations),
             seconds=time.monotonic() - self._started,
@@ -239,60 +225,6 @@ class _Study:
     def _wanted(self, built: Built) -> dict[str, Requirement]:
         only = self._options.only
         return {id_: r for id_, r in built.requirements.items() if not only or id_ in only}
-
-    def _singles(self, wanted: Mapping[str, Requirement]) -> dict[str, RequirementSets]:
-        """Any one fault: sets, effects, and whether harm was told of in time."""
-        model = self._model if self._options.order == 1 else self._given
-        live = [id_ for id_, fault in model.faults.items() if fault.excluded is None]
-        watched = [id_ for id_, requirement in wanted.items() if needs_observer(requirement)]
-        plain = tuple(id_ for id_ in wanted if id_ not in watched)
-        each: list[str | None] = [*live] or [None]
-        struck = self._struck(model, [Strike(fault, plain) for fault in each])
-        bound = 1 if len(live) > 1 else None
-        found = {
-            id_: united(wanted[id_], [one.sets[id_] for one in struck], bound) for id_ in plain
-        }
-        for one in struck:
-            self._note(one)
-        if watched:
-            # Observers are written by every move. All faults at once pay for them once.
-            built = build(model, RunClass(tuple(model.faults), 1))
-            found |= self._together(built, [wanted[id_] for id_ in watched])
-            broken = {f: tuple(r for r in watched if (f,) in found[r].sets) for f in live}
-            again = [Strike(f, requirements) for f, requirements in broken.items() if requirements]
-            self._harms |= {
-                (str(one.fault), id_): harm
-                for one in self._struck(model, again)
-                for id_, harm in one.harms.items()
-            }
-        if any(one.limit is not None for one in self._explorations):
-            self._effects, self._showings, self._harms = [], {}, {}
-        return {id_: found[id_] for id_ in wanted}
-
-    def _struck(self, model: Model, strikes: Sequence[Strike]) -> list[Alone]:
-        """What each strike did, in their order."""
-        started = time.monotonic()
-        work = partial(strike_alone, model, self._options.limits)
-        found: dict[int, Alone] = {}
-        for place, alone in spread(work, strikes, self._options.n_processes):
-            found[place] = alone
-            self._stage(f"each fault alone, {len(found)} of {len(strikes)}")
-        if strikes:
-            n_states = sum(alone.n_states for alone in found.values())
-            limit = next((a.limit for a in found.values() if a.limit is not None), None)
-            says = f"each of {len(strikes)} faults alone" if len(strikes) > 1 else "one fault alone"
-            seconds = time.monotonic() - started
-            self._explorations.append(Explained(says, n_states, 1, seconds, limit))
-        return [found[place] for place in range(len(strikes))]
-
-    def _note(self, alone: Alone) -> None:
-        if alone.effects is None or alone.effects.fault.id not in self._given.faults:
-            return
-        fault = alone.effects.fault.id
-        self._effects.append(alone.effects)
-        self._harms |= {(fault, id_): harm for id_, harm in alone.harms.items()}
-        if alone.showing is not None:
-            self._showings[fault] = alone.showing
 
     def _sets(
         self, wanted: Mapping[str, Requirement], order: int | None, human: bool

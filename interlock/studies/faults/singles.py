@@ -1,0 +1,192 @@
+"""Any one fault: minimal sets, effects, how each shows, and whether harm was told of in time.
+
+Requirements without an observer are asked of each fault alone. Observers are written by every
+move, and each fault alone would pay for them anew: they are asked a few at a time with all faults
+at once, and then again of those faults that break them.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from interlock.base.pool import spread
+from interlock.engines.symbolic.explored import Explored
+from interlock.kernel.observe import needs_observer
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Requirement
+from interlock.model.build import RunClass, build
+from interlock.model.model import Model
+from interlock.studies.faults.alone import Alone, Showing, Strike, strike_alone
+from interlock.studies.faults.effects import FaultEffects
+from interlock.studies.faults.sets import (
+    RequirementSets,
+    ask_all,
+    find_sets,
+    flags_of,
+    united,
+)
+from interlock.studies.faults.telling import Harm
+
+# On the demo vehicle one observer takes 30 s with all faults, five 90 s, fifteen over 330 s.
+OBSERVERS_AT_ONCE = 4
+
+
+@dataclass(frozen=True)
+class Explained:
+    """One exploration, or several of a kind, for the record.
+
+    Attributes
+    ----------
+    says : str
+    n_states : int
+        Of all of them together.
+    n_faults : int
+        That may strike in each.
+    seconds : float
+    limit : str or None
+    """
+
+    says: str
+    n_states: int
+    n_faults: int
+    seconds: float
+    limit: str | None
+
+
+@dataclass(frozen=True)
+class Singles:
+    """What single faults do.
+
+    Attributes
+    ----------
+    sets : mapping of str to RequirementSets
+        Of at most one fault.
+    effects : tuple of FaultEffects
+        Of every live fault; empty where a limit was hit, like the next two.
+    showings : mapping of str to Showing
+        By fault; one that never shows is absent.
+    harms : mapping of (str, str) to Harm
+        By fault and requirement, for faults that break it alone.
+    explorations : tuple of Explained
+    """
+
+    sets: Mapping[str, RequirementSets]
+    effects: tuple[FaultEffects, ...]
+    showings: Mapping[str, Showing]
+    harms: Mapping[tuple[str, str], Harm]
+    explorations: tuple[Explained, ...]
+
+
+@dataclass(frozen=True)
+class _Watched:
+    """The sets of some requirements, and what it took."""
+
+    sets: Mapping[str, RequirementSets]
+    explained: Explained
+
+
+def study_singles(
+    model: Model,
+    wanted: Mapping[str, Requirement],
+    limits: Limits,
+    n_processes: int,
+    stage: Callable[[str], None],
+) -> Singles:
+    """Let every live fault of `model` strike alone.
+
+    Parameters
+    ----------
+    model : Model
+    wanted : mapping of str to Requirement
+    limits : Limits
+        For each exploration.
+    n_processes : int
+    stage : callable
+        Is told what was done last.
+    """
+    live = [id_ for id_, fault in model.faults.items() if fault.excluded is None]
+    watched = [id_ for id_, requirement in wanted.items() if needs_observer(requirement)]
+    plain = tuple(id_ for id_ in wanted if id_ not in watched)
+    each: list[str | None] = [*live] or [None]
+    doing = _Doing(model, limits, n_processes, stage)
+    struck = doing.strike([Strike(fault, plain) for fault in each])
+    bound = 1 if len(live) > 1 else None
+    sets = {id_: united(wanted[id_], [one.sets[id_] for one in struck], bound) for id_ in plain}
+    sets |= doing.watch(watched)
+    broken = {fault: tuple(r for r in watched if (fault,) in sets[r].sets) for fault in live}
+    again = doing.strike([Strike(fault, those) for fault, those in broken.items() if those])
+    is_complete = all(one.limit is None for one in doing.explorations)
+    return Singles(
+        sets={id_: sets[id_] for id_ in wanted},
+        effects=tuple(a.effects for a in struck if a.effects is not None and is_complete),
+        showings={str(a.fault): a.showing for a in struck if a.showing is not None and is_complete},
+        harms={
+            (str(one.fault), id_): harm
+            for one in [*struck, *again]
+            for id_, harm in one.harms.items()
+            if is_complete
+        },
+        explorations=tuple(doing.explorations),
+    )
+
+
+class _Doing:
+    def __init__(
+        self, model: Model, limits: Limits, n_processes: int, stage: Callable[[str], None]
+    ) -> None:
+        self._model = model
+        self._limits = limits
+        self._n_processes = n_processes
+        self._stage = stage
+        self.explorations: list[Explained] = []
+
+    def strike(self, strikes: Sequence[Strike]) -> list[Alone]:
+        """What each strike did, in their order."""
+        if not strikes:
+            return []
+        started = time.monotonic()
+        work = partial(strike_alone, self._model, self._limits)
+        found: dict[int, Alone] = {}
+        for place, alone in spread(work, strikes, self._n_processes):
+            found[place] = alone
+            self._stage(f"each fault alone, {len(found)} of {len(strikes)}")
+        n_states = sum(alone.n_states for alone in found.values())
+        limit = next((a.limit for a in found.values() if a.limit is not None), None)
+        n = len(strikes)
+        says = f"each of {n} faults alone" if n > 1 else "one fault alone"
+        seconds = time.monotonic() - started
+        self.explorations.append(Explained(says, n_states, 1, seconds, limit))
+        return [found[place] for place in range(n)]
+
+    def watch(self, watched: Sequence[str]) -> dict[str, RequirementSets]:
+        """The sets of requirements with observers."""
+        groups = [
+            watched[first : first + OBSERVERS_AT_ONCE]
+            for first in range(0, len(watched), OBSERVERS_AT_ONCE)
+        ]
+        if groups:
+            self._stage(f"any one fault, with observers of {', '.join(groups[0])}")
+        found: dict[int, _Watched] = {}
+        work = partial(_watch, self._model, self._limits)
+        for place, one in spread(work, groups, self._n_processes):
+            found[place] = one
+            self._stage(f"any one fault with observers, {len(found)} of {len(groups)}")
+        sets: dict[str, RequirementSets] = {}
+        for place in range(len(groups)):
+            self.explorations.append(found[place].explained)
+            sets |= found[place].sets
+        return sets
+
+
+def _watch(model: Model, limits: Limits, group: Sequence[str]) -> _Watched:
+    built = build(model, RunClass(tuple(model.faults), 1))
+    ids = flags_of(model, model.faults)
+    asked = ask_all(built.system, [built.requirements[id_] for id_ in group])
+    explored = Explored(asked.system, tuple(ids), limits)
+    sets = find_sets(built, explored, asked, ids)
+    says = f"{built.run_class.says}, observed for {', '.join(group)}"
+    explained = Explained(says, explored.n_states, len(ids), explored.seconds, explored.limit)
+    return _Watched(sets, explained)
