@@ -19,9 +19,11 @@ from interlock.studies.engines import AUTOMATIC, available
 
 if TYPE_CHECKING:
     from interlock.model.model import Model
+    from interlock.model.rating import Rating
     from interlock.report.pack.dossier import Dossier
 
 PAGE, PRINTED = "report.html", "report.pdf"
+RATING = "rating.yaml"
 
 
 @click.command("report")
@@ -39,7 +41,7 @@ PAGE, PRINTED = "report.html", "report.pdf"
     multiple=True,
     metavar="PARTS",
     help="Parts to leave out, with commas or repeated: faults, matrix, diagrams, procedures, "
-    "program. The report names them.",
+    "rating, program. The report names them.",
 )
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine for the verdicts.")
 @click.option(
@@ -99,6 +101,7 @@ def command(
         from interlock.model.procedures import find_procedures
 
         procedures = find_procedures(loaded)
+    rating = None if "rating" in absent else _rating(loaded)
     limits = limits_of(max_states, max_seconds, max_memory)
     choice = Choice(
         left_out=absent,
@@ -109,7 +112,7 @@ def command(
     )
     try:
         with progress_line() as progress:
-            dossier = gather(loaded, engines[engine](), choice, procedures, progress)
+            dossier = gather(loaded, engines[engine](), choice, procedures, rating, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     for name in _write(dossier, target, pdf):
@@ -125,6 +128,19 @@ def _parts(given: tuple[str, ...]) -> frozenset[str]:
         if name not in PARTS:
             raise click.UsageError(f"no part '{name}' to leave out{nearest(name, PARTS)}")
     return frozenset(names)
+
+
+def _rating(model: Model) -> Rating | None:
+    """The claimed safety functions beside a model, where there are any."""
+    from interlock.model.rating import load_rating
+    from interlock.studies.rating import check_names
+
+    file = model.folder / RATING
+    if not file.is_file():
+        return None
+    rating = load_rating(file)
+    check_names(rating, model)
+    return rating
 
 
 def _order(text: str | None, model: Model) -> int | None:

@@ -22,7 +22,7 @@ A file's shape::
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 from typing import Annotated, Any, Literal
 
@@ -165,6 +165,8 @@ class Rating:
         Folder of the model whose fault exploration the claims are held against.
     edition : int
         Of ISO 13849-1.
+    sources : mapping of str to str
+        Text of the file by its name.
     """
 
     title: str
@@ -174,6 +176,7 @@ class Rating:
     functions: Mapping[str, SafetyFunction]
     assumptions: tuple[str, ...]
     document: Document
+    sources: Mapping[str, str] = field(default_factory=dict, repr=False)
 
 
 def load_rating(file: FilePath) -> Rating:
@@ -184,7 +187,8 @@ def load_rating(file: FilePath) -> Rating:
     InputError
         With every mistake and its place.
     """
-    document = read(read_text(file), str(file))
+    text = read_text(file)
+    document = read(text, str(file))
     try:
         shape = RatingShape.model_validate(document.value)
     except ValidationError as error:
@@ -204,6 +208,7 @@ def load_rating(file: FilePath) -> Rating:
         functions=functions,
         assumptions=tuple(shape.assumptions),
         document=document,
+        sources={str(file): text},
     )
 
 

@@ -42,8 +42,10 @@ def _function(one: Rated) -> RenderableType:
         Text(f"  risk graph: {required}; claimed: category {function.category.value}{level}"),
         _parts(one),
     ]
-    rows += [Text(f"  {line}") for line in _figures(one.worked, function.ccf_points)]
-    rows += _against(one)
+    rows += [Text(f"  {line}") for line in figures(one.worked, function.ccf_points)]
+    rows += [Text(f"  {line}", style="bold red") for line in against(one)]
+    open_ = "yellow" if one.undecided else ""
+    rows += [Text(f"  {line}", style=open_) for line in standing(one)]
     return Group(*rows)
 
 
@@ -61,12 +63,13 @@ def _parts(one: Rated) -> RenderableType:
                 str(part.count),
                 two_figures(mttfd),
                 f"{part.dc:.0%}",
-                escape(_origin(part)),
+                escape(origin(part)),
             )
     return table
 
 
-def _origin(part: Part) -> str:
+def origin(part: Part) -> str:
+    """Where a part's figure comes from; 'assumed' wherever it is."""
     words = [part.source] if part.source else []
     if part.b10d_cycles is not None and part.n_per_year is not None:
         cycles = f"B10d {two_figures(part.b10d_cycles)} at {two_figures(part.n_per_year)} a year"
@@ -76,7 +79,8 @@ def _origin(part: Part) -> str:
     return ", ".join(words)
 
 
-def _figures(worked: Worked, ccf: float | None) -> list[str]:
+def figures(worked: Worked, ccf: float | None) -> list[str]:
+    """What the arithmetic makes of the parts, in lines."""
     lines = [
         f"MTTFd of a channel {two_figures(worked.mttfd_years)} years; "
         f"DCavg {worked.dc_avg:.0%} ({worked.coverage.name.lower()})"
@@ -94,22 +98,24 @@ def _figures(worked: Worked, ccf: float | None) -> list[str]:
     return lines
 
 
-def _against(one: Rated) -> list[RenderableType]:
+def against(one: Rated) -> list[str]:
+    """What speaks against a claim: in itself, in its figures, in what inserted faults do."""
     lines = [str(conflict) for conflict in one.conflicts]
     if one.level_too_low and one.required is not None:
         lines.append(f"the claimed level is below the required one, {one.required.letter}")
     if one.figure_too_high and one.worked.band is not None:
         lines.append(f"the figure reaches only the band of {one.worked.band.letter}")
-    rows: list[RenderableType] = [Text(f"  claim: {line}", style="bold red") for line in lines]
-    rows += [
-        Text(f"  inserted faults contradict it: {found}", style="bold red")
-        for found in one.contradicted
-    ]
-    if one.undecided:
-        rows.append(Text(f"  undecided: {', '.join(one.undecided)}", style="yellow"))
+    found = [f"claim: {line}" for line in lines]
+    return found + [f"inserted faults contradict it: {line}" for line in one.contradicted]
+
+
+def standing(one: Rated) -> list[str]:
+    """How far a claim was held against the model's faults."""
     if not one.judged:
-        rows.append(Text("  not held against a model"))
-    elif not one.contradicted and not one.undecided:
-        kept = " ".join(one.function.requirements)
-        rows.append(Text(f"  inserted faults do not contradict the category ({kept})"))
-    return rows
+        return ["not held against a model"]
+    if one.undecided:
+        return [f"undecided: {', '.join(one.undecided)}"]
+    if one.contradicted:
+        return []
+    kept = " ".join(one.function.requirements)
+    return [f"inserted faults do not contradict the category ({kept})"]

@@ -112,6 +112,7 @@ def rate(
     engine: Engine | None = None,
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    known: FaultStudy | None = None,
 ) -> tuple[Rated, ...]:
     """Work out every function, and hold its category against the model's faults.
 
@@ -122,6 +123,11 @@ def rate(
         Without one, or without an engine, only the arithmetic is done.
     engine : Engine, optional
         For runs of the fault study.
+    limits : Limits
+    progress : callable, optional
+    known : FaultStudy, optional
+        A study of the model's faults that was made already; a new one is made where it looked at
+        too few faults.
 
     Raises
     ------
@@ -129,23 +135,32 @@ def rate(
         Where a function names a requirement or a hazard that the model has not.
     """
     if model is not None:
-        _check_names(rating, model)
+        check_names(rating, model)
+    wanted = tuple(dict.fromkeys(r for f in rating.functions.values() for r in f.requirements))
+    order = 2 if any(f.category is Category.FOUR for f in rating.functions.values()) else 1
     study = None
-    wanted = [r for f in rating.functions.values() for r in f.requirements]
-    if model is not None and engine is not None and wanted:
-        needs_two = any(f.category is Category.FOUR for f in rating.functions.values())
-        options = Options(
-            order=2 if needs_two else 1,
-            only=tuple(dict.fromkeys(wanted)),
-            sensors=False,
-            n_runs=0,
-            limits=limits,
-        )
+    if model is not None and known is not None and _reaches(known, order, wanted):
+        study = known
+    elif model is not None and engine is not None and wanted:
+        options = Options(order=order, only=wanted, sensors=False, n_runs=0, limits=limits)
         study = study_faults(model, engine, options, progress)
     return tuple(_rated(rating, f, model, study) for f in rating.functions.values())
 
 
-def _check_names(rating: Rating, model: Model) -> None:
+def _reaches(study: FaultStudy, order: int, requirements: Sequence[str]) -> bool:
+    """Whether a study looked at so many faults, for all of some requirements."""
+    deep_enough = study.options.order is None or study.options.order >= order
+    return deep_enough and all(id_ in study.sets for id_ in requirements)
+
+
+def check_names(rating: Rating, model: Model) -> None:
+    """See to it that the requirements and hazards of a rating are those of a model.
+
+    Raises
+    ------
+    InputError
+        Where a function names a requirement or a hazard that the model has not.
+    """
     mistakes = []
     for id_, function in rating.functions.items():
         path = ("functions", id_)

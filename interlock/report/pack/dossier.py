@@ -11,10 +11,12 @@ from interlock.kernel.query import DeclinedError, Engine, Limits, Progress, Prog
 from interlock.model.build import build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedures
+from interlock.model.rating import Rating
 from interlock.pictures.collection import Maps, explore_maps
 from interlock.report import fmea
 from interlock.studies.faults.announced import with_harm
 from interlock.studies.faults.study import FaultStudy, Options, study_faults
+from interlock.studies.rating import Rated, rate
 from interlock.studies.reaction import ReactionTime, reaction_times
 from interlock.studies.rehearsal.card import Card, make_card
 from interlock.studies.rehearsal.results import Rehearsal
@@ -27,6 +29,7 @@ PARTS = {
     "matrix": "the cause-and-effect matrix",
     "diagrams": "state diagrams, map of conversions, permissives, supplies",
     "procedures": "procedures, their deviations, the operator card",
+    "rating": "claimed safety functions and their arithmetic",
     "program": "the controller's text",
 }
 
@@ -70,6 +73,9 @@ class Dossier:
     procedures : Procedures or None
     rehearsal : Rehearsal or None
     card : Card or None
+    rating : Rating or None
+    rated : tuple of Rated
+        The claimed safety functions, held against the faults where those were studied.
     absent : mapping of str to str
         Which of `PARTS` are not there, each with the reason.
     """
@@ -82,6 +88,8 @@ class Dossier:
     procedures: Procedures | None
     rehearsal: Rehearsal | None
     card: Card | None
+    rating: Rating | None
+    rated: tuple[Rated, ...]
     absent: Mapping[str, str]
 
     @cached_property
@@ -109,6 +117,7 @@ def gather(
     engine: Engine,
     choice: Choice = Choice(),
     procedures: Procedures | None = None,
+    rating: Rating | None = None,
     progress: ProgressSink | None = None,
 ) -> Dossier:
     """Make every study that a report takes.
@@ -121,6 +130,8 @@ def gather(
     choice : Choice
     procedures : Procedures, optional
         Of the model, where it has any.
+    rating : Rating, optional
+        The safety functions that are claimed for the model.
     progress : callable, optional
 
     Raises
@@ -130,7 +141,7 @@ def gather(
     InternalError
         Where two parts of interlock disagree; that is no verdict.
     """
-    absent = _absent(model, choice.left_out, procedures)
+    absent = _absent(model, choice.left_out, procedures, rating)
     parts = PARTS.keys() - absent.keys()
     judge = verify_claims if choice.claimed else verify
     sink = _staged(progress, "verdicts")
@@ -153,28 +164,38 @@ def gather(
             faults = study_faults(model, catalogue()["enumerate"](), options, sink)
         except DeclinedError as reason:
             absent["faults"] = f"the engine of this study declines the model: {reason}"
+    rated: tuple[Rated, ...] = ()
+    if "rating" in parts and rating is not None:
+        rated = rate(rating, model, known=faults)
     maps = _maps(model, engine, parts, choice.limits, _staged(progress, "maps"))
     return Dossier(
-        model,
-        choice,
-        found,
-        maps,
-        faults,
-        procedures,
-        rehearsal,
-        card,
-        dict(sorted(absent.items())),
+        model=model,
+        choice=choice,
+        verification=found,
+        maps=maps,
+        faults=faults,
+        procedures=procedures,
+        rehearsal=rehearsal,
+        card=card,
+        rating=rating,
+        rated=rated,
+        absent=dict(sorted(absent.items())),
     )
 
 
 def _absent(
-    model: Model, left_out: Collection[str], procedures: Procedures | None
+    model: Model,
+    left_out: Collection[str],
+    procedures: Procedures | None,
+    rating: Rating | None,
 ) -> dict[str, str]:
     absent = dict.fromkeys(left_out, "left out by whoever made this report")
     if not any(fault.excluded is None for fault in model.faults.values()):
         absent["faults"] = "the model declares no component fault that may strike"
     if procedures is None:
         absent.setdefault("procedures", "the model has no procedures")
+    if rating is None:
+        absent.setdefault("rating", "the model’s folder holds no rating.yaml")
     return absent
 
 

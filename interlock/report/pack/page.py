@@ -21,6 +21,7 @@ from interlock.report.pack.sections import (
     matrix_view,
     procedures_view,
     program_view,
+    rating_view,
     scope_view,
 )
 from interlock.report.pack.trace import hazard_views, orphans, requirement_rows
@@ -42,7 +43,6 @@ def to_html(dossier: Dossier) -> str:
     shown = chosen(runs)
     rows = requirement_rows(dossier, shown)
     view = SideView(dossier.model)
-    program = program_view(dossier)
     given: dict[str, Any] = {
         "model": dossier.model,
         "scope": scope_view(dossier),
@@ -62,7 +62,8 @@ def to_html(dossier: Dossier) -> str:
         "diagrams": diagrams_view(dossier),
         "procedures": procedures_view(dossier),
         "inputs": inputs_view(dossier),
-        "program": program,
+        "rating": rating_view(dossier),
+        "program": program_view(dossier),
     }
     given["sections"] = list(_sections(given))
     script = _script() if shown else ""
@@ -96,6 +97,7 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         ("matrix", "Cause and effect", bool(given["matrix"])),
         ("diagrams", "Diagrams of the plant", bool(given["diagrams"])),
         ("procedures", "Procedures and operator card", bool(given["procedures"])),
+        ("rating", "Claimed safety functions", bool(given["rating"])),
         ("inputs", "Inputs and versions", True),
         ("program", "The controller’s program", bool(given["program"])),
         ("assessor", "The assessor’s remarks and signature", True),

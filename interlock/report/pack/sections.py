@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -17,7 +18,8 @@ from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import shown_causes
 from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.supplies import draw_supplies
-from interlock.report import rehearsal_card
+from interlock.reliability.figures import two_figures
+from interlock.report import rating_text, rehearsal_card
 from interlock.report.pack.dossier import PARTS, Dossier
 from interlock.report.pack.figures import Figure, figures_of
 from interlock.report.pack.words import counted
@@ -31,7 +33,9 @@ from interlock.report.rehearsal import (
     told,
     why,
 )
+from interlock.studies.faults.study import order_words
 from interlock.studies.influence import Effect
+from interlock.studies.rating import Rated
 from interlock.studies.rehearsal.results import Class, DeviationResult, Rehearsed, StepResult
 
 # What computed or drew something in a report.
@@ -217,6 +221,41 @@ def _deviation(result: DeviationResult) -> dict[str, Any]:
     }
 
 
+def rating_view(dossier: Dossier) -> dict[str, Any]:
+    """The claimed safety functions; empty where there are none."""
+    if dossier.rating is None or not dossier.rated:
+        return {}
+    return {
+        "title": dossier.rating.title,
+        "edition": dossier.rating.edition,
+        "assumptions": dossier.rating.assumptions,
+        "notes": rating_text.NOTES,
+        "functions": [_function(one) for one in dossier.rated],
+    }
+
+
+def _function(one: Rated) -> dict[str, Any]:
+    function = one.function
+    channels = zip(function.channels, one.worked.part_years, strict=True)
+    return {
+        "id": function.id,
+        "says": function.says,
+        "required": "" if one.required is None else one.required.letter,
+        "category": function.category.value,
+        "level": "" if function.level is None else function.level.letter,
+        "hazard": function.hazard,
+        "requirements": function.requirements,
+        "parts": [
+            (number, part, two_figures(years), rating_text.origin(part))
+            for number, (parts, all_years) in enumerate(channels, 1)
+            for part, years in zip(parts, all_years, strict=True)
+        ],
+        "figures": rating_text.figures(one.worked, function.ccf_points),
+        "against": rating_text.against(one),
+        "standing": rating_text.standing(one),
+    }
+
+
 def inputs_of(model: Model, *further: dict[str, str]) -> list[tuple[str, str]]:
     """Every file that was read, by its way from the model's folder, with its SHA-256."""
     texts = dict(model.sources)
@@ -234,15 +273,27 @@ def _way(model: Model, name: str) -> str:
 
 def inputs_view(dossier: Dossier) -> dict[str, Any]:
     """Files with their hashes, and what computed and drew."""
-    procedures = {} if dossier.procedures is None else dict(dossier.procedures.sources)
+    further = {} if dossier.procedures is None else dict(dossier.procedures.sources)
+    if dossier.rating is not None:
+        further |= dossier.rating.sources
     return {
-        "files": inputs_of(dossier.model, procedures),
+        "files": inputs_of(dossier.model, further),
+        "settings": list(_settings(dossier)),
         "tools": [
             ("interlock", __version__),
             ("Python", ".".join(map(str, sys.version_info[:3]))),
             *((name, _version(name)) for name in _LIBRARIES),
         ],
     }
+
+
+def _settings(dossier: Dossier) -> Iterator[tuple[str, str]]:
+    choice = dossier.choice
+    faults = "as many as each requirement claims to survive" if choice.claimed else "none"
+    yield "faults in verdicts", faults
+    yield "faults in one run of the study of faults", order_words(choice.order)
+    yield "limits of each exploration", ", ".join(_limits(dossier)) or "none"
+    yield "parts left out", ", ".join(sorted(choice.left_out)) or "none"
 
 
 def _version(library: str) -> str:

@@ -96,6 +96,41 @@ def test_a_mistake_in_the_procedures_is_told_before_the_long_work(
     assert "did you mean 'SHUT'?" in told
 
 
+RATING = (
+    "title: Claims\nfunctions:\n  SF1:\n    says: The lamp tells the truth\n"
+    "    requirements: [R1]\n"
+    "    hazard: H1\n    category: '3'\n    level: d\n    ccf: 70\n    channels:\n"
+    "      - [{says: switch, mttfd: 123.4, dc: 0.9, assumed: true}]\n"
+    "      - [{says: controller, mttfd: 150, dc: 0.9, source: a data sheet}]\n"
+)
+
+
+def test_claimed_safety_functions_are_held_against_the_faults(tmp_path: Path) -> None:
+    gate = written(tmp_path / "gate")
+    (gate / "rating.yaml").write_text(RATING, encoding="utf-8")
+    folder = tmp_path / "report"
+    run(["report", str(gate), "-o", str(folder), *QUICK, "-j", "1"])
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    section = page[page.index('id="rating"') : page.index('id="inputs"')]
+    assert "Claimed: category 3, level d" in section
+    assert ">120</td>" in section  # two digits of 123.4
+    assert "<bdi>assumed</bdi>" in section
+    # One switch stuck breaks R1, so a single fault loses the function.
+    assert "inserted faults contradict it" in section
+    assert "rating.yaml" in page[page.index('id="inputs"') :]
+
+
+def test_a_rating_that_names_what_the_model_has_not_is_told_before_the_long_work(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gate = written(tmp_path / "gate")
+    text = RATING.replace("hazard: H1", "hazard: H7")
+    (gate / "rating.yaml").write_text(text, encoding="utf-8")
+    monkeypatch.setattr("interlock.report.pack.dossier.gather", pytest.fail)
+    assert run(["report", str(gate), "-o", str(tmp_path / "report")]) == 2
+    assert "'H7' is not a hazard of the model; known: H1" in capsys.readouterr().err
+
+
 def test_without_the_library_nothing_is_begun_and_one_line_names_the_extra(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
