@@ -11,7 +11,7 @@ import click
 from interlock.base.errors import InputError, Mistake, Place, nearest
 from interlock.base.folders import write_whole_folder
 from interlock.cli.faults import MOST_AT_ONCE
-from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.options import limit_options, limits_of, progress_line, terminal_line
 from interlock.cli.outcomes import exit_code
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
@@ -82,6 +82,7 @@ def command(
     says so.
     """
     from interlock.report.pack.dossier import Choice, gather
+    from interlock.report.pack.words import summary
     from interlock.report.pdf import NoPdfError, check_pdf
 
     engines = available()
@@ -117,6 +118,7 @@ def command(
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     for name in _write(dossier, target, pdf):
         click.echo(str(target / name))
+    click.echo(summary(dossier))
     return exit_code(dossier.verification)
 
 
@@ -179,10 +181,15 @@ def _write(dossier: Dossier, folder: Path, pdf: bool) -> list[str]:
     from interlock.report.pack.page import to_html
     from interlock.report.pdf import to_pdf
 
-    page = to_html(dossier)
-    files = {PAGE: page.encode("utf-8")}
-    if pdf:
-        files[PRINTED] = to_pdf(page)
+    with terminal_line() as show:
+        if show is not None:
+            show("writing the page")
+        page = to_html(dossier)
+        files = {PAGE: page.encode("utf-8")}
+        if pdf:
+            if show is not None:
+                show("printing the page")
+            files[PRINTED] = to_pdf(page)
     try:
         write_whole_folder(folder, files)
     except OSError as error:

@@ -114,6 +114,17 @@ def n_by_state(dossier: Dossier) -> dict[str, list[str]]:
     return found
 
 
+def summary(dossier: Dossier) -> str:
+    """How many requirements have which verdict, with the ids of all that do not simply hold."""
+    parts = []
+    for state, ids in n_by_state(dossier).items():
+        if ids and state == "holds":
+            parts.append(f"{len(ids)} hold")
+        elif ids:
+            parts.append(f"{len(ids)} {state} ({', '.join(ids)})")
+    return f"{counted(len(dossier.findings), 'requirement')}: {', '.join(parts) or 'none judged'}"
+
+
 def outcome_words(outcome: Outcome) -> dict[str, str]:
     """An outcome of a study with its sign."""
     return {"state": outcome.value, "sign": SIGNS[outcome.value], "says": outcome.value}

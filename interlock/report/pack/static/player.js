@@ -43,11 +43,14 @@
       here = next;
       lines[here].classList.add("here");
       lines[here].querySelector("button").setAttribute("aria-current", "step");
+      const before = new Set(here > 0 ? rows[here - 1].words : []);
       const cells = Array.from(lines[here].cells).slice(1, 4).map((cell) => cell.textContent.trim());
       told.textContent = "";
       told.append(made("b", {}, "Step " + rows[here].step + " of " + rows[rows.length - 1].step), ": " + cells.filter(Boolean).join(" – "));
       if (here === rows.length - 1) told.append(made("b", { class: "state violated" }, " ✕ violated here"));
       const said = rows[here].words.map((word) => views.words[word]);
+      const news = rows[here].words.filter((word) => !before.has(word)).map((word) => views.words[word]);
+      told.append(made("span", { class: "quiet", dir: "auto" }, " " + (here > 0 ? news : said).map((word) => word.replace(/\.?$/, ".")).join(" ")));
       words.replaceChildren(...said.map((word) => made("li", { dir: "auto" }, word)));
       view.setAttribute("aria-label", "Side view: " + said.join(". "));
       // Made by interlock, with every text of the model escaped.
@@ -68,9 +71,10 @@
     }
     keys.append(made("span", { class: "quiet" }, "or the keys ← → Home End"));
     const arrows = { ArrowLeft: "Back", ArrowRight: "Next", Home: "First", End: "Last" };
-    box.addEventListener("keydown", (event) => {
+    box.parentElement.addEventListener("keydown", (event) => {
       const name = arrows[event.key];
-      if (!name || event.altKey || event.ctrlKey || event.metaKey) return;
+      // What can be scrolled keeps its keys.
+      if (!name || event.target.tagName !== "BUTTON" || event.altKey || event.ctrlKey || event.metaKey) return;
       event.preventDefault();
       show(ways[name]());
     });
