@@ -165,6 +165,33 @@ def test_faults_stand_with_cut_sets_figures_and_what_is_assumed(tmp_path: Path) 
     assert 'id="fault-F1"' in page
 
 
+def test_a_fault_tree_is_drawn_and_linked_and_its_assumed_figure_says_so(tmp_path: Path) -> None:
+    dossier = dossier_of(written(tmp_path / "gate", FAULTY, GATE_ST))
+    page = to_html(dossier)
+    drawn = re.findall(r'<figure id="fault-tree-R1".*?</figure>', page, re.DOTALL)
+    assert len(drawn) == 1
+    assert "[assumed]" in words(drawn[0])
+    hazard = re.findall(r'<article class="hazard".*?</article>', page, re.DOTALL)[0]
+    assert '<a href="#fault-tree-R1">' in hazard
+
+
+def test_a_claim_that_a_fault_breaks_says_whether_it_was_announced(tmp_path: Path) -> None:
+    yaml = GATE_YAML.replace("hazards: [H1]}", "hazards: [H1], survives: 1}", 1)
+    dossier = dossier_of(written(tmp_path / "gate", yaml, GATE_ST))
+    harm = dossier.findings["R1"].harm
+    assert harm is not None
+    hazard = re.findall(r'<article class="hazard".*?</article>', to_html(dossier), re.DOTALL)[0]
+    assert f"✕ violated any one component fault: {harm.value}" in words(hazard)
+    assert "claims 1, survives 0 ✕ claim violated" in words(hazard)
+
+
+def test_verdicts_without_faults_say_that_this_was_asked_for(tmp_path: Path) -> None:
+    dossier = dossier_of(written(tmp_path / "gate"), claimed=False)
+    said = words(to_html(dossier))
+    assert "by request the verdicts were reached without any" in said
+    assert "faults in verdicts none" in said
+
+
 def test_inputs_have_hashes_and_ways_that_tell_files_of_one_name_apart() -> None:
     model = load(MODELS / "wren-changed" / "tidied")
     found = dict(inputs_of(model))
