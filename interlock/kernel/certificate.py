@@ -64,20 +64,70 @@ class Shrinking(NamedTuple):
     debt: str
 
 
+class Case(NamedTuple):
+    """One part of an invariant.
+
+    Attributes
+    ----------
+    values : tuple of int
+        What the variables have by which the invariant is split.
+    within : int
+        Index of the set that all others are in.
+    """
+
+    values: tuple[int, ...]
+    within: int
+
+
+@dataclass(frozen=True)
+class Invariant:
+    """States that no move leads out of, the initial one among them.
+
+    Attributes
+    ----------
+    is_scanned : bool
+        The cases are of states that a scan has led to. What lies between a move and its scan
+        follows from them, as do the initial state and what its moves lead to.
+    split : tuple of str
+        Variables by which the cases differ.
+    cases : tuple of Case
+    """
+
+    is_scanned: bool = False
+    split: tuple[str, ...] = ()
+    cases: tuple[Case, ...] = (Case((), 0),)
+
+
+class Rung(NamedTuple):
+    """One set of a ladder.
+
+    Attributes
+    ----------
+    within : int
+        Index of a set, of which only states of the invariant count.
+    move : str
+        From those of them that are not in the set before, this move (where the invariant is of
+        scanned states: with the scan behind it) leads into the set before. Empty for the first.
+    """
+
+    within: int
+    move: str = ""
+
+
 class Ladder(NamedTuple):
     """A proof that a goal can be reached from every state of the invariant.
 
     Attributes
     ----------
-    rungs : tuple of int
-        Indices of sets. The first holds only states of the goal, or `home` alone; from each
-        further one, some move leads into the set before it; the last contains the invariant.
+    rungs : tuple of Rung
+        The first holds only states of the goal (or where one move leads to it, before its scan),
+        or `home` alone; the last contains the invariant.
     home : State or None
     run : tuple of str
         With a `home`: moves that lead from there to the goal.
     """
 
-    rungs: tuple[int, ...]
+    rungs: tuple[Rung, ...]
     home: State | None = None
     run: tuple[str, ...] = ()
 
@@ -89,8 +139,8 @@ class Certificate:
     Attributes
     ----------
     sets : StateSets
-        The first of them is the invariant: it holds in the initial state and every move keeps
-        it. No `Reach` that is not found meets it.
+    invariant : Invariant
+        No `Reach` that is not found meets it.
     stays : mapping of Stay to tuple of Shrinking
         For each such query: sets that begin with everything that can be reached from the starts
         inside, each smaller than the last; behind the last comes the empty set.
@@ -103,6 +153,7 @@ class Certificate:
     """
 
     sets: StateSets
+    invariant: Invariant
     stays: Mapping[Stay, tuple[Shrinking, ...]]
     traps: Mapping[Trap, Ladder]
     dead_ends: Mapping[Trap, int]

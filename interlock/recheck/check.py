@@ -7,13 +7,15 @@ written here and asked of the solver. So evidence can be useless, but never show
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
+from interlock.kernel.certificate import Invariant
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.requirement import Pattern
+from interlock.kernel.system import System
 from interlock.model.build import Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -28,10 +30,12 @@ from interlock.recheck.manifest import (
     bad,
     outline_of,
 )
-from interlock.recheck.obligations import OBLIGATIONS, SETS, Outline, Script, script
+from interlock.recheck.obligations import script
 from interlock.recheck.results import Recheck, Rechecked, Status
+from interlock.recheck.script import OBLIGATIONS, SETS, Outline, Script
 from interlock.recheck.sets import read_sets
 from interlock.recheck.sexpr import SexprError
+from interlock.recheck.situations import scan_of
 from interlock.recheck.solve import Result, discharge, need_solver
 from interlock.replay.run_file import parse_run, replay_file, source_hashes
 
@@ -249,22 +253,34 @@ class _Checker:
                     raise self._bad(f"{name}: the model asks nothing called '{called}' in this way")
         ends = {called: self._end_of(called, here, runs) for called in entry.dead_ends}
         outline = outline_of(entry, here.queries, ends)
+        self._check_invariant(name, here.system, outline.invariant)
         debts = {move.name for move in here.system.moves if move.fair is not None} | {""}
-        numbers = list(entry.dead_ends.values())
         for _, steps in outline.stays.values():
-            numbers += [step.inside for step in steps]
             unowed = [step.debt for step in steps if step.debt not in debts]
             if unowed:
                 raise self._bad(f"{name}: nothing owes '{unowed[0]}'")
         for called, (_, ladder) in outline.traps.items():
-            numbers += ladder.rungs
             if not ladder.rungs:
                 raise self._bad(f"{name}: the ladder of {called} has no rung")
-        if any(not 0 <= number < entry.sets for number in numbers):
+        if any(not 0 <= number < entry.sets for number in _set_numbers(outline)):
             raise self._bad(f"{name}: there are only {entry.sets} sets")
         for called, (query, ladder) in outline.traps.items():
             self._check_home(called, query, here, ladder.home, ladder.run)
         return outline
+
+    def _check_invariant(self, name: str, system: System, invariant: Invariant) -> None:
+        """It can be one of this system's: whether it is kept is asked of the solver."""
+        if invariant.is_scanned and scan_of(system) is None:
+            raise self._bad(f"{name}: the model has no scan that answers every move")
+        for variable in invariant.split:
+            if variable not in system.index:
+                raise self._bad(f"{name}: the model has no variable '{variable}'")
+        n_split = len(set(invariant.split))
+        different = {case.values for case in invariant.cases}
+        if n_split < len(invariant.split) or len(different) < len(invariant.cases):
+            raise self._bad(f"{name}: a variable or a case of the invariant is listed twice")
+        if any(len(values) != n_split for values in different):
+            raise self._bad(f"{name}: a case of the invariant needs {n_split} values")
 
     def _end_of(
         self, called: str, here: Asked, runs: Mapping[str, tuple[str, ...]]
@@ -340,3 +356,13 @@ class _Checker:
         if statement is not None and statement.pattern is Pattern.CAN_STILL:
             return Status.OPEN, "one run cannot show that there is no way on"
         return Status.CONFIRMED, "the run"
+
+
+def _set_numbers(outline: Outline) -> Iterator[int]:
+    """Every set that is spoken of."""
+    yield from (case.within for case in outline.invariant.cases)
+    yield from (number for _, number, _ in outline.dead_ends.values())
+    for _, steps in outline.stays.values():
+        yield from (step.inside for step in steps)
+    for _, ladder in outline.traps.values():
+        yield from (rung.within for rung in ladder.rungs)

@@ -15,10 +15,10 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from interlock.base.errors import InputError, Mistake, Place, place_after
 from interlock.base.files import sha256
-from interlock.kernel.certificate import Ladder, Shrinking
+from interlock.kernel.certificate import Case, Invariant, Ladder, Rung, Shrinking
 from interlock.kernel.evaluate import State
 from interlock.kernel.query import Query, Reach, Stay, Trap
-from interlock.recheck.obligations import Outline
+from interlock.recheck.script import Outline
 
 MANIFEST = "manifest.json"
 MAX_BYTES = 2_000_000
@@ -36,12 +36,22 @@ class ClassEntry(BaseModel):
     human: bool = False
 
 
-class LadderEntry(BaseModel):
-    """A ladder: indices of sets, and by way of which state."""
+class InvariantEntry(BaseModel):
+    """An invariant: of scanned states or of all, and its cases with the indices of their sets."""
 
     model_config = _STRICT
 
-    rungs: list[int]
+    scanned: bool
+    split: list[str] = Field(default_factory=list)
+    cases: list[tuple[list[int], int]]
+
+
+class LadderEntry(BaseModel):
+    """A ladder: indices of sets with the move of each, and by way of which state."""
+
+    model_config = _STRICT
+
+    rungs: list[tuple[int, str]]
     home: list[int] | None = None
     run: list[str] = Field(default_factory=list)
 
@@ -58,6 +68,7 @@ class SystemEntry(BaseModel):
     run_class: str
     requirements: list[str]
     sets: int = Field(ge=1)
+    invariant: InvariantEntry
     stays: dict[str, list[tuple[int, str]]] = Field(default_factory=dict)
     ladders: dict[str, LadderEntry] = Field(default_factory=dict)
     dead_ends: dict[str, int] = Field(default_factory=dict)
@@ -81,7 +92,7 @@ class Manifest(BaseModel):
 
     model_config = _STRICT
 
-    interlock_evidence: Literal[1] = 1
+    interlock_evidence: Literal[2] = 2
     interlock: str
     model: str
     folder: str
@@ -165,7 +176,13 @@ def outline_of(
     ends : mapping of str to State
         Where the run to each dead end leads.
     """
+    invariant = Invariant(
+        entry.invariant.scanned,
+        tuple(entry.invariant.split),
+        tuple(Case(tuple(values), within) for values, within in entry.invariant.cases),
+    )
     return Outline(
+        invariant,
         {n: q for n, q in queries.items() if isinstance(q, Reach)},
         {
             n: (q, tuple(Shrinking(inside, debt) for inside, debt in entry.stays[n]))
@@ -187,4 +204,5 @@ def outline_of(
 
 def _ladder_of(entry: LadderEntry) -> Ladder:
     home = None if entry.home is None else tuple(entry.home)
-    return Ladder(tuple(entry.rungs), home, tuple(entry.run))
+    rungs = tuple(Rung(within, move) for within, move in entry.rungs)
+    return Ladder(rungs, home, tuple(entry.run))

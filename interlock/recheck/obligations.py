@@ -1,15 +1,18 @@
 """What must hold of the sets of a certificate, as one SMT-LIB script.
 
 The script defines the system and the sets and then asserts, one after the other, the negation of
-each obligation: every ``check-sat`` must answer ``unsat``.
+each obligation: every ``check-sat`` must answer ``unsat``. What several of them assume is
+asserted once, around them.
 
-* An invariant: it holds *initially*; every move *keeps* it; it *implies* the requirement.
+* An invariant (see `situations`): it holds *initially*; every move *keeps* it; it *implies* the
+  requirement. One of scanned states needs that moves and scans *take turns*.
 * No fair endless run stays somewhere: what a run would have to stay in *begins* with what the
   starts lead to and is *closed*; *nothing stands still* there; and step by step it gets smaller,
   since a run that lingers in what a step leaves out would owe a move for ever: the move is *owed*
   there, taking it *leaves*, and there is *no way back* but out.
 * A goal can always be reached: the first set *is the goal*, or a state from which a run leads
-  there; each *rung* has a move into the set below, and the last *covers* the invariant.
+  there; from what each *rung* adds, its move leads into the set below; the last *covers* the
+  invariant.
 
 Source of the second: the elimination by which fair cycles are searched, read backwards; E. A.
 Emerson, C.-L. Lei, LICS 1986. Why it is enough: inside the first set a run that stays can never
@@ -19,165 +22,106 @@ move for ever; so it stays inside the second set, and so on, until none is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from interlock.kernel import expr as ex
 from interlock.kernel.certificate import Ladder, Shrinking
 from interlock.kernel.evaluate import State
-from interlock.kernel.query import Reach, Stay, Trap
-from interlock.kernel.system import Move, System
+from interlock.kernel.expr import Expr
+from interlock.kernel.query import Stay, Trap
+from interlock.kernel.system import System
+from interlock.recheck.script import OBLIGATIONS, SETS, Group, Obligation, Outline, Script
 from interlock.recheck.sets import SetFunction
-from interlock.recheck.translate import Translator, symbol, value_term
-
-
-@dataclass(frozen=True)
-class Outline:
-    """What a certificate claims of which sets.
-
-    Attributes
-    ----------
-    reaches : mapping of str to Reach
-        Targets that the invariant excludes, by what they are called.
-    stays : mapping of str to (Stay, tuple of Shrinking)
-    traps : mapping of str to (Trap, Ladder)
-        Those with a home: its ladder only once.
-    dead_ends : mapping of str to (Trap, int, State)
-        The number of a set that no move leaves, and the state that it must hold.
-    """
-
-    reaches: Mapping[str, Reach] = field(default_factory=dict)
-    stays: Mapping[str, tuple[Stay, tuple[Shrinking, ...]]] = field(default_factory=dict)
-    traps: Mapping[str, tuple[Trap, Ladder]] = field(default_factory=dict)
-    dead_ends: Mapping[str, tuple[Trap, int, State]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Obligation:
-    """One obligation.
-
-    Attributes
-    ----------
-    name : str
-    unsatisfiable : str
-        The term that no state may satisfy.
-    queries : tuple of str
-        What falls with it; empty where all of the script does.
-    """
-
-    name: str
-    unsatisfiable: str
-    queries: tuple[str, ...] = ()
-
-
-SETS = "; the sets\n"
-OBLIGATIONS = "\n; the obligations\n"
-
-
-@dataclass(frozen=True)
-class Script:
-    """The text of a script in its parts.
-
-    Attributes
-    ----------
-    system : str
-        Everything before the sets.
-    sets : str
-    obligations : tuple of Obligation
-    """
-
-    system: str
-    sets: str
-    obligations: tuple[Obligation, ...]
-
-    @property
-    def text(self) -> str:
-        """The whole script."""
-        return "".join([self.system, self.sets, *map(show, self.obligations)])
-
-
-def show(obligation: Obligation) -> str:
-    """An obligation as it stands in a script."""
-    asked = f"(assert {obligation.unsatisfiable})\n(check-sat)"
-    return f"; {obligation.name}\n(push 1)\n{asked}\n(pop 1)\n"
-
-
-class _Terms:
-    """The moves of a system as terms."""
-
-    def __init__(self, system: System, outline: Outline) -> None:
-        self.system = system
-        self.translator = Translator(system)
-        domains = {v.name: v.domain for v in system.variables}
-        self.guards = {m.name: self.translator.truth(m.guard) for m in system.moves}
-        self.after = {
-            move.name: {
-                name: self.translator.code(update, domains[name])
-                for name, update in move.updates.items()
-                if domains[name].size > 1 and update is not ex.var(name)
-            }
-            for move in system.moves
-        }
-        self.fair = {
-            m.name: self.translator.truth(m.fair) for m in system.moves if m.fair is not None
-        }
-        self.initial = {v.name: value_term(v.domain, v.initial) for v in system.variables}
-        self.targets = {n: self.translator.truth(r.target) for n, r in outline.reaches.items()}
-        self.goals = {n: self.translator.truth(t.goal) for n, (t, _) in outline.traps.items()}
-        self.goals |= {n: self.translator.truth(e[0].goal) for n, e in outline.dead_ends.items()}
-        self.starts = {
-            n: self.translator.truth(ex.and_(s.start, s.stay))
-            for n, (s, _) in outline.stays.items()
-        }
-        self.stays_after = {
-            n: {m.name: self._stays_after(stay, m) for m in system.moves}
-            for n, (stay, _) in outline.stays.items()
-        }
-
-    def is_state(self, state: State) -> str:
-        """The states that are `state`."""
-        parts = [
-            f"(= {symbol(v.name)} {value_term(v.domain, value)})"
-            for v, value in zip(self.system.variables, state, strict=True)
-            if v.domain.size > 1
-        ]
-        return f"(and {' '.join(parts)} true)"
-
-    def _stays_after(self, stay: Stay, move: Move) -> str:
-        return self.translator.truth(ex.substitute([stay.stay], move.updates)[0])
+from interlock.recheck.situations import Situation, Values, moved, possible, situations, turns
+from interlock.recheck.terms import Terms, all_of, any_of, none_of
 
 
 def script(system: System, outline: Outline, sets: str, functions: Sequence[SetFunction]) -> Script:
     """The script that asks of `functions`, whose definitions are `sets`, what `outline` claims."""
-    terms = _Terms(system, outline)
+    terms = Terms(system, outline.invariant, functions)
+    groups = tuple(group for group in _groups(terms, outline) if group.obligations)
     head = ["; Generated by interlock. Every check-sat must answer unsat.", "(set-logic QF_BV)"]
     lines = [*head, *terms.translator.declarations(), *terms.translator.lines, ""]
-    found = tuple(_obligations(terms, outline, functions))
-    return Script("\n".join(lines), SETS + sets + OBLIGATIONS, found)
+    return Script("\n".join(lines), SETS + sets + OBLIGATIONS, groups)
 
 
-def _obligations(
-    terms: _Terms, outline: Outline, sets: Sequence[SetFunction]
-) -> Iterator[Obligation]:
-    invariant = sets[0]
-    yield Obligation("the invariant holds initially", f"(not {invariant.of(terms.initial)})")
-    yield from _kept(terms, "the invariant", invariant)
-    for name, target in terms.targets.items():
-        implied = f"(and {invariant.of({})} {target})"
-        yield Obligation(f"the invariant implies {name}", implied, (name,))
-    for name, (_, steps) in outline.stays.items():
-        yield from _concerning([name], _shrinking(terms, name, steps, sets))
-    for name, (_, number, end) in outline.dead_ends.items():
-        yield from _concerning([name], _dead_end(terms, name, sets[number], end))
+def _groups(terms: Terms, outline: Outline) -> Iterator[Group]:
+    invariant = outline.invariant
+    if invariant.is_scanned:
+        found = [Obligation(says, terms.truth(never)) for says, never in turns(terms.system)]
+        assumed = terms.truth(possible(terms.system))
+        yield Group("moves and scans take turns", assumed, tuple(found))
+    for situation in situations(terms.system, invariant):
+        yield _group(terms, outline, situation)
+    yield Group("whatever the state", "true", tuple(_whole(terms, outline)))
+
+
+def _group(terms: Terms, outline: Outline, situation: Situation) -> Group:
+    state, case = situation.state, situation.case
+    if case is None:
+        assumed = "true"
+        found = list(_initially(terms, outline, situation))
+    else:
+        within = terms.sets[case.within]
+        split = zip(outline.invariant.split, case.values, strict=True)
+        known = [ex.eq(state[name], ex.const(value)) for name, value in split]
+        assumed = all_of(terms.truth(situation.assumed, *known), terms.among(within, state))
+        found = [*_from_here(terms, outline, situation), *_ladders(terms, outline, situation)]
+    if situation.name:
+        found = [replace(o, name=f"{situation.name}: {o.name}") for o in found]
+    says = f"{situation.name or 'the invariant'}: {situation.says or 'as it begins'}"
+    return Group(says, assumed, tuple(found))
+
+
+def _initially(terms: Terms, outline: Outline, situation: Situation) -> Iterator[Obligation]:
+    if not outline.invariant.is_scanned:
+        yield Obligation("the invariant holds", none_of(terms.inside(situation.state)))
+        return
+    yield from _from_here(terms, outline, situation)
+
+
+def _from_here(terms: Terms, outline: Outline, situation: Situation) -> Iterator[Obligation]:
+    """The invariant is kept, and what it must imply holds here and between moves and scans."""
+    for name, step in situation.steps.items():
+        left = none_of(terms.inside(step.after))
+        yield Obligation(f"the invariant is kept by: {name}", all_of(terms.truth(step.guard), left))
+    for name, reach in outline.reaches.items():
+        hit = [terms.truth(reached) for reached, _ in _on_the_way(situation, reach.target)]
+        yield Obligation(f"the invariant implies {name}", any_of(*hit), (name,))
+    for name, (stay, steps) in outline.stays.items():
+        first = terms.sets[steps[0].inside] if steps else None
+        lost = [
+            all_of(terms.truth(starts), none_of(terms.among(first, state) if first else "false"))
+            for starts, state in _on_the_way(situation, ex.and_(stay.start, stay.stay))
+        ]
+        yield Obligation(f"{name}: begins", any_of(*lost), (name,))
+
+
+def _on_the_way(situation: Situation, truth: Expr) -> Iterator[tuple[Expr, Values]]:
+    """Where `truth` holds: here, or between a move and its scan; with the state it holds in."""
+    (here,) = ex.substitute([truth], situation.state)
+    yield here, situation.state
+    for step in situation.steps.values():
+        if step.between is not None:
+            (there,) = ex.substitute([truth], step.between)
+            # What the move does not change was looked at before it.
+            if there is not here:
+                yield ex.and_(step.guard, there), step.between
+
+
+def _ladders(terms: Terms, outline: Outline, situation: Situation) -> Iterator[Obligation]:
     homes: set[State] = set()
-    for name, (_, ladder) in outline.traps.items():
+    traps = outline.traps
+    for name, (trap, ladder) in traps.items():
         if ladder.home is None:
-            yield from _concerning([name], _ladder(terms, name, ladder, sets))
+            yield from _concerning([name], _ladder(terms, name, trap, ladder, situation))
         elif ladder.home not in homes:
             homes.add(ladder.home)
-            names = [n for n, (_, other) in outline.traps.items() if other.home == ladder.home]
-            yield from _concerning(names, _ladder(terms, f"home {len(homes)}", ladder, sets))
+            names = [n for n, (_, other) in traps.items() if other.home == ladder.home]
+            called = f"home {len(homes)}"
+            yield from _concerning(names, _ladder(terms, called, trap, ladder, situation))
 
 
 def _concerning(queries: Sequence[str], found: Iterable[Obligation]) -> Iterator[Obligation]:
@@ -185,81 +129,110 @@ def _concerning(queries: Sequence[str], found: Iterable[Obligation]) -> Iterator
         yield replace(obligation, queries=tuple(queries))
 
 
-def _kept(terms: _Terms, what: str, kept: SetFunction) -> Iterator[Obligation]:
-    for move in terms.system.moves:
-        after = kept.of(terms.after[move.name])
-        yield Obligation(
-            f"{what} is kept by: {move.name}",
-            f"(and {kept.of({})} {terms.guards[move.name]} (not {after}))",
-        )
-
-
-def _dead_end(terms: _Terms, name: str, dead: SetFunction, end: State) -> Iterator[Obligation]:
-    where = f"(and {terms.is_state(end)} (not {dead.of({})}))"
-    yield Obligation(f"{name}: the dead end holds the end of the run", where)
-    yield from _kept(terms, f"{name}: the dead end", dead)
-    yield Obligation(
-        f"{name}: the dead end has no goal", f"(and {dead.of({})} {terms.goals[name]})"
-    )
-
-
-def _shrinking(
-    terms: _Terms, name: str, steps: Sequence[Shrinking], sets: Sequence[SetFunction]
-) -> Iterator[Obligation]:
-    start = f"(and {sets[0].of({})} {terms.starts[name]})"
-    inside = [sets[step.inside] for step in steps]
-    first = inside[0].of({}) if steps else "false"
-    yield Obligation(f"{name}: begins", f"(and {start} (not {first}))")
-    if not steps:
-        return
-    moves = [move.name for move in terms.system.moves]
-    leaving = [
-        f"(and {terms.guards[m]} {terms.stays_after[name][m]} (not {inside[0].of(terms.after[m])}))"
-        for m in moves
-    ]
-    yield Obligation(f"{name}: is closed", f"(and {first} {_any(leaving)})")
-    moving = _any([terms.guards[m] for m in moves])
-    yield Obligation(f"{name}: nothing stands still", f"(and {first} (not {moving}))")
-    for number, step in enumerate(steps):
-        here = inside[number]
-        below = inside[number + 1] if number + 1 < len(steps) else None
-        lost = here.of({}) if below is None else f"(and {here.of({})} (not {below.of({})}))"
-        called = f"{name}: step {number + 1}"
-        if not step.debt:
-            staying = [f"(and {terms.guards[m]} {here.of(terms.after[m])})" for m in moves]
-            yield Obligation(f"{called}, every move leaves", f"(and {lost} {_any(staying)})")
-            continue
-        debt, after = step.debt, here.of(terms.after[step.debt])
-        yield Obligation(f"{called}, {debt} is owed", f"(and {lost} (not {terms.fair[debt]}))")
-        leaves = f"(and {lost} {terms.guards[debt]} {after})"
-        yield Obligation(f"{called}, {debt} leaves", leaves)
-        if below is not None:
-            back = [
-                f"(and {terms.guards[m]} {here.of(terms.after[m])} {below.of(terms.after[m])})"
-                for m in moves
-            ]
-            yield Obligation(f"{called}, no way back", f"(and {lost} {_any(back)})")
-
-
 def _ladder(
-    terms: _Terms, name: str, ladder: Ladder, sets: Sequence[SetFunction]
+    terms: Terms, name: str, trap: Trap, ladder: Ladder, situation: Situation
 ) -> Iterator[Obligation]:
-    able = [sets[rung] for rung in ladder.rungs]
-    goal = terms.goals[name] if ladder.home is None else terms.is_state(ladder.home)
-    bottom = f"(and {able[0].of({})} (not {goal}))"
+    able = [terms.sets[rung.within] for rung in ladder.rungs]
+    state = situation.state
+    if ladder.home is None:
+        goal = any_of(*(terms.truth(there) for there, _ in _on_the_way(situation, trap.goal)))
+    else:
+        goal = terms.is_state(ladder.home, state)
+    bottom = all_of(terms.among(able[0], state), none_of(goal))
     yield Obligation(f"{name}: the first set is the goal", bottom)
     for number, (below, here) in enumerate(pairwise(able), 1):
-        ways = [
-            f"(and {terms.guards[m.name]} {below.of(terms.after[m.name])})"
-            for m in terms.system.moves
-        ]
-        yield Obligation(
-            f"{name}: rung {number}",
-            f"(and {here.of({})} (not {below.of({})}) (not {_any(ways)}))",
-        )
-    covers = f"(and {sets[0].of({})} (not {able[-1].of({})}))"
+        added = all_of(terms.among(here, state), none_of(terms.among(below, state)))
+        step = situation.steps.get(ladder.rungs[number].move)
+        way = "false"
+        if step is not None:
+            way = all_of(terms.truth(step.guard), terms.among(below, step.after))
+        yield Obligation(f"{name}: rung {number}", all_of(added, none_of(way)))
+    covers = none_of(terms.among(able[-1], state))
     yield Obligation(f"{name}: the last set covers the invariant", covers)
 
 
-def _any(terms: Sequence[str]) -> str:
-    return f"(or {' '.join(terms)} false)"
+def _whole(terms: Terms, outline: Outline) -> Iterator[Obligation]:
+    """What is asked of all states, whether or not the invariant holds there."""
+    if any(steps for _, steps in outline.stays.values()) or outline.dead_ends:
+        ways = _Ways(terms)
+        for name, (stay, steps) in outline.stays.items():
+            if steps:
+                yield from _concerning([name], _shrinking(ways, name, stay, steps))
+        for name, (trap, number, end) in outline.dead_ends.items():
+            dead = terms.sets[number]
+            yield from _concerning([name], _dead_end(ways, name, trap, dead, end))
+
+
+class _Ways:
+    """The moves as terms: where each is possible, and what is so after it."""
+
+    def __init__(self, terms: Terms) -> None:
+        self.terms = terms
+        self.moves = [move.name for move in terms.system.moves]
+        self.guards = {m.name: terms.truth(m.guard) for m in terms.system.moves}
+        self.after = {m.name: moved(m.updates, terms.same) for m in terms.system.moves}
+        self.fair = {m.name: terms.truth(m.fair) for m in terms.system.moves if m.fair is not None}
+
+    def here(self, set_: SetFunction) -> str:
+        """The term of being in a set now."""
+        return self.terms.among(set_, self.terms.same)
+
+    def then(self, move: str, set_: SetFunction) -> str:
+        """The term of being in a set after a move, wherever that is possible."""
+        return self.terms.among(set_, self.after[move])
+
+
+def _dead_end(
+    ways: _Ways, name: str, trap: Trap, dead: SetFunction, end: State
+) -> Iterator[Obligation]:
+    terms, here = ways.terms, ways.here(dead)
+    where = all_of(terms.is_state(end, terms.same), none_of(here))
+    yield Obligation(f"{name}: the dead end holds the end of the run", where)
+    for move in ways.moves:
+        left = all_of(here, ways.guards[move], none_of(ways.then(move, dead)))
+        yield Obligation(f"{name}: the dead end is kept by: {move}", left)
+    goal = terms.truth(trap.goal)
+    yield Obligation(f"{name}: the dead end has no goal", all_of(here, goal))
+
+
+def _shrinking(
+    ways: _Ways, name: str, stay: Stay, steps: Sequence[Shrinking]
+) -> Iterator[Obligation]:
+    terms, sets = ways.terms, [ways.terms.sets[step.inside] for step in steps]
+    first = ways.here(sets[0])
+    leaving = [
+        all_of(
+            ways.guards[m],
+            terms.truth(*ex.substitute([stay.stay], ways.after[m])),
+            none_of(ways.then(m, sets[0])),
+        )
+        for m in ways.moves
+    ]
+    yield Obligation(f"{name}: is closed", all_of(first, any_of(*leaving)))
+    still = none_of(*(ways.guards[m] for m in ways.moves))
+    yield Obligation(f"{name}: nothing stands still", all_of(first, still))
+    for number, step in enumerate(steps):
+        below = sets[number + 1] if number + 1 < len(steps) else None
+        called = f"{name}: step {number + 1}"
+        yield from _step(ways, called, step, sets[number], below)
+
+
+def _step(
+    ways: _Ways, called: str, step: Shrinking, inside: SetFunction, below: SetFunction | None
+) -> Iterator[Obligation]:
+    lost = ways.here(inside)
+    if below is not None:
+        lost = all_of(lost, none_of(ways.here(below)))
+    if not step.debt:
+        staying = [all_of(ways.guards[m], ways.then(m, inside)) for m in ways.moves]
+        yield Obligation(f"{called}, every move leaves", all_of(lost, any_of(*staying)))
+        return
+    owed = all_of(lost, none_of(ways.fair[step.debt]))
+    yield Obligation(f"{called}, {step.debt} is owed", owed)
+    leaves = all_of(lost, ways.guards[step.debt], ways.then(step.debt, inside))
+    yield Obligation(f"{called}, {step.debt} leaves", leaves)
+    if below is not None:
+        back = [
+            all_of(ways.guards[m], ways.then(m, inside), ways.then(m, below)) for m in ways.moves
+        ]
+        yield Obligation(f"{called}, no way back", all_of(lost, any_of(*back)))

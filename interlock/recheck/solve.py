@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from interlock.base.errors import InputError, InternalError, Mistake, Place
-from interlock.recheck.obligations import Obligation, Script, show
+from interlock.recheck.script import CLOSING, Obligation, Script, opening, show
 
 # z3's solver for finite domains turns bit vectors into clauses at once and takes obligations one
 # after the other; measured on the demo vehicle it is a little faster than the one for QF_BV.
@@ -80,15 +80,28 @@ def discharge(
     answer = said(script.system.replace(*_LOGIC) + script.sets)
     if answer:
         raise InternalError(f"recheck: the solver does not understand the script: {answer[:200]}")
-    results = {"unsat": Result.DISCHARGED, "sat": Result.REFUTED, "unknown": Result.UNDECIDED}
-    for obligation in script.obligations:
-        if progress is not None:
-            progress(obligation.name)
-        started = time.monotonic()
-        answer = said(show(obligation))
-        if answer not in results:
-            # Running out of time may be told in other words.
-            if "timeout" not in answer and "canceled" not in answer:
-                raise InternalError(f"recheck: {obligation.name}: the solver says {answer[:200]}")
-            answer = "unknown"
-        yield Discharge(obligation, results[answer], time.monotonic() - started)
+    for group in script.groups:
+        said(opening(group))
+        for obligation in group.obligations:
+            if progress is not None:
+                progress(obligation.name)
+            started = time.monotonic()
+            result = _result(obligation, said(show(obligation)))
+            yield Discharge(obligation, result, time.monotonic() - started)
+        said(CLOSING)
+
+
+_RESULTS = {
+    "unsat": Result.DISCHARGED,
+    "sat": Result.REFUTED,
+    "unknown": Result.UNDECIDED,
+}
+
+
+def _result(obligation: Obligation, answer: str) -> Result:
+    if answer in _RESULTS:
+        return _RESULTS[answer]
+    # Running out of time may be told in other words.
+    if "timeout" in answer or "canceled" in answer:
+        return Result.UNDECIDED
+    raise InternalError(f"recheck: {obligation.name}: the solver says {answer[:200]}")

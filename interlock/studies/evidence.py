@@ -39,6 +39,7 @@ from interlock.recheck.folder import check_may_write
 from interlock.recheck.manifest import (
     MANIFEST,
     ClassEntry,
+    InvariantEntry,
     LadderEntry,
     Manifest,
     SystemEntry,
@@ -231,6 +232,11 @@ def _entry(
         run_class=name,
         requirements=[f.requirement.id for f in findings],
         sets=len(certificate.sets.roots),
+        invariant=InvariantEntry(
+            scanned=certificate.invariant.is_scanned,
+            split=list(certificate.invariant.split),
+            cases=[(list(case.values), case.within) for case in certificate.invariant.cases],
+        ),
     )
     for called, query in here.queries.items():
         match query:
@@ -239,7 +245,7 @@ def _entry(
             case Trap() if query in certificate.traps:
                 ladder = certificate.traps[query]
                 home = None if ladder.home is None else list(ladder.home)
-                rungs = list(ladder.rungs)
+                rungs = [(rung.within, rung.move) for rung in ladder.rungs]
                 entry.ladders[called] = LadderEntry(rungs=rungs, home=home, run=list(ladder.run))
             case Trap() if query in certificate.dead_ends:
                 entry.dead_ends[called] = certificate.dead_ends[query]

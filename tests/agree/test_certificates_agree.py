@@ -9,19 +9,21 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from interlock.engines.reference import ReferenceEngine
+from interlock.engines.symbolic import certify as certify_module
 from interlock.engines.symbolic.certify import certify
-from interlock.kernel.certificate import ALL, Certificate
+from interlock.kernel.certificate import ALL, NONE, Certificate
 from interlock.kernel.evaluate import State
 from interlock.kernel.query import Count, Query, Reach, Stay, Trap, Values
-from interlock.kernel.system import System
-from interlock.recheck.obligations import Outline, Script, script
+from interlock.kernel.system import PHASE, System
+from interlock.recheck.obligations import script
+from interlock.recheck.script import Outline, Script
 from interlock.recheck.sets import read_sets, write_sets
 from interlock.recheck.solve import Result, discharge
 from tests.support.smtlib import Checker
 from tests.support.strategies import questions, random_system
 from tests.support.turns import taking_turns
 
-SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def certificate_of(
@@ -55,6 +57,7 @@ def script_of(
 ) -> Script:
     names = {f"Q.{n}": query for n, query in enumerate(queries)}
     outline = Outline(
+        certificate.invariant,
         {n: q for n, q in names.items() if isinstance(q, Reach)},
         {n: (q, certificate.stays[q]) for n, q in names.items() if isinstance(q, Stay)},
         {n: (q, certificate.traps[q]) for n, q in names.items() if q in certificate.traps},
@@ -81,6 +84,61 @@ def test_what_is_not_found_has_a_certificate_that_a_solver_accepts(data: st.Data
 
 @given(data=st.data())
 @SETTINGS
+def test_an_invariant_in_cases_is_accepted_as_well(data: st.DataObject) -> None:
+    system = data.draw(taking_turns(1) | taking_turns(2))
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(certify_module, "WORTH_SPLITTING", 0)
+        certificate, queries, ends = certificate_of(system, data.draw(questions(system)))
+    if certificate.invariant.is_scanned:
+        assert system.variable(PHASE).domain.hi == 1
+    assert {"f0", "f1", "f2"} == set(certificate.invariant.split)
+    of = script_of(system, certificate, queries, ends)
+    Checker().run(of.text)
+    assert set(results(of).values()) == {Result.DISCHARGED}
+
+
+@given(data=st.data())
+@settings(SETTINGS, max_examples=20)
+def test_an_invariant_without_one_of_its_cases_is_refuted(data: st.DataObject) -> None:
+    system = data.draw(taking_turns(1) | taking_turns(2))
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(certify_module, "WORTH_SPLITTING", 0)
+        certificate, *_ = certificate_of(system, [])
+    cases = certificate.invariant.cases
+    dropped = data.draw(st.sampled_from(cases))
+    kept = tuple(case for case in cases if case is not dropped)
+    weak = replace(certificate, invariant=replace(certificate.invariant, cases=kept))
+    assert Result.REFUTED in results(script_of(system, weak, [], {})).values()
+
+
+@given(data=st.data())
+@SETTINGS
+def test_an_invariant_of_scanned_states_without_some_of_them_is_refuted(
+    data: st.DataObject,
+) -> None:
+    system = data.draw(taking_turns(1))
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(certify_module, "WORTH_SPLITTING", data.draw(st.sampled_from([0, 9999])))
+        certificate, *_ = certificate_of(system, [])
+    assume(certificate.invariant.is_scanned)
+    number = data.draw(st.sampled_from(certificate.invariant.cases)).within
+    where = certificate.sets.roots[number]
+    assume(abs(where) != ALL)
+    node = certificate.sets.nodes[abs(where) - 2]
+    none = ALL if where < 0 else NONE
+    cut = node._replace(low=none) if node.high == none else node._replace(high=none)
+    nodes = (*certificate.sets.nodes, cut)
+    roots = list(certificate.sets.roots)
+    roots[number] = (len(nodes) + 1) * (1 if where > 0 else -1)
+    weak = replace(certificate, sets=replace(certificate.sets, nodes=nodes, roots=tuple(roots)))
+    found = results(script_of(system, weak, [], {}))
+    refuted = [name for name, result in found.items() if result is Result.REFUTED]
+    assert refuted
+    assert all("the invariant is kept by" in name for name in refuted)
+
+
+@given(data=st.data())
+@SETTINGS
 def test_an_invariant_without_one_reachable_state_is_refuted(data: st.DataObject) -> None:
     system = data.draw(random_system())
     certificate, *_ = certificate_of(system, [])
@@ -96,7 +154,7 @@ def test_an_invariant_without_one_reachable_state_is_refuted(data: st.DataObject
     root = len(nodes) + 1 if where > 0 else -(len(nodes) + 1)
     weak = replace(certificate, sets=replace(certificate.sets, nodes=nodes, roots=(root,)))
     found = results(script_of(system, weak, [], {}))
-    assert found["the invariant holds initially"] is Result.REFUTED
+    assert found["initially: the invariant holds"] is Result.REFUTED
 
 
 def _top(certificate: Certificate) -> str:

@@ -93,6 +93,49 @@ class Diagrams:
         """``a AND b`` with `bits` (see `positive`) forgotten."""
         return a.apply_exists(self._and, b, bits)
 
+    def simplified(self, node: Node, care: Node) -> Node:
+        """A set with the same states inside `care`, which must not be empty; mostly a smaller one.
+
+        Source: the operator *restrict* of O. Coudert, J. C. Madre, "A unified framework for the
+        formal verification of sequential circuits", ICCAD 1990.
+        """
+        known: dict[tuple[Node, Node], Node] = {}
+
+        def answer(f: Node, c: Node) -> Node | None:
+            return f if f.node_var() is None or c == self.true else known.get((f, c))
+
+        todo = [(node, care)]
+        while todo:
+            f, c = todo[-1]
+            bit, pairs = self._narrowed(f, c)
+            parts = [part for part in (answer(*pair) for pair in pairs) if part is not None]
+            if answer(f, c) is None and len(parts) < len(pairs):
+                todo += pairs
+                continue
+            todo.pop()
+            if answer(f, c) is None:
+                known[f, c] = parts[0] if bit is None else self.bits[bit].ite(*parts)
+        found = answer(node, care)
+        assert found is not None
+        return found
+
+    def _narrowed(self, f: Node, c: Node) -> tuple[int | None, list[tuple[Node, Node]]]:
+        """What the topmost bit makes of a set and what it matters in: high and low, or one."""
+        if f.node_var() is None or c == self.true:
+            return None, []
+        level, other = f.node_level(), c.node_level()
+        assert level is not None
+        assert other is not None
+        c_high, c_low = _halves(c) if other <= level else (c, c)
+        if other < level:
+            return None, [(f, c_high | c_low)]
+        f_high, f_low = _halves(f)
+        if not c_high.satisfiable():
+            return None, [(f_low, c_low)]
+        if not c_low.satisfiable():
+            return None, [(f_high, c_high)]
+        return f.node_var(), [(f_high, c_high), (f_low, c_low)]
+
     def support(self, nodes: Iterable[Node]) -> frozenset[int]:
         """The bits that `nodes` depend on."""
         seen: set[Node] = set()
@@ -122,6 +165,13 @@ class Diagrams:
         cube = node.pick_cube()
         assert cube is not None
         return cube
+
+
+def _halves(node: Node) -> tuple[Node, Node]:
+    """What a set is where its topmost bit is 1, and where it is 0."""
+    cofactors = node.cofactors()
+    assert cofactors is not None
+    return cofactors
 
 
 def _power_of_two(wanted: int, least: int, most: int) -> int:

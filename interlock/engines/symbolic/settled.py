@@ -150,11 +150,23 @@ class SettledGraph(Graph):
 
     def trapped(self, goal: Expr) -> Node:
         """The settled states from which no state with `goal` can be reached."""
-        wanted = self._space.encoding.truth(goal)
+        able = self.leading_to(self._space.encoding.truth(goal))
+        return self.reached & ~self.closure_before(able, self.reached)
+
+    def leading_to(self, wanted: Node) -> Node:
+        """The settled states that are `wanted`, or from which one move leads to such a state."""
         able = self.reached & self._settling.inlined(wanted)
         for step, leads_there in zip(self._steps, self._after_moves(wanted), strict=True):
             able = able | self.reached & step.guard & leads_there
-        return self.reached & ~self.closure_before(able, self.reached)
+        return able
+
+    def narrowed(self, states: Node) -> Node:
+        """Settled states without the variables left out."""
+        return self._settling.narrowed(states)
+
+    def widened(self, states: Node) -> Node:
+        """Settled states with all their variables."""
+        return self._settling.widened(states)
 
     def with_those_between(self, trapped: Node, goal: Expr) -> Node:
         """The `trapped` states, and those without `goal` whose scan leads to one of them.

@@ -20,8 +20,9 @@ from interlock.recheck.asked import asked, state_after
 from interlock.recheck.check import recheck
 from interlock.recheck.folder import read_folder
 from interlock.recheck.manifest import Manifest, outline_of, parse, to_text
-from interlock.recheck.obligations import OBLIGATIONS, SETS, script
+from interlock.recheck.obligations import script
 from interlock.recheck.results import Recheck, Status
+from interlock.recheck.script import OBLIGATIONS, SETS
 from interlock.recheck.sets import read_sets
 from tests.support.models import MODELS
 from tests.support.smtlib import Checker
@@ -200,7 +201,7 @@ def test_a_definition_that_is_no_set_is_noticed_at_its_line(copied: Path) -> Non
     assert int(said.split(":")[1]) > 100
 
 
-def weakened(folder: Path, text: str) -> dict[str, Status]:
+def weakened(folder: Path, text: str, model: Path = BROKEN) -> dict[str, Status]:
     """What becomes of the ramp's evidence with another first set."""
     file = folder / "system-1.smt2"
     script = file.read_text()
@@ -210,14 +211,14 @@ def weakened(folder: Path, text: str) -> dict[str, Status]:
     old = script[start:end]
     file.write_text(script.replace(old, text.format(parameters=parameters)))
     resealed(folder, lambda _data: None)
-    return statuses(recheck(folder, BROKEN))
+    return statuses(recheck(folder, model))
 
 
-def test_all_states_are_no_invariant_for_the_requirements(copied: Path) -> None:
-    found = weakened(copied, "(define-fun s0 {parameters} Bool\ntrue)")
-    assert found["R3"] is Status.REFUTED
-    assert found["R1"] is Status.CONFIRMED  # by its run
-    assert Status.CONFIRMED not in {found[id_] for id_ in ("R3", "R4", "R7", "R8", "R9")}
+def test_all_states_are_no_invariant_for_the_requirements(tmp_path: Path) -> None:
+    folder = evidence_of(RAMP, tmp_path / "evidence")
+    found = weakened(folder, "(define-fun s0 {parameters} Bool\ntrue)", RAMP)
+    assert found["R1"] is Status.REFUTED
+    assert found["R7"] is Status.CONFIRMED  # whatever the scan reads, it never lights both lamps
 
 
 def test_no_state_is_no_invariant(copied: Path) -> None:
@@ -253,7 +254,7 @@ def swapped_runs(data: dict) -> None:  # type: ignore[type-arg]
 
 
 def far_set(data: dict) -> None:  # type: ignore[type-arg]
-    next(iter(data["systems"]["system-1"]["ladders"].values()))["rungs"][0] = 999
+    next(iter(data["systems"]["system-1"]["ladders"].values()))["rungs"][0][0] = 999
 
 
 def other_run_home(data: dict) -> None:  # type: ignore[type-arg]
@@ -264,6 +265,39 @@ def other_run_home(data: dict) -> None:  # type: ignore[type-arg]
 def dead_end_beside_a_ladder(data: dict) -> None:  # type: ignore[type-arg]
     data["systems"]["system-1"]["dead_ends"]["R8.1"] = 0
     data["verdicts"]["R8"] |= {"outcome": "violated", "run": "runs/R1.json"}
+
+
+def invariant_of(data: dict) -> dict:  # type: ignore[type-arg]
+    found: dict = data["systems"]["system-1"]["invariant"]  # type: ignore[type-arg]
+    return found
+
+
+def of_all_states(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["scanned"] = False
+
+
+def no_case(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["cases"] = []
+
+
+def case_twice(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["cases"] *= 2
+
+
+def case_of_more(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["cases"][0][0].append(1)
+
+
+def unknown_split(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["split"] = ["hatch"]
+
+
+def split_twice(data: dict) -> None:  # type: ignore[type-arg]
+    invariant_of(data)["split"] = ["pin", "pin"]
+
+
+def rung_by_nothing(data: dict) -> None:  # type: ignore[type-arg]
+    next(iter(data["systems"]["system-1"]["ladders"].values()))["rungs"][1][1] = "magic"
 
 
 def unknown_requirement(data: dict) -> None:  # type: ignore[type-arg]
@@ -280,6 +314,13 @@ def unknown_requirement(data: dict) -> None:  # type: ignore[type-arg]
         (now_it_holds, "R1: 'system-1' is not evidence of it"),
         (swapped_runs, "the run does not violate R3"),
         (far_set, "there are only"),
+        (of_all_states, "this line is not what the model gives"),
+        (no_case, "this line is not what the model gives"),
+        (case_twice, "a variable or a case of the invariant is listed twice"),
+        (case_of_more, "a case of the invariant needs 0 values"),
+        (unknown_split, "the model has no variable 'hatch'"),
+        (split_twice, "a variable or a case of the invariant is listed twice"),
+        (rung_by_nothing, "this line is not what the model gives"),
         (other_run_home, "R9.1: the run from home does not end in the goal"),
         (dead_end_beside_a_ladder, "this line is not what the model gives"),
         (unknown_requirement, "'R33' is not a requirement of the model"),
@@ -322,6 +363,26 @@ def test_a_dead_end_beside_a_ladder_is_refuted(copied: Path) -> None:
     assert (found["R8"], found["R9"]) == (Status.REFUTED, Status.CONFIRMED)
 
 
+@pytest.mark.parametrize("change", [of_all_states, no_case])
+def test_another_invariant_in_manifest_and_script_is_refuted(
+    copied: Path,
+    change: Callable[[dict], None],  # type: ignore[type-arg]
+) -> None:
+    asked_anew(copied, change)
+    found = statuses(recheck(copied, BROKEN))
+    assert {found[id_] for id_ in ("R3", "R4", "R6", "R7", "R8", "R9")} == {Status.REFUTED}
+
+
+def test_rungs_by_moves_that_lead_elsewhere_are_refuted(copied: Path) -> None:
+    asked_anew(copied, rung_by_nothing)
+    found = statuses(recheck(copied, BROKEN))
+    assert (found["R3"], found["R8"], found["R9"]) == (
+        Status.CONFIRMED,
+        Status.REFUTED,
+        Status.REFUTED,
+    )
+
+
 def test_a_step_less_in_a_proof_is_refuted_or_noticed(copied: Path) -> None:
     def change(data: dict) -> None:  # type: ignore[type-arg]
         entry = data["systems"]["system-1"]["ladders"]
@@ -347,9 +408,9 @@ def test_what_was_cut_short_is_told_as_not_checkable(
 ) -> None:
     from interlock.engines.symbolic import certify
 
-    monkeypatch.setattr(certify, "MOST_NODES", 900)
+    monkeypatch.setattr(certify, "MOST_NODES", 90)
     folder = evidence_of(RAMP, tmp_path / "evidence")
-    assert "R8 is not re-checkable: its certificate has more than 900 nodes" in (
+    assert "R8 is not re-checkable: its certificate has more than 90 nodes" in (
         capsys.readouterr().out
     )
     found = recheck(folder, RAMP)

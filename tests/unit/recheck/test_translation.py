@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.system import Domain, System, Variable
-from interlock.recheck.obligations import Obligation, Script
+from interlock.recheck.script import Group, Obligation, Script
 from interlock.recheck.solve import Result, discharge
 from interlock.recheck.translate import Translator, symbol, value_term
 from tests.support.smtlib import Checker
@@ -34,9 +34,8 @@ def differs(of: System, translator: Translator, term: str, wanted: str) -> list[
     ]
     lines = ["(set-logic QF_BV)", *translator.declarations(), *translator.lines, ""]
     asked = [f"(and {' '.join(values)} (not (= {term} {wanted})))", f"(and {' '.join(values)})"]
-    script = Script(
-        "\n".join(lines), "", tuple(Obligation(f"o{n}", t) for n, t in enumerate(asked))
-    )
+    obligations = tuple(Obligation(f"o{n}", t) for n, t in enumerate(asked))
+    script = Script("\n".join(lines), "", (Group("all", "true", obligations),))
     Checker().run(script.text)
     return [done.result for done in discharge(script)]
 

@@ -44,4 +44,4 @@ def test_rungs_of_a_ladder_given_up_serve_no_other(monkeypatch: pytest.MonkeyPat
     assert list(found.missing) == [first]
     ladder = found.traps[second]
     assert len(ladder.rungs) == 4
-    assert all(0 <= rung < len(found.sets.roots) for rung in ladder.rungs)
+    assert all(0 <= rung.within < len(found.sets.roots) for rung in ladder.rungs)
