@@ -14,6 +14,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.pictures.side_view import SideView
 from interlock.report.pack.dossier import Dossier
 from interlock.report.pack.faults import faults_view
+from interlock.report.pack.names import names_view
 from interlock.report.pack.runs import chosen, player_data, run_view, runs_of
 from interlock.report.pack.sections import (
     diagrams_view,
@@ -62,6 +63,7 @@ def to_html(dossier: Dossier) -> str:
         "diagrams": diagrams_view(dossier),
         "procedures": procedures_view(dossier),
         "inputs": inputs_view(dossier),
+        "names": names_view(dossier.model),
         "rating": rating_view(dossier),
         "program": program_view(dossier),
     }
@@ -91,6 +93,7 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         ("trace", "From hazards to evidence", True),
         ("hazards", "Hazard by hazard", True),
         ("requirements", "Requirement by requirement", True),
+        ("names", "Names in formulas", True),
         ("reaction", "Reaction times", True),
         ("runs", "Runs", True),
         ("faults", "Faults: cut sets, failure modes, fault trees", bool(given["faults"])),

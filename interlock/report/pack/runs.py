@@ -16,6 +16,7 @@ from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.side_view import SideView
 from interlock.pictures.timing import draw_timing
 from interlock.replay.judge import Replayed
+from interlock.replay.moments import moments_of
 from interlock.replay.run_file import record, to_text
 from interlock.replay.story import tell_to_the_end
 from interlock.report.pack.dossier import Dossier
@@ -44,13 +45,15 @@ class ShownRun:
     id : str
         Unique in the report.
     requirement : str
-        What it violates.
+        What it violates or reaches.
     title, says : str
     run : Replayed
     finding : Finding or None
         Where it is the run behind a verdict.
     faults : tuple of str
         That strike in it, where it comes from the study of faults.
+    violates : bool
+        Whether it violates the requirement; else it reaches what can always still be reached.
     """
 
     id: str
@@ -60,11 +63,17 @@ class ShownRun:
     run: Replayed
     finding: Finding | None = None
     faults: tuple[str, ...] = ()
+    violates: bool = True
 
 
 def runs_of(dossier: Dossier) -> list[ShownRun]:
-    """Every run that the studies found: of verdicts, of faults, of procedures."""
-    return [*_of_verdicts(dossier), *_of_faults(dossier), *_of_procedures(dossier)]
+    """Every run that the studies found: of verdicts, faults and procedures, and to the goals."""
+    return [
+        *_of_verdicts(dossier),
+        *_of_faults(dossier),
+        *_of_procedures(dossier),
+        *_of_conversions(dossier),
+    ]
 
 
 def chosen(runs: Sequence[ShownRun]) -> list[ShownRun]:
@@ -118,16 +127,32 @@ def _of_procedures(dossier: Dossier) -> Iterator[ShownRun]:
                 yield ShownRun(id_, result.requirement, title, says, result.run)
 
 
+def _of_conversions(dossier: Dossier) -> Iterator[ShownRun]:
+    found = dossier.maps.conversions
+    moves: list[str] = []
+    for number, conversion in enumerate(() if found is None else found.runs):
+        moves += conversion.moves
+        happenings = [moment.happening for moment in moments_of(dossier.model, moves)]
+        run = Replayed(tuple(h for h in happenings if h is not None), None)
+        id_ = conversion.goal
+        title = f"{id_} reached: {dossier.findings[id_].requirement.says}"
+        says = "A shortest run from power-up to what can always still be reached"
+        if number:
+            says = "The run before it, and from its end a shortest run on to this goal"
+        yield ShownRun(f"run-to-{id_}", id_, title, says, run, violates=False)
+
+
 def run_view(model: Model, view: SideView, shown: ShownRun) -> dict[str, Any]:
     """A run as a story with its pictures, for the page."""
     run = shown.run
-    frames = frames_of_run(model, run)
+    frames = frames_of_run(model, run, "VIOLATED" if shown.violates else "")
+    is_short = bool(shown.faults)
     return {
         "id": shown.id,
         "title": shown.title,
         "says": shown.says,
         "requirement": shown.requirement,
-        "faults": shown.faults,
+        "violates": shown.violates,
         "n_steps": counted(len(run.happenings), "step"),
         "note": run.note,
         "stands": run.loop_start is not None and run.loop_start == len(run.happenings),
@@ -139,7 +164,7 @@ def run_view(model: Model, view: SideView, shown: ShownRun) -> dict[str, Any]:
                 "bad": frame.is_bad,
                 "svg": _still(view, frame, f"{shown.id}-{frame.number}-"),
             }
-            for frame in _telling(frames, _STILLS if shown.finding else _STILLS_OF_FAULTS)
+            for frame in _telling(frames, _STILLS_OF_FAULTS if is_short else _STILLS)
         ],
         "figures": list(_figures(model, shown)),
         "file": to_text(

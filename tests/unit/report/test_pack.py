@@ -256,8 +256,22 @@ def test_the_page_may_load_nothing_and_run_only_its_own_script() -> None:
     policy = re.findall(r'Content-Security-Policy" content="([^"]*)"', page)[0]
     assert policy.startswith("default-src 'none'; style-src 'sha256-")
     assert "unsafe" not in policy
-    assert "script-src 'none'" in page_of("ramp")  # no run to play
+    nothing_to_play = to_html(dossier_of(MODELS / "ramp", left_out=frozenset({"diagrams"})))
+    assert "script-src 'none'" in nothing_to_play
+    assert "<script" not in nothing_to_play
     assert "style=" not in page
+
+
+def test_where_nothing_is_violated_the_runs_to_what_can_still_be_reached_are_shown() -> None:
+    articles = re.findall(r'<article class="run".*?</article>', page_of("ramp"), re.DOTALL)
+    first, second = (words(article) for article in articles)
+    assert first.startswith("R8 reached: The ramp can always still be lowered")
+    assert "Reaches the goal of R8" in first
+    assert "violated" not in first
+    # The second goes on where the first one ends.
+    assert second.startswith("R9 reached: The vehicle can always still be driven off")
+    assert "the ramp reaches the ground" in second
+    assert "drives off" in second
 
 
 def test_every_run_is_there_as_a_story_without_any_script() -> None:

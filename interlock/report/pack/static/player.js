@@ -47,7 +47,7 @@
       const cells = Array.from(lines[here].cells).slice(1, 4).map((cell) => cell.textContent.trim());
       told.textContent = "";
       told.append(made("b", {}, "Step " + rows[here].step + " of " + rows[rows.length - 1].step), ": " + cells.filter(Boolean).join(" – "));
-      if (here === rows.length - 1) told.append(made("b", { class: "state violated" }, " ✕ violated here"));
+      if (here === rows.length - 1 && "violates" in box.dataset) told.append(made("b", { class: "state violated" }, " ✕ violated here"));
       const said = rows[here].words.map((word) => views.words[word]);
       const news = rows[here].words.filter((word) => !before.has(word)).map((word) => views.words[word]);
       told.append(made("span", { class: "quiet", dir: "auto" }, " " + (here > 0 ? news : said).map((word) => word.replace(/\.?$/, ".")).join(" ")));
