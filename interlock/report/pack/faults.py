@@ -91,7 +91,15 @@ def faults_view(dossier: Dossier) -> dict[str, Any]:
         "trees": trees,
         "tree_of": {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees},
         "is_told": bool(study.effects),
+        "cut": _limits(study),
     }
+
+
+def _limits(study: FaultStudy) -> str:
+    """The limits that cut something short, empty where nothing was."""
+    found = {one.limit for one in study.explorations}
+    found |= {one.limit for one in study.sets.values()}
+    return ", ".join(sorted(limit for limit in found if limit is not None))
 
 
 def _likelihoods(study: FaultStudy) -> Iterator[dict[str, Any]]:

@@ -162,10 +162,20 @@ def procedures_view(dossier: Dossier) -> dict[str, Any]:
         "goal": rehearsal.procedures.goal.text,
         "cautions": rehearsal.procedures.cautions,
         "procedures": [_procedure(rehearsed) for rehearsed in rehearsal.rehearsed],
+        "open": [one.procedure.id for one in rehearsal.rehearsed if _is_open(one)],
         "machines": [model.machines[name].says or name for name in card.machines],
         "rows": card.rows,
         "limit": card.limit,
     }
+
+
+def _is_open(rehearsed: Rehearsed) -> bool:
+    """Whether a limit left anything of it undecided, whatever else was found."""
+    return (
+        rehearsed.limit is not None
+        or any(step.inevitable is None for step in rehearsed.steps)
+        or any(result.outcome is Class.UNDECIDED for result in rehearsed.singles)
+    )
 
 
 def _procedure(rehearsed: Rehearsed) -> dict[str, Any]:

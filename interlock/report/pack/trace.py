@@ -78,6 +78,7 @@ def _hazard(
         "modes": list(_failure_modes(dossier, ids)),
         "deviations": list(_deviations(dossier, ids)),
         "sets_shown": SETS_OF_A_HAZARD,
+        "open_sets": [r["id"] for r in own if r["faults"] and r["faults"]["limit"] is not None],
     }
 
 

@@ -143,6 +143,16 @@ def test_an_undecided_requirement_is_told_with_its_limit_and_as_nothing_else() -
     assert "Limits set for each exploration: 50 states" in said
 
 
+def test_what_a_limit_cut_short_is_never_told_as_none(tmp_path: Path) -> None:
+    folder = written(tmp_path / "gate", FAULTY, GATE_ST)
+    said = words(to_html(dossier_of(folder, limits=Limits(max_states=2))))
+    assert "None was found" not in said
+    assert "No set was found" not in said
+    assert "No requirement was found to survive fewer" not in said
+    assert "Undecided, a limit was hit: R1." in said
+    assert said.count("Undecided: a limit was hit, states 2; there may be more.") == 3
+
+
 def test_a_part_that_is_left_out_is_named_and_gone() -> None:
     dossier = dossier_of(MODELS / "ramp", left_out=frozenset(PARTS))
     page = to_html(dossier)
