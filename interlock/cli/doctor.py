@@ -25,18 +25,22 @@ _ESSENTIAL = (
     "llvmlite",
     "numpy",
 )
+# What else the package asks for, and each library of an extra with the extra's name.
 _FURTHER = {
     "oxidd": "the symbolic engine",
     "pytest": "models as tests",
     "hypothesis": "controllers of your own under test",
-    "pyvcd": "value change dumps",
-    "weasyprint": "PDF",
     "graphviz": "diagrams",
     "graphviz-pure": "diagrams as SVG and PNG",
     "jinja2": "reports",
-    "numpy": "reliability figures",
-    "starlette": "operate",
-    "uvicorn": "operate",
+}
+_EXTRA = {
+    "starlette": ("operate", "the bench page"),
+    "uvicorn": ("operate", "the bench page"),
+    "z3-solver": ("recheck", "verdicts checked again from their evidence"),
+    "pyvcd": ("report", "value change dumps"),
+    "weasyprint": ("report", "PDF"),
+    "distributed": ("cluster", "trials of 'challenge' over a cluster"),
 }
 _MAIN_ENGINE = "enumerate"
 
@@ -75,6 +79,8 @@ def _checks() -> Iterator[Check]:
         yield _package(name, "needed", True)
     for name, use in _FURTHER.items():
         yield _package(name, f"for {use}", False)
+    for name, (extra, use) in _EXTRA.items():
+        yield _package(name, f"for {use}: pip install 'interlock[{extra}]'", False)
     yield from _engines()
     yield from _drawing()
 

@@ -8,6 +8,7 @@ import click
 
 from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import terminal_line
+from interlock.recheck.results import Recheck, Status
 
 
 @click.command("recheck")
@@ -30,22 +31,27 @@ def command(evidence: Path, model: Path | None, max_seconds: float | None) -> in
     sets of states are used. The solver z3 must show that they are what they have to be: an
     invariant that implies each requirement. Runs are replayed on the model itself.
 
-    Exit code 0: everything holds and was confirmed. 1: everything was confirmed, some of it is
-    violated. 2: the evidence is not whole, not of this model, or does not show what it says.
-    3: something could not be decided or cannot be checked again.
+    Exit code 0: every requirement of the model holds and was confirmed. 1: a violation was
+    confirmed, and nothing refuted. 2: the evidence is not whole, not of this model, or does not
+    show what it says. 3: of some requirement the evidence says nothing, or nothing that could be
+    decided here or can be checked again.
     """
     from interlock.recheck.check import recheck
-    from interlock.recheck.results import Status
     from interlock.report.recheck_text import lines_of
 
     with terminal_line() as show:
         result = recheck(evidence, model, max_seconds, show)
     for line in lines_of(result):
         click.echo(line)
-    found = {r.status for r in result.results}
-    if Status.REFUTED in found:
+    return _exit_code(result)
+
+
+def _exit_code(result: Recheck) -> int:
+    """As for `verify`: a violation outweighs what is undecided; false evidence outweighs both."""
+    statuses = {r.status for r in result.results}
+    if Status.REFUTED in statuses:
         return EXIT_BAD_INPUT
-    if found - {Status.CONFIRMED}:
-        return EXIT_UNDECIDED
-    is_violated = any(r.outcome == "violated" for r in result.results)
-    return EXIT_VIOLATED if is_violated else EXIT_HOLDS
+    if any(r.outcome == "violated" and r.status is Status.CONFIRMED for r in result.results):
+        return EXIT_VIOLATED
+    is_whole = statuses == {Status.CONFIRMED} and not result.not_asked
+    return EXIT_HOLDS if is_whole else EXIT_UNDECIDED

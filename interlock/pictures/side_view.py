@@ -14,7 +14,8 @@ from interlock.pictures.moving import Moving, chosen
 from interlock.pictures.schematic import WIDTH, draw_schematic
 from interlock.pictures.style import INK
 from interlock.pictures.svg import element, number, picture, size_within, text
-from interlock.pictures.truth import Reader, Truth, Value, types_of
+from interlock.pictures.truth import Reader, Value, types_of
+from interlock.replay.values import Values
 from interlock.st.types import BoolType, label_of
 
 _CAPTION = 30.0  # the height of the title above a drawing
@@ -113,7 +114,7 @@ class SideView:
         """The state in words: an entry for each machine and control, then the outputs."""
         return tuple(self._words(self._reader.read(values)))
 
-    def _words(self, truth: Truth) -> list[str]:
+    def _words(self, truth: Values) -> list[str]:
         told: dict[str, str] = {}
         moving = self._model.side_view
         for choice in () if moving is None else moving.words:

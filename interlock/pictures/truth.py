@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
-from interlock.model.model import Formula, Model
+from interlock.model.model import Model
 from interlock.model.names import type_of
-from interlock.st.evaluate import evaluate_expression
+from interlock.replay.values import Values
 from interlock.st.types import Type, number_of
 
 Value = int | str
@@ -21,14 +21,14 @@ def types_of(model: Model) -> dict[str, Type]:
 
 
 class Reader:
-    """Makes the `Truth` of each of many states of a model."""
+    """Makes the `Values` of each of many states of a model."""
 
     def __init__(self, model: Model) -> None:
         self._types = {name.casefold(): type_ for name, type_ in types_of(model).items()}
         self._faults = [id_.casefold() for id_ in model.faults]
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
 
-    def read(self, values: Mapping[str, Value]) -> Truth:
+    def read(self, values: Mapping[str, Value]) -> Values:
         """The truth of a state.
 
         Parameters
@@ -52,23 +52,4 @@ class Reader:
             found[name] = number
         for id_ in self._faults:
             found[id_] = int(id_ in spelled and values[spelled[id_]] in (1, "TRUE"))
-        return Truth(found, self._terms)
-
-
-class Truth(Mapping[str, int]):
-    """Machines, controls, outputs, faults and terms, by casefolded name."""
-
-    def __init__(self, values: dict[str, int], terms: Mapping[str, Formula]) -> None:
-        self._values = values
-        self._terms = terms
-
-    def __getitem__(self, name: str) -> int:
-        if name not in self._values:
-            self._values[name] = evaluate_expression(self._terms[name].tree, self)
-        return self._values[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter({**self._values, **self._terms})
-
-    def __len__(self) -> int:
-        return len({**self._values, **self._terms})
+        return Values(found, self._terms)

@@ -15,6 +15,7 @@ from interlock.kernel.evaluate import State
 from interlock.kernel.system import MoveKind, Role, System
 from interlock.model.build import fault_flag, held_value, names_read
 from interlock.model.model import Fault, Formula, Model, ModelMove, Sensor
+from interlock.replay.values import Values
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written, evaluate_expression
 from interlock.st.interpret import Controller
@@ -104,11 +105,11 @@ class Situation:
         outputs |= {n: v for (side, n), (v, _) in self._stuck.items() if side == "output"}
         faults = dict.fromkeys((id_.casefold() for id_ in model.faults), 0)
         faults |= {fault.id.casefold(): 1 for fault in self._struck}
-        self._truth = _Truth({**faults, **direct, **outputs}, model.terms)
+        self._terms = {n.casefold(): f for n, f in model.terms.items()}
+        self._truth = Values({**faults, **direct, **outputs}, self._terms)
         self._controller.scan({name: self._seen(sensor) for name, sensor in model.sensors.items()})
         self._program = _ProgramValues(self._controller)
         self._sensors = {n.casefold(): s for n, s in model.sensors.items()}
-        self._terms = {n.casefold(): f for n, f in model.terms.items()}
         self._faults = {id_.casefold() for id_ in model.faults}
         self._controls = {n.casefold() for n, m in model.machines.items() if m.is_control}
         self._outputs = {n.casefold() for n in model.outputs}
@@ -298,25 +299,6 @@ def _by_fault(text: str, fault: Fault) -> Reason:
 
 def _weight(reasons: Sequence[Reason]) -> int:
     return Reason("", reasons[0].place, tuple(reasons)).weight
-
-
-class _Truth(Mapping[str, int]):
-    """Values of the truth by casefolded name; terms are computed when asked for."""
-
-    def __init__(self, direct: Mapping[str, int], terms: Mapping[str, Formula]) -> None:
-        self._direct = dict(direct)
-        self._terms = {name.casefold(): formula for name, formula in terms.items()}
-
-    def __getitem__(self, name: str) -> int:
-        if name not in self._direct:
-            self._direct[name] = evaluate_expression(self._terms[name].tree, self)
-        return self._direct[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter({**self._direct, **self._terms})
-
-    def __len__(self) -> int:
-        return len({**self._direct, **self._terms})
 
 
 class _ProgramValues(Mapping[str, int]):

@@ -95,6 +95,24 @@ def test_exit_codes_tell_holds_from_violated(whole: Path, tmp_path: Path) -> Non
     assert run(["recheck", str(tmp_path / "nothing")]) == 2
 
 
+def test_evidence_that_leaves_requirements_out_is_not_enough(
+    copied: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    some = tmp_path / "some"
+    only = ["--only", "R3", "--only", "R8"]
+    assert run(["verify", str(RAMP), "--plain", "--evidence", str(some), *only]) == 0
+    assert run(["recheck", str(some), "--model", str(RAMP)]) == 3
+    assert "R1  the evidence says nothing of it" in capsys.readouterr().out
+    # A confirmed violation is one, whatever else is missing.
+    resealed(copied, lambda data: data["verdicts"].pop("R3"))
+    assert run(["recheck", str(copied), "--model", str(BROKEN)]) == 1
+    resealed(copied, lambda data: [data["verdicts"].pop(id_) for id_ in ("R1", "R2")])
+    for file in (copied / "runs").iterdir():
+        file.unlink()
+    resealed(copied, lambda data: [data["files"].pop(f"runs/{id_}.json") for id_ in ("R1", "R2")])
+    assert run(["recheck", str(copied), "--model", str(BROKEN)]) == 3
+
+
 def test_scripts_are_well_formed_and_ask_as_often_as_is_told(whole: Path) -> None:
     n_checks = 0
     for file in sorted(whole.glob("*.smt2")):
@@ -393,14 +411,16 @@ def test_a_step_less_in_a_proof_is_refuted_or_noticed(copied: Path) -> None:
 
 
 def test_an_obligation_that_takes_too_long_is_undecided(
-    whole: Path, monkeypatch: pytest.MonkeyPatch
+    whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from interlock.recheck import solve
 
     monkeypatch.setattr(solve, "show", lambda _o: '(echo "unknown")\n')
     found = recheck(whole, BROKEN)
     assert statuses(found)["R3"] is Status.UNDECIDED
-    assert run(["recheck", str(whole), "--model", str(BROKEN)]) == 3
+    assert run(["recheck", str(whole), "--model", str(BROKEN)]) == 1  # its runs were replayed
+    ramp = evidence_of(RAMP, tmp_path / "evidence")
+    assert run(["recheck", str(ramp), "--model", str(RAMP)]) == 3
 
 
 def test_what_was_cut_short_is_told_as_not_checkable(
