@@ -10,6 +10,7 @@ from typing import Any
 
 from interlock import __version__
 from interlock.base.files import sha256
+from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
 from interlock.model.build import build
 from interlock.model.model import Model
@@ -189,7 +190,7 @@ def _procedure(rehearsed: Rehearsed) -> dict[str, Any]:
         "takes": duration_of(rehearsed),
         "started": rehearsed.start is not None,
         "does_end": rehearsed.ends,
-        "outcome": rehearsed.outcome.value,
+        "standing": _standing(rehearsed),
         "limit": rehearsed.limit,
         "violates": rehearsed.requirement,
         "steps": [_step(result) for result in rehearsed.steps],
@@ -204,6 +205,22 @@ def _procedure(rehearsed: Rehearsed) -> dict[str, Any]:
             if result.outcome is kind and kind is not Class.HARMLESS
         ],
     }
+
+
+def _standing(rehearsed: Rehearsed) -> str:
+    """How a procedure stands, in words."""
+    if rehearsed.requirement is not None:
+        return f"as written it violates {rehearsed.requirement}"
+    if any(step.inevitable is False for step in rehearsed.steps):
+        return "a step does not surely end"
+    violated = {r.requirement for r in rehearsed.singles if r.outcome is Class.VIOLATING}
+    if violated:
+        return f"as written it ends; a deviation violates {', '.join(sorted(map(str, violated)))}"
+    return {
+        Outcome.HOLDS: "as written it ends, and no deviation violates anything",
+        Outcome.VIOLATED: "it does not surely end as it should",
+        Outcome.UNDECIDED: "undecided: a limit was hit",
+    }[rehearsed.outcome]
 
 
 def _step(result: StepResult) -> dict[str, Any]:
