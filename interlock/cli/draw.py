@@ -8,8 +8,8 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import limit_options, limits_of, progress_line
+from interlock.cli.outcomes import EXIT
 from interlock.engines import catalogue
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
@@ -20,11 +20,6 @@ from interlock.pictures.dot import FORMATS, NotDrawnError, render
 from interlock.pictures.picture import Picture
 from interlock.replay.run_file import read_run
 
-_EXIT = {
-    Outcome.HOLDS: EXIT_HOLDS,
-    Outcome.VIOLATED: EXIT_VIOLATED,
-    Outcome.UNDECIDED: EXIT_UNDECIDED,
-}
 _ONLY = "Draw only this; repeat. " + "; ".join(f"{k}: {says}" for k, says in KINDS.items()) + "."
 
 
@@ -100,7 +95,7 @@ def command(
             raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     target = folder if folder is not None else Path("diagrams") / loaded.name
     _write(drawn, target, formats or ("svg", "gv"), dpi)
-    return _EXIT[drawn.outcome]
+    return EXIT[drawn.outcome]
 
 
 def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Drawn:

@@ -8,18 +8,11 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.outcomes import EXIT
 from interlock.kernel.query import DeclinedError
-from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.studies.engines import AUTOMATIC, available
-
-_EXIT = {
-    Outcome.HOLDS: EXIT_HOLDS,
-    Outcome.VIOLATED: EXIT_VIOLATED,
-    Outcome.UNDECIDED: EXIT_UNDECIDED,
-}
 
 
 @click.command("rehearse")
@@ -84,4 +77,4 @@ def command(
         write_whole(folder / "rehearsal.csv", report.to_csv(result))
     console = console_for(plain, 160)
     report.write(console, result)
-    return _EXIT[result.outcome]
+    return EXIT[result.outcome]

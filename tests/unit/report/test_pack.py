@@ -195,6 +195,17 @@ def test_a_claim_that_a_fault_breaks_says_whether_it_was_announced(tmp_path: Pat
     assert "claims 1, survives 0 ✕ claim violated" in words(hazard)
 
 
+def test_procedures_stand_with_their_steps_deviations_and_the_card() -> None:
+    page = page_of("ramp-broken/pin-alone")
+    said = words(page[page.index('<h2 id="procedures"') : page.index('<h2 id="inputs"')])
+    assert "Lower the ramp" in said
+    assert "1–3 assumed" in said
+    assert "Never:" in said
+    assert "One deviation at a time: 10 violating, 3 recoverable." in said
+    assert "Operator card: from anywhere the shortest way to secured AND green" in said
+    assert "as written it violates R2" in words(page)
+
+
 def test_verdicts_without_faults_say_that_this_was_asked_for(tmp_path: Path) -> None:
     dossier = dossier_of(written(tmp_path / "gate"), claimed=False)
     said = words(to_html(dossier))
