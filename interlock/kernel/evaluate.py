@@ -10,6 +10,8 @@ from interlock.kernel.expr import Expr, Op
 State = tuple[int, ...]
 Interval = tuple[int, int]
 
+_NONE_KNOWN: Mapping[Expr, Interval] = {}
+
 
 def evaluate(expr: Expr, values: Mapping[str, int]) -> int:
     """The value of `expr` where each variable has the value in `values`.
@@ -101,7 +103,11 @@ def python_function(
     return scope["f"]  # type: ignore[return-value]
 
 
-def bounds(roots: Sequence[Expr], domains: Mapping[str, Interval]) -> dict[Expr, Interval]:
+def bounds(
+    roots: Sequence[Expr],
+    domains: Mapping[str, Interval],
+    known: Mapping[Expr, Interval] = _NONE_KNOWN,
+) -> dict[Expr, Interval]:
     """An interval for every node below `roots` that surely contains its value.
 
     Parameters
@@ -109,10 +115,13 @@ def bounds(roots: Sequence[Expr], domains: Mapping[str, Interval]) -> dict[Expr,
     roots : sequence of Expr
     domains : mapping of str to (int, int)
         Least and greatest value of each variable.
+    known : mapping of Expr to (int, int)
+        Intervals found before; those nodes are left out of the result.
     """
     found: dict[Expr, Interval] = {}
-    for node in ex.topological(roots):
-        found[node] = _interval(node, [found[arg] for arg in node.args], domains)
+    for node in ex.topological(roots, known):
+        args = [found[arg] if arg in found else known[arg] for arg in node.args]
+        found[node] = _interval(node, args, domains)
     return found
 
 

@@ -11,7 +11,7 @@ builds a system must guard it (see ``interlock.st.lower``), so the value is neve
 from __future__ import annotations
 
 import weakref
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from enum import Enum
 from itertools import count
 
@@ -271,14 +271,17 @@ def total(items: Iterable[Expr]) -> Expr:
     return result
 
 
-def topological(roots: Iterable[Expr]) -> list[Expr]:
-    """Every node below `roots` once, arguments before the nodes that use them."""
+def topological(roots: Iterable[Expr], known: Container[Expr] = ()) -> list[Expr]:
+    """Every node below `roots` once, arguments before the nodes that use them.
+
+    Without those that are `known` and what is only below them.
+    """
     order: list[Expr] = []
     done: set[Expr] = set()
     stack: list[tuple[Expr, bool]] = [(root, False) for root in reversed(list(roots))]
     while stack:
         node, expanded = stack.pop()
-        if node in done:
+        if node in done or node in known:
             continue
         if expanded or not node.args:
             done.add(node)

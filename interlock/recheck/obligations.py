@@ -103,10 +103,11 @@ def _on_the_way(situation: Situation, truth: Expr) -> Iterator[tuple[Expr, Value
     """Where `truth` holds: here, or between a move and its scan; with the state it holds in."""
     (here,) = ex.substitute([truth], situation.state)
     yield here, situation.state
+    read = ex.variables_of([truth])
     for step in situation.steps.values():
-        if step.between is not None:
+        # What the move does not change was looked at before it.
+        if step.between is not None and not step.written.isdisjoint(read):
             (there,) = ex.substitute([truth], step.between)
-            # What the move does not change was looked at before it.
             if there is not here:
                 yield ex.and_(step.guard, there), step.between
 

@@ -15,12 +15,12 @@ simplified first, and what cannot happen at all drops out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
 from interlock.kernel.certificate import Case, Invariant
-from interlock.kernel.expr import Expr
+from interlock.kernel.expr import Expr, Op
 from interlock.kernel.system import PHASE, Move, MoveKind, System
 
 Values = Mapping[str, Expr]
@@ -33,12 +33,15 @@ class Step:
 
     Attributes
     ----------
+    written : frozenset of str
+        What the move alone may change.
     guard : Expr
     between : mapping of str to Expr, or None
         The state between the move and that scan.
     after : mapping of str to Expr
     """
 
+    written: frozenset[str]
     guard: Expr
     between: Values | None
     after: Values
@@ -145,20 +148,58 @@ def _steps(
 ) -> dict[str, Step]:
     """The steps of `moves`, which are already simplified by what is `fixed`."""
     steps = {}
-    simplified = None if scan is None else _fixed(scan, fixed)
+    answer = None if scan is None else _Answer(_fixed(scan, fixed).updates, state)
     for move in moves:
         (guard,) = ex.substitute([move.guard], state)
         if guard is ex.FALSE:
             continue
+        written = frozenset(move.updates)
         after = moved(move.updates, state)
-        if scan is None or simplified is None or move.name == scan.name:
-            steps[move.name] = Step(guard, None, after)
-            continue
+        if scan is None or answer is None or move.name == scan.name:
+            steps[move.name] = Step(written, guard, None, after)
         # Where a fault has struck only now, the scan is not the one of this case.
-        is_same = all(after[name] is value for name, value in fixed.items())
-        answer = simplified if is_same else scan
-        steps[move.name] = Step(guard, after, moved(answer.updates, after))
+        elif all(after[name] is value for name, value in fixed.items()):
+            steps[move.name] = Step(written, guard, after, answer.to(after, written))
+        else:
+            steps[move.name] = Step(written, guard, after, moved(scan.updates, after))
     return steps
+
+
+class _Answer:
+    """What a scan makes of states that differ in a few variables from one.
+
+    A move changes few variables and most of a program does not read them, directly or not; that
+    part is the same after every move.
+    """
+
+    def __init__(self, updates: Values, state: Values) -> None:
+        self._updates = updates
+        self._order = ex.topological(updates.values())
+        names = sorted(n.name for n in self._order if n.op is Op.VAR)
+        self._bits = {name: 1 << number for number, name in enumerate(names)}
+        self._reads: dict[Expr, int] = {}
+        for node in self._order:
+            reads = self._bits[node.name] if node.op is Op.VAR else 0
+            for arg in node.args:
+                reads |= self._reads[arg]
+            self._reads[node] = reads
+        self._same = dict(zip(self._order, ex.substitute(self._order, state), strict=True))
+
+    def to(self, state: Values, changed: Collection[str]) -> dict[str, Expr]:
+        """The state after the scan of `state`, which differs in `changed` at most."""
+        bits = sum(self._bits.get(name, 0) for name in set(changed))
+        affected = [node for node in self._order if self._reads[node] & bits]
+        new: dict[Expr, Expr] = {}
+        for node in affected:
+            if node.op is Op.VAR:
+                new[node] = state[node.name]
+            else:
+                args = [new[arg] if arg in new else self._same[arg] for arg in node.args]
+                new[node] = ex.rebuild(node.op, args)
+        return {
+            **state,
+            **{n: new[e] if e in new else self._same[e] for n, e in self._updates.items()},
+        }
 
 
 def _told(system: System, invariant: Invariant, case: Case) -> str:

@@ -111,10 +111,10 @@ class Translator:
         return f"((_ extract {width_of(domain) - 1} 0) {text})"
 
     def _define(self, roots: Sequence[Expr]) -> None:
-        new = [node for node in ex.topological(roots) if node not in self._terms]
+        new = ex.topological(roots, self._terms)
         if not new:
             return
-        self._intervals |= bounds(roots, self.system.intervals)
+        self._intervals.update(bounds(roots, self.system.intervals, self._intervals))
         for node in new:
             text = self._text(node)
             if not node.args:

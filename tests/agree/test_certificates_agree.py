@@ -23,7 +23,7 @@ from tests.support.smtlib import Checker
 from tests.support.strategies import questions, random_system
 from tests.support.turns import taking_turns
 
-SETTINGS = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def certificate_of(
@@ -98,7 +98,7 @@ def test_an_invariant_in_cases_is_accepted_as_well(data: st.DataObject) -> None:
 
 
 @given(data=st.data())
-@settings(SETTINGS, max_examples=20)
+@SETTINGS
 def test_an_invariant_without_one_of_its_cases_is_refuted(data: st.DataObject) -> None:
     system = data.draw(taking_turns(1) | taking_turns(2))
     with pytest.MonkeyPatch.context() as patched:

@@ -87,3 +87,12 @@ def test_a_chain_of_ten_thousand_nodes_needs_no_recursion() -> None:
 )
 def test_division_truncates_towards_zero(a: int, b: int, quotient: int, remainder: int) -> None:
     assert (ex.quotient(a, b), ex.remainder(a, b)) == (quotient, remainder)
+
+
+@given(numbers, st.one_of(truths, numbers))
+def test_what_is_known_of_one_expression_serves_the_next(e: Expr, other: Expr) -> None:
+    known = bounds([e], DOMAINS)
+    added = bounds([e, other], DOMAINS, known)
+    assert known.keys().isdisjoint(added)
+    assert known | added == bounds([e, other], DOMAINS)
+    assert ex.topological([e, other], known) == list(added)
