@@ -88,9 +88,11 @@ def command(
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
     written += [] if runs is None else _write_runs(runs, result, every_signal)
     if sarif_file is not None:
-        from interlock.report.sarif import to_sarif
+        from interlock.report.sarif import LOSSES, to_sarif
 
         write_whole(sarif_file, to_sarif(result))
+        for loss in LOSSES:
+            click.echo(f"not carried by SARIF: {loss}", err=True)
     if json_file is not None or junit_file is not None:
         from interlock.report import data
 

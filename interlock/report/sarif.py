@@ -29,6 +29,7 @@ LOSSES = (
     "premise counts, depths and times: they are in verify --json",
     "sketches of the plant: a code flow tells each step in words, with the program's line",
 )
+"""What the format does not carry; the file says so, too, among the properties of its run."""
 
 
 def to_sarif(verification: Verification) -> str:
@@ -45,6 +46,7 @@ def to_sarif(verification: Verification) -> str:
         },
         "columnKind": "unicodeCodePoints",
         "invocations": [{"executionSuccessful": True}],
+        "properties": {"notCarried": list(LOSSES)},
         "artifacts": [_artifact(name, text) for name, text in model.sources.items()],
         "results": [
             _result(verification, finding, number)

@@ -101,6 +101,17 @@ def test_json_tells_outcome_run_and_hashes(
     assert "seconds" not in json.dumps(data)
 
 
+def test_an_independent_library_reads_the_junit_file(broken: Path, tmp_path: Path) -> None:
+    library = pytest.importorskip("junitparser")
+    file = tmp_path / "r.xml"
+    run(["verify", str(broken), "--junit", str(file)])
+    (suite,) = library.JUnitXml.fromfile(str(file))
+    cases = {case.name.split()[0]: case for case in suite}
+    assert suite.tests == len(cases) == 4
+    failed = [name for name, case in cases.items() if case.result]
+    assert (suite.failures, failed) == (1, ["R1"])
+
+
 def test_junit_counts_failures(broken: Path, tmp_path: Path) -> None:
     file = tmp_path / "r.xml"
     run(["verify", str(broken), "--junit", str(file)])

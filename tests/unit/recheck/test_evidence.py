@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Callable
@@ -120,6 +121,18 @@ def test_scripts_are_well_formed_and_ask_as_often_as_is_told(whole: Path) -> Non
         checker.run(file.read_text())
         n_checks += checker.n_checks
     assert n_checks == recheck(whole, BROKEN).n_obligations
+
+
+def test_an_independent_library_reads_the_scripts_as_smt_lib(whole: Path) -> None:
+    """The library pySMT parses and builds every term by its own rules."""
+    parser = pytest.importorskip("pysmt.smtlib.parser")
+    errors = pytest.importorskip("pysmt.exceptions")
+    for file in sorted(whole.glob("*.smt2")):
+        text = file.read_text()
+        read = parser.SmtLibParser().get_script(io.StringIO(text))
+        assert sum(c.name == "check-sat" for c in read.commands) == text.count("(check-sat)") > 0
+        with pytest.raises(errors.PysmtException):
+            parser.SmtLibParser().get_script(io.StringIO(text.replace("(pop 1)", "(pop 1", 1)))
 
 
 def test_the_same_verification_writes_the_same_bytes(whole: Path, tmp_path: Path) -> None:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from interlock.cli.main import run
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.model import Model
 from interlock.report.sarif import to_sarif
 from interlock.studies.verify import verify
-from tests.support.models import shipped
+from tests.support.models import MODELS, shipped
 
 
 def sarif_of(model: Model, limits: Limits = Limits()) -> dict[str, Any]:
@@ -70,6 +72,17 @@ def test_each_verdict_has_its_kind_and_only_failures_a_level() -> None:
     for result in (*kept.values(), vacuous, cut["R7"]):
         # Section 3.27.10: where kind is anything but "fail", level is "none".
         assert result["level"] == "none"
+
+
+def test_what_is_not_carried_is_told_in_the_file_and_beside_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "ramp.sarif"
+    assert run(["verify", str(MODELS / "ramp"), "--plain", "--sarif", str(file)]) == 0
+    told = capsys.readouterr().err
+    listed = json.loads(file.read_text())["runs"][0]["properties"]["notCarried"]
+    assert len(listed) >= 2
+    assert [f"not carried by SARIF: {loss}" for loss in listed] == told.splitlines()
 
 
 def test_artifacts_carry_the_hashes_of_the_inputs() -> None:
