@@ -61,6 +61,12 @@ class Settling:
             self._dd.disjunction(where & encoding.is_value(v, x) for x, where in function.items())
             for v, function in self.functions.items()
         ]
+        kept = [v for v in scan.values if v not in self.functions]
+        self._known = {v: self.inlined(self._after[v]) for v in kept}
+        # What a scan writes where the move before it touched nothing that it reads.
+        self._reads = {v: encoding.variables_in(scan.values[v].values()) for v in kept}
+        self._unmoved = {v: _substituted(scan.values[v], self._inline) for v in kept}
+        self._restless = {v: self._changing(v, self._unmoved[v]) for v in kept}
         self.steps = [self._step(move.name, move.guard, move.values) for move in self.moves]
         self.repeat = self._step(scan.name, encoding.diagrams.true, {})
 
@@ -127,18 +133,19 @@ class Settling:
         left = self._dd.substitution(self._encoding.bit_functions({**self.functions, **between}))
         guard = guard.substitute(self._inline) & self.scan.guard.substitute(left)
         values = {v: p for v, p in between.items() if v not in self.scan.values}
-        for v, partition in self.scan.values.items():
-            if v not in self.functions:
-                new = _substituted(partition, left)
-                if self._may_change(v, guard, new):
-                    values[v] = new
+        for v, reads in self._reads.items():
+            new, changing = self._unmoved[v], self._restless[v]
+            if not reads.isdisjoint(between):
+                new = _substituted(self.scan.values[v], left)
+                changing = self._changing(v, new)
+            if (guard & changing).satisfiable():
+                values[v] = new
         return _move(self._encoding, name, guard, _simplified(self._dd, values, guard))
 
-    def _may_change(self, v: int, guard: Node, new: Partition) -> bool:
-        settled = guard & self._after[v].substitute(self._inline)
-        return any(
-            (settled & where & ~self._encoding.is_value(v, value)).satisfiable()
-            for value, where in new.items()
+    def _changing(self, v: int, new: Partition) -> Node:
+        """The settled states in which `v` gets another value by `new`."""
+        return self._known[v] & self._dd.disjunction(
+            where & ~self._encoding.is_value(v, value) for value, where in new.items()
         )
 
     def restricted(self, where: Mapping[str, Node]) -> Settling:
