@@ -49,10 +49,13 @@ class Strike:
     fault : str or None
         One that is not excluded; None to look at the model without any.
     requirements : tuple of str
+    only_sets : bool
+        Not what it does otherwise, nor whether its harm was told of.
     """
 
     fault: str | None
     requirements: tuple[str, ...]
+    only_sets: bool = False
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     sets = find_sets(built, explored, asked, ids)
     harms: dict[str, Harm] = {}
     effects, showing = None, None
-    if fault is not None and explored.limit is None:
+    if fault is not None and explored.limit is None and not strike.only_sets:
         comparison = Comparison(built)
         broken = {id_: set(one.single_faults()) for id_, one in sets.items()}
         try:

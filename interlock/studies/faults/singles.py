@@ -91,6 +91,7 @@ class _Watched:
 def study_singles(
     model: Model,
     wanted: Mapping[str, Requirement],
+    added: Sequence[str],
     limits: Limits,
     n_processes: int,
     stage: Callable[[str], None],
@@ -101,26 +102,32 @@ def study_singles(
     ----------
     model : Model
     wanted : mapping of str to Requirement
+    added : sequence of str
+        Faults of the model of which only the sets are asked.
     limits : Limits
         For each exploration.
     n_processes : int
     stage : callable
         Is told what was done last.
     """
-    live = [id_ for id_, fault in model.faults.items() if fault.excluded is None]
-    watched = [id_ for id_, requirement in wanted.items() if needs_observer(requirement)]
+    live = [f for f, fault in model.faults.items() if fault.excluded is None and f not in added]
+    watched = tuple(id_ for id_, requirement in wanted.items() if needs_observer(requirement))
     plain = tuple(id_ for id_ in wanted if id_ not in watched)
     each: list[str | None] = [*live] or [None]
     doing = _Doing(model, limits, n_processes, stage)
     struck = doing.strike([Strike(fault, plain) for fault in each])
-    bound = 1 if len(live) > 1 else None
-    sets = {id_: united(wanted[id_], [one.sets[id_] for one in struck], bound) for id_ in plain}
-    sets |= doing.watch(watched)
-    broken = {fault: tuple(r for r in watched if (fault,) in sets[r].sets) for fault in live}
+    extra = doing.strike([Strike(fault, (*plain, *watched), only_sets=True) for fault in added])
+    together = doing.watch(watched, live)
+    broken = {fault: tuple(r for r in watched if (fault,) in together[r].sets) for fault in live}
     again = doing.strike([Strike(fault, those) for fault, those in broken.items() if those])
+    bound = 1 if len(live) + len(added) > 1 else None
+    sets = {}
+    for id_, requirement in wanted.items():
+        own = [one.sets[id_] for one in struck] if id_ in plain else [together[id_]]
+        sets[id_] = united(requirement, [*own, *(one.sets[id_] for one in extra)], bound)
     is_complete = all(one.limit is None for one in doing.explorations)
     return Singles(
-        sets={id_: sets[id_] for id_ in wanted},
+        sets=sets,
         effects=tuple(a.effects for a in struck if a.effects is not None and is_complete),
         showings={str(a.fault): a.showing for a in struck if a.showing is not None and is_complete},
         harms={
@@ -161,8 +168,8 @@ class _Doing:
         self.explorations.append(Explained(says, n_states, 1, seconds, limit))
         return [found[place] for place in range(n)]
 
-    def watch(self, watched: Sequence[str]) -> dict[str, RequirementSets]:
-        """The sets of requirements with observers."""
+    def watch(self, watched: Sequence[str], faults: Sequence[str]) -> dict[str, RequirementSets]:
+        """The sets of requirements with observers, at most one of `faults` in each."""
         groups = [
             watched[first : first + OBSERVERS_AT_ONCE]
             for first in range(0, len(watched), OBSERVERS_AT_ONCE)
@@ -170,7 +177,7 @@ class _Doing:
         if groups:
             self._stage(f"any one fault, with observers of {', '.join(groups[0])}")
         found: dict[int, _Watched] = {}
-        work = partial(_watch, self._model, self._limits)
+        work = partial(_watch, self._model, tuple(faults), self._limits)
         for place, one in spread(work, groups, self._n_processes):
             found[place] = one
             self._stage(f"any one fault with observers, {len(found)} of {len(groups)}")
@@ -181,9 +188,9 @@ class _Doing:
         return sets
 
 
-def _watch(model: Model, limits: Limits, group: Sequence[str]) -> _Watched:
-    built = build(model, RunClass(tuple(model.faults), 1))
-    ids = flags_of(model, model.faults)
+def _watch(model: Model, faults: tuple[str, ...], limits: Limits, group: Sequence[str]) -> _Watched:
+    built = build(model, RunClass(faults, 1))
+    ids = flags_of(model, faults)
     asked = ask_all(built.system, [built.requirements[id_] for id_ in group])
     explored = Explored(asked.system, tuple(ids), limits)
     sets = find_sets(built, explored, asked, ids)

@@ -193,8 +193,12 @@ class _Study:
     def done(self) -> FaultStudy:
         wanted = self._wanted(build(self._model))
         order, limits = self._options.order, self._options.limits
-        model = self._model if order == 1 else self._given
-        singles = study_singles(model, wanted, limits, self._options.n_processes, self._stage)
+        n_processes = self._options.n_processes
+        if order == 1:
+            model, added = self._model, self._added
+        else:
+            model, added = self._given, []
+        singles = study_singles(model, wanted, added, limits, n_processes, self._stage)
         self._explorations += singles.explorations
         everything = singles.sets if order == 1 else self._sets(wanted, order, human=False)
         sets = {id_: found.without(self._added) for id_, found in everything.items()}
@@ -213,10 +217,10 @@ class _Study:
             requirements=wanted,
             sets=sets,
             human_sets=human_sets,
-            effects=tuple(e for e in singles.effects if e.fault.id not in self._added),
-            harms={at: harm for at, harm in singles.harms.items() if at[0] not in self._added},
+            effects=singles.effects,
+            harms=singles.harms,
             runs=tuple(runs),
-            showings={id_: s for id_, s in singles.showings.items() if id_ not in self._added},
+            showings=singles.showings,
             changes=tuple(change for change in changes if change.losses),
             explorations=tuple(self._explorations),
             seconds=time.monotonic() - self._started,
