@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -24,7 +25,10 @@ from interlock.recheck.results import Recheck, Status
     metavar="S",
     help="Time limit for each obligation.",
 )
-def command(evidence: Path, model: Path | None, max_seconds: float | None) -> int:
+@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
+def command(
+    evidence: Path, model: Path | None, max_seconds: float | None, n_processes: int | None
+) -> int:
     """Check the EVIDENCE that 'verify --evidence' wrote, without any engine.
 
     The system is built again from the model's files and translated again; of the evidence only the
@@ -40,7 +44,7 @@ def command(evidence: Path, model: Path | None, max_seconds: float | None) -> in
     from interlock.report.recheck_text import lines_of
 
     with terminal_line() as show:
-        result = recheck(evidence, model, max_seconds, show)
+        result = recheck(evidence, model, max_seconds, show, n_processes or os.cpu_count() or 1)
     for line in lines_of(result):
         click.echo(line)
     return _exit_code(result)

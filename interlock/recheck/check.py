@@ -8,6 +8,7 @@ written here and asked of the solver. So evidence can be useless, but never show
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
@@ -36,7 +37,7 @@ from interlock.recheck.script import OBLIGATIONS, SETS, Outline, Script
 from interlock.recheck.sets import read_sets
 from interlock.recheck.sexpr import SexprError
 from interlock.recheck.situations import scan_of
-from interlock.recheck.solve import Result, discharge, need_solver
+from interlock.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.replay.run_file import parse_run, replay_file, source_hashes
 
 Progress = Callable[[str], None]
@@ -47,6 +48,7 @@ def recheck(
     model_folder: Path | None = None,
     max_seconds: float | None = None,
     progress: Progress | None = None,
+    n_processes: int = 1,
 ) -> Recheck:
     """Check the evidence in `folder` against the model.
 
@@ -59,6 +61,8 @@ def recheck(
         For each obligation.
     progress : callable, optional
         Called with what is being checked.
+    n_processes : int
+        Processes to use where there is much to ask.
 
     Raises
     ------
@@ -69,7 +73,8 @@ def recheck(
     evidence = read_folder(folder)
     model = load(model_folder or shown(folder / evidence.manifest.folder))
     _check_same_model(evidence, model)
-    return _Checker(evidence, model, solver, max_seconds, progress).check()
+    asking = partial(discharge, max_seconds=max_seconds, progress=progress, n_processes=n_processes)
+    return _Checker(evidence, model, solver, asking).check()
 
 
 def _check_same_model(evidence: Evidence, model: Model) -> None:
@@ -90,16 +95,14 @@ class _Checker:
         evidence: Evidence,
         model: Model,
         solver: str,
-        max_seconds: float | None,
-        progress: Progress | None,
+        asking: Callable[[Script], Iterator[Discharge]],
     ) -> None:
         self._evidence = evidence
         self._manifest = evidence.manifest
         self._file = evidence.place(MANIFEST)
         self._model = model
         self._solver = solver
-        self._max_seconds = max_seconds
-        self._progress = progress
+        self._asking = asking
         self._built: dict[str, Built] = {}
         self._asked: dict[str, tuple[Asked, Outline]] = {}
         self._n_obligations = 0
@@ -198,7 +201,7 @@ class _Checker:
         self._asked[name] = here, outline
         known = self._own_script(file, entry, here, outline)
         found: dict[str, tuple[Status, str]] = {}
-        for done in discharge(known, self._max_seconds, self._progress):
+        for done in self._asking(known):
             self._n_obligations += 1
             called = done.obligation.name
             if done.seconds > self._slowest[1]:
