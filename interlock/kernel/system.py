@@ -202,6 +202,24 @@ class System:
         """The same system with more variables and with `moves` in place of its own."""
         return replace(self, variables=self.variables + tuple(variables), moves=tuple(moves))
 
+    def with_moves(self, moves: Sequence[Move]) -> System:
+        """The same system with `moves` in place of its own; its own are not checked again.
+
+        Raises
+        ------
+        ValueError
+            As when a system is made.
+        """
+        own = {id(move) for move in self.moves}
+        new = [move for move in moves if id(move) not in own]
+        checked = replace(self, moves=tuple(new))
+        made = object.__new__(System)
+        for name, value in (*vars(checked).items(), ("moves", tuple(moves))):
+            object.__setattr__(made, name, value)
+        if len({move.name for move in moves}) != len(moves):
+            raise ValueError("move names repeat")
+        return made
+
     def narrowed(self, observed: Sequence[Expr]) -> System:
         """Without the variables that neither a guard nor `observed` can ever depend on."""
         needed = set(variables_of([*observed, *self._conditions()]))

@@ -45,8 +45,12 @@ class Replayed:
     note: str = ""
 
 
-def replay(built: Built, question: Question, witness: Witness) -> Replayed:
+def replay(
+    built: Built, question: Question, witness: Witness, trap_limit: int = TRAP_LIMIT
+) -> Replayed:
     """Replay `witness`, a violation of the question's requirement.
+
+    Behind a trap at most `trap_limit` states are looked at.
 
     Raises
     ------
@@ -68,7 +72,7 @@ def replay(built: Built, question: Question, witness: Witness) -> Replayed:
         return Replayed(tuple(happenings), None)
     if witness.loop_start is not None:
         _check_fair(id_, built, witness)
-    note = _judge(statement, question, words, witness)
+    note = _judge(statement, question, words, witness, trap_limit)
     return Replayed(tuple(happenings), witness.loop_start, note)
 
 
@@ -159,9 +163,10 @@ def _judge(
     question: Question,
     words: list[Observed],
     witness: Witness,
+    trap_limit: int,
 ) -> str:
     if statement.pattern is Pattern.CAN_STILL:
-        return _judge_trap(statement, question, words, witness)
+        return _judge_trap(statement, question, words, witness, trap_limit)
     loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
     word, start = judged_word(statement, words, loop)
     if not word:
@@ -202,19 +207,20 @@ def _judge_trap(
     question: Question,
     words: list[Observed],
     witness: Witness,
+    trap_limit: int,
 ) -> str:
     if words[-1][1]["p"]:
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
     goal = question.requirement.p
-    escapes = _escapes(question.system, witness.last, goal)
+    escapes = _escapes(question.system, witness.last, goal, trap_limit)
     if escapes:
         raise InternalError(f"{statement.id}: the goal can be reached from the end of the run")
     if escapes is None:
-        return f"the replay looked at {TRAP_LIMIT:,} states behind it and found no way back"
+        return f"the replay looked at {trap_limit:,} states behind it and found no way back"
     return ""
 
 
-def _escapes(system: System, start: State, goal: Expr) -> bool | None:
+def _escapes(system: System, start: State, goal: Expr, most: int) -> bool | None:
     """Whether a state with `goal` is reachable from `start`; None where there is too much."""
     reached = python_function([goal], system.index)
     stepper = Stepper(system)
@@ -227,7 +233,7 @@ def _escapes(system: System, start: State, goal: Expr) -> bool | None:
             if successor not in seen:
                 seen.add(successor)
                 queue.append(successor)
-        if len(seen) > TRAP_LIMIT:
+        if len(seen) > most:
             return None
     return False
 

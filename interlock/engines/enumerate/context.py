@@ -55,6 +55,16 @@ NAMES = (
     "keys",  # combinations of values, one word each
     "key_cache",  # keys seen lately, by a few bits of their hash
     "key_known",  # which places of it are in use
+    # A changed system beside a known space.
+    "n_known",  # states of the known space; those found beside it have greater numbers
+    "seeds",  # states in which the systems differ
+    "n_seeds",
+    "came",  # for each state found beside the space, the one that it was found from
+    "aimed",  # states in an order in which each has a step to one before it, or to the aim
+    "toward",  # that step's end
+    "moved",  # and its move
+    "n_aimed",
+    "gone",  # for each move 1 where it may be gone in states in which the systems differ
 )
 _INDEX = {name: number for number, name in enumerate(NAMES)}
 EXPANSIONS_PER_CHECKPOINT = 256

@@ -144,22 +144,12 @@ class _Plan:
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
-        counts = space.new_array("counts", 8, _CONDITIONS_AT_ONCE)
-        firsts = space.new_array("firsts", 8, _CONDITIONS_AT_ONCE)
-        space.shared["seen"] = 0
-        function = space.program.address(name)
-        # Looking at what was found takes little time; a limit never keeps a violation back.
-        space.in_slices(
-            "conditions",
-            space.n_states,
-            lambda a, b: space.routines["tally"](space.shared.address, function, a, b),
-            to_the_end=True,
-        )
+        counted = space.tally(space.program.address(name), len(numbers), 0, space.n_states)
         found = {}
-        for bit, number in enumerate(numbers):
-            n_states = counts[bit]
+        for number, entry in zip(numbers, counted, strict=True):
+            n_states, first = entry or (0, 0)
             if number in self.reaches and n_states:
-                found[number] = Answer(True, space.witness_to(firsts[bit]), n_states)
+                found[number] = Answer(True, space.witness_to(first), n_states)
             else:
                 found[number] = Answer(False if space.complete else None, None, n_states)
         return found

@@ -67,6 +67,10 @@ class Array:
         """Several elements."""
         return [self[number] for number in range(first, stop)]
 
+    def fill(self, content: bytes) -> None:
+        """Overwrite the first elements."""
+        ctypes.memmove(self.address, content, len(content))
+
     def content(self, length: int) -> bytes:
         """A copy of the first elements."""
         return ctypes.string_at(self.address, length * self.width)

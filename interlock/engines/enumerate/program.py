@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from interlock.engines.enumerate.expansion import Expansion
 from interlock.engines.enumerate.lowering import Lowering, check_range, fields_of
@@ -20,18 +20,27 @@ class Program:
     ----------
     system : System
     codec : Codec
+    numbers : collection of int, optional
+        The moves that the successor function makes; all where None. Without any there is none.
     """
 
-    def __init__(self, system: System, codec: Codec) -> None:
+    def __init__(
+        self, system: System, codec: Codec, numbers: Collection[int] | None = None
+    ) -> None:
         self._system = system
         self._fields = fields_of(system, codec)
         self._n_words = codec.n_words
         self._texts: list[str] = []
         self._roots: list[Expr] = []
-        moves = [(n, m) for n, m in enumerate(system.moves) if m.guard is not FALSE]
+        moves = [
+            (n, m)
+            for n, m in enumerate(system.moves)
+            if m.guard is not FALSE and (numbers is None or n in numbers)
+        ]
         self._roots += [m.guard for _, m in moves]
         self._roots += [e for _, m in moves for e in m.updates.values()]
-        self._texts += Expansion(self._fields, codec.n_words).texts(moves)
+        if numbers is None or moves:
+            self._texts += Expansion(self._fields, codec.n_words).texts(moves)
 
     def text(self) -> str:
         """The whole module.

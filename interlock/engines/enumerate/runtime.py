@@ -33,7 +33,7 @@ _MIX_2 = 0xC4CEB9FE1A85EC53
 def space_text(n_words: int) -> str:
     """IR of the routines that build and read a space."""
     routines = [
-        _lookup(n_words),
+        lookup_text(n_words),
         _index_of(n_words),
         _explore(n_words),
         _rehash(n_words),
@@ -151,7 +151,7 @@ def same_words(fn: Function, n_words: int, a: Value, b: Value) -> Value:
     return differ.is_(0)
 
 
-def _lookup(n_words: int) -> str:
+def lookup_text(n_words: int) -> str:
     """``lookup(shared, words, hash)``: the index of a state, or NOWHERE."""
     fn = Routine("lookup", ["ptr", "i64"])
     _, words, value = fn.args

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Callable
 from functools import cache
 from time import perf_counter
-from typing import Any
+from typing import Any, Protocol
 
 from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
@@ -63,6 +63,16 @@ def _routines(n_words: int, analysing: bool) -> tuple[Library, dict[str, Any]]:
     return library, {name: library.function(name, _ARGUMENTS[name]) for name in wanted}
 
 
+class Compiled(Protocol):
+    """Compiled functions by their names."""
+
+    def address(self, name: str) -> int:
+        """Where a function starts."""
+
+    def function(self, name: str, n_args: int) -> Any:
+        """A function of 64-bit words as a Python callable."""
+
+
 class Space:
     """The states of a system, its compiled program and the routines over both.
 
@@ -70,24 +80,27 @@ class Space:
     ----------
     system : System
     codec : Codec
-    program : Library
+    program : Compiled
         Compiled from the system's `Program`.
     budget : Budget
     analysing : bool
         Whether traps or loops will be looked for.
     most_states : int
         How many states an index can number.
+    more_moves : int
+        How many more moves than `system` has another program for the same states may have.
     """
 
     def __init__(
         self,
         system: System,
         codec: Codec,
-        program: Library,
+        program: Compiled,
         budget: Budget,
         *,
         analysing: bool,
         most_states: int = MOST_STATES,
+        more_moves: int = 0,
     ) -> None:
         self.system, self.codec, self.program, self.budget = system, codec, program, budget
         self.n_words = codec.n_words
@@ -98,7 +111,7 @@ class Space:
         self.n_analysis_bytes = 0
         limit = budget.limits.max_states
         self._most = most_states if limit is None else min(limit, most_states)
-        n_most_moves = max(len(system.moves), 1)
+        n_most_moves = max(len(system.moves) + more_moves, 1)
         self._batch_moves = BATCH * n_most_moves
         shared["expand"] = program.address("expand")
         shared["batch_moves"] = self._batch_moves
@@ -285,3 +298,51 @@ class Space:
     def witness_to(self, number: int) -> Witness:
         """The run that found a state."""
         return Witness(self.state(0), tuple(self.steps_to(number)))
+
+    def tally(
+        self, function: int, n_bits: int, first: int, stop: int, stage: str = "conditions"
+    ) -> list[tuple[int, int] | None]:
+        """For each bit of a function how many states of a range have it, and the first of these.
+
+        Looking at what was found takes little time; a limit never keeps a violation back.
+        """
+        counts, firsts = self.new_array("counts", 8, 64), self.new_array("firsts", 8, 64)
+        self.shared["seen"] = 0
+        tally, shared = self.routines["tally"], self.shared.address
+        self.in_slices(
+            stage,
+            stop - first,
+            lambda a, b: tally(shared, function, first + a, first + b),
+            to_the_end=True,
+        )
+        return [(counts[bit], firsts[bit]) if counts[bit] else None for bit in range(n_bits)]
+
+    def flag(self, function: int) -> None:
+        """Set the flags of every state to what a function of it gives."""
+        flag, shared = self.routines["flag"], self.shared.address
+        self.in_slices(
+            "flags", self.n_states, lambda a, b: flag(shared, function, a, b), to_the_end=True
+        )
+
+    def way(self, source: int, function: int, bit: int) -> list[str] | None:
+        """The moves of a shortest way from a state to one with a bit; None where there is none."""
+        n_states = self.n_states
+        flags = self.new_array("flags", 1, n_states)
+        came = self.new_array("frames", 4, n_states + 1)
+        self.new_array("stack", 4, n_states + 1)
+        self.flag(function)
+        inside, goal = 1, 2
+        table = bytes(inside | (goal if value >> bit & 1 else 0) for value in range(256))
+        flags.fill(flags.content(n_states).translate(table))
+        number = self.routines["search"](self.shared.address, source, inside, goal, 0)
+        found: list[str] | None = None
+        if number != runtime.NOWHERE:
+            found = []
+            while number != source:
+                before = came[number]
+                move = next(m for m, target in self.successors(before) if target == number)
+                found.append(self.system.moves[move].name)
+                number = before
+            found.reverse()
+        self.drop("flags", "frames", "stack")
+        return found

@@ -50,13 +50,20 @@ def _answer(space: Space, flags: bytes, bit: int) -> Answer:
 
 def _settle(space: Space, function: int) -> bool:
     """Complete the flags of all states; False where time ran out."""
-    shared, n_states, routines = space.shared, space.n_states, space.routines
+    shared, routines = space.shared, space.routines
 
     def flag(first: int, stop: int) -> None:
         routines["flag"](shared.address, function, first, stop)
 
-    if not space.in_slices("goals", n_states, flag):
-        return False
+    return space.in_slices("goals", space.n_states, flag) and settle(space)
+
+
+def settle(space: Space) -> bool:
+    """Give every state the flags of all that it leads to; False where time ran out.
+
+    The word ``full`` says which flags there are.
+    """
+    shared, n_states, routines = space.shared, space.n_states, space.routines
     n_lacking, backward = n_states, True
     while n_lacking:
         lacking_before, backward = n_lacking, not backward

@@ -34,12 +34,7 @@ def difference(original: Built, changed: Built) -> Expr | None:
     known = original.system.index
     if any(variable.name not in known for variable in changed.system.variables):
         return None
-    kept = changed.system.index
-    unlike: list[Expr] = []
-    for one, other in _pairs(original.system, changed.system):
-        unlike += [xor(_guard(one), _guard(other)), xor(_fair(one), _fair(other))]
-        possible = and_(_guard(one), _guard(other))
-        unlike += [and_(possible, ne(a, b)) for a, b in _updates(one, other, kept)]
+    unlike = [unlike_moves(original.system, changed.system)]
     for id_, requirement in changed.requirements.items():
         given = original.requirements.get(id_)
         if given is None:
@@ -50,6 +45,19 @@ def difference(original: Built, changed: Built) -> Expr | None:
         scope = requirement.scope
         theirs = (requirement.p, requirement.s, requirement.premise, scope.opens, scope.closes)
         unlike += [ne(a, b) for a, b in zip(mine, theirs, strict=True)]
+    return or_(*unlike)
+
+
+def unlike_moves(original: System, changed: System) -> Expr:
+    """In which states a move is possible, or owed, in one of them only, or leads elsewhere.
+
+    What `changed` does not remember is left out.
+    """
+    unlike: list[Expr] = []
+    for one, other in _pairs(original, changed):
+        unlike += [xor(_guard(one), _guard(other)), xor(_fair(one), _fair(other))]
+        possible = and_(_guard(one), _guard(other))
+        unlike += [and_(possible, ne(a, b)) for a, b in _updates(one, other, changed.index)]
     return or_(*unlike)
 
 
@@ -101,7 +109,7 @@ class Lockstep:
         pairs = list(_pairs(original.system, changed.system))
         self._twice = self._doubled(pairs)
         self._renamed = {name: var(_CHANGED + name) for name in self._twice}
-        seen = [ne(a, b) for a, b in self._outputs()] + self._plant_unlike(pairs)
+        seen = [ne(a, b) for a, b in self._outputs()] + seen_in_plant(original, changed)
         self.differs = or_(*seen)
         self.system = self._product(pairs)
 
@@ -133,17 +141,6 @@ class Lockstep:
         names = [name.casefold() for name in self.original.model.outputs]
         theirs = ex.substitute([self.changed.truth[name] for name in names], self._renamed)
         yield from zip((self.original.truth[name] for name in names), theirs, strict=True)
-
-    def _plant_unlike(self, pairs: list[tuple[Move | None, Move | None]]) -> list[Expr]:
-        unlike = []
-        shared = {v.name: 0 for v in self.original.system.variables if v.role in _SHARED}
-        for one, other in pairs:
-            if _kind(one, other) in (MoveKind.SCAN, MoveKind.TIMER):
-                continue
-            unlike.append(xor(_guard(one), _guard(other)))
-            both = and_(_guard(one), _guard(other))
-            unlike += [and_(both, ne(a, b)) for a, b in _updates(one, other, shared)]
-        return unlike
 
     def _product(self, pairs: list[tuple[Move | None, Move | None]]) -> System:
         original, changed = self.original.system, self.changed.system
@@ -214,6 +211,19 @@ class Lockstep:
                 can = "is possible" if other.enabled(move.name) else "is not possible any more"
                 said.append(f"'{names[move.name]}' {can}")
         return tuple(dict.fromkeys(said))
+
+
+def seen_in_plant(original: Built, changed: Built) -> list[Expr]:
+    """Conditions under which a move of the plant is possible, or leads elsewhere, in one only."""
+    unlike = []
+    shared = {v.name: 0 for v in original.system.variables if v.role in _SHARED}
+    for one, other in _pairs(original.system, changed.system):
+        if _kind(one, other) in (MoveKind.SCAN, MoveKind.TIMER):
+            continue
+        unlike.append(xor(_guard(one), _guard(other)))
+        both = and_(_guard(one), _guard(other))
+        unlike += [and_(both, ne(a, b)) for a, b in _updates(one, other, shared)]
+    return unlike
 
 
 def _kind(one: Move | None, other: Move | None) -> MoveKind:

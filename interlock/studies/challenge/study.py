@@ -20,7 +20,7 @@ from interlock.studies.challenge.work import Here, Processes, Runner, Step, Task
 from interlock.studies.verify import verify
 
 # So many defects are asked together whether they make any difference.
-_ALIKE_AT_ONCE = 24
+_ALIKE_AT_ONCE = 64
 
 Progress = Callable[[str, int, int], None]
 
@@ -135,8 +135,9 @@ def challenge(
         done = {} if journal is None else dict(journal.trials)
         n_resumed = sum(defect.id in done for defect in defects)
         stages = tuple(_stages(model, engine, run_classes, limits))
-        runner = _runner(Courtroom(model, engine, limits), choice)
-        process = _Process(runner, journal, progress, done)
+        courtroom = Courtroom(model, engine, limits)
+        runner = _runner(courtroom, choice)
+        process = _Process(runner, journal, progress, done, courtroom.is_quick)
         process.try_all([defect.id for defect in defects], stages)
     finally:
         if journal is not None:
@@ -195,8 +196,10 @@ class _Process:
         journal: Journal | None,
         progress: Progress | None,
         done: Mapping[str, Trial],
+        quick: bool,
     ) -> None:
         self.runner = runner
+        self.quick = quick
         self.journal = journal
         self.progress = progress
         self.trials: dict[str, Trial] = dict(done)
@@ -227,14 +230,20 @@ class _Process:
                 elif trial.limit is None:
                     seen_whole.add(trial.defect)
 
+        def decided(says: str, step: Step, at_once: int) -> Iterator[Trial]:
+            for trial in self._done(says, step, stage, tuple(waiting), at_once):
+                if trial.outcome is not Outcome.UNDECIDED:
+                    waiting.remove(trial.defect)
+                    yield trial
+
         # Under faults a look is shallow: the nearest states are those of faults striking.
         looks = not stage.run_class.faults
-        if looks:
-            yield from looked("first look", Step.LOOK, waiting)
-        for trial in self._done("any difference", Step.ALIKE, stage, waiting, _ALIKE_AT_ONCE):
-            if trial.outcome is Outcome.EQUIVALENT:
-                waiting.remove(trial.defect)
-                yield trial
+        if looks and not self.quick:
+            yield from looked("first look", Step.LOOK, tuple(waiting))
+        yield from decided("any difference", Step.ALIKE, _ALIKE_AT_ONCE)
+        if looks and self.quick:
+            yield from decided("from the known states", Step.BESIDE, 1)
+            yield from looked("first look", Step.LOOK, tuple(waiting))
         if looks:
             farther = [id_ for id_ in waiting if id_ not in seen_whole]
             yield from looked("second look", Step.LOOK_AGAIN, farther)

@@ -2,23 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from enum import Enum
 from typing import Any
 
-from interlock.kernel.observe import Question, ask_together
-from interlock.kernel.query import Engine, Exploration, Limits, Reach
+from interlock.kernel.observe import ask_together
+from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.replay.judge import Replayed, replay
 from interlock.replay.story import Line, tell_to_the_end
 from interlock.studies.challenge.alike import Lockstep, difference
+from interlock.studies.challenge.attempt import Caught, try_near
 from interlock.studies.challenge.defects import Defect
+from interlock.studies.challenge.near import Near, OpenError
+from interlock.studies.challenge.nearest import nearest_difference
 
 # Most violations show within so many states; a look at these comes first.
 FIRST_LOOK = 200_000
+# A difference that shows at all mostly shows near; the nearest one is the shortest.
+_NEARER = (200_000, 2_000_000)
+# States behind a trap at which the judge looks.
+_TRAP_LIMIT = 1_000
+# Engines for which the original may be kept, state by state.
+_KEEPING = ("auto", "enumerate")
 # What a first look misses and what is not alike is looked at so many times as far: most defects
 # that are noticed at all show long before everything was seen.
 LOOK_AGAIN = 20
@@ -47,7 +56,9 @@ class Trial:
     requirement : str
         The requirement that caught it.
     story : tuple of Line
-        The shortest run to the violation, or to the first difference; replayed.
+        A run to the violation, or to the first difference; replayed.
+    is_shortest : bool
+        Whether no run to it is shorter. One to a difference always is.
     loop_start : int or None
         Where the run is endless.
     differs : tuple of str
@@ -71,6 +82,7 @@ class Trial:
     shown_by: str = ""
     n_states: int = 0
     limit: str | None = None
+    is_shortest: bool = True
 
     def as_data(self) -> dict[str, Any]:
         """Plain data that `from_data` reads again."""
@@ -153,7 +165,8 @@ class Courtroom:
         ]
         if found:
             question, witness = min(found, key=lambda pair: len(pair[1]))
-            return self._caught(defect, built, question, witness, explored)
+            caught = Caught(question, witness, explored.n_states, is_shortest=True)
+            return self._caught(defect, built, caught)
         return Trial(
             defect.id,
             Outcome.UNDECIDED,
@@ -165,29 +178,59 @@ class Courtroom:
     def _may_catch(self, id_: str, stage: Stage) -> bool:
         return id_ in stage.catching or id_ not in self.model.statements
 
-    def _caught(
-        self,
-        defect: Defect,
-        built: Built,
-        question: Question,
-        witness: Witness,
-        explored: Exploration,
-    ) -> Trial:
-        run = replay(built, question, witness)
-        return _with_run(
-            Trial(
-                defect.id,
-                Outcome.CAUGHT,
-                built.run_class.says,
-                requirement=question.requirement.id,
-                n_states=explored.n_states,
-            ),
-            built.model,
-            run,
+    def _caught(self, defect: Defect, built: Built, caught: Caught) -> Trial:
+        # Whether a trap has no way out at all was explored; the judge need not look far again.
+        run = replay(built, caught.question, caught.witness, trap_limit=_TRAP_LIMIT)
+        trial = Trial(
+            defect.id,
+            Outcome.CAUGHT,
+            built.run_class.says,
+            requirement=caught.question.requirement.id,
+            n_states=caught.n_states,
+            is_shortest=caught.is_shortest,
         )
+        return _with_run(trial, built.model, run)
 
-    def alike(self, defects: Sequence[Defect], stage: Stage) -> list[Trial]:
+    # The quick way
+
+    @property
+    def is_quick(self) -> bool:
+        """Whether the original may be kept at all."""
+        return self.engine.name in _KEEPING
+
+    def near(self, stage: Stage) -> Near | None:
+        """The original kept for the quick way; None where it cannot be kept."""
+        if not self.is_quick or stage.run_class.faults:
+            return None
+        try:
+            return Near(self.original(stage), stage.catching, self.limits)
+        except (OpenError, DeclinedError):
+            return None
+
+    def tried(self, defect: Defect, stage: Stage, near: Near) -> Trial:
+        """Decide a defect from what the original reaches; undecided where that takes more."""
+        changed = build(defect.applied_to(self.model), stage.run_class)
+        try:
+            found = try_near(near, changed)
+        except (OpenError, DeclinedError):
+            return Trial(defect.id, Outcome.UNDECIDED, stage.run_class.says)
+        if isinstance(found, Caught):
+            return self._caught(defect, changed, found)
+        lockstep = Lockstep(near.original, changed)
+        witness = nearest_difference(near.known, near.original, changed)
+        if witness is None:
+            return self._compared(defect, changed, lockstep, stage)
+        trial = Trial(defect.id, Outcome.UNDECIDED, stage.run_class.says, n_states=found.n_states)
+        return self._differing(trial, changed, lockstep, witness, stage)
+
+    # The slow way
+
+    def alike(
+        self, defects: Sequence[Defect], stage: Stage, near: Near | None = None
+    ) -> list[Trial]:
         """Ask of all `defects` in one exploration whether every move is alike.
+
+        With the original kept, of the states that are kept.
 
         Returns
         -------
@@ -195,25 +238,30 @@ class Courtroom:
             Equivalent, or undecided: with the limit that was hit, or with none where some move
             is not alike or where the defect remembers more than the original.
         """
-        original = self.original(stage)
+        original = self.original(stage) if near is None else near.original
         unlike = [
             difference(original, build(defect.applied_to(self.model), stage.run_class))
             for defect in defects
         ]
         asked = [expr for expr in unlike if expr is not None]
-        explored = self.engine.explore(
-            original.system, [Reach(expr) for expr in asked], self.limits
-        )
-        answers = iter(explored.answers)
+        if near is not None:
+            found_at = near.known.first(asked)
+            answers: Iterator[bool | None] = iter([entry is not None for entry in found_at])
+            n_states, limit = near.known.n_states, None
+        else:
+            queries = [Reach(expr) for expr in asked]
+            explored = self.engine.explore(original.system, queries, self.limits)
+            answers = iter([answer.found for answer in explored.answers])
+            n_states, limit = explored.n_states, explored.limit
         trials = []
         for defect, expr in zip(defects, unlike, strict=True):
-            found = True if expr is None else next(answers).found
+            found = True if expr is None else next(answers)
             trial = Trial(
                 defect.id,
                 Outcome.UNDECIDED,
                 stage.run_class.says,
-                n_states=explored.n_states,
-                limit=explored.limit if found is None else None,
+                n_states=n_states,
+                limit=limit if found is None else None,
             )
             if found is False:
                 shown_by = "every move alike in every reachable state"
@@ -224,9 +272,17 @@ class Courtroom:
     def compared(self, defect: Defect, stage: Stage) -> Trial:
         """Run a defect that nothing catches in lockstep with the original: equivalent or a gap."""
         changed = build(defect.applied_to(self.model), stage.run_class)
-        lockstep = Lockstep(self.original(stage), changed)
-        explored = self.engine.explore(lockstep.system, [Reach(lockstep.differs)], self.limits)
-        answer = explored.answers[0]
+        return self._compared(defect, changed, Lockstep(self.original(stage), changed), stage)
+
+    def _compared(self, defect: Defect, changed: Built, lockstep: Lockstep, stage: Stage) -> Trial:
+        for most in (*_NEARER, None):
+            limits = self.limits
+            if most is not None:
+                limits = replace(limits, max_states=min(limits.max_states or most, most))
+            explored = self.engine.explore(lockstep.system, [Reach(lockstep.differs)], limits)
+            answer = explored.answers[0]
+            if answer.found is not None:
+                break
         trial = Trial(
             defect.id,
             Outcome.UNDECIDED,
@@ -237,9 +293,15 @@ class Courtroom:
         if answer.found is False:
             shown_by = "no output and no possible move ever differs in lockstep"
             return replace(trial, outcome=Outcome.EQUIVALENT, shown_by=shown_by, limit=None)
-        if answer.found is None or answer.witness is None:
+        if answer.witness is None:
             return trial
-        run, differs = lockstep.replayed(answer.witness)
+        return self._differing(trial, changed, lockstep, answer.witness, stage)
+
+    def _differing(
+        self, trial: Trial, changed: Built, lockstep: Lockstep, witness: Witness, stage: Stage
+    ) -> Trial:
+        """What a run to the first difference makes of a trial that nothing caught."""
+        run, differs = lockstep.replayed(witness)
         trial = _with_run(replace(trial, differs=differs, limit=None), changed.model, run)
         if stage.undecided:
             said = f"undecided of the original: {', '.join(stage.undecided)}"

@@ -11,6 +11,7 @@ from multiprocessing import get_context
 from typing import Protocol
 
 from interlock.studies.challenge.defects import Defect, defects_of
+from interlock.studies.challenge.near import Near
 from interlock.studies.challenge.trial import LOOK_AGAIN, Courtroom, Outcome, Stage, Trial
 
 # How often processes may die before the tasks that are left are given up as undecided.
@@ -23,6 +24,7 @@ class Step(Enum):
     LOOK = "look"
     LOOK_AGAIN = "look again"  # farther
     ALIKE = "alike"
+    BESIDE = "beside"  # from what the original reaches
     COMPARE = "compare"
     JUDGE = "judge"  # all requirements, then in lockstep
 
@@ -58,6 +60,14 @@ class Worker:
     def __init__(self, courtroom: Courtroom) -> None:
         self.courtroom = courtroom
         self._defects = {defect.id: defect for defect in defects_of(courtroom.model)}
+        self._kept: tuple[Stage, Near | None] | None = None
+
+    def _near(self, stage: Stage) -> Near | None:
+        """The original in a run class; only one at a time is kept."""
+        if self._kept is None or self._kept[0] != stage:
+            self._kept = None
+            self._kept = (stage, self.courtroom.near(stage))
+        return self._kept[1]
 
     def perform(self, task: Task) -> list[Trial]:
         """Do one task."""
@@ -69,11 +79,19 @@ class Worker:
             case Step.LOOK_AGAIN:
                 return [court.look(defect, stage, LOOK_AGAIN) for defect in defects]
             case Step.ALIKE:
-                return court.alike(defects, stage)
+                return court.alike(defects, stage, self._near(stage))
+            case Step.BESIDE:
+                return [self._tried(defect, stage) for defect in defects]
             case Step.COMPARE:
                 return [court.compared(defect, stage) for defect in defects]
             case Step.JUDGE:
                 return [self._judge(defect, stage) for defect in defects]
+
+    def _tried(self, defect: Defect, stage: Stage) -> Trial:
+        near = self._near(stage)
+        if near is None:
+            return Trial(defect.id, Outcome.UNDECIDED, stage.run_class.says)
+        return self.courtroom.tried(defect, stage, near)
 
     def _judge(self, defect: Defect, stage: Stage) -> Trial:
         trial = self.courtroom.judged(defect, stage)

@@ -1,0 +1,242 @@
+"""Defects tried from what the original is known to reach, instead of from power-up each.
+
+A defect changes what few states lead to. So the original is explored once and kept, and a defect
+costs a look at every kept state (does any move differ there?) and the exploration of what follows
+from those in which one does. What these two hold together is everything that the changed model
+reaches, and maybe more: where no requirement is violated in them, none is; where one is, the run
+is made on the changed model step by step before it counts, and replayed by the judge as always.
+
+Requirements are asked in bundles, each over the part of the model that it depends on: what a
+defect does to a lamp is of no account where only motion is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from interlock.engines.enumerate.known import Known
+from interlock.kernel.expr import Expr
+from interlock.kernel.observe import Question, ask, ask_together, needs_observer
+from interlock.kernel.query import Limits, Reach, Stay, Trap
+from interlock.kernel.requirement import Requirement
+from interlock.kernel.system import Move, MoveKind, Role, System
+from interlock.model.build import Built
+
+# More states than this are not kept: one takes about 28 bytes.
+MOST_KNOWN = 40_000_000
+
+
+class OpenError(Exception):
+    """It cannot be decided this way; the text says why."""
+
+
+class Bundle:
+    """Requirements that are asked together, and the part of the original that they depend on.
+
+    Parameters
+    ----------
+    original : System
+    requirements : sequence of Requirement
+    limits : Limits
+
+    Attributes
+    ----------
+    requirements : tuple of Requirement
+    questions : list of Question
+    targets : list of Expr
+        What the questions look at.
+    system : System
+        With the requirements' observers.
+    """
+
+    def __init__(
+        self, original: System, requirements: Sequence[Requirement], limits: Limits
+    ) -> None:
+        self.requirements = tuple(requirements)
+        self._limits = limits
+        self.questions = ask_together(original, requirements)
+        self.targets = [expr for question in self.questions for expr in observed_by(question)]
+        self.system = self.questions[-1].system.narrowed(self.targets)
+        pairs = zip(original.moves, self.system.moves, strict=True)
+        self._own = {move.name: (move, part) for move, part in pairs}
+        # What an observer makes of a move depends only on whether it is a scan.
+        watching = {v.name for v in self.system.variables if v.role is Role.OBSERVER}
+        self._watches = {
+            part.kind is MoveKind.SCAN: {n: e for n, e in part.updates.items() if n in watching}
+            for part in self.system.moves
+        }
+        self._known: Known | None = None
+        self._ways: dict[Expr, list[str] | None] = {}
+
+    @property
+    def known(self) -> Known:
+        """What the original reaches.
+
+        Raises
+        ------
+        OpenError
+            Where that are too many states to be kept.
+        """
+        if self._known is None:
+            self._known = explored(self.system, self._limits)
+        return self._known
+
+    def way(self, goal: Expr) -> list[str] | None:
+        """Moves from the original's aim to a state with `goal`."""
+        if goal not in self._ways:
+            aim = self.known.aim
+            self._ways[goal] = None if aim is None else self.known.way(aim, goal)
+        return self._ways[goal]
+
+    def of(
+        self, changed: System, requirements: Sequence[Requirement]
+    ) -> tuple[list[Question], System]:
+        """The questions put to a changed system over the original's variables, and its part.
+
+        Raises
+        ------
+        OpenError
+            Where what the requirements depend on is more there.
+        """
+        try:
+            if tuple(requirements) == self.requirements:
+                moves = [self._part(move) for move in changed.moves]
+                return self.questions, self.system.with_moves(moves)
+            questions = ask_together(changed, requirements)
+            names = self.system.index
+            moves = [
+                replace(m, updates={n: e for n, e in m.updates.items() if n in names})
+                for m in questions[-1].system.moves
+            ]
+            return questions, self.system.with_moves(moves)
+        except ValueError as error:
+            raise OpenError(f"more counts than in the original: {error}") from None
+
+    def _part(self, move: Move) -> Move:
+        known = self._own.get(move.name)
+        if known is not None and known[0] is move:
+            return known[1]
+        updates = {n: e for n, e in move.updates.items() if n in self.system.index}
+        return replace(move, updates={**updates, **self._watches[move.kind is MoveKind.SCAN]})
+
+
+def explored(system: System, limits: Limits) -> Known:
+    """All that a system reaches, kept.
+
+    Raises
+    ------
+    OpenError
+        Where that is too much.
+    """
+    cap = min(limits.max_states or MOST_KNOWN, MOST_KNOWN)
+    known = Known(system, replace(limits, max_states=cap))
+    if not known.complete:
+        raise OpenError(f"the original has more than {known.n_states:,} states")
+    return known
+
+
+def observed_by(question: Question) -> Iterator[Expr]:
+    """What a question looks at."""
+    for query in question.violations:
+        match query:
+            case Reach(target):
+                yield target
+            case Trap(goal):
+                yield goal
+            case Stay(start, stay):
+                yield from (start, stay)
+            case _:
+                raise AssertionError("no violation is asked for like that")
+
+
+class Near:
+    """The original of a challenge in one run class, kept.
+
+    Parameters
+    ----------
+    original : Built
+    catching : sequence of str
+        The requirements that hold of the original and may catch.
+    limits : Limits
+
+    Attributes
+    ----------
+    known : Known
+        What the original as a whole reaches.
+    bundles : tuple of Bundle
+        What costs least comes first.
+    tried : dict
+        What came of changed models, by what they change.
+
+    Raises
+    ------
+    OpenError
+        Where the original has too many states to be kept.
+    """
+
+    def __init__(self, original: Built, catching: Sequence[str], limits: Limits) -> None:
+        self.original = original
+        self.limits = limits
+        self.known = explored(original.system, limits)
+        self.tried: dict[object, object] = {}
+        wanted = [original.requirements[id_] for id_ in catching]
+        self.bundles = tuple(
+            Bundle(original.system, some, limits) for some in _bundled(original.system, wanted)
+        )
+
+
+def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[Requirement]]:
+    """Requirements by what they depend on besides what moves and guards do.
+
+    Those of the vehicle's motion alone stand apart, and of these the ones that remember.
+    """
+    core = set(system.narrowed([]).index)
+    besides: list[tuple[Requirement, frozenset[str]]] = []
+    for requirement in requirements:
+        question = ask(system, requirement)
+        cone = question.system.narrowed(list(observed_by(question)))
+        names = {v.name for v in cone.variables if v.role is not Role.OBSERVER}
+        besides.append((requirement, frozenset(names - core)))
+    widest = [
+        names
+        for names in dict.fromkeys(names for _, names in besides if names)
+        if not any(names < others for _, others in besides)
+    ]
+    alone = [requirement for requirement, names in besides if not names]
+    bundles = [[r for r in alone if not needs_observer(r)]]
+    for group in widest:
+        taken = {r.id for bundle in bundles for r in bundle}
+        bundles.append(
+            [r for r, names in besides if names and names <= group and r.id not in taken]
+        )
+    bundles.append([r for r in alone if needs_observer(r)])
+    return [bundle for bundle in bundles if bundle]
+
+
+def aligned(original: System, changed: System) -> System:
+    """`changed` over the variables of `original`.
+
+    What it has no more, since nothing of it reads it, it remembers as the original does.
+
+    Raises
+    ------
+    OpenError
+        Where it remembers more than the original, or starts otherwise.
+    """
+    own = {variable.name: variable for variable in changed.variables}
+    for variable in original.variables:
+        if own.pop(variable.name, variable) != variable:
+            raise OpenError(f"{variable.name} is declared otherwise")
+    if own:
+        raise OpenError(f"{min(own)} is remembered besides")
+    missing = [v.name for v in original.variables if v.name not in changed.index]
+    moves = []
+    theirs = {move.name: move for move in original.moves}
+    for move in changed.moves:
+        same = theirs.get(move.name)
+        if same is not None:
+            more = {name: same.updates[name] for name in missing if name in same.updates}
+            move = replace(move, updates={**move.updates, **more}) if more else move
+        moves.append(same if same is not None and move == same else move)
+    return original.with_moves(moves)
