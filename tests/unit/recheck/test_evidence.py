@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from interlock.base.errors import InputError
 from interlock.base.files import sha256
 from interlock.cli.main import run
+from interlock.engines.symbolic import certify
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.recheck.asked import asked, state_after
@@ -25,6 +27,8 @@ from interlock.recheck.obligations import script
 from interlock.recheck.results import Recheck, Status
 from interlock.recheck.script import OBLIGATIONS, SETS
 from interlock.recheck.sets import read_sets
+from tests.support.gate import GATE_YAML, written
+from tests.support.hoist import hoist
 from tests.support.models import MODELS
 from tests.support.smtlib import Checker
 
@@ -82,6 +86,33 @@ def test_the_evidence_of_a_model_is_confirmed(name: str, tmp_path: Path) -> None
     assert found.n_obligations > 40
     violated = {r.requirement for r in found.results if r.outcome == "violated"}
     assert violated == (set() if name == "ramp" else {"R1", "R2"})
+
+
+SURVIVING = re.sub(
+    r"(can_still: gate = SHUT|only_after: button|= SHUT OR button)}", r"\1, survives: 1}", GATE_YAML
+)
+
+
+@pytest.mark.parametrize("worth", [0, 2000])
+@pytest.mark.parametrize("name", ["gate", "hoist"])
+def test_evidence_under_a_fault_is_confirmed_in_cases_and_as_a_whole(
+    name: str, worth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What jams, what restarts, what comes and goes; requirements kept and broken by it."""
+    model = tmp_path / name
+    if name == "gate":
+        written(model, SURVIVING)
+    else:
+        hoist(model)
+    monkeypatch.setattr(certify, "WORTH_SPLITTING", worth)
+    folder = evidence_of(model, tmp_path / "evidence")
+    manifest = read_folder(folder).manifest
+    classes = {n: c for n, c in manifest.classes.items() if c.at_most == 1}
+    under_fault = [s for s in manifest.systems.values() if s.run_class in classes]
+    assert under_fault
+    assert all(len(s.invariant.cases) > 3 for s in under_fault) is (worth == 0)
+    assert {v.outcome for v in manifest.verdicts.values()} == {"holds", "violated"}
+    assert set(statuses(recheck(folder, model)).values()) == {Status.CONFIRMED}
 
 
 @pytest.mark.slow
@@ -439,8 +470,6 @@ def test_an_obligation_that_takes_too_long_is_undecided(
 def test_what_was_cut_short_is_told_as_not_checkable(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from interlock.engines.symbolic import certify
-
     monkeypatch.setattr(certify, "MOST_NODES", 90)
     folder = evidence_of(RAMP, tmp_path / "evidence")
     assert "R8 is not re-checkable: its certificate has more than 90 nodes" in (
