@@ -50,7 +50,8 @@
       if (here === rows.length - 1 && "violates" in box.dataset) told.append(made("b", { class: "state violated" }, " ✕ violated here"));
       const said = rows[here].words.map((word) => views.words[word]);
       const news = rows[here].words.filter((word) => !before.has(word)).map((word) => views.words[word]);
-      told.append(made("span", { class: "quiet", dir: "auto" }, " " + (here > 0 ? news : said).map((word) => word.replace(/\.?$/, ".")).join(" ")));
+      const ended = news.map((word) => word.replace(/\.?$/, "."));
+      if (here > 0) told.append(made("span", { class: "quiet", dir: "auto" }, " " + ended.join(" ")));
       words.replaceChildren(...said.map((word) => made("li", { dir: "auto" }, word)));
       view.setAttribute("aria-label", "Side view: " + said.join(". "));
       // Made by interlock, with every text of the model escaped.
