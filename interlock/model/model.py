@@ -6,6 +6,7 @@ The builder (`interlock.model.build`) turns it into a system for the engines; th
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -357,5 +358,5 @@ class Model:
 
     @property
     def name(self) -> str:
-        """Name of the model: that of its folder."""
-        return self.folder.name
+        """Name of the model: that of its folder, also where it was given as ``.``."""
+        return Path(os.path.abspath(self.folder)).name

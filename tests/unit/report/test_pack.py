@@ -229,6 +229,17 @@ def test_the_same_input_gives_the_same_page_and_no_path_of_this_machine(name: st
     assert str(MODELS.parent) not in again
 
 
+def test_the_page_is_the_same_wherever_it_is_made_from(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = written(tmp_path / "gate")
+    pages = [to_html(dossier_of(folder))]
+    for here, given in ((tmp_path, "gate"), (folder, "."), (folder, "../gate/model.yaml")):
+        monkeypatch.chdir(here)
+        pages.append(to_html(dossier_of(Path(given))))
+    assert len(set(pages)) == 1
+
+
 def test_the_same_page_gives_the_same_pdf() -> None:
     pytest.importorskip("weasyprint")
     page = to_html(dossier_of(MODELS / "ramp", left_out=frozenset({"diagrams", "program"})))
