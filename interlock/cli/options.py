@@ -30,6 +30,15 @@ def limit_options(command: Command) -> Command:
     return command
 
 
+faults_option = click.option(
+    "--faults",
+    type=click.Choice(["claimed", "none"]),
+    default="claimed",
+    show_default=True,
+    help="Judge each requirement under as many faults as it claims to survive, or under none.",
+)
+
+
 def limits_of(max_states: int | None, max_seconds: float | None, max_memory: int | None) -> Limits:
     """The limits that the options give."""
     n_bytes = None if max_memory is None else max_memory * 1_000_000

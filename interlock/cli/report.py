@@ -11,7 +11,13 @@ import click
 from interlock.base.errors import InputError, Mistake, Place, nearest
 from interlock.base.folders import write_whole_folder
 from interlock.cli.faults import MOST_AT_ONCE
-from interlock.cli.options import limit_options, limits_of, progress_line, terminal_line
+from interlock.cli.options import (
+    faults_option,
+    limit_options,
+    limits_of,
+    progress_line,
+    terminal_line,
+)
 from interlock.cli.outcomes import exit_code
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
@@ -44,13 +50,7 @@ RATING = "rating.yaml"
     "rating, program. The report names them.",
 )
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine for the verdicts.")
-@click.option(
-    "--faults",
-    type=click.Choice(["claimed", "none"]),
-    default="claimed",
-    show_default=True,
-    help="Judge each requirement under as many faults as it claims to survive, or under none.",
-)
+@faults_option
 @click.option(
     "--order",
     metavar="K",

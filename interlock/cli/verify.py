@@ -8,7 +8,13 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.options import (
+    console_for,
+    faults_option,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.cli.outcomes import exit_code
 from interlock.kernel.query import DeclinedError, Limits, ProgressSink
 from interlock.model.load import load
@@ -21,13 +27,7 @@ from interlock.studies.verify import Verification, verify, verify_claims
 @click.argument("model", type=click.Path(path_type=Path))
 @click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
-@click.option(
-    "--faults",
-    type=click.Choice(["claimed", "none"]),
-    default="claimed",
-    show_default=True,
-    help="Judge each requirement under as many faults as it claims to survive, or under none.",
-)
+@faults_option
 @limit_options
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
