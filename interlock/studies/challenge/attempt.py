@@ -94,10 +94,6 @@ class _CaughtError(Exception):
         self.question, self.witness, self.is_shortest = question, witness, is_shortest
 
 
-class _DoubtError(Exception):
-    """What lies beside the known states does not tell; everything has to be explored."""
-
-
 class _Case:
     """A changed system and what is asked of it, compiled for a known space.
 
@@ -179,7 +175,8 @@ class _Attempt:
         self.near, self.changed = near, changed
         self.system = system
         self.n_states = 0
-        # Whose violations the changed model did not show in the end, once for each time.
+        # What lies beside the known states does not tell of these: once for each run to a
+        # violation that the changed model did not make.
         self.doubtful: list[Requirement] = []
         self._plain_stepper: Stepper | None = None
 
@@ -213,20 +210,23 @@ class _Attempt:
 
     def _judge(self, cases: Iterable[_Case | None]) -> None:
         """A first look with every bundle, since most violations show near; then all of it."""
-        left = [
-            case
-            for case in cases
-            if case and not self._is_settled(case, case.compiled.from_power_up(FIRST_LOOK))
-        ]
+        left = []
+        for case in cases:
+            if case is None:
+                continue
+            self.doubtful.clear()
+            if not self._is_settled(case, case.compiled.from_power_up(FIRST_LOOK)):
+                left.append(case)
+            elif self.doubtful:
+                self._settle()
         for case in left:
             self.doubtful.clear()
-            try:
-                with case.beside() as beside:
-                    self._follow(beside, case)
-                    self._judge_ways(beside, case)
-                    self._judge_stays(beside, case)
-                    self._judge_back(beside, case)
-            except _DoubtError:
+            with case.beside() as beside:
+                self._follow(beside, case)
+                self._judge_ways(beside, case)
+                self._judge_stays(beside, case)
+                self._judge_back(beside, case)
+            if self.doubtful:
                 self._settle()
 
     def _is_settled(self, case: _Case, space: Space) -> bool:
@@ -273,8 +273,6 @@ class _Attempt:
                     self._try(requirement, beside.witness_to(number))
         if not beside.is_closed:
             raise OpenError(f"more than {beside.n_states:,} states")
-        if self.doubtful:
-            raise _DoubtError
 
     def _try(self, requirement: Requirement, witness: Witness, is_shortest: bool = False) -> None:
         """Make a run on the changed model; only what it really does counts."""
@@ -305,8 +303,6 @@ class _Attempt:
             answer = case.compiled.stays_in(beside, name)
             if answer.found and answer.witness is not None:
                 self._try(requirement, answer.witness)
-        if self.doubtful:
-            raise _DoubtError
 
     def _judge_ways(self, beside: Beside, case: _Case) -> None:
         """Is there still a way from the aim to each goal?"""
@@ -316,7 +312,7 @@ class _Attempt:
         aim = known.aim
         if aim is None:
             self.doubtful += [requirement for requirement, _ in case.traps]
-            raise _DoubtError
+            return
         stepper = Stepper(case.compiled.system)
         for bit, (requirement, trap) in enumerate(case.traps):
             way = case.bundle.way(trap.goal)
@@ -327,14 +323,15 @@ class _Attempt:
 
     def _judge_back(self, beside: Beside, case: _Case) -> None:
         """Is there still a way back to the aim from everywhere?"""
-        lost = beside.never_back("back").find(1) if case.traps else -1
+        if not case.traps or case.bundle.known.aim is None:
+            return
+        lost = beside.never_back("back").find(1)
         if lost < 0:
             return
         for bit, (requirement, _) in enumerate(case.traps):
             if not beside.can_go(lost, *case.goal(bit)):
                 self._try(requirement, beside.witness_to(lost))
         self.doubtful += [requirement for requirement, _ in case.traps]
-        raise _DoubtError
 
     # From power-up
 
