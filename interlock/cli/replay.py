@@ -41,9 +41,9 @@ if TYPE_CHECKING:
 @click.option(
     "--max-states",
     type=click.IntRange(1),
-    default=200_000,
+    default=20_000,
     show_default=True,
-    help="How many states may be possible at one time.",
+    help="How many possible states are listed one by one; more are followed as one set.",
 )
 def command(
     model: Path,
@@ -62,7 +62,7 @@ def command(
     replayed move by move.
 
     Exit code 0: explained to its end. 1: not explained from some sample on. 2: malformed.
-    3: too many states are possible to follow them.
+    3: even as a set the possible states could not be followed.
     """
     from interlock.model.build import RunClass
     from interlock.model.load import load

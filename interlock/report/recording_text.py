@@ -24,7 +24,7 @@ def lines_of(found: Explained) -> Iterator[str]:
     )
     if found.limit is not None:
         where = f" at {found.stopped_at.place}" if found.stopped_at else ""
-        yield f"undecided{where}: {found.limit}; record more signals or raise --max-states"
+        yield f"undecided{where}: {found.limit}; record more signals"
     elif found.deviation is not None:
         yield ""
         yield from _deviation(found.deviation)

@@ -8,13 +8,13 @@ record that repeats itself costs little; what is remembered is bounded, whatever
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr
-from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
+from interlock.kernel.system import PHASE, Move, MoveKind, Role, Stepper, System, Variable
 
 MOST_REMEMBERED = 400_000
 ANY_NUMBER = -1
@@ -25,6 +25,28 @@ States = frozenset[State]
 
 class TooManyError(Exception):
     """More states are possible than may be followed; the text says how many may."""
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """What comes nearest to a sample that nothing explains.
+
+    Attributes
+    ----------
+    sight : tuple of int
+        What it shows.
+    way : list of Move
+        How it comes about.
+    """
+
+    sight: tuple[int, ...]
+    way: list[Move]
+
+
+def shown_roles(system: System) -> Iterator[Variable]:
+    """Machines, controls, outputs and faults."""
+    shown = (Role.PLANT, Role.CONTROL, Role.OUTPUT, Role.FAULT)
+    return (variable for variable in system.variables if variable.role in shown)
 
 
 @dataclass
@@ -62,6 +84,10 @@ class Tracker:
         self._n_remembered = 0
         self.n_followed = 0
 
+    def start(self) -> States:
+        """The initial state."""
+        return frozenset({self.system.initial})
+
     def everywhere(self) -> States:
         """Every reachable state.
 
@@ -69,7 +95,7 @@ class Tracker:
         ------
         TooManyError
         """
-        return self._within(frozenset({self.system.initial}), ANY_NUMBER)
+        return self._within(self.start(), ANY_NUMBER)
 
     def after(self, states: States, n_moves: int, values: Values) -> States:
         """The states that show `values`, within `n_moves` moves from `states`; empty if none.
@@ -90,10 +116,32 @@ class Tracker:
             self._n_remembered += len(found) + 1
         return found
 
-    def sights(self, states: States, n_moves: int) -> dict[tuple[int, ...], States]:
-        """The states within `n_moves` moves from `states`, by what they show."""
+    def count(self, states: States) -> int:
+        """How many there are."""
+        return len(states)
+
+    def possible(self, states: States) -> dict[str, tuple[str, ...]]:
+        """For each machine, control, output and fault the values that it may have."""
+        found = {}
+        for variable in shown_roles(self.system):
+            number = self.system.index[variable.name]
+            values = sorted({state[number] for state in states})
+            found[variable.name] = tuple(variable.domain.show(value) for value in values)
+        return found
+
+    def nearest(self, states: States, n_moves: int, values: Values) -> Nearest | None:
+        """The fewest differences from `values` among what is possible, and a way there."""
         by_sight = self._follow(states, n_moves).by_sight
-        return {sight[:-1]: found for sight, found in by_sight.items() if not sight[-1]}
+        sights = {sight[:-1]: found for sight, found in by_sight.items() if not sight[-1]}
+
+        def far(sight: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
+            wrong = sum(w is not None and w != s for s, w in zip(sight, values, strict=True))
+            return wrong, sight
+
+        if not sights:
+            return None
+        nearest = min(sights, key=far)
+        return Nearest(nearest, self.way(states, sights[nearest]))
 
     def _follow(self, states: States, n_moves: int) -> _Followed:
         key = (states, n_moves)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,8 +13,9 @@ from hypothesis import strategies as st
 
 from interlock.base.errors import InputError, Mistake
 from interlock.cli.main import run
+from interlock.engines.symbolic.following import Following
 from interlock.kernel.evaluate import evaluate
-from interlock.model.build import RunClass, build
+from interlock.model.build import FAULT_FREE, RunClass, build
 from interlock.model.load import load
 from interlock.report.csv_log import to_csv
 from interlock.report.recording_text import lines_of
@@ -240,10 +243,58 @@ def test_samples_taken_after_scans_only_see_no_state_between(tmp_path: Path) -> 
     assert found.deviation is not None
 
 
-def test_too_many_states_are_undecided(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@given(seed=st.integers(0, 10_000), data=st.data())
+@SETTINGS
+def test_sets_of_states_explain_what_lists_of_them_do(
+    seed: int, data: st.DataObject, tmp_path: Path
+) -> None:
+    rows = table(seed)
+    names = data.draw(st.lists(st.sampled_from(rows[0][4:]), min_size=1, unique=True))
+    rows = only(rows, names)
+    if data.draw(st.booleans()):
+        row, column = data.draw(st.sampled_from(rows[1:])), data.draw(st.sampled_from(names))
+        others = sorted({r[names.index(column)] for r in rows[1:]})
+        row[names.index(column)] = data.draw(st.sampled_from(others))
+    file = written(rows, tmp_path)
+    mapped = Mapped(after_scan=data.draw(st.booleans()))
+    n_moves, anywhere = data.draw(st.integers(0, 2)), data.draw(st.booleans())
+    listed, as_sets = (
+        explain(RAMP, file, mapped, FAULT_FREE, n_moves, anywhere, most_states=most)
+        for most in (10**6, 0)
+    )
+    if listed.deviation is not None:
+        assert as_sets.deviation is not None
+        # Where there are several shortest ways, either will do.
+        assert len(listed.deviation.way) == len(as_sets.deviation.way)
+        same = replace(as_sets.deviation, way=listed.deviation.way)
+        as_sets = replace(as_sets, deviation=same)
+    assert as_sets == listed
+
+
+def test_a_record_that_leaves_too_many_states_to_list_is_explained_all_the_same(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     file = written([["red"], ["TRUE"], ["FALSE"]], tmp_path)
+    assert run(["replay", str(RAMP.folder), str(file), "--max-states", "5"]) == 0
+    told = capsys.readouterr().out
+    assert "the whole record is explained" in told
+    assert int(re.findall(r"at most (\d+) states possible", told)[0]) > 5
+
+
+def test_too_many_states_even_for_sets_are_undecided(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(Following, "within", full)
+    file = written([["red"], ["TRUE"], ["FALSE"]], tmp_path)
+    for more in ([], ["--anywhere"]):
+        assert run(["replay", str(RAMP.folder), str(file), "--max-states", "5", *more]) == 3
+        assert "undecided" in capsys.readouterr().out
+    monkeypatch.setattr(Following, "__init__", full)
     assert run(["replay", str(RAMP.folder), str(file), "--max-states", "5"]) == 3
-    assert "undecided" in capsys.readouterr().out
+    assert "more than 5 states are possible" in capsys.readouterr().out
 
 
 MALFORMED = [
