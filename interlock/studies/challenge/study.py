@@ -13,7 +13,7 @@ from interlock.kernel.requirement import Outcome as Judged
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.model import Model
 from interlock.studies.challenge.defects import Defect, Region, defects_of
-from interlock.studies.challenge.journal import Journal, fingerprint
+from interlock.studies.challenge.journal import Journal, asked, fingerprint
 from interlock.studies.challenge.trial import Courtroom, Outcome, Stage, Trial
 from interlock.studies.challenge.variants import Kind
 from interlock.studies.challenge.work import Here, Processes, Runner, Step, Task
@@ -130,7 +130,9 @@ def challenge(
     run_classes = [FAULT_FREE, *(_claimed(model) if choice.claimed else ())]
     journal = None
     if choice.folder is not None:
-        journal = Journal(choice.folder, fingerprint(model, [repr(c) for c in run_classes]))
+        ids = [defect.id for defect in everything]
+        mark = fingerprint(model, [repr(c) for c in run_classes], ids)
+        journal = Journal(choice.folder, mark, asked(model))
     try:
         done = {} if journal is None else dict(journal.trials)
         n_resumed = sum(defect.id in done for defect in defects)

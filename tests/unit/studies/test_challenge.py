@@ -277,3 +277,50 @@ def test_what_kills_every_process_is_undecided(small: Model, tmp_path: Path) -> 
 
 def test_processes_find_what_one_process_finds(small: Model) -> None:
     assert seeded(small, Choice(n_processes=2)).trials == seeded(small).trials
+
+
+MORE = "  R4: {says: it can always be shut, can_still: gate = SHUT}\n"
+OTHER = """\
+  R5: {says: dark for a reason, when: NOT lamp AND gate = SHUT, always: drive, judged: after scan}
+"""
+
+
+def test_after_a_requirement_is_added_only_the_gaps_are_tried_again(tmp_path: Path) -> None:
+    folder = tmp_path / "journal"
+    first = seeded(gate(tmp_path / "one"), Choice(folder=folder))
+    model = gate(tmp_path / "two", (MORE, MORE + OTHER))
+    again = seeded(model, Choice(folder=folder))
+    n_gaps = len(first.with_outcome(Outcome.GAP))
+    assert again.n_resumed == first.n_all - n_gaps
+    assert len(again.with_outcome(Outcome.GAP)) < n_gaps
+    # As if nothing had been known before, but for which requirement is named first.
+    anew = seeded(model)
+    assert {i: t.outcome for i, t in again.trials.items()} == {
+        i: t.outcome for i, t in anew.trials.items()
+    }
+    assert seeded(model, Choice(folder=folder)).n_resumed == again.n_all
+
+
+def test_what_a_requirement_caught_that_is_changed_is_tried_again(tmp_path: Path) -> None:
+    folder = tmp_path / "journal"
+    first = seeded(gate(tmp_path / "one"), Choice(folder=folder))
+    model = gate(tmp_path / "two", ("event: gate = OPEN, only_after", "event: drive, only_after"))
+    again = seeded(model, Choice(folder=folder))
+    caught = first.with_outcome(Outcome.CAUGHT)
+    kept = sum(trial.requirement != "R3" for _, trial in caught)
+    assert again.n_resumed == kept + len(first.with_outcome(Outcome.EQUIVALENT))
+    assert {i: t.outcome for i, t in again.trials.items()} == {
+        i: t.outcome for i, t in seeded(model).trials.items()
+    }
+
+
+def test_a_journal_is_of_another_model_where_more_than_requirements_changed(
+    tmp_path: Path,
+) -> None:
+    folder = tmp_path / "journal"
+    seeded(gate(tmp_path / "one"), Choice(folder=folder, sample=3))
+    model = gate(
+        tmp_path / "two", ("when: drive, says: the gate is open", "says: the gate is open")
+    )
+    with pytest.raises(InputError, match="this journal is of another model"):
+        seeded(model, Choice(folder=folder, sample=3))
