@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import partial
 
@@ -80,8 +80,7 @@ def discharge(
     if n_processes == 1:
         yield from _asked(head, max_seconds, script.groups, progress)
         return
-    size = -(-len(script.groups) // (n_processes * _PARTS_A_PROCESS))
-    parts = [script.groups[i : i + size] for i in range(0, len(script.groups), size)]
+    parts = _parts(script, n_processes * _PARTS_A_PROCESS)
     found: dict[int, list[Discharge]] = {}
     try:
         for place, done in spread(partial(_all_asked, head, max_seconds), parts, n_processes):
@@ -92,6 +91,22 @@ def discharge(
         raise InternalError("recheck: a process of the solver was killed; with -j 1?") from None
     for place in range(len(parts)):
         yield from found[place]
+
+
+def _parts(script: Script, n_parts: int) -> list[list[Group]]:
+    """The script in at least so many parts of about the same length, where it is long enough."""
+    most = max(1, sum(len(group.obligations) for group in script.groups) // n_parts)
+    parts: list[list[Group]] = [[]]
+    room = most
+    for group in script.groups:
+        rest = group.obligations
+        while rest:
+            if not room:
+                parts.append([])
+                room = most
+            parts[-1].append(replace(group, obligations=rest[:room]))
+            room, rest = room - len(rest[:room]), rest[room:]
+    return parts
 
 
 def _all_asked(head: str, max_seconds: float | None, groups: Sequence[Group]) -> list[Discharge]:

@@ -7,6 +7,8 @@ from functools import partial
 from itertools import combinations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from interlock.base.errors import InternalError
 from interlock.base.pool import spread
@@ -39,7 +41,22 @@ def test_several_processes_say_the_same_in_the_same_order(monkeypatch: pytest.Mo
     monkeypatch.setattr(solve, "spread", partial(spread, worth_seconds=0))
     said: list[str] = []
     assert told(n_processes=2, progress=said.append) == ANSWERS
-    assert said[-1] == "10 of 10 parts"
+    assert said[-1] == "20 of 20 parts"
+
+
+@given(st.lists(st.integers(1, 40), min_size=1), st.integers(1, 20))
+def test_parts_hold_every_obligation_once_under_its_assumption(
+    lengths: list[int], n_parts: int
+) -> None:
+    groups = tuple(
+        Group("", f"a{g}", tuple(Obligation(f"{g}.{o}", "false") for o in range(n)))
+        for g, n in enumerate(lengths)
+    )
+    parts = solve._parts(Script("", "", groups), n_parts)
+    asked = [(g.assumed, o.name) for part in parts for g in part for o in g.obligations]
+    assert asked == [(g.assumed, o.name) for g in groups for o in g.obligations]
+    sizes = [sum(len(g.obligations) for g in part) for part in parts]
+    assert max(sizes) <= max(1, sum(lengths) // n_parts)
 
 
 def test_what_the_solver_gave_up_leaves_nothing_behind(monkeypatch: pytest.MonkeyPatch) -> None:
