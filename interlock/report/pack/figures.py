@@ -18,6 +18,8 @@ _POINT = 4 / 3  # in pixels
 _WIDE = 1.5
 _WIDE_PX = 960
 _SMALL_PX = 640
+# On paper across, nobody could read what is wider than this.
+_VAST_PX = 2200
 # The same widths as the renderer reckoned with, wherever the first ones are installed.
 _FONTS = {
     "Helvetica": "Liberation Sans, Arial, Helvetica, sans-serif",
@@ -38,7 +40,7 @@ class Figure:
         Then the reason.
     form : str
         ``"across"`` where it is printed across the page, ``"small"`` where others stand beside
-        it, else empty.
+        it, ``"vast"`` where no paper is wide enough, else empty.
     """
 
     id: str
@@ -68,6 +70,8 @@ def figure_of(picture: Picture, id_: str) -> Figure:
 def _form(width: float, height: float) -> str:
     if width < _SMALL_PX:
         return "small"
+    if width > _VAST_PX:
+        return "vast"
     return "across" if width > _WIDE_PX and width > _WIDE * height else ""
 
 
