@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from interlock.kernel.requirement import Outcome
@@ -77,6 +77,8 @@ def faults_view(dossier: Dossier) -> dict[str, Any]:
         return {}
     live = [fault for fault in study.model.faults.values() if fault.excluded is None]
     trees = figures_of(draw_fault_trees(study))
+    figures = list(_likelihoods(study))
+    common = _common([row["rests_on"] for row in figures if not row["why"]])
     return {
         "n_live": len(live),
         "n_common": sum(fault.common_cause for fault in live),
@@ -87,12 +89,19 @@ def faults_view(dossier: Dossier) -> dict[str, Any]:
         "explorations": study.explorations,
         "modes": dossier.failure_modes,
         "changes": [_change(change) for change in study.changes],
-        "figures": list(_likelihoods(study)),
+        "figures": figures,
+        "rest_on": common,
         "trees": trees,
         "tree_of": {tree.id.removeprefix("fault-tree-"): tree.id for tree in trees},
         "is_told": bool(study.effects),
         "cut": _limits(study),
     }
+
+
+def _common(lists: Sequence[Sequence[str]]) -> list[str]:
+    """What all of some lists say, in their order; it need not be said for each."""
+    first = lists[0] if lists else ()
+    return [line for line in first if all(line in other for other in lists)]
 
 
 def _limits(study: FaultStudy) -> str:

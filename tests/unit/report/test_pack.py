@@ -172,6 +172,9 @@ def test_faults_stand_with_cut_sets_figures_and_what_is_assumed(tmp_path: Path) 
     assert "1.1e-6/h for 8800 h assumed" in said
     assert "1.123" not in said
     assert "excluded: not here" in said
+    assert said.count("once its faults are there, harm follows") == 1 + page.count(
+        'id="fault-tree-'
+    )
     assert 'id="fault-F1"' in page
 
 
