@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from interlock.engines.enumerate.jit import Library
@@ -12,24 +12,36 @@ from interlock.kernel.expr import FALSE, Expr
 from interlock.kernel.system import MoveKind, System
 
 # Parts that are kept for the next changed system, and the moves of one.
-_KEPT_PARTS = 32
+_KEPT_PARTS = 64
 _PART_MOVES = 12
 
 
 class Linked:
-    """A library with those that it calls, which have to live as long."""
+    """A system's functions, each in a library of its own, by their names.
 
-    def __init__(self, library: Library, parts: Sequence[Library]) -> None:
-        self._library = library
+    Parameters
+    ----------
+    functions : mapping of str to (Library, str)
+        Where each function is, and what it is called there.
+    parts : sequence of Library
+        What these call, which has to live as long.
+    """
+
+    def __init__(
+        self, functions: Mapping[str, tuple[Library, str]], parts: Sequence[Library]
+    ) -> None:
+        self._functions = functions
         self._parts = tuple(parts)
 
     def address(self, name: str) -> int:
         """Where a function starts."""
-        return self._library.address(name)
+        library, called = self._functions[name]
+        return library.address(called)
 
     def function(self, name: str, n_args: int) -> Any:
         """A function of 64-bit words as a Python callable."""
-        return self._library.function(name, n_args)
+        library, called = self._functions[name]
+        return library.function(called, n_args)
 
 
 class Compiler:
@@ -43,22 +55,14 @@ class Compiler:
         """The successor function, made of the scan and of a few moves each, and conditions."""
         scans = [n for n, m in enumerate(system.moves) if m.kind is MoveKind.SCAN]
         others = [n for n in range(len(system.moves)) if n not in scans]
-        lines = ["define i64 @expand(ptr %s, ptr %o, ptr %m, i64 %c0) {"]
         groups = [others[n : n + _PART_MOVES] for n in range(0, len(others), _PART_MOVES)]
         parts = [part for part in (self.part(system, group) for group in (*groups, scans)) if part]
-        for number, part in enumerate(parts):
-            call = f"call i64 %f{number}(ptr %s, ptr %o, ptr %m, i64 %c{number})"
-            lines += [
-                f"  %f{number} = inttoptr i64 {part.address('expand')} to ptr",
-                f"  %c{number + 1} = {call}",
-            ]
-        lines += [f"  ret i64 %c{len(parts)}", "}"]
-        program = Program(system, self._codec, ())
+        functions = {"expand": (Library(_chain(parts), optimised=False), "expand")}
         for name, exprs in conditions.items():
-            program.add_bits(name, exprs)
+            functions[name] = (self._conditions(system, exprs), "bits")
         if any(move.fair is not None for move in system.moves):
-            program.add_unowed()
-        return Linked(Library("\n".join([*lines, program.text()]), optimised=False), parts)
+            functions["unowed"] = (self._unowed(system), "unowed")
+        return Linked(functions, parts)
 
     def part(self, system: System, numbers: Sequence[int]) -> Library | None:
         """The successor function of some moves; None where none of them can be made."""
@@ -66,11 +70,41 @@ class Compiler:
         if not moves:
             return None
         key = tuple((n, m.guard, tuple(m.updates.items())) for n, m in moves)
+        return self._made(key, lambda: Program(system, self._codec, [n for n, _ in moves]))
+
+    def _conditions(self, system: System, exprs: Sequence[Expr]) -> Library:
+        def program() -> Program:
+            made = Program(system, self._codec, ())
+            made.add_bits("bits", exprs)
+            return made
+
+        return self._made(("bits", *exprs), program)
+
+    def _unowed(self, system: System) -> Library:
+        def program() -> Program:
+            made = Program(system, self._codec, ())
+            made.add_unowed()
+            return made
+
+        return self._made(("unowed", *(move.fair for move in system.moves)), program)
+
+    def _made(self, key: object, program: Callable[[], Program]) -> Library:
         library = self._kept.pop(key, None)
         if library is None:
-            program = Program(system, self._codec, [n for n, _ in moves])
-            library = Library(program.text(), optimised=False)
+            library = Library(program().text(), optimised=False)
         self._kept[key] = library  # the one used last stands last
         while len(self._kept) > _KEPT_PARTS:
             del self._kept[next(iter(self._kept))]
         return library
+
+
+def _chain(parts: Sequence[Library]) -> str:
+    """A successor function that calls those of its parts in turn."""
+    lines = ["define i64 @expand(ptr %s, ptr %o, ptr %m, i64 %c0) {"]
+    for number, part in enumerate(parts):
+        call = f"call i64 %f{number}(ptr %s, ptr %o, ptr %m, i64 %c{number})"
+        lines += [
+            f"  %f{number} = inttoptr i64 {part.address('expand')} to ptr",
+            f"  %c{number + 1} = {call}",
+        ]
+    return "\n".join([*lines, f"  ret i64 %c{len(parts)}", "}"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -138,7 +138,7 @@ class _Case:
         known = bundle.known
         if self.traps and known.aim is not None:
             conditions["back"] = [_is_state(system, known.space.state(known.aim)), differs]
-        self.differs = differs
+        self.system, self.differs = system, differs
         self._parts = (known, system, differs, conditions, limits)
 
     @cached_property
@@ -215,19 +215,26 @@ class _Attempt:
             if case is None:
                 continue
             self.doubtful.clear()
-            if not self._is_settled(case, case.compiled.from_power_up(FIRST_LOOK)):
+            if self._is_settled(case, case.compiled.from_power_up(FIRST_LOOK)):
+                if self.doubtful:
+                    self._settle()
+            elif all(self._still_leads(case)):
                 left.append(case)
-            elif self.doubtful:
-                self._settle()
+            else:
+                # What takes a known way away is mostly caught for that.
+                self._judge_beside(case)
         for case in left:
-            self.doubtful.clear()
-            with case.beside() as beside:
-                self._follow(beside, case)
-                self._judge_ways(beside, case)
-                self._judge_stays(beside, case)
-                self._judge_back(beside, case)
-            if self.doubtful:
-                self._settle()
+            self._judge_beside(case)
+
+    def _judge_beside(self, case: _Case) -> None:
+        self.doubtful.clear()
+        with case.beside() as beside:
+            self._follow(beside, case)
+            self._judge_ways(beside, case)
+            self._judge_stays(beside, case)
+            self._judge_back(beside, case)
+        if self.doubtful:
+            self._settle()
 
     def _is_settled(self, case: _Case, space: Space) -> bool:
         """Judge what is explored from power-up; whether that was everything."""
@@ -313,13 +320,21 @@ class _Attempt:
         if aim is None:
             self.doubtful += [requirement for requirement, _ in case.traps]
             return
-        stepper = Stepper(case.compiled.system)
-        for bit, (requirement, trap) in enumerate(case.traps):
-            way = case.bundle.way(trap.goal)
-            if way is not None and still_leads(stepper, known.space.state(aim), way, trap.goal):
-                continue
-            if not beside.can_go(aim, *case.goal(bit)):
+        pairs = zip(case.traps, self._still_leads(case), strict=True)
+        for bit, ((requirement, _), leads) in enumerate(pairs):
+            if not leads and not beside.can_go(aim, *case.goal(bit)):
                 self._try(requirement, known.witness_to(aim))
+
+    def _still_leads(self, case: _Case) -> Iterator[bool]:
+        """For each trap whether the original's way from the aim to the goal can still be gone."""
+        known = case.bundle.known
+        stepper = Stepper(case.system) if case.traps else None
+        for _, trap in case.traps:
+            way = case.bundle.way(trap.goal)
+            if stepper is None or known.aim is None or way is None:
+                yield False
+            else:
+                yield still_leads(stepper, known.space.state(known.aim), way, trap.goal)
 
     def _judge_back(self, beside: Beside, case: _Case) -> None:
         """Is there still a way back to the aim from everywhere?"""
