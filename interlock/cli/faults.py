@@ -10,10 +10,17 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED
+from interlock.cli.options import (
+    MOST_AT_ONCE,
+    console_for,
+    limit_options,
+    limits_of,
+    order_of,
+    progress_line,
+)
+from interlock.cli.outcomes import EXIT
 from interlock.kernel.query import DeclinedError
-from interlock.kernel.requirement import Outcome
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -22,13 +29,6 @@ if TYPE_CHECKING:
     from interlock.pictures.picture import Picture
     from interlock.studies.faults.study import FaultStudy
 
-# All orders together: beyond that it is a question of minutes, which one asks for.
-MOST_AT_ONCE = 16
-_EXIT = {
-    Outcome.HOLDS: EXIT_HOLDS,
-    Outcome.VIOLATED: EXIT_VIOLATED,
-    Outcome.UNDECIDED: EXIT_UNDECIDED,
-}
 # The figures of a tree that is given directly are its author's; a model's bear two digits.
 _DIGITS_OF_A_TREE = 5
 
@@ -121,7 +121,7 @@ def command(
     loaded = load(model)
     _check_ids(loaded, only)
     options = Options(
-        order=_order(order, loaded),
+        order=order_of(order, len(loaded.faults)),
         only=only,
         common_cause=common_cause is not False,
         claim_common_cause=common_cause is True,
@@ -136,7 +136,7 @@ def command(
             study = study_faults(loaded, catalogue()["enumerate"](), options, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None
-    outcome = _EXIT[study.outcome]
+    outcome = EXIT[study.outcome]
     for file, make in ((json_file, fault_data.to_json), (csv_file, fault_data.sets_to_csv)):
         if file is not None and str(file) == "-":
             click.echo(make(study), nl=False)
@@ -148,16 +148,6 @@ def command(
     _print(fault_text.render(study), plain)
     _write(study, folder if folder is not None else Path("faults") / loaded.name)
     return outcome
-
-
-def _order(text: str | None, model: Model) -> int | None:
-    if text is None:
-        return None if len(model.faults) <= MOST_AT_ONCE else 1
-    if text == "all":
-        return None
-    if text.isdecimal() and int(text) >= 1:
-        return int(text)
-    raise click.UsageError(f"--order: expected a whole number from 1, or 'all'; found '{text}'")
 
 
 def _check_ids(model: Model, only: tuple[str, ...]) -> None:

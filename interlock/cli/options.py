@@ -39,6 +39,27 @@ faults_option = click.option(
 )
 
 
+# All orders together: beyond that it is a question of minutes, which one asks for.
+MOST_AT_ONCE = 16
+
+
+def order_of(text: str | None, n_faults: int) -> int | None:
+    """The most faults in one run that ``--order`` asks for; None for any number.
+
+    Raises
+    ------
+    UsageError
+        Where `text` is neither a number nor 'all'.
+    """
+    if text is None:
+        return None if n_faults <= MOST_AT_ONCE else 1
+    if text == "all":
+        return None
+    if text.isdecimal() and int(text) >= 1:
+        return int(text)
+    raise click.UsageError(f"--order: expected a whole number from 1, or 'all'; found '{text}'")
+
+
 def limits_of(max_states: int | None, max_seconds: float | None, max_memory: int | None) -> Limits:
     """The limits that the options give."""
     n_bytes = None if max_memory is None else max_memory * 1_000_000

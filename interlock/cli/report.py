@@ -10,11 +10,11 @@ import click
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
 from interlock.base.folders import write_whole_folder
-from interlock.cli.faults import MOST_AT_ONCE
 from interlock.cli.options import (
     faults_option,
     limit_options,
     limits_of,
+    order_of,
     progress_line,
     terminal_line,
 )
@@ -107,7 +107,7 @@ def command(
     choice = Choice(
         left_out=absent,
         claimed=faults == "claimed",
-        order=_order(order, loaded),
+        order=order_of(order, len(loaded.faults)),
         limits=limits,
         n_processes=n_processes or os.cpu_count() or 1,
     )
@@ -143,17 +143,6 @@ def _rating(model: Model) -> Rating | None:
     rating = load_rating(file)
     check_names(rating, model)
     return rating
-
-
-def _order(text: str | None, model: Model) -> int | None:
-    """The most faults in one run, or None for any number."""
-    if text is None:
-        return None if len(model.faults) <= MOST_AT_ONCE else 1
-    if text == "all":
-        return None
-    if text.isdecimal() and int(text) >= 1:
-        return int(text)
-    raise click.UsageError(f"--order: expected a whole number from 1, or 'all'; found '{text}'")
 
 
 def _check_target(folder: Path) -> None:

@@ -256,7 +256,7 @@ def _summary(study: FaultStudy) -> RenderableType:
         limit = f"; cut short: {done.limit}" if done.limit else ""
         rows.append(
             Text(
-                f"  {done.says}: {done.n_faults} flags, {done.n_states:,} states, "
+                f"  {done.says}: {_count(done.n_faults, 'flag')}, {done.n_states:,} states, "
                 f"{done.seconds:.1f} s{limit}"
             )
         )
@@ -264,7 +264,8 @@ def _summary(study: FaultStudy) -> RenderableType:
         ids = ", ".join(fault.id for fault in study.ineffective)
         rows.append(Text(f"Without effect when striking alone: {ids}.", style="yellow"))
     if study.options.order is not None:
-        rows.append(Text(f"Undecided beyond {order_words(study.options.order)}.", style="yellow"))
+        most = _count(study.options.order, "fault")
+        rows.append(Text(f"More than {most} in one run: undecided.", style="yellow"))
     rows += [Text(note) for note in NOTES]
     for title, lines in (
         ("Assumptions", study.model.assumptions),
@@ -274,3 +275,7 @@ def _summary(study: FaultStudy) -> RenderableType:
             rows.append(Text(f"{title}:"))
             rows += [Text(f"  - {line}") for line in lines]
     return Group(*rows)
+
+
+def _count(n: int, what: str) -> str:
+    return f"{n:,} {what}{'s' if n != 1 else ''}"

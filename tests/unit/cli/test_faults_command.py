@@ -34,7 +34,7 @@ def test_a_claim_that_a_single_fault_breaks_ends_in_exit_1(
     assert "{FA, FB}: contact a stuck shut; contact b stuck shut" in printed
     assert "{FO} [dangerous]: valve stuck where it is" in printed
     assert "Without effect when striking alone: FR, FS." in printed
-    assert "Undecided beyond up to 2 faults." in printed
+    assert "More than 2 faults in one run: undecided." in printed
 
 
 def test_claims_that_hold_end_in_exit_0_and_common_causes_change_that() -> None:
