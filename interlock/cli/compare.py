@@ -8,20 +8,13 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
-from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.outcomes import EXIT
 from interlock.kernel.query import DeclinedError
-from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.studies.compare.impact import Impact, find_impact
 from interlock.studies.compare.study import Comparison, compare
 from interlock.studies.engines import AUTOMATIC, available
-
-_EXIT = {
-    Outcome.HOLDS: EXIT_HOLDS,
-    Outcome.VIOLATED: EXIT_VIOLATED,
-    Outcome.UNDECIDED: EXIT_UNDECIDED,
-}
 
 
 @click.command("compare")
@@ -93,7 +86,7 @@ def command(
     if folder is not None:
         _write(found, impact, folder)
     _tell(found, impact, json_file, plain)
-    return _EXIT[found.outcome]
+    return EXIT[found.outcome]
 
 
 def _write(found: Comparison, impact: Impact, folder: Path) -> None:

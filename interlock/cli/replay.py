@@ -75,7 +75,7 @@ def command(
     from interlock.studies.recording.study import explain
 
     mapped = AS_NAMED if mapping is None else read_mapping(mapping)
-    independent = tuple(id_ for id_, fault in loaded.faults.items() if not fault.common_cause)
+    independent = loaded.independent_faults
     run_class = RunClass(independent, faults) if faults else RunClass()
     with terminal_line() as show:
         progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")

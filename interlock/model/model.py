@@ -360,3 +360,8 @@ class Model:
     def name(self) -> str:
         """Name of the model: that of its folder, also where it was given as ``.``."""
         return Path(os.path.abspath(self.folder)).name
+
+    @property
+    def independent_faults(self) -> tuple[str, ...]:
+        """The faults that claims to survive faults speak of: all but common causes."""
+        return tuple(id_ for id_, fault in self.faults.items() if not fault.common_cause)

@@ -18,7 +18,7 @@ from interlock.kernel.system import Domain, Move, MoveKind
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model, ModelMove
 from interlock.operate.listing import Listing, Row, Scanned
-from interlock.pictures.side_view import SideView, load_side_view
+from interlock.pictures.side_view import SideView
 from interlock.replay.player import Change
 from interlock.replay.story import change_in_words
 from interlock.st.interpret import Controller
@@ -153,7 +153,7 @@ class Bench:
     @cached_property
     def side_view(self) -> SideView:
         """Draws the states of the model."""
-        return load_side_view(self.model)
+        return SideView(self.model)
 
     def seen(self, state: State) -> dict[str, int | str]:
         """Machines, controls, outputs and struck faults by name: what a picture needs."""

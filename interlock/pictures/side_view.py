@@ -22,7 +22,7 @@ _CAPTION = 30.0  # the height of the title above a drawing
 
 
 class SideView:
-    """Draws the states of one model.
+    """Draws the states of one model; one without a drawing of its own as a schematic.
 
     Parameters
     ----------
@@ -137,8 +137,3 @@ class SideView:
 
 def _sentence(words: str) -> str:
     return words if words.endswith((".", "!", "?")) else f"{words}."
-
-
-def load_side_view(model: Model) -> SideView:
-    """The side view of `model`; one without a drawing of its own gets the schematic."""
-    return SideView(model)

@@ -146,7 +146,7 @@ def verify_claims(
     Parameters and errors as for `verify`.
     """
     first = verify(model, engine, FAULT_FREE, only, limits, progress)
-    independent = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
+    independent = model.independent_faults
     findings = {finding.requirement.id: finding for finding in first.findings}
     classes = [FAULT_FREE]
     claimed = {f.requirement.survives for f in first.findings} - {0}

@@ -161,7 +161,7 @@ def machine_for(
         Where the model has timers and the controller no ``pass_time``.
     """
     loaded = model if isinstance(model, Model) else load(Path(model))
-    independent = tuple(i for i, fault in loaded.faults.items() if not fault.common_cause)
+    independent = loaded.independent_faults
     healthy = build(loaded)
     built = build(loaded, RunClass(independent, faults)) if faults else healthy
     if seeds is None:

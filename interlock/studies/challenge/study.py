@@ -158,7 +158,7 @@ def _chosen(everything: Sequence[Defect], choice: Choice) -> tuple[Defect, ...]:
 
 
 def _claimed(model: Model) -> Iterator[RunClass]:
-    independent = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
+    independent = model.independent_faults
     numbers = {statement.survives for statement in model.statements.values()} - {0}
     if independent:
         yield from (RunClass(independent, n_faults) for n_faults in sorted(numbers))

@@ -169,10 +169,7 @@ def minimal_sets(
     The faults are those in `only` that the model has, or all independent ones: common causes are
     left out then, since a claim counts independent component faults.
     """
-    if only:
-        faults = tuple(id_ for id_ in model.faults if id_ in only)
-    else:
-        faults = tuple(id_ for id_, fault in model.faults.items() if not fault.common_cause)
+    faults = tuple(id_ for id_ in model.faults if id_ in only) if only else model.independent_faults
     built = build(model, RunClass(faults, order))
     return sets_of_all(
         built,

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from interlock.model.load import load
-from interlock.pictures.side_view import load_side_view
+from interlock.pictures.side_view import SideView
 from interlock.pictures.svg import number, width_of
 from interlock.replay.player import Player
 
@@ -34,7 +34,7 @@ def landing_gear() -> Player:
 
 
 def test_a_model_without_a_drawing_gets_a_schematic_of_every_machine(landing_gear: Player) -> None:
-    view = load_side_view(landing_gear.model)
+    view = SideView(landing_gear.model)
     root = ElementTree.fromstring(view.draw(landing_gear.seen(), title="At the start"))
     words = {element.text for element in root.iter(f"{SVG}text")}
     assert set(landing_gear.model.machines) <= words
@@ -42,7 +42,7 @@ def test_a_model_without_a_drawing_gets_a_schematic_of_every_machine(landing_gea
 
 
 def test_a_picture_tells_its_state_in_words_to_who_cannot_see_it(landing_gear: Player) -> None:
-    view = load_side_view(landing_gear.model)
+    view = SideView(landing_gear.model)
     root = ElementTree.fromstring(view.draw(landing_gear.seen(), title="At the start"))
     assert root.get("role") == "img"
     told = {element.get("id"): element.text for element in root if element.get("id")}
@@ -55,7 +55,7 @@ def test_a_picture_tells_its_state_in_words_to_who_cannot_see_it(landing_gear: P
 
 
 def test_ids_of_two_pictures_in_one_page_differ_by_their_prefix(landing_gear: Player) -> None:
-    view = load_side_view(landing_gear.model)
+    view = SideView(landing_gear.model)
     first, second = (view.draw(landing_gear.seen(), title="t", prefix=p) for p in ("a-", "b-"))
     ids = [set(re.findall(r' id="([^"]+)"', text)) for text in (first, second)]
     assert ids[0]
@@ -63,7 +63,7 @@ def test_ids_of_two_pictures_in_one_page_differ_by_their_prefix(landing_gear: Pl
 
 
 def test_numbers_and_labels_draw_the_same_picture(landing_gear: Player) -> None:
-    view = load_side_view(landing_gear.model)
+    view = SideView(landing_gear.model)
     by_label = view.draw(landing_gear.seen(), title="t")
     numbers = {name.upper(): value for name, value in landing_gear.state().items()}
     numbers |= {name.upper(): value for name, value in landing_gear.outputs().items()}
@@ -71,7 +71,7 @@ def test_numbers_and_labels_draw_the_same_picture(landing_gear: Player) -> None:
 
 
 def test_a_missing_value_is_an_error_and_no_picture(landing_gear: Player) -> None:
-    view = load_side_view(landing_gear.model)
+    view = SideView(landing_gear.model)
     values = landing_gear.seen()
     del values[next(iter(landing_gear.model.machines))]
     with pytest.raises(KeyError):
@@ -81,7 +81,7 @@ def test_a_missing_value_is_an_error_and_no_picture(landing_gear: Player) -> Non
 def test_a_title_with_markup_is_shown_as_it_is(landing_gear: Player) -> None:
     title = 'a < b & "c" \x00 \u202e'
     root = ElementTree.fromstring(
-        load_side_view(landing_gear.model).draw(landing_gear.seen(), title=title)
+        SideView(landing_gear.model).draw(landing_gear.seen(), title=title)
     )
     assert (root[0].text or "").startswith('a < b & "c"')
 
@@ -119,7 +119,7 @@ def without_colours(svg: str) -> str:
 @pytest.mark.parametrize("name", ["ramp", "wren", "landing-gear"])
 def test_every_state_of_everything_is_told_without_colours_and_in_words(name: str) -> None:
     player = started(name)
-    view, seen = load_side_view(player.model), player.seen()
+    view, seen = SideView(player.model), player.seen()
     for machine in player.model.machines.values():
         states = [{**seen, machine.name: state} for state in machine.states]
         pictures = {without_colours(view.draw(state, title="t")) for state in states}
@@ -133,7 +133,7 @@ def test_every_state_of_everything_is_told_without_colours_and_in_words(name: st
 @pytest.mark.parametrize("name", ["ramp", "wren", "landing-gear"])
 def test_every_lamp_is_told_without_colours(name: str) -> None:
     player = started(name)
-    view, seen = load_side_view(player.model), player.seen()
+    view, seen = SideView(player.model), player.seen()
     lamps = [o.name for o in player.model.outputs.values() if o.lamp or o.sounds]
     # Two channels light the green lamp of Wren together.
     groups = {
@@ -148,7 +148,7 @@ def test_every_lamp_is_told_without_colours(name: str) -> None:
 @pytest.mark.parametrize("name", ["ramp", "wren"])
 def test_a_drawing_is_self_contained(name: str) -> None:
     player = started(name)
-    svg = load_side_view(player.model).draw(player.seen(), title="t", prefix="p-")
+    svg = SideView(player.model).draw(player.seen(), title="t", prefix="p-")
     root = ElementTree.fromstring(svg)
     ids = {element.get("id") for element in root.iter()}
     for target in re.findall(r'(?:href="#|url\(#)([^")]+)', svg):
@@ -169,7 +169,7 @@ def test_words_of_a_model_cannot_become_markup(tmp_path: Path) -> None:
     assert hostile.count("<script>") == 2
     file.write_text(hostile, "utf-8")
     player = Player(load(tmp_path / "ramp"))
-    svg = load_side_view(player.model).draw({**player.seen(), "stop": 1}, title="</title><script>")
+    svg = SideView(player.model).draw({**player.seen(), "stop": 1}, title="</title><script>")
     root = ElementTree.fromstring(svg)
     assert not [element for element in root.iter() if element.tag.endswith("script")]
     assert "</text><script>x</script>" in [element.text for element in root.iter()]
@@ -177,14 +177,14 @@ def test_words_of_a_model_cannot_become_markup(tmp_path: Path) -> None:
 
 def test_a_hostile_prefix_stays_in_its_attribute() -> None:
     player = started("ramp")
-    svg = load_side_view(player.model).draw(player.seen(), title="t", prefix='"><script>')
+    svg = SideView(player.model).draw(player.seen(), title="t", prefix='"><script>')
     root = ElementTree.fromstring(svg)
     assert not [element for element in root.iter() if element.tag.endswith("script")]
 
 
 def test_the_tipped_body_is_drawn_tipped_and_said_to_be() -> None:
     player = started("wren")
-    view = load_side_view(player.model)
+    view = SideView(player.model)
     tipped = {**player.seen(), "slide": "T_RUN", "lift": "UP"}
     assert "BODY TIPS" in without_colours(view.draw(tipped, title="t"))
     assert "THE BODY TIPS" in view.words(tipped)
@@ -193,7 +193,7 @@ def test_the_tipped_body_is_drawn_tipped_and_said_to_be() -> None:
 
 def test_a_fault_that_has_struck_shows_in_what_follows_from_it() -> None:
     player = started("wren")
-    view = load_side_view(player.model)
+    view = SideView(player.model)
     # A spool that sticks needs pressure: a welded pump contactor gives it.
     values = {**player.seen(), "lead": "PLUGGED", "slide_fwd": "TRUE", "load_valve": "TRUE"}
     assert view.draw(values, title="t") != view.draw({**values, "F23": 1}, title="t")
@@ -202,13 +202,13 @@ def test_a_fault_that_has_struck_shows_in_what_follows_from_it() -> None:
 def test_the_text_of_a_drawn_state_is_the_one_that_was_looked_at() -> None:
     # To renew it: look at the picture, then write what `draw` gives into the file.
     player = started("ramp")
-    drawn = load_side_view(player.model).draw(player.seen(), title="Start", prefix="s-")
+    drawn = SideView(player.model).draw(player.seen(), title="Start", prefix="s-")
     assert drawn == (Path(__file__).parent / "ramp-start.svg").read_text(encoding="utf-8")
 
 
 def test_a_state_of_the_demo_vehicle_is_drawn_within_milliseconds() -> None:
     player = started("wren")
-    view, seen = load_side_view(player.model), player.seen()
+    view, seen = SideView(player.model), player.seen()
     view.draw(seen, title="t")
     begun = time.process_time()
     for _ in range(20):
