@@ -18,6 +18,7 @@ from interlock.studies.compare.verdicts import (
     Effect,
     VerdictComparison,
     compare_verdicts,
+    counted_faults,
     minimal_sets,
 )
 from interlock.studies.faults.sets import RequirementSets
@@ -108,7 +109,8 @@ def compare(
         Whether to judge claims to survive faults, too, by the minimal sets of faults up to the
         greatest number that a requirement of either model claims to survive.
     faults : sequence of str
-        Look at these faults only, each in the models that have it.
+        Look at these faults only, each in the models that have it; one that is a common cause in
+        one model and independent in the other counts in the other only.
     limits : Limits
         For each exploration; what they cut short is undecided.
     progress : callable, optional
@@ -138,8 +140,12 @@ def compare(
         order = max(order, 1)
     if order:
         sets = (
-            minimal_sets(old, order, faults, limits, staged("faults of the old")),
-            minimal_sets(new, order, faults, limits, staged("faults of the new")),
+            minimal_sets(
+                old, order, counted_faults(old, new, faults), limits, staged("faults of the old")
+            ),
+            minimal_sets(
+                new, order, counted_faults(new, old, faults), limits, staged("faults of the new")
+            ),
         )
     behaviour, reason = None, ""
     try:

@@ -157,19 +157,31 @@ def compare_verdicts(
     return tuple(found)
 
 
+def counted_faults(model: Model, other: Model, only: Sequence[str] = ()) -> tuple[str, ...]:
+    """The faults of `model` that a comparison with `other` looks at.
+
+    They are those in `only` that the model has, or all independent ones: common causes are left
+    out then, since a claim counts independent component faults. One that is a common cause here
+    and independent in the other model counts only there, since that is what the change does.
+    """
+    if not only:
+        return model.independent_faults
+    now_counted = {f for f in other.independent_faults if f in model.faults}
+    return tuple(
+        id_
+        for id_, fault in model.faults.items()
+        if id_ in only and not (fault.common_cause and id_ in now_counted)
+    )
+
+
 def minimal_sets(
     model: Model,
     order: int,
-    only: Sequence[str] = (),
+    faults: tuple[str, ...],
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
 ) -> dict[str, RequirementSets]:
-    """Every minimal set of up to `order` faults that breaks a requirement.
-
-    The faults are those in `only` that the model has, or all independent ones: common causes are
-    left out then, since a claim counts independent component faults.
-    """
-    faults = tuple(id_ for id_ in model.faults if id_ in only) if only else model.independent_faults
+    """Every minimal set of up to `order` of `faults` that breaks a requirement."""
     built = build(model, RunClass(faults, order))
     return sets_of_all(
         built,

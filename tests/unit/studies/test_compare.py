@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from interlock.studies.compare.product import NotApplicableError
 from interlock.studies.compare.study import Comparison, compare
 from interlock.studies.compare.verdicts import Effect
 from tests.support.gate import gate
+from tests.support.hoist import hoist
 from tests.support.models import folders, shipped
 
 LAMP = "lamp := shut AND NOT drive;"
@@ -247,6 +249,24 @@ def test_faults_that_newly_break_a_requirement_are_named(tmp_path: Path) -> None
     assert r1.gained_sets == ((),)
     assert ("F1",) in r1.lost_sets
     assert r1.effect is Effect.WORSE
+
+
+def test_a_common_cause_made_one_connector_breaks_what_it_did_not_count_against(
+    tmp_path: Path,
+) -> None:
+    old = hoist(tmp_path)
+    lost_together = replace(old.faults["FC"], common_cause=False)
+    new = replace(old, faults={**old.faults, "FC": lost_together})
+    engine = catalogue()["reference"]()
+    found = compare(old, new, engine, faults=("FC",))
+    (r1,) = (v for v in found.verdicts if v.id == "R1")
+    assert (r1.gained_sets, r1.effect) == ((("FC",),), Effect.WORSE)
+    assert found.outcome is Outcome.VIOLATED
+    back = compare(new, old, engine, faults=("FC",))
+    assert [v.gained_sets for v in back.verdicts if v.id == "R1"] == [()]
+    # A common cause in both is looked at in both.
+    same = compare(old, old, engine, faults=("FC",))
+    assert {v.effect for v in same.verdicts} == {Effect.SAME}
 
 
 def test_nothing_is_touched_where_nothing_changed(tmp_path: Path) -> None:
