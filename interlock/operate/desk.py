@@ -128,7 +128,8 @@ class Desk:
 
     def tell(self, refusal: Refusal | None) -> None:
         """Keep what was refused, or forget what was before."""
-        self._explained = None
+        # What the user asked last stays told; the page does not ask why by itself on top of it.
+        self._explained = None if refusal is None else self.session.state
         self.refusals = [] if refusal is None else [refusal]
 
     @property

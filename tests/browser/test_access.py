@@ -8,7 +8,7 @@ import pytest
 
 from interlock.model.load import load
 from tests.browser.conftest import Opener, does, is_in, shows, until
-from tests.support.hostile import hostile
+from tests.support.hostile import LONGEST, hostile
 from tests.support.models import shipped
 from tests.support.served import served
 
@@ -154,8 +154,10 @@ def test_hostile_texts_of_a_model_are_shown_and_do_nothing(
         page.check("#sticky")
         page.locator(".hold").first.click()
         shows(page, "#alarm", "R is violated now")
-        # In one go: on a busy machine a page drawn anew under the pointer would swallow a click.
-        page.locator("#people button").first.evaluate("button => button.click()")
+        # The lamp lets the plant move on by itself, and what moves takes a refusal away.
+        is_in(page, LONGEST, f"{LONGEST}1")
+        until(page, "document.querySelector('.rest') !== null")
+        page.locator("#people button").first.click()
         shows(page, "#why", HOSTILE)
         for tab in TABS:
             if page.locator(f"#tab-{tab}").count():

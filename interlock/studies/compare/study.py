@@ -133,19 +133,13 @@ def compare(
         verify(model, engine, limits=limits, progress=staged(stage), beside=queries)
         for model, stage, queries in zip((old, new), ("old", "new"), moves.queries, strict=True)
     )
-    order, sets = 0, _NO_SETS
-    if with_faults:
-        order = max((s.survives for m in (old, new) for s in m.statements.values()), default=0)
-    if faults:
-        order = max(order, 1)
+    order = max(_most_claimed(old, new) if with_faults else 0, 1 if faults else 0)
+    sets = _NO_SETS
     if order:
+        mine, theirs = counted_faults(old, new, faults), counted_faults(new, old, faults)
         sets = (
-            minimal_sets(
-                old, order, counted_faults(old, new, faults), limits, staged("faults of the old")
-            ),
-            minimal_sets(
-                new, order, counted_faults(new, old, faults), limits, staged("faults of the new")
-            ),
+            minimal_sets(old, order, mine, limits, staged("faults of the old")),
+            minimal_sets(new, order, theirs, limits, staged("faults of the new")),
         )
     behaviour, reason = None, ""
     try:
@@ -175,3 +169,8 @@ def compare(
 
 _Sets = Mapping[str, RequirementSets]
 _NO_SETS: tuple[_Sets, _Sets] = ({}, {})
+
+
+def _most_claimed(*models: Model) -> int:
+    """The most faults that a requirement claims to survive."""
+    return max((s.survives for model in models for s in model.statements.values()), default=0)
