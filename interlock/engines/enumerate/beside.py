@@ -143,41 +143,29 @@ def _aim(n_words: int) -> str:
     tables = Tables.of(fn, n_words)
     _, first, stop, backward, noting = fn.args
     flags, aimed, toward = fn.pointer("flags"), fn.pointer("aimed"), fn.pointer("toward")
-    n_lacking, taken = fn.variable("i64", 0), fn.variable("i64", first)
-    members = fn.define("ptr", f"alloca [{BATCH} x i64]")
-    ends = fn.define("ptr", f"alloca [{BATCH} x i64]")
-    with fn.while_(lambda: taken.get() < stop):
-        n_members, count = fn.variable("i64", 0), fn.variable("i64", 0)
-        with fn.while_(lambda: (taken.get() < stop) & (n_members.get() < BATCH)):
-            ahead = taken.get()
-            taken.add(1)
-            number = (first + stop - 1 - ahead).or_else(backward.is_not(0), ahead)
-            with fn.if_((fn.load("i8", flags, number) & ARRIVES).is_(0)):
-                count.set(tables.expanded(number, count.get()))
-                fn.store(number, members, n_members.get())
-                fn.store(count.get(), ends, n_members.get())
-                n_members.add(1)
-        tables.fetch_ahead(0, count.get())
-        j = fn.variable("i64", 0)
-        with fn.count(0, n_members.get()) as member:
-            number, end = fn.load("i64", members, member), fn.load("i64", ends, member)
-            lacking = fn.variable("i64", 1)
-            with fn.while_(j.below(end)):
-                target = tables.found(j.get())
-                move = fn.load("i16", tables.out_moves, j.get())
-                j.add(1)
-                with fn.if_(target.is_not(NOWHERE) & lacking.get().is_not(0)):
-                    arrives = (fn.load("i8", flags, target) & ARRIVES).is_not(0)
-                    with fn.if_(arrives):
-                        fn.store(fn.load("i8", flags, number) | ARRIVES, flags, number)
-                        lacking.set(0)
-                        with fn.if_(noting.is_not(0)):
-                            place = fn.word("n_aimed")
-                            fn.store(number.to("i32"), aimed, place)
-                            fn.store(target.to("i32"), toward, place)
-                            fn.store(move, fn.pointer("moved"), place)
-                            fn.put("n_aimed", place + 1)
-            n_lacking.add(lacking.get())
+    n_lacking = fn.variable("i64", 0)
+
+    def lacks(number: Value) -> Value:
+        return (fn.load("i8", flags, number) & ARRIVES).is_(0)
+
+    with tables.in_batches(first, stop, backward, lacks) as (number, j, end):
+        lacking = fn.variable("i64", 1)
+        with fn.while_(j.below(end)):
+            target = tables.found(j.get())
+            move = fn.load("i16", tables.out_moves, j.get())
+            j.add(1)
+            with fn.if_(target.is_not(NOWHERE) & lacking.get().is_not(0)):
+                arrives = (fn.load("i8", flags, target) & ARRIVES).is_not(0)
+                with fn.if_(arrives):
+                    fn.store(fn.load("i8", flags, number) | ARRIVES, flags, number)
+                    lacking.set(0)
+                    with fn.if_(noting.is_not(0)):
+                        place = fn.word("n_aimed")
+                        fn.store(number.to("i32"), aimed, place)
+                        fn.store(target.to("i32"), toward, place)
+                        fn.store(move, fn.pointer("moved"), place)
+                        fn.put("n_aimed", place + 1)
+        n_lacking.add(lacking.get())
     fn.leave(n_lacking.get())
     return fn.text()
 

@@ -8,7 +8,7 @@ state is entered once, that is twice for each state in all.
 
 from __future__ import annotations
 
-from interlock.engines.enumerate.context import BATCH, Routine
+from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value, Variable
 from interlock.engines.enumerate.runtime import NOWHERE, Tables, same_words
 
@@ -38,36 +38,21 @@ def _sweep(n_words: int) -> str:
     _, first, stop, backward = fn.args
     flags, full = fn.pointer("flags"), fn.word("full").to("i8")
     n_lacking = fn.variable("i64", 0)
-    members = fn.define("ptr", f"alloca [{BATCH} x i64]")
-    ends = fn.define("ptr", f"alloca [{BATCH} x i64]")
-    taken = fn.variable("i64", first)
-    with fn.while_(lambda: taken.get() < stop):
-        n_members, count = fn.variable("i64", 0), fn.variable("i64", 0)
-        with fn.while_(lambda: (taken.get() < stop) & (n_members.get() < BATCH)):
-            ahead = taken.get()
-            number = (stop - 1 - (ahead - first)).or_else(backward.is_not(0), 0) | ahead.or_else(
-                backward.is_(0), 0
-            )
-            taken.add(1)
-            with fn.if_(fn.load("i8", flags, number).is_not(full)):
-                count.set(tables.expanded(number, count.get()))
-                fn.store(number, members, n_members.get())
-                fn.store(count.get(), ends, n_members.get())
-                n_members.add(1)
-        tables.fetch_ahead(0, count.get())
-        j = fn.variable("i64", 0)
-        with fn.count(0, n_members.get()) as place:
-            number, end = fn.load("i64", members, place), fn.load("i64", ends, place)
-            bits = fn.variable("i8", fn.load("i8", flags, number))
-            with fn.while_(j.below(end)):
-                target = tables.found(j.get())
-                j.add(1)
-                with fn.if_(target.is_(NOWHERE)):
-                    bits.set(full)
-                    fn.repeat_loop()
-                bits.set(bits.get() | fn.load("i8", flags, target))
-            fn.store(bits.get(), flags, number)
-            n_lacking.add(bits.get().is_not(full).to("i64"))
+
+    def lacks(number: Value) -> Value:
+        return fn.load("i8", flags, number).is_not(full)
+
+    with tables.in_batches(first, stop, backward, lacks) as (number, j, end):
+        bits = fn.variable("i8", fn.load("i8", flags, number))
+        with fn.while_(j.below(end)):
+            target = tables.found(j.get())
+            j.add(1)
+            with fn.if_(target.is_(NOWHERE)):
+                bits.set(full)
+                fn.repeat_loop()
+            bits.set(bits.get() | fn.load("i8", flags, target))
+        fn.store(bits.get(), flags, number)
+        n_lacking.add(bits.get().is_not(full).to("i64"))
     fn.leave(n_lacking.get())
     return fn.text()
 

@@ -132,25 +132,26 @@ class Known:
     def _find_aim(self) -> int:
         space, shared = self.space, self.space.shared
         # Power-up is left for ever by the first move; what it leads to is where runs come back to.
-        candidates = [target for _, target in space.successors(0) if target]
-        for candidate in candidates[:1]:
-            space.new_array("aimed", 4, self.n_states)
-            space.new_array("toward", 4, self.n_states)
-            space.new_array("moved", 2, self.n_states)
-            flags = space.new_array("flags", 1, self.n_states)
-            shared["n_aimed"] = 0
-            flags[candidate] = text.ARRIVES
-            lacking, backward = self.n_states, True
-            while True:
-                before, backward = lacking, not backward
-                lacking = self.sweep(self.n_states, backward=backward, noting=True)
-                if not lacking or lacking == before:
-                    break
-            space.drop("flags")
-            if not lacking:
-                return candidate
+        candidate = next((target for _, target in space.successors(0) if target), 0)
+        if not candidate:
+            return 0
+        space.new_array("aimed", 4, self.n_states)
+        space.new_array("toward", 4, self.n_states)
+        space.new_array("moved", 2, self.n_states)
+        flags = space.new_array("flags", 1, self.n_states)
+        shared["n_aimed"] = 0
+        flags[candidate] = text.ARRIVES
+        lacking, backward = self.n_states, True
+        while True:
+            before, backward = lacking, not backward
+            lacking = self.sweep(self.n_states, backward=backward, noting=True)
+            if not lacking or lacking == before:
+                break
+        space.drop("flags")
+        if lacking:
             space.drop("aimed", "toward", "moved")
-        return 0
+            return 0
+        return candidate
 
     def way(self, source: int, goal: Expr) -> list[str] | None:
         """The moves of a shortest way from a state to one with `goal`; None where there is none."""

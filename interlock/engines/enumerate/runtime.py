@@ -8,11 +8,12 @@ need is asked for long before it is read.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from interlock.engines.enumerate.context import BATCH, KEY_CACHE_BITS, LAST_IN_CHECKPOINT, Routine
-from interlock.engines.enumerate.ir import Function, Value
+from interlock.engines.enumerate.ir import Function, Value, Variable
 
 # What `explore` returns.
 DONE, MUST_GROW, REFUSED = 0, 1, 2
@@ -85,6 +86,35 @@ class Tables:
     def successor(self, number: Value) -> Value:
         """Where the words of a successor are, in the buffer."""
         return self.fn.at("i64", self.out_words, number * self.n_words)
+
+    @contextmanager
+    def in_batches(
+        self, first: Value, stop: Value, backward: Value, wanted: Callable[[Value], Value]
+    ) -> Iterator[tuple[Value, Variable, Value]]:
+        """For each wanted state of a range, its number and where its successors begin and end.
+
+        The body has to count the second up to the third. Where `backward` is not 0 the range is
+        gone through from its end.
+        """
+        fn = self.fn
+        members = fn.define("ptr", f"alloca [{BATCH} x i64]")
+        ends = fn.define("ptr", f"alloca [{BATCH} x i64]")
+        taken = fn.variable("i64", first)
+        with fn.while_(lambda: taken.get() < stop):
+            n_members, count = fn.variable("i64", 0), fn.variable("i64", 0)
+            with fn.while_(lambda: (taken.get() < stop) & (n_members.get() < BATCH)):
+                ahead = taken.get()
+                taken.add(1)
+                number = (first + stop - 1 - ahead).or_else(backward.is_not(0), ahead)
+                with fn.if_(wanted(number)):
+                    count.set(self.expanded(number, count.get()))
+                    fn.store(number, members, n_members.get())
+                    fn.store(count.get(), ends, n_members.get())
+                    n_members.add(1)
+            self.fetch_ahead(0, count.get())
+            j = fn.variable("i64", 0)
+            with fn.count(0, n_members.get()) as place:
+                yield fn.load("i64", members, place), j, fn.load("i64", ends, place)
 
     def expanded(self, number: Value, count: Value | int) -> Value:
         """Append the successors of a state to the buffers; the new count."""
