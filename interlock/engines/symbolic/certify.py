@@ -7,7 +7,7 @@ owe it for ever, so those states are left out, again and again, until none is le
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -154,7 +154,9 @@ class _Certifier:
         """The invariant, by what has struck where that is worth it: each case is a small system."""
         found, is_scanned = self._graph.reached, self._settled is not None
         flags = self._lasting_flags() if found.node_count() > WORTH_SPLITTING else []
-        parts = sorted(islice(self._parts(found, flags), MOST_CASES + 1), key=lambda p: p[0])
+        parts = sorted(
+            islice(self._space.encoding.split(found, flags), MOST_CASES + 1), key=lambda p: p[0]
+        )
         if len(parts) > MOST_CASES:
             flags, parts = [], [((), found)]
         names = tuple(self._space.system.variables[v].name for v in flags)
@@ -172,29 +174,6 @@ class _Certifier:
             and variable.domain.size > 1
             and variable.name not in written
         ]
-
-    def _parts(self, states: Node, flags: Sequence[int]) -> Iterator[tuple[tuple[int, ...], Node]]:
-        """For each combination of values of `flags` in `states`: the others' values there."""
-        encoding = self._space.encoding
-        # Decided in the order of the diagrams, so that each step only follows its edges.
-        order = sorted(range(len(flags)), key=lambda n: encoding.bits[flags[n]])
-        values = [0] * len(flags)
-
-        def walk(depth: int, here: Node) -> Iterator[tuple[tuple[int, ...], Node]]:
-            if not here.satisfiable():
-                return
-            if depth == len(order):
-                yield tuple(values), here
-                return
-            v = flags[order[depth]]
-            domain = self._space.system.variables[v].domain
-            bits = self._space.diagrams.positive(encoding.bits[v])
-            for value in range(domain.lo, domain.hi + 1):
-                values[order[depth]] = value
-                there = self._space.diagrams.and_exists(here, encoding.is_value(v, value), bits)
-                yield from walk(depth + 1, there)
-
-        return walk(0, states)
 
     def _check_excluded(self, target: Expr) -> None:
         if (self._space.reached & self._space.encoding.truth(target)).satisfiable():

@@ -11,7 +11,7 @@ keeps sums of flags (budgets of faults) linear in their number.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -103,6 +103,30 @@ class Encoding:
         """Positions of the variables that `nodes` depend on."""
         bits = self.diagrams.support(nodes)
         return frozenset(v for v, own in enumerate(self.bits) if not bits.isdisjoint(own))
+
+    def split(
+        self, states: Node, variables: Sequence[int]
+    ) -> Iterator[tuple[tuple[int, ...], Node]]:
+        """For each combination of values of `variables` in `states`: the others' values there."""
+        # Decided in the order of the diagrams, so that each step only follows its edges.
+        order = sorted(range(len(variables)), key=lambda n: self.bits[variables[n]])
+        values = [0] * len(variables)
+
+        def walk(depth: int, here: Node) -> Iterator[tuple[tuple[int, ...], Node]]:
+            if not here.satisfiable():
+                return
+            if depth == len(order):
+                yield tuple(values), here
+                return
+            v = variables[order[depth]]
+            domain = self.system.variables[v].domain
+            bits = self.diagrams.positive(self.bits[v])
+            for value in range(domain.lo, domain.hi + 1):
+                values[order[depth]] = value
+                there = self.diagrams.and_exists(here, self.is_value(v, value), bits)
+                yield from walk(depth + 1, there)
+
+        return walk(0, states)
 
     def is_value(self, v: int, value: int) -> Node:
         """Where the variable at position `v` has `value`."""

@@ -137,7 +137,8 @@ class Explored:
         try:
             space = self._whole()
             found = self._forgotten(self._violations(query), names)
-            return tuple(sorted(self._listed(space, found, names)))
+            places = [self.system.index[name] for name in names]
+            return tuple(sorted(values for values, _ in space.encoding.split(found, places)))
         except LimitError:
             return None
         except MemoryError:
@@ -172,31 +173,6 @@ class Explored:
         kept = {bit for name in names for bit in space.encoding.bits[self.system.index[name]]}
         others = space.diagrams.positive(set(range(space.diagrams.n_bits)) - kept)
         return states.exists(others)
-
-    def _listed(self, space: Space, states: Node, names: Sequence[str]) -> list[tuple[int, ...]]:
-        # Decided in the order of the diagrams, so that each step only follows its edges.
-        order = sorted(
-            range(len(names)), key=lambda n: space.encoding.bits[self.system.index[names[n]]]
-        )
-        found: list[tuple[int, ...]] = []
-        values = [0] * len(names)
-
-        def walk(depth: int, here: Node) -> None:
-            if not here.satisfiable():
-                return
-            if depth == len(order):
-                found.append(tuple(values))
-                return
-            v = self.system.index[names[order[depth]]]
-            domain = self.system.variables[v].domain
-            for value in range(domain.lo, domain.hi + 1):
-                values[order[depth]] = value
-                cube = space.encoding.is_value(v, value)
-                bits = space.diagrams.positive(space.encoding.bits[v])
-                walk(depth + 1, space.diagrams.and_exists(here, cube, bits))
-
-        walk(0, states)
-        return found
 
     def _violations(self, query: Query) -> Node:
         if query not in self._violating:
