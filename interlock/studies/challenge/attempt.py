@@ -103,6 +103,8 @@ class _Case:
         Their targets are the conditions ``bad``.
     traps : list of (Requirement, Trap)
         Their goals are the conditions of `goal`.
+    goals : dict of str to list of (Requirement, Trap)
+        The traps by the name of their conditions.
     stays : dict of str to (Requirement, Stay)
         By the name of their conditions.
 
@@ -130,9 +132,12 @@ class _Case:
         if len(self.reach) > _MOST_CONDITIONS:
             raise OpenError(f"more than {_MOST_CONDITIONS} requirements at once")
         conditions: dict[str, list[Expr]] = {"bad": [q.target for _, q in self.reach]}
-        for start in range(0, len(self.traps), GOALS_AT_ONCE):
-            some = self.traps[start : start + GOALS_AT_ONCE]
-            conditions[f"goals{start}"] = [trap.goal for _, trap in some]
+        self.goals = {
+            f"goals{start}": self.traps[start : start + GOALS_AT_ONCE]
+            for start in range(0, len(self.traps), GOALS_AT_ONCE)
+        }
+        for name, some in self.goals.items():
+            conditions[name] = [trap.goal for _, trap in some]
         for name, (_, stay) in self.stays.items():
             conditions[name] = [stay.stay, and_(stay.start, stay.stay)]
         known = bundle.known
@@ -255,10 +260,8 @@ class _Attempt:
 
     def _trapped(self, case: _Case, space: Space) -> list[tuple[Requirement, Witness]]:
         runs = []
-        for start in range(0, len(case.traps), GOALS_AT_ONCE):
-            some = case.traps[start : start + GOALS_AT_ONCE]
-            goals = [trap for _, trap in some]
-            answers = case.compiled.traps_in(space, f"goals{start}", goals)
+        for name, some in case.goals.items():
+            answers = case.compiled.traps_in(space, name, [trap for _, trap in some])
             for (requirement, _), answer in zip(some, answers, strict=True):
                 if answer.witness is not None:
                     runs.append((requirement, answer.witness))

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from interlock.engines.enumerate.known import Known
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import FALSE, Expr, ne, or_
-from interlock.kernel.system import MoveKind, Stepper
+from interlock.kernel.expr import Expr, ne, or_
+from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness
-from interlock.model.build import Built
+from interlock.model.build import SCAN, Built
 from interlock.studies.challenge.alike import difference, seen_in_plant
 
 
@@ -32,19 +32,16 @@ def nearest_difference(known: Known, original: Built, changed: Built) -> Witness
         return known.witness_to(numbers[1])
     if numbers[2] is not None and known.depth_of(numbers[2]) == depth:
         before = known.witness_to(numbers[2])
-        scan = next(move for move in original.system.moves if move.kind is MoveKind.SCAN)
-        after = Stepper(original.system).after(before.last, scan)
-        return replace(before, steps=(*before.steps, Step(scan.name, after)))
+        after = Stepper(original.system).after(before.last, original.system.move(SCAN))
+        return replace(before, steps=(*before.steps, Step(SCAN, after)))
     return None
 
 
 def _seen_after_scan(original: Built, changed: Built) -> Expr:
     """Whether an output differs after the next scan."""
     names = [name.casefold() for name in original.model.outputs]
-    pair = []
-    for built in (original, changed):
-        scan = next((m for m in built.system.moves if m.kind is MoveKind.SCAN), None)
-        if scan is None:
-            return FALSE
-        pair.append(ex.substitute([built.truth[name] for name in names], scan.updates))
+    pair = [
+        ex.substitute([built.truth[name] for name in names], built.system.move(SCAN).updates)
+        for built in (original, changed)
+    ]
     return or_(*(ne(a, b) for a, b in zip(*pair, strict=True)))

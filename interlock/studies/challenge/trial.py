@@ -275,10 +275,10 @@ class Courtroom:
         return self._compared(defect, changed, Lockstep(self.original(stage), changed), stage)
 
     def _compared(self, defect: Defect, changed: Built, lockstep: Lockstep, stage: Stage) -> Trial:
-        for most in (*_NEARER, None):
-            limits = self.limits
-            if most is not None:
-                limits = replace(limits, max_states=min(limits.max_states or most, most))
+        farthest = self.limits.max_states
+        nearer = [most for most in _NEARER if farthest is None or most < farthest]
+        for most in (*nearer, farthest):
+            limits = replace(self.limits, max_states=most)
             explored = self.engine.explore(lockstep.system, [Reach(lockstep.differs)], limits)
             answer = explored.answers[0]
             if answer.found is not None:
