@@ -14,7 +14,6 @@ from functools import partial
 
 from interlock.base.pool import spread
 from interlock.engines.symbolic.explored import Explored
-from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Requirement
 from interlock.model.build import RunClass, build
@@ -23,15 +22,13 @@ from interlock.studies.faults.alone import Alone, Showing, Strike, strike_alone
 from interlock.studies.faults.effects import FaultEffects
 from interlock.studies.faults.sets import (
     RequirementSets,
+    apart,
     ask_all,
     find_sets,
     flags_of,
     united,
 )
 from interlock.studies.faults.telling import Harm
-
-# On the demo vehicle one observer takes 30 s with all faults, five 90 s, fifteen over 330 s.
-OBSERVERS_AT_ONCE = 4
 
 
 @dataclass(frozen=True)
@@ -110,14 +107,16 @@ def study_singles(
     stage : callable
         Is told what was done last.
     """
-    live = [f for f, fault in model.faults.items() if fault.excluded is None and f not in added]
-    watched = tuple(id_ for id_, requirement in wanted.items() if needs_observer(requirement))
-    plain = tuple(id_ for id_ in wanted if id_ not in watched)
+    live = [fault.id for fault in model.live_faults if fault.id not in added]
+    without, with_observers = apart(wanted.values())
+    plain = tuple(requirement.id for requirement in without)
+    groups = [tuple(requirement.id for requirement in group) for group in with_observers]
+    watched = tuple(id_ for group in groups for id_ in group)
     each: list[str | None] = [*live] or [None]
     doing = _Doing(model, limits, n_processes, stage)
     struck = doing.strike([Strike(fault, plain) for fault in each])
     extra = doing.strike([Strike(fault, (*plain, *watched), only_sets=True) for fault in added])
-    together = doing.watch(watched, live)
+    together = doing.watch(groups, live)
     broken = {fault: tuple(r for r in watched if (fault,) in together[r].sets) for fault in live}
     again = doing.strike([Strike(fault, those) for fault, those in broken.items() if those])
     bound = 1 if len(live) + len(added) > 1 else None
@@ -168,12 +167,10 @@ class _Doing:
         self.explorations.append(Explained(says, n_states, 1, seconds, limit))
         return [found[place] for place in range(n)]
 
-    def watch(self, watched: Sequence[str], faults: Sequence[str]) -> dict[str, RequirementSets]:
+    def watch(
+        self, groups: Sequence[Sequence[str]], faults: Sequence[str]
+    ) -> dict[str, RequirementSets]:
         """The sets of requirements with observers, at most one of `faults` in each."""
-        groups = [
-            watched[first : first + OBSERVERS_AT_ONCE]
-            for first in range(0, len(watched), OBSERVERS_AT_ONCE)
-        ]
         if groups:
             self._stage(f"any one fault, with observers of {', '.join(groups[0])}")
         found: dict[int, _Watched] = {}
