@@ -7,7 +7,7 @@ the same contract (`tests/contract`); an engine may decline a system by raising 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from interlock.kernel.expr import TRUE, Expr
@@ -149,6 +149,14 @@ class Progress:
 
 
 ProgressSink = Callable[[Progress], None]
+
+
+def labelled(progress: ProgressSink | None, label: str) -> ProgressSink | None:
+    """A sink that says in front of each stage what it belongs to; None where nobody watches."""
+    if progress is None:
+        return None
+    sink: ProgressSink = progress
+    return lambda now: sink(replace(now, stage=f"{label}: {now.stage}"))
 
 
 class DeclinedError(Exception):

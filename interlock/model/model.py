@@ -362,6 +362,11 @@ class Model:
         return Path(os.path.abspath(self.folder)).name
 
     @property
+    def live_faults(self) -> tuple[Fault, ...]:
+        """The faults that may strike: all that are not excluded."""
+        return tuple(fault for fault in self.faults.values() if fault.excluded is None)
+
+    @property
     def independent_faults(self) -> tuple[str, ...]:
         """The faults that claims to survive faults speak of: all but common causes."""
         return tuple(id_ for id_, fault in self.faults.items() if not fault.common_cause)

@@ -48,7 +48,7 @@ class Bench:
 
     def __init__(self, model: Model) -> None:
         self.model = model
-        may_strike = tuple(id_ for id_, f in model.faults.items() if f.excluded is None)
+        may_strike = tuple(fault.id for fault in model.live_faults)
         self.built: Built = build(model, RunClass(may_strike, None, human=True))
         self.world = World(self.built)
         self.system = self.world.system

@@ -14,6 +14,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.reliability.diagram import TooLargeError
 from interlock.reliability.figures import two_figures
 from interlock.replay.story import tell
+from interlock.report.counts import counted
 from interlock.report.fmea import rows_of
 from interlock.studies.faults.likelihood import Likelihood, likelihood_of
 from interlock.studies.faults.runs import HarmRun
@@ -60,7 +61,7 @@ def _title(text: str) -> Text:
 
 
 def _heading(study: FaultStudy) -> RenderableType:
-    live = [fault for fault in study.model.faults.values() if fault.excluded is None]
+    live = study.model.live_faults
     common = sum(fault.common_cause for fault in live)
     words = (
         f"{len(live)} faults, {common} of them common causes; {order_words(study.options.order)}"
@@ -119,12 +120,13 @@ def _set_words(study: FaultStudy, id_: str, faults: tuple[str, ...]) -> str:
     if not faults:
         return "{}: no fault is needed"
     told = study.latent_first(faults)
-    says = "; ".join(_fault_words(study, fault) for fault in told)
+    says = "; ".join(fault_words(study, fault) for fault in told)
     harm = f" [{study.harm(faults[0], id_).value}]" if len(faults) == 1 else ""
     return f"{{{', '.join(told)}}}{harm}: {says}"
 
 
-def _fault_words(study: FaultStudy, fault: str) -> str:
+def fault_words(study: FaultStudy, fault: str) -> str:
+    """What a fault is, marked as a common cause or as latent where it is one."""
     declared = study.model.faults[fault]
     marks = []
     if declared.common_cause:
@@ -167,7 +169,7 @@ def _single_channels(study: FaultStudy) -> RenderableType:
         broken = [r for r, found in study.sets.items() if (id_,) in found.sets]
         if broken:
             told = " ".join(f"{r} ({study.harm(id_, r).value})" for r in broken)
-            table.add_row(id_, escape(_fault_words(study, fault.id)), told)
+            table.add_row(id_, escape(fault_words(study, fault.id)), told)
     if not table.rows:
         return Text("Single channels: no fault breaks a requirement alone.")
     return Group(_title("Single channels: faults that break a requirement alone"), table)
@@ -256,7 +258,7 @@ def _summary(study: FaultStudy) -> RenderableType:
         limit = f"; cut short: {done.limit}" if done.limit else ""
         rows.append(
             Text(
-                f"  {done.says}: {_count(done.n_faults, 'flag')}, {done.n_states:,} states, "
+                f"  {done.says}: {counted(done.n_faults, 'flag')}, {done.n_states:,} states, "
                 f"{done.seconds:.1f} s{limit}"
             )
         )
@@ -264,7 +266,7 @@ def _summary(study: FaultStudy) -> RenderableType:
         ids = ", ".join(fault.id for fault in study.ineffective)
         rows.append(Text(f"Without effect when striking alone: {ids}.", style="yellow"))
     if study.options.order is not None:
-        most = _count(study.options.order, "fault")
+        most = counted(study.options.order, "fault")
         rows.append(Text(f"More than {most} in one run: undecided.", style="yellow"))
     rows += [Text(note) for note in NOTES]
     for title, lines in (
@@ -275,7 +277,3 @@ def _summary(study: FaultStudy) -> RenderableType:
             rows.append(Text(f"{title}:"))
             rows += [Text(f"  - {line}") for line in lines]
     return Group(*rows)
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n:,} {what}{'s' if n != 1 else ''}"

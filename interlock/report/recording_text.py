@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.kernel.system import Move
 from interlock.replay.story import WHO
+from interlock.report.counts import counted
 from interlock.studies.recording.study import Deviation, Explained
 
 
@@ -14,13 +15,13 @@ def lines_of(found: Explained) -> Iterator[str]:
     yield found.model.title
     yield (
         f"{len(found.observed)} of its signals, outputs and machines are recorded;"
-        f" {found.run_class.says}; up to {_counted(found.moves_between, 'move')} between two"
+        f" {found.run_class.says}; up to {counted(found.moves_between, 'move')} between two"
         " samples"
     )
-    gaps = f", {_counted(found.n_gaps, 'gap')}" if found.n_gaps else ""
+    gaps = f", {counted(found.n_gaps, 'gap')}" if found.n_gaps else ""
     yield (
-        f"explained: {_counted(found.n_rows, 'sample')}{gaps}; at most"
-        f" {_counted(found.most_possible, 'state')} possible at a time"
+        f"explained: {counted(found.n_rows, 'sample')}{gaps}; at most"
+        f" {counted(found.most_possible, 'state')} possible at a time"
     )
     if found.limit is not None:
         where = f" at {found.stopped_at.place}" if found.stopped_at else ""
@@ -34,7 +35,7 @@ def lines_of(found: Explained) -> Iterator[str]:
 
 def _deviation(found: Deviation) -> Iterator[str]:
     time = "" if found.row.time_ms is None else f", {found.row.time_ms:,.10g} ms"
-    allowed = "any number of moves" if found.n_moves is None else _counted(found.n_moves, "move")
+    allowed = "any number of moves" if found.n_moves is None else counted(found.n_moves, "move")
     yield f"{found.row.place.file}:{found.row.place.line}: not explained by {allowed}{time}"
     if found.differences:
         yield "  the nearest that is possible differs in:"
@@ -46,14 +47,10 @@ def _deviation(found: Deviation) -> Iterator[str]:
         yield f"  it comes about by: {', '.join(map(_told, found.way)) or 'nothing'}"
     else:
         yield "  no state is possible in which such a sample could be taken"
-    yield f"  possible before it ({_counted(found.n_possible, 'state')}):"
+    yield f"  possible before it ({counted(found.n_possible, 'state')}):"
     for name, values in found.possible.items():
         yield f"    {name}: {' or '.join(values)}"
 
 
 def _told(move: Move) -> str:
     return f"{WHO[move.kind]} {move.says or move.name}"
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number:,} {what}{'s' * (number != 1)}"

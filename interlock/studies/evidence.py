@@ -25,11 +25,11 @@ from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import (
     DeclinedError,
     Limits,
-    Progress,
     ProgressSink,
     Query,
     Stay,
     Trap,
+    labelled,
 )
 from interlock.kernel.requirement import Outcome, Pattern
 from interlock.model.build import Built, RunClass, build
@@ -160,7 +160,7 @@ def _write_system(
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
     try:
-        certificate = certify(here.system, queries, ends, limits, _labelled(progress))
+        certificate = certify(here.system, queries, ends, limits, labelled(progress, "evidence"))
     except DeclinedError as declined:
         certificate = f"the symbolic engine declines the system: {declined}"
     except ValueError as error:
@@ -179,15 +179,6 @@ def _write_system(
             _leave_out(draft, id_, reasons[0])
         else:
             draft.verdicts[id_] = draft.verdicts[id_].model_copy(update={"system": name})
-
-
-def _labelled(progress: ProgressSink | None) -> ProgressSink | None:
-    if progress is None:
-        return None
-    sink: ProgressSink = progress
-    return lambda now: sink(
-        Progress(f"evidence: {now.stage}", now.n_states, now.depth, now.seconds)
-    )
 
 
 def _bare(draft: _Draft, model: Model, name: str, finding: Finding) -> VerdictEntry:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from interlock.kernel.observe import Question, ask, ask_together, needs_observer, scans_taken
@@ -12,9 +12,9 @@ from interlock.kernel.query import (
     Engine,
     Exploration,
     Limits,
-    Progress,
     ProgressSink,
     Query,
+    labelled,
 )
 from interlock.kernel.requirement import Outcome, Requirement, Verdict
 from interlock.kernel.system import System
@@ -203,18 +203,7 @@ def _explore(
     for question in questions:
         queries += [*question.violations, *question.premises, *question.measures]
     queries += beside
-    return engine.explore(system, queries, limits, _labelled(progress, label))
-
-
-def _labelled(progress: ProgressSink | None, label: str) -> ProgressSink | None:
-    if progress is None:
-        return None
-    sink: Callable[[Progress], None] = progress
-
-    def labelled(now: Progress) -> None:
-        sink(Progress(f"{label}: {now.stage}", now.n_states, now.depth, now.seconds))
-
-    return labelled
+    return engine.explore(system, queries, limits, labelled(progress, label))
 
 
 def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:

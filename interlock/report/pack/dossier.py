@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 from interlock.engines import catalogue
-from interlock.kernel.query import DeclinedError, Engine, Limits, Progress, ProgressSink
+from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.build import build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedures
@@ -144,13 +144,13 @@ def gather(
     absent = _absent(model, choice.left_out, procedures, rating)
     parts = PARTS.keys() - absent.keys()
     judge = verify_claims if choice.claimed else verify
-    sink = _staged(progress, "verdicts")
+    sink = labelled(progress, "verdicts")
     found = with_harm(
         judge(model, engine, limits=choice.limits, progress=sink), choice.limits, sink
     )
     rehearsal, card = None, None
     if "procedures" in parts and procedures is not None:
-        sink = _staged(progress, "procedures")
+        sink = labelled(progress, "procedures")
         rehearser = Rehearser(model, procedures, engine, choice.limits, sink)
         rehearsal = rehearser.rehearse()
         card = make_card(rehearser.recovery)
@@ -159,7 +159,7 @@ def gather(
         options = Options(
             order=choice.order, n_runs=1, limits=choice.limits, n_processes=choice.n_processes
         )
-        sink = _staged(progress, "faults")
+        sink = labelled(progress, "faults")
         try:
             faults = study_faults(model, catalogue()["enumerate"](), options, sink)
         except DeclinedError as reason:
@@ -167,7 +167,7 @@ def gather(
     rated: tuple[Rated, ...] = ()
     if "rating" in parts and rating is not None:
         rated = rate(rating, model, known=faults)
-    maps = _maps(model, engine, parts, choice.limits, _staged(progress, "maps"))
+    maps = _maps(model, engine, parts, choice.limits, labelled(progress, "maps"))
     return Dossier(
         model=model,
         choice=choice,
@@ -190,7 +190,7 @@ def _absent(
     rating: Rating | None,
 ) -> dict[str, str]:
     absent = dict.fromkeys(left_out, "left out by whoever made this report")
-    if not any(fault.excluded is None for fault in model.faults.values()):
+    if not model.live_faults:
         absent["faults"] = "the model declares no component fault that may strike"
     if procedures is None:
         absent.setdefault("procedures", "the model has no procedures")
@@ -215,14 +215,3 @@ def _maps(
         return explore_maps(built, drawing, "diagrams" in parts, True, limits, progress)
     except DeclinedError:
         return explore_maps(built, engine, "diagrams" in parts, True, limits, progress)
-
-
-def _staged(progress: ProgressSink | None, part: str) -> ProgressSink | None:
-    if progress is None:
-        return None
-    sink: ProgressSink = progress
-
-    def staged(now: Progress) -> None:
-        sink(replace(now, stage=f"{part}: {now.stage}"))
-
-    return staged

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from interlock.kernel.requirement import Outcome
-from interlock.model.model import Fault
 from interlock.pictures.fault_collection import draw_fault_trees
 from interlock.reliability.diagram import TooLargeError
 from interlock.reliability.figures import two_figures
@@ -50,7 +49,7 @@ def _set(study: FaultStudy, id_: str, faults: FaultSet) -> dict[str, Any]:
     told = study.latent_first(faults)
     return {
         "faults": told,
-        "says": [_fault_words(study, study.model.faults[fault]) for fault in told],
+        "says": [fault_text.fault_words(study, fault) for fault in told],
         "harm": study.harm(faults[0], id_).value if len(faults) == 1 else "",
     }
 
@@ -64,18 +63,12 @@ def _change(change: Change) -> dict[str, Any]:
     return {"says": change.says, "losses": [(ids, *key) for key, ids in losses.items()]}
 
 
-def _fault_words(study: FaultStudy, fault: Fault) -> str:
-    marks = ["common cause"] if fault.common_cause else []
-    marks += ["latent"] if fault.id in study.silent else []
-    return fault.says + (f" ({', '.join(marks)})" if marks else "")
-
-
 def faults_view(dossier: Dossier) -> dict[str, Any]:
     """The section of faults; empty where the study was not made."""
     study = dossier.faults
     if study is None:
         return {}
-    live = [fault for fault in study.model.faults.values() if fault.excluded is None]
+    live = study.model.live_faults
     trees = figures_of(draw_fault_trees(study))
     figures = list(_likelihoods(study))
     common = _common([row["rests_on"] for row in figures if not row["why"]])

@@ -19,9 +19,9 @@ from interlock.replay.judge import Replayed
 from interlock.replay.moments import moments_of
 from interlock.replay.run_file import record, to_text
 from interlock.replay.story import tell_to_the_end
+from interlock.report.counts import counted
 from interlock.report.pack.dossier import Dossier
 from interlock.report.pack.figures import figure_of, inlined
-from interlock.report.pack.words import counted
 from interlock.report.rehearsal import says as deviation_says
 from interlock.studies.verify import Finding
 

@@ -21,9 +21,9 @@ from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.supplies import draw_supplies
 from interlock.reliability.figures import two_figures
 from interlock.report import rating_text, rehearsal_card
+from interlock.report.counts import counted
 from interlock.report.pack.dossier import PARTS, Dossier
 from interlock.report.pack.figures import Figure, figures_of
-from interlock.report.pack.words import counted
 from interlock.report.rehearsal import (
     LEGEND,
     back,
@@ -73,7 +73,7 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
         "scan_ms": model.settings.scan_ms,
         "timers": model.settings.timers.value,
         "excluded": [f for f in model.faults.values() if f.excluded is not None],
-        "common": [f for f in model.faults.values() if f.common_cause and f.excluded is None],
+        "common": [f for f in model.live_faults if f.common_cause],
         "human": human,
         "claimed": dossier.choice.claimed,
         "absent": [(part, PARTS[part], why) for part, why in dossier.absent.items()],

@@ -9,6 +9,7 @@ from interlock.base.errors import Place
 from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
 from interlock.model.model import Hazard, Statement
 from interlock.reliability.performance_level import required_level
+from interlock.report.counts import counted
 from interlock.report.pack.dossier import Dossier
 from interlock.studies.verify import Finding
 
@@ -29,15 +30,6 @@ _SCOPES = {
     ScopeKind.BETWEEN: (("between", "opens"), ("and", "closes")),
     ScopeKind.AFTER_UNTIL: (("from", "opens"), ("until", "closes")),
 }
-
-
-def counted(n: int, noun: str, plural: str = "") -> str:
-    """A number with its noun.
-
-    >>> counted(1, "state"), counted(12000, "state"), counted(2, "box", "boxes")
-    ('1 state', '12,000 states', '2 boxes')
-    """
-    return f"{n:,} {noun if n == 1 else plural or noun + 's'}"
 
 
 def listed(words: Sequence[str], nothing: str = "none") -> str:

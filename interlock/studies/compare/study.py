@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
-from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
+from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import build
 from interlock.model.model import Model
@@ -121,12 +122,7 @@ def compare(
         Where a run does not replay.
     """
 
-    def staged(stage: str) -> ProgressSink | None:
-        if progress is None:
-            return None
-        sink: ProgressSink = progress
-        return lambda p: sink(Progress(f"{stage}: {p.stage}", p.n_states, p.depth, p.seconds))
-
+    staged = partial(labelled, progress)
     built = build(old), build(new)
     moves = MoveStudy(*built)
     before, after = (

@@ -10,7 +10,7 @@ from itertools import product
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import variables_of
-from interlock.kernel.query import Engine, Limits, Progress, ProgressSink
+from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Fault, Model
@@ -260,7 +260,7 @@ class _Study:
 
     def _explored(self, says: str, asked: Asked, ids: Mapping[str, str]) -> Explored:
         explored = Explored(
-            asked.system, tuple(ids), self._options.limits, _labelled(self._progress, says)
+            asked.system, tuple(ids), self._options.limits, labelled(self._progress, says)
         )
         self._explorations.append(
             Explained(says, explored.n_states, len(ids), explored.seconds, explored.limit)
@@ -308,13 +308,6 @@ def _antivalent(model: Model) -> dict[tuple[str, str], bool]:
         ranges = [range(domain.lo, domain.hi + 1) for domain in domains]
         found[pair] = all(x != y for x, y in map(values, product(*ranges)))
     return found
-
-
-def _labelled(progress: ProgressSink | None, says: str) -> ProgressSink | None:
-    if progress is None:
-        return None
-    sink: ProgressSink = progress
-    return lambda now: sink(Progress(f"{says}: {now.stage}", now.n_states, now.depth, now.seconds))
 
 
 def order_words(order: int | None) -> str:

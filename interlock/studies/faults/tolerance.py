@@ -88,7 +88,7 @@ def with_sensor_faults(
     single : bool
         Whether to add faults of single sensors, too.
     """
-    present = {_effect(fault) for fault in model.faults.values() if fault.excluded is None}
+    present = {_effect(fault) for fault in model.live_faults}
     added: dict[str, Fault] = {}
     for name, sensor in model.sensors.items() if single else ():
         for value in ("TRUE", "FALSE"):
@@ -146,7 +146,7 @@ def losses_by_change(
     """
     common = {id_ for id_, fault in model.faults.items() if fault.common_cause}
     outside = common | set(added)
-    own = {id_: _effect(fault) for id_, fault in model.faults.items() if fault.excluded is None}
+    own = {fault.id: _effect(fault) for fault in model.live_faults}
     changes = []
     for name in model.sensors:
         faults = {id_ for id_, effect in own.items() if effect and [n for n, _ in effect] == [name]}
