@@ -94,6 +94,17 @@ def _steps(known: Known, number: int) -> list[tuple[int, int | None]]:
 
 @given(data=st.data())
 @SETTINGS
+def test_the_aim_is_what_power_up_leads_to_where_all_lead_back_there(data: st.DataObject) -> None:
+    system = data.draw(random_system())
+    known = Known(system)
+    first = next((target for _, target in known.space.successors(0) if target), None)
+    states = [known.space.state(number) for number in range(known.n_states)]
+    lead_back = first is not None and all(states[first] in reached(system, {s}) for s in states)
+    assert known.aim == (first if lead_back else None)
+
+
+@given(data=st.data())
+@SETTINGS
 def test_who_never_comes_back_is_who_cannot(data: st.DataObject) -> None:
     system = data.draw(random_system().filter(lambda s: bool(s.moves)))
     known = Known(system)

@@ -115,10 +115,16 @@ def study_singles(
     each: list[str | None] = [*live] or [None]
     doing = _Doing(model, limits, n_processes, stage)
     struck = doing.strike([Strike(fault, plain) for fault in each])
-    extra = doing.strike([Strike(fault, (*plain, *watched), only_sets=True) for fault in added])
+    extra = doing.strike(
+        [Strike(fault, (*plain, *watched), only_sets=True) for fault in added],
+        ", added to tell what a sensor is worth",
+    )
     together = doing.watch(groups, live)
     broken = {fault: tuple(r for r in watched if (fault,) in together[r].sets) for fault in live}
-    again = doing.strike([Strike(fault, those) for fault, those in broken.items() if those])
+    again = doing.strike(
+        [Strike(fault, those) for fault, those in broken.items() if those],
+        ", for what it breaks as observed",
+    )
     bound = 1 if len(live) + len(added) > 1 else None
     sets = {}
     for id_, requirement in wanted.items():
@@ -149,8 +155,8 @@ class _Doing:
         self._stage = stage
         self.explorations: list[Explained] = []
 
-    def strike(self, strikes: Sequence[Strike]) -> list[Alone]:
-        """What each strike did, in their order."""
+    def strike(self, strikes: Sequence[Strike], what: str = "") -> list[Alone]:
+        """What each strike did, in their order; `what` says which they are."""
         if not strikes:
             return []
         started = time.monotonic()
@@ -164,7 +170,7 @@ class _Doing:
         n = len(strikes)
         says = f"each of {n} faults alone" if n > 1 else "one fault alone"
         seconds = time.monotonic() - started
-        self.explorations.append(Explained(says, n_states, 1, seconds, limit))
+        self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
         return [found[place] for place in range(n)]
 
     def watch(

@@ -240,6 +240,20 @@ def test_a_run_that_needs_the_fault_goes_only_as_far_as_it_can() -> None:
     assert desk.refusals[0].reason is not None
 
 
+def test_what_a_refused_move_lacks_stays_told_while_a_button_is_held(desk: Desk) -> None:
+    perform(desk, {"act": "press", "control": "panel", "position": 1})
+    for _ in range(20):
+        perform(desk, {"act": "tick"})
+    assert desk.session.held()
+    assert desk.session.is_at_rest
+    assert desk.is_puzzled, "nothing moves, and nobody has said why"
+    refused = next(m for m in desk.bench.system.moves if m.name not in desk.session.possible())
+    perform(desk, {"act": "move", "move": refused.name})
+    (told,) = desk.refusals
+    assert told == desk.session.why_not(refused.name)
+    assert not desk.is_puzzled, "asking by itself would take the answer away"
+
+
 @pytest.mark.parametrize(
     "name", ["landing-gear", *(f"ramp-broken/{name}" for name in folders("ramp-broken"))]
 )
