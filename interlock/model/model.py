@@ -356,6 +356,13 @@ class Model:
     side_view: MovingDrawing | None = None
     supplies: Mapping[str, Supply] = field(default_factory=dict)
 
+    def beside(self, name: str) -> Path:
+        """The file `name` beside the model, or beside what it revises where it has none itself."""
+        file = self.folder / name
+        if self.revises is None or file.exists() or file.is_symlink():
+            return file
+        return self.revises / name
+
     @property
     def name(self) -> str:
         """Name of the model: that of its folder, also where it was given as ``.``."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path as FilePath
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -175,7 +174,7 @@ def load_procedures(model: Model) -> Procedures:
     InputError
         With every mistake of the file and its place.
     """
-    file = _file(model)
+    file = model.beside(PROCEDURES_FILE)
     text = read_text(file)
     document = read(text, str(file))
     shape = validated(document, ProceduresShape, "procedures: 'goal: …' and 'procedures: …'")
@@ -196,16 +195,9 @@ def find_procedures(model: Model) -> Procedures | None:
     InputError
         With every mistake of the file and its place.
     """
-    file = _file(model)
+    file = model.beside(PROCEDURES_FILE)
     # A link that leads nowhere is a mistake, not a model without procedures.
     return load_procedures(model) if file.exists() or file.is_symlink() else None
-
-
-def _file(model: Model) -> FilePath:
-    file = model.folder / PROCEDURES_FILE
-    if not file.exists() and model.revises is not None:
-        return model.revises / PROCEDURES_FILE
-    return file
 
 
 class _Reader:

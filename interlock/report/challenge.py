@@ -11,8 +11,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from interlock.model.gaps import GAPS_FILE
 from interlock.replay.story import Line
-from interlock.studies.challenge.defects import Defect, Region
+from interlock.studies.challenge.defects import Defect, Region, short
 from interlock.studies.challenge.study import Challenge
 from interlock.studies.challenge.trial import Outcome, Trial
 
@@ -24,7 +25,7 @@ _STYLE = {
 }
 _LEGEND = (
     "A gap is a defect that changes what the vehicle does and that no requirement notices: either "
-    "a requirement is missing, or the change is harmless and someone should say why."
+    f"a requirement is missing, or the change is harmless and someone says why, in {GAPS_FILE}."
 )
 
 
@@ -38,12 +39,15 @@ def render(challenge: Challenge, n_runs: int = 20) -> RenderableType:
     parts: list[RenderableType] = [_heading(challenge), _counts(challenge), ""]
     parts += [_catchers(challenge), ""]
     parts += _listed(challenge)
-    gaps = challenge.with_outcome(Outcome.GAP)
+    parts += _accepted(challenge)
+    gaps = challenge.open_gaps
     for defect, trial in gaps[:n_runs]:
         parts += [_gap(defect, trial), ""]
     if len(gaps) > n_runs:
         parts.append(Text("Further gaps, without their runs:", style="bold red"))
-        parts += [Text(f"  {defect.id}: {trial.differs[0]}") for defect, trial in gaps[n_runs:]]
+        parts += [
+            Text(f"  {_named(defect)}: {trial.differs[0]}") for defect, trial in gaps[n_runs:]
+        ]
         parts.append("")
     parts.append(_summary(challenge))
     return Group(*parts)
@@ -123,8 +127,37 @@ def _says_of_redundant(challenge: Challenge) -> str:
     )
 
 
+def _accepted(challenge: Challenge) -> list[RenderableType]:
+    parts: list[RenderableType] = []
+    by_reason: dict[str, list[str]] = {}
+    for defect, trial, entry in challenge.accepted_gaps:
+        by_reason.setdefault(entry.because, []).append(_differs(defect, trial))
+    if by_reason:
+        parts.append(Text("Gaps that are accepted, by the reason:", style="bold"))
+        for because, lines in by_reason.items():
+            parts.append(Padding(Text(because, style="italic"), (0, 0, 0, 2)))
+            parts += [Text(f"    {line}") for line in lines]
+        parts.append("")
+    if challenge.needless:
+        parts.append(Text("Accepted, but no gap (any more); the entry can go:", style="yellow"))
+        for defect, trial, entry in challenge.needless:
+            became = f"caught by {trial.requirement}" if trial.requirement else trial.outcome.value
+            parts.append(Text(f"  {entry.place}: {_named(defect)}, {became}"))
+        parts.append("")
+    return parts
+
+
+def _named(defect: Defect) -> str:
+    """A defect by its place, and as the file of accepted gaps names it."""
+    return f"{short(defect.place)} {defect.at}: {defect.told}"
+
+
+def _differs(defect: Defect, trial: Trial) -> str:
+    return f"{_named(defect)}: {trial.differs[0]}"
+
+
 def _gap(defect: Defect, trial: Trial) -> RenderableType:
-    heading = Text(f"gap: {defect.id}", style="bold red")
+    heading = Text(f"gap: {_named(defect)}", style="bold red")
     says = f"  {trial.run_class}; a shortest run to the difference, {trial.n_steps} steps, replayed"
     rows: list[RenderableType] = [heading, Text(f"{says} on both models:")]
     rows.append(Padding(_story(trial.story), (0, 0, 0, 2)))
@@ -146,11 +179,18 @@ def _story(lines: tuple[Line, ...]) -> Table:
 def _summary(challenge: Challenge) -> RenderableType:
     counts = [(len(challenge.with_outcome(outcome)), outcome.value) for outcome in Outcome]
     said = ", ".join(f"{n:,} {word}" for n, word in counts if n)
+    if challenge.accepted_gaps:
+        said += f" ({len(challenge.accepted_gaps):,} of the gaps accepted)"
     rows: list[RenderableType] = [Text(f"{said}. {challenge.seconds:.1f} s.", style="bold")]
     idle = [id_ for id_, n_caught in challenge.caught_by.items() if not n_caught]
     if idle:
         rows.append(Text(f"First to notice none of the defects: {', '.join(idle)}."))
     return Group(*rows, Text(_LEGEND))
+
+
+def _because(challenge: Challenge, defect: Defect) -> str | None:
+    entry = challenge.accepted.get(defect.id)
+    return None if entry is None else entry.because
 
 
 def to_json(challenge: Challenge) -> str:
@@ -160,6 +200,9 @@ def to_json(challenge: Challenge) -> str:
             "region": defect.region.value,
             "kind": defect.kind.value,
             "place": str(defect.place),
+            "at": defect.at,
+            "says": defect.told,
+            "accepted": _because(challenge, defect),
             **challenge.trials[defect.id].as_data(),
         }
         for defect in challenge.defects
@@ -169,6 +212,7 @@ def to_json(challenge: Challenge) -> str:
         "run_classes": [stage.run_class.says for stage in challenge.stages],
         "defects_in_all": challenge.n_all,
         "counts": {o.value: len(challenge.with_outcome(o)) for o in Outcome},
+        "accepted_gaps": len(challenge.accepted_gaps),
         "caught_by": challenge.caught_by,
         "redundant": [defect.id for defect in challenge.redundant],
         "defects": defects,

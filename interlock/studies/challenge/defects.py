@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum
@@ -37,7 +38,12 @@ class Defect:
     region : Region
     kind : Kind
     place : Place
+    at : str
+        What is changed, in words that outlive the line: what a statement assigns or calls (its
+        condition where it is an IF or CASE), a signal, or the first move with a guard.
     says : str
+    nth : int
+        How many of these words there are at the same place up to this one.
     changes : mapping of str to object
         The fields of the model that differ.
     """
@@ -46,15 +52,34 @@ class Defect:
     region: Region
     kind: Kind
     place: Place
+    at: str
     says: str
+    nth: int
     changes: Mapping[str, object] = field(repr=False, compare=False)
+
+    @property
+    def told(self) -> str:
+        """What is changed about `at`; with that, unique, and the same wherever the lines stand."""
+        return self.says if self.nth == 1 else f"{self.says} ({self.nth})"
 
     def applied_to(self, model: Model) -> Model:
         """`model` with the defect."""
         return replace(model, **self.changes)  # type: ignore[arg-type]
 
 
-_Found = tuple[Region, Kind, Place, str, Mapping[str, object]]
+def short(place: Place) -> str:
+    """A place without its folders."""
+    return f"{PurePath(place.file).name}:{place.line}:{place.column}"
+
+
+@dataclass(frozen=True)
+class _Found:
+    region: Region
+    kind: Kind
+    place: Place
+    at: str
+    says: str
+    changes: Mapping[str, object]
 
 
 def defects_of(model: Model) -> tuple[Defect, ...]:
@@ -62,21 +87,24 @@ def defects_of(model: Model) -> tuple[Defect, ...]:
 
     A change that leaves the meaning of a statement as it was by its form alone is left out.
     """
-    found: list[_Found] = [
-        (Region.CONTROLLER, d.kind, d.place, d.says, {"program": d.program})
+    found = [
+        _Found(Region.CONTROLLER, d.kind, d.place, d.at, d.says, {"program": d.program})
         for d in program_defects(model.program)
         if d.program.body != model.program.body
     ]
     found += _sensor_defects(model)
     found += _guard_defects(model)
-    seen: dict[str, int] = {}
+    of_id: Counter[str] = Counter()
+    of_name: Counter[tuple[str, str]] = Counter()
     defects = []
-    for region, kind, place, says, changes in found:
-        id_ = f"{PurePath(place.file).name}:{place.line}:{place.column} {says}"
-        seen[id_] = seen.get(id_, 0) + 1
-        if seen[id_] > 1:
-            id_ = f"{id_} ({seen[id_]})"
-        defects.append(Defect(id_, region, kind, place, says, changes))
+    for f in found:
+        id_ = f"{short(f.place)} {f.says}"
+        of_id[id_] += 1
+        of_name[f.at, f.says] += 1
+        if of_id[id_] > 1:
+            id_ = f"{id_} ({of_id[id_]})"
+        nth = of_name[f.at, f.says]
+        defects.append(Defect(id_, f.region, f.kind, f.place, f.at, f.says, nth, f.changes))
     return tuple(defects)
 
 
@@ -97,19 +125,19 @@ def _sensor_defects(model: Model) -> Iterator[_Found]:
         place = reads.place
         tree = negated(reads.tree)
         changes = with_reads({name: _formula(reads, tree)})
-        yield Region.SENSORS, Kind.NEGATED, place, f"negate signal {name}", changes
+        yield _Found(Region.SENSORS, Kind.NEGATED, place, name, f"negate signal {name}", changes)
         for value in (True, False):
             constant = truth(value, place)
             if constant == reads.tree:
                 continue
             says = f"signal {name} stuck at {constant.text}"
             changes = with_reads({name: _formula(reads, constant)})
-            yield Region.SENSORS, Kind.STUCK, place, says, changes
+            yield _Found(Region.SENSORS, Kind.STUCK, place, name, says, changes)
     for a, b in pairwise(model.sensors.values()):
         if types[a.name] == types[b.name] and a.reads.tree != b.reads.tree:
             says = f"exchange signals {a.name} and {b.name}"
             changes = with_reads({a.name: b.reads, b.name: a.reads})
-            yield Region.SENSORS, Kind.EXCHANGED, a.reads.place, says, changes
+            yield _Found(Region.SENSORS, Kind.EXCHANGED, a.reads.place, a.name, says, changes)
 
 
 def _formula(original: Formula, tree: ty.Expression) -> Formula:
@@ -118,14 +146,15 @@ def _formula(original: Formula, tree: ty.Expression) -> Formula:
 
 def _guard_defects(model: Model) -> Iterator[_Found]:
     """Defects of each guard as written; one text may stand for the moves from several states."""
-    guards: dict[Place, Formula] = {}
+    guards: dict[Place, tuple[str, Formula]] = {}
     for move in model.moves:
         if move.when is not None and move.kind is not MoveKind.HUMAN:
-            guards.setdefault(move.when.place, move.when)
-    for place, guard in guards.items():
+            guards.setdefault(move.when.place, (move.name, move.when))
+    for place, (name, guard) in guards.items():
         for at, kind, says, tree in _guard_variants(guard.tree):
             other = None if tree is None else _formula(guard, tree)
-            yield Region.PLANT, kind, at, says, {"moves": _with_guard(model.moves, place, other)}
+            changes = {"moves": _with_guard(model.moves, place, other)}
+            yield _Found(Region.PLANT, kind, at, name, says, changes)
 
 
 def _guard_variants(

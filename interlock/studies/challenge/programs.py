@@ -25,9 +25,10 @@ _RESETS = {"SR": "R", "RS": "R1"}
 
 @dataclass(frozen=True)
 class ProgramDefect:
-    """A changed program: where, what sort of mistake, in words, and the program."""
+    """A changed program: where, in which statement, what sort of mistake, in words, the program."""
 
     place: Place
+    at: str
     kind: Kind
     says: str
     program: ty.Program
@@ -36,6 +37,7 @@ class ProgramDefect:
 @dataclass(frozen=True)
 class _Changed:
     place: Place
+    at: str
     kind: Kind
     says: str
     body: Body
@@ -46,7 +48,7 @@ def program_defects(program: ty.Program) -> Iterator[ProgramDefect]:
     seeder = _Seeder(program)
     for changed in seeder.body(program.body):
         changed_program = replace(program, body=changed.body)
-        yield ProgramDefect(changed.place, changed.kind, changed.says, changed_program)
+        yield ProgramDefect(changed.place, changed.at, changed.kind, changed.says, changed_program)
     yield from _exchanged_outputs(program)
 
 
@@ -80,7 +82,7 @@ class _Seeder:
                 after = body[number + 1]
                 whole = (*body[:number], after, statement, *body[number + 2 :])
                 says = f"{_title(after)} before {_title(statement)}"
-                yield _Changed(after.place, Kind.REORDERED, says, whole)
+                yield _Changed(after.place, name_of(after), Kind.REORDERED, says, whole)
 
     def _statement(self, s: ty.Statement) -> Iterator[_Changed]:
         match s:
@@ -136,13 +138,13 @@ class _Seeder:
             if name == reset and not isinstance(value, ty.Constant):
                 lost = _with_input(s, number, truth(False, value.place))
                 says = f"drop reset {text_of(value)} of {s.instance}"
-                yield _Changed(value.place, Kind.RESET, says, (lost,))
+                yield _Changed(value.place, s.instance, Kind.RESET, says, (lost,))
             for variant in self._expression(value):
                 yield _changed(variant, _with_input(s, number, variant.tree))
 
 
 def _changed(variant: Variant, statement: ty.Statement) -> _Changed:
-    return _Changed(variant.place, variant.kind, variant.says, (statement,))
+    return _Changed(variant.place, name_of(statement), variant.kind, variant.says, (statement,))
 
 
 def _with_branch(s: ty.If, number: int, branch: ty.Branch) -> ty.If:
@@ -162,7 +164,8 @@ def _missing_reset(s: ty.Assign) -> Iterator[_Changed]:
     for operand in value.operands:
         if isinstance(operand, ty.Junction) and any(r.name == s.target for r in reads_of(operand)):
             says = f"drop every reset of {s.target}"
-            yield _Changed(value.place, Kind.RESET, says, (replace(s, value=operand),))
+            kept = (replace(s, value=operand),)
+            yield _Changed(value.place, s.target, Kind.RESET, says, kept)
 
 
 def _lost_resets(body: Body) -> Iterator[_Changed]:
@@ -170,23 +173,26 @@ def _lost_resets(body: Body) -> Iterator[_Changed]:
     for number, s in enumerate(body):
         if isinstance(s, ty.Assign) and isinstance(s.value, ty.Constant) and not s.value.value:
             rest = (*body[:number], *body[number + 1 :])
-            yield _Changed(s.place, Kind.RESET, f"drop {_title(s)}", rest)
+            yield _Changed(s.place, s.target, Kind.RESET, f"drop {_title(s)}", rest)
 
 
 def _title(s: ty.Statement) -> str:
+    if isinstance(s, ty.Assign) and isinstance(s.value, ty.Constant):
+        return f"{s.target} := {text_of(s.value)}"
+    return name_of(s)
+
+
+def name_of(s: ty.Statement) -> str:
+    """What a person calls a statement by: what it assigns or calls, or its condition."""
     match s:
         case ty.Assign():
-            return f"{s.target} := {text_of(s.value)}" if _is_short(s) else s.target
+            return s.target
         case ty.Invoke():
             return s.instance
         case ty.If():
             return f"IF {text_of(s.branches[0].condition)}"
         case _:
             return f"CASE {text_of(s.selector)}"
-
-
-def _is_short(s: ty.Assign) -> bool:
-    return isinstance(s.value, ty.Constant)
 
 
 def _depend(a: ty.Statement, b: ty.Statement) -> bool:
@@ -239,7 +245,8 @@ def _exchanged_outputs(program: ty.Program) -> Iterator[ProgramDefect]:
             body = _renamed(program.body, names)
             place = next(_assignments(program.body, set(names)), a.place)
             says = f"exchange outputs {a.name} and {b.name}"
-            yield ProgramDefect(place, Kind.EXCHANGED, says, replace(program, body=body))
+            changed = replace(program, body=body)
+            yield ProgramDefect(place, a.name, Kind.EXCHANGED, says, changed)
 
 
 def _assignments(body: Body, names: set[str]) -> Iterator[Place]:

@@ -11,7 +11,9 @@ from pathlib import Path
 from interlock.kernel.query import Engine, Limits
 from interlock.kernel.requirement import Outcome as Judged
 from interlock.model.build import FAULT_FREE, RunClass
+from interlock.model.gaps import Entry, find_gaps
 from interlock.model.model import Model
+from interlock.studies.challenge.accepted import accepted_of
 from interlock.studies.challenge.defects import Defect, Region, defects_of
 from interlock.studies.challenge.journal import Journal, asked, fingerprint
 from interlock.studies.challenge.trial import Courtroom, Outcome, Stage, Trial
@@ -65,6 +67,8 @@ class Challenge:
         Defects of the model altogether; `defects` are those that were seeded.
     trials : mapping of str to Trial
         By the defect's id, in the order of `defects`.
+    accepted : mapping of str to Entry
+        By the defect's id, what the model's file of accepted gaps says of it; of those seeded.
     n_resumed : int
         Trials taken from the journal.
     seconds : float
@@ -75,6 +79,7 @@ class Challenge:
     n_all: int
     defects: tuple[Defect, ...]
     trials: Mapping[str, Trial]
+    accepted: Mapping[str, Entry] = field(default_factory=dict)
     n_resumed: int = 0
     seconds: float = field(default=0.0, compare=False)
 
@@ -82,6 +87,28 @@ class Challenge:
         """The defects with an outcome."""
         pairs = [(defect, self.trials[defect.id]) for defect in self.defects]
         return [(defect, trial) for defect, trial in pairs if trial.outcome is outcome]
+
+    @property
+    def open_gaps(self) -> list[tuple[Defect, Trial]]:
+        """The gaps that nobody accepts."""
+        return [pair for pair in self.with_outcome(Outcome.GAP) if pair[0].id not in self.accepted]
+
+    @property
+    def accepted_gaps(self) -> list[tuple[Defect, Trial, Entry]]:
+        """The gaps that are accepted, with what is said of each."""
+        pairs = self.with_outcome(Outcome.GAP)
+        return [(d, t, self.accepted[d.id]) for d, t in pairs if d.id in self.accepted]
+
+    @property
+    def needless(self) -> list[tuple[Defect, Trial, Entry]]:
+        """What is accepted though it is no gap: a requirement notices it, or nothing differs."""
+        decided = (Outcome.CAUGHT, Outcome.EQUIVALENT)
+        trials = [(defect, self.trials[defect.id]) for defect in self.defects]
+        return [
+            (defect, trial, self.accepted[defect.id])
+            for defect, trial in trials
+            if defect.id in self.accepted and trial.outcome in decided
+        ]
 
     @property
     def redundant(self) -> list[Defect]:
@@ -120,12 +147,14 @@ def challenge(
     Raises
     ------
     InputError
-        Where the journal's folder holds another model's.
+        Where the journal's folder holds another model's, or the file of accepted gaps one that
+        there is not.
     InternalError
         Where a run does not replay, which is a defect of interlock.
     """
     started = time.monotonic()
     everything = defects_of(model)
+    accepted = accepted_of(find_gaps(model), everything)
     defects = _chosen(everything, choice)
     run_classes = [FAULT_FREE, *(_claimed(model) if choice.claimed else ())]
     journal = None
@@ -146,7 +175,7 @@ def challenge(
             journal.close()
     trials = {defect.id: process.trials[defect.id] for defect in defects}
     seconds = time.monotonic() - started
-    return Challenge(model, stages, len(everything), defects, trials, n_resumed, seconds)
+    return Challenge(model, stages, len(everything), defects, trials, accepted, n_resumed, seconds)
 
 
 def _chosen(everything: Sequence[Defect], choice: Choice) -> tuple[Defect, ...]:
