@@ -1,18 +1,19 @@
 """Gaps that somebody accepts: defects that no requirement notices, each with the reason.
 
-A file ``gaps.yaml`` beside the model lists them by what is changed and how, in the words of
-``interlock challenge``, not by lines, which every edit would move:
+A file ``gaps.yaml`` beside the model lists them by the reason, and then by what is changed and how,
+in the words of ``interlock challenge``, not by lines, which every edit would move:
 
     accepted:
-      - at: 'elec: OFF to ON'
-        defects: ['guard: drop term at_rest']
-        because: Nobody reaches the socket of a vehicle that moves.
+      - because: Nobody reaches the socket of a vehicle that moves.
+        gaps:
+          'elec: OFF to ON': ['guard: drop term at_rest']
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -30,18 +31,20 @@ class _Shape(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class EntryShape(_Shape):
-    """Some gaps at one place with one reason."""
+_Defects = Annotated[list[Words], Field(min_length=1, max_length=200)]
 
-    at: Words
-    defects: list[Words] = Field(min_length=1, max_length=200)
+
+class ReasonShape(_Shape):
+    """A reason, and the gaps that it speaks of: what is changed, and how."""
+
     because: Words
+    gaps: dict[Words, _Defects] = Field(min_length=1, max_length=500)
 
 
 class GapsShape(_Shape):
     """A file of accepted gaps."""
 
-    accepted: list[EntryShape] = Field(min_length=1, max_length=500)
+    accepted: list[ReasonShape] = Field(min_length=1, max_length=500)
 
 
 @dataclass(frozen=True)
@@ -99,13 +102,14 @@ def find_gaps(model: Model) -> Gaps:
     shape = validated(document, GapsShape, "accepted gaps: 'accepted: …'")
     entries = tuple(
         Entry(
-            given.at,
-            document.place(("accepted", number, "at")),
+            at,
+            document.key_place(("accepted", number, "gaps", at)),
             defect,
-            document.place(("accepted", number, "defects", nth)),
+            document.place(("accepted", number, "gaps", at, nth)),
             given.because,
         )
         for number, given in enumerate(shape.accepted)
-        for nth, defect in enumerate(given.defects)
+        for at, defects in given.gaps.items()
+        for nth, defect in enumerate(defects)
     )
     return Gaps(entries, file.parent != model.folder, {str(file): text})

@@ -45,7 +45,7 @@ def gaps_of(folder: Path, capsys: pytest.CaptureFixture[str]) -> list[dict[str, 
 
 
 def accept(folder: Path, *gaps: tuple[str, str]) -> None:
-    entries = [f"  - {{at: '{at}', defects: ['{says}'], because: Told.}}\n" for at, says in gaps]
+    entries = [f"  - {{because: Told., gaps: {{'{at}': ['{says}']}}}}\n" for at, says in gaps]
     (folder / "gaps.yaml").write_text("accepted:\n" + "".join(entries), encoding="utf-8")
 
 
@@ -78,21 +78,21 @@ def test_an_accepted_gap_that_a_requirement_notices_is_told_as_needless(
     accept(folder, ("shut", "negate signal shut"))
     assert run(["challenge", str(folder), *COMMON]) == 1
     told = " ".join(capsys.readouterr().out.split("no gap (any more)")[1].split())
-    assert "gaps.yaml:2:28: model.yaml:" in told
+    assert "gaps.yaml:2:38: model.yaml:" in told
     assert " shut: negate signal shut, caught by R" in told
 
 
 @pytest.mark.parametrize(
     ("gaps", "says"),
     [
-        ([("lamb", "x")], "gaps.yaml:2:10: nothing called 'lamb' is seeded with defects; did you"),
+        ([("lamb", "x")], "gaps.yaml:2:29: nothing called 'lamb' is seeded with defects; did you"),
         (
             [("lamp", "drop NOT of drives")],
-            "gaps.yaml:2:28: 'lamp' has no defect 'drop NOT of drives'; did you mean 'drop NOT of",
+            "gaps.yaml:2:38: 'lamp' has no defect 'drop NOT of drives'; did you mean 'drop NOT of",
         ),
         (
             [("lamp", "drop NOT of drive")] * 2,
-            "gaps.yaml:3:28: 'drop NOT of drive' of 'lamp' was accepted before",
+            "gaps.yaml:3:38: 'drop NOT of drive' of 'lamp' was accepted before",
         ),
     ],
 )
@@ -110,7 +110,7 @@ def test_a_gap_that_there_is_not_is_refused_before_anything_is_tried(
 def test_a_gap_without_a_reason_is_refused(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    text = "accepted:\n  - {at: lamp, defects: [drop NOT of drive]}\n"
+    text = "accepted:\n  - {gaps: {lamp: [drop NOT of drive]}}\n"
     (folder / "gaps.yaml").write_text(text, encoding="utf-8")
     assert run(["challenge", str(folder), *COMMON]) == 2
     (line,) = capsys.readouterr().err.splitlines()
