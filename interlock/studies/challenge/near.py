@@ -66,7 +66,7 @@ class Bundle:
             part.kind is MoveKind.SCAN: {n: e for n, e in part.updates.items() if n in watching}
             for part in self.system.moves
         }
-        self._known: Known | None = None
+        self._known: Known | OpenError | None = None
         self._ways: dict[Expr, list[str] | None] = {}
 
     @property
@@ -79,8 +79,21 @@ class Bundle:
             Where that are too many states to be kept.
         """
         if self._known is None:
-            self._known = explored(self.system, self._limits)
+            try:
+                self._known = explored(self.system, self._limits)
+            except OpenError as reason:
+                self._known = reason
+        if isinstance(self._known, OpenError):
+            raise self._known
         return self._known
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether what the original reaches can be kept; it is explored for that."""
+        try:
+            return self.known.complete
+        except OpenError:
+            return False
 
     def way(self, goal: Expr) -> list[str] | None:
         """Moves from the original's aim to a state with `goal`."""
@@ -182,8 +195,23 @@ class Near:
         self.tried: dict[object, object] = {}
         wanted = [original.requirements[id_] for id_ in catching]
         self.bundles = tuple(
-            Bundle(original.system, some, limits) for some in _bundled(original.system, wanted)
+            bundle
+            for some in _bundled(original.system, wanted)
+            for bundle in _fitting(original.system, some, limits)
         )
+
+
+def _fitting(
+    original: System, requirements: Sequence[Requirement], limits: Limits
+) -> Iterator[Bundle]:
+    """One bundle, or several where their observers together reach too many states to be kept."""
+    bundle = Bundle(original, requirements, limits)
+    half = len(requirements) // 2
+    if not half or not any(map(needs_observer, requirements)) or bundle.is_kept:
+        yield bundle
+        return
+    yield from _fitting(original, requirements[:half], limits)
+    yield from _fitting(original, requirements[half:], limits)
 
 
 def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[Requirement]]:

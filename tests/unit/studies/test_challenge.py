@@ -13,7 +13,7 @@ from interlock.base.errors import InputError
 from interlock.engines import catalogue
 from interlock.kernel.query import Exploration, Limits, ProgressSink, Query
 from interlock.kernel.system import System
-from interlock.model.build import FAULT_FREE
+from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
 from interlock.st import typed as ty
 from interlock.st.check import check_expression
@@ -23,6 +23,7 @@ from interlock.st.types import BOOL, EnumType, Scope
 from interlock.st.write import write_expression
 from interlock.studies.challenge.defects import Region, defects_of
 from interlock.studies.challenge.journal import FILE, Journal
+from interlock.studies.challenge.near import Bundle, Near, OpenError
 from interlock.studies.challenge.study import Challenge, Choice, challenge
 from interlock.studies.challenge.trial import Courtroom, Outcome, Stage, Trial
 from interlock.studies.challenge.variants import Kind, variants
@@ -31,6 +32,28 @@ from tests.support.gate import gate
 from tests.support.models import shipped
 
 SCOPE = Scope.of({**dict.fromkeys("abcdx", BOOL), "lift": EnumType("lift", ("DOWN", "MID", "UP"))})
+
+
+def test_observers_that_together_reach_too_much_are_kept_apart() -> None:
+    built = build(shipped("ramp"))
+    roomy = Near(built, list(built.requirements), Limits())
+    most = max(bundle.known.n_states for bundle in roomy.bundles)
+    tight = Near(built, list(built.requirements), Limits(max_states=most - 1))
+    assert len(tight.bundles) == len(roomy.bundles) + 1
+    assert all(bundle.is_kept for bundle in tight.bundles)
+    asked = [[r.id for b in near.bundles for r in b.requirements] for near in (roomy, tight)]
+    assert asked[0] == asked[1]
+
+
+def test_what_cannot_be_kept_is_explored_once() -> None:
+    built = build(shipped("ramp"))
+    bundle = Bundle(built.system, [built.requirements["R5"]], Limits(max_states=2))
+    reasons = []
+    for _ in range(2):
+        with pytest.raises(OpenError, match="more than") as raised:
+            _ = bundle.known
+        reasons.append(raised.value)
+    assert reasons[0] is reasons[1]
 
 
 def expression(text: str) -> ty.Expression:
