@@ -7,8 +7,9 @@ from dataclasses import asdict, dataclass, field, replace
 from enum import Enum
 from typing import Any
 
-from interlock.kernel.observe import ask_together
+from interlock.kernel.observe import ask_together, needs_observer
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
+from interlock.kernel.requirement import Requirement
 from interlock.kernel.witness import Witness
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
@@ -144,17 +145,38 @@ class Courtroom:
         """
         most = times * self.first_look
         near = replace(self.limits, max_states=min(self.limits.max_states or most, most))
-        return self._judged(defect, stage, near)
+        built = self._changed(defect, stage)
+        return self._judged(defect, built, self._catching(built, stage), near)
 
     def judged(self, defect: Defect, stage: Stage) -> Trial:
-        """Caught, or undecided with the limit that was hit, or with none if nothing notices."""
-        return self._judged(defect, stage, self.limits)
+        """Caught, or undecided with the limit that was hit, or with none if nothing notices.
 
-    def _judged(self, defect: Defect, stage: Stage, limits: Limits) -> Trial:
-        built = build(defect.applied_to(self.model), stage.run_class)
-        # The changed program may leave a range, which is judged even where the original cannot.
-        ids = [id_ for id_ in built.requirements if self._may_catch(id_, stage)]
-        questions = ask_together(built.system, [built.requirements[id_] for id_ in ids])
+        What needs observers is asked apart: they make more states, and all else slow.
+        """
+        built = self._changed(defect, stage)
+        catching = self._catching(built, stage)
+        plain = [requirement for requirement in catching if not needs_observer(requirement)]
+        trial = self._judged(defect, built, plain, self.limits)
+        observed = [requirement for requirement in catching if needs_observer(requirement)]
+        if trial.outcome is Outcome.CAUGHT or not observed:
+            return trial
+        after = self._judged(defect, built, observed, self.limits)
+        if after.outcome is Outcome.CAUGHT:
+            return after
+        n_states = max(trial.n_states, after.n_states)
+        return replace(trial, n_states=n_states, limit=trial.limit or after.limit)
+
+    def _changed(self, defect: Defect, stage: Stage) -> Built:
+        return build(defect.applied_to(self.model), stage.run_class)
+
+    def _catching(self, built: Built, stage: Stage) -> list[Requirement]:
+        """What may catch; the changed program may leave a range, which the original cannot."""
+        return [r for id_, r in built.requirements.items() if self._may_catch(id_, stage)]
+
+    def _judged(
+        self, defect: Defect, built: Built, requirements: Sequence[Requirement], limits: Limits
+    ) -> Trial:
+        questions = ask_together(built.system, requirements)
         asked = [(question, query) for question in questions for query in question.violations]
         system = questions[-1].system if questions else built.system
         explored = self.engine.explore(system, [query for _, query in asked], limits)
@@ -209,7 +231,7 @@ class Courtroom:
 
     def tried(self, defect: Defect, stage: Stage, near: Near) -> Trial:
         """Decide a defect from what the original reaches; undecided where that takes more."""
-        changed = build(defect.applied_to(self.model), stage.run_class)
+        changed = self._changed(defect, stage)
         try:
             found = try_near(near, changed)
         except (OpenError, DeclinedError):
@@ -239,10 +261,7 @@ class Courtroom:
             is not alike or where the defect remembers more than the original.
         """
         original = self.original(stage) if near is None else near.original
-        unlike = [
-            difference(original, build(defect.applied_to(self.model), stage.run_class))
-            for defect in defects
-        ]
+        unlike = [difference(original, self._changed(defect, stage)) for defect in defects]
         asked = [expr for expr in unlike if expr is not None]
         if near is not None:
             found_at = near.known.first(asked)
@@ -271,7 +290,7 @@ class Courtroom:
 
     def compared(self, defect: Defect, stage: Stage) -> Trial:
         """Run a defect that nothing catches in lockstep with the original: equivalent or a gap."""
-        changed = build(defect.applied_to(self.model), stage.run_class)
+        changed = self._changed(defect, stage)
         return self._compared(defect, changed, Lockstep(self.original(stage), changed), stage)
 
     def _compared(self, defect: Defect, changed: Built, lockstep: Lockstep, stage: Stage) -> Trial:
