@@ -13,6 +13,7 @@ from rich.text import Text
 
 from interlock.model.gaps import GAPS_FILE
 from interlock.replay.story import Line
+from interlock.report.counts import counted
 from interlock.studies.challenge.defects import Defect, Region, short
 from interlock.studies.challenge.study import Challenge
 from interlock.studies.challenge.trial import Outcome, Trial
@@ -177,8 +178,12 @@ def _story(lines: tuple[Line, ...]) -> Table:
 
 
 def _summary(challenge: Challenge) -> RenderableType:
-    counts = [(len(challenge.with_outcome(outcome)), outcome.value) for outcome in Outcome]
-    said = ", ".join(f"{n:,} {word}" for n, word in counts if n)
+    counts = [(len(challenge.with_outcome(outcome)), outcome) for outcome in Outcome]
+    said = ", ".join(
+        counted(n, "gap") if outcome is Outcome.GAP else f"{n:,} {outcome.value}"
+        for n, outcome in counts
+        if n
+    )
     if challenge.accepted_gaps:
         said += f" ({len(challenge.accepted_gaps):,} of the gaps accepted)"
     rows: list[RenderableType] = [Text(f"{said}. {challenge.seconds:.1f} s.", style="bold")]

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.kernel.evaluate import State
-from interlock.kernel.expr import FALSE, Expr, var
+from interlock.kernel.expr import FALSE, Expr, var, variables_of
 from interlock.kernel.query import Answer, Engine, Limits, Query, Reach, Values
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import Move, System
@@ -172,7 +172,11 @@ class ConversionStudy:
         rarest = min((n for n in n_of.values() if n), default=0)
         common = [id_ for id_, n in n_of.items() if n > min(RARE * rarest, len(configurations) / 2)]
         reached = dict(zip(self.goals, answers[1 + len(self._moves) :], strict=True))
-        landmarks = [id_ for id_ in self.goals if id_ not in common and reached[id_].found]
+        landmarks = [
+            id_
+            for id_, goal in self.goals.items()
+            if id_ not in common and reached[id_].found and self._is_of_plant(goal)
+        ]
         return Conversions(
             machines=self.machines[:width],
             left_out=self.machines[width:],
@@ -183,6 +187,12 @@ class ConversionStudy:
             common_goals=tuple(common),
             limit=limit,
         )
+
+    def _is_of_plant(self, goal: Expr) -> bool:
+        """Whether a goal is where the plant stands, and not what is pressed or commanded there."""
+        machines = self.built.model.machines
+        plant = {name for name, machine in machines.items() if not machine.is_control}
+        return plant.issuperset(variables_of([goal]))
 
     def _readable_width(self, places: Iterable[Place]) -> int:
         known = list(places)

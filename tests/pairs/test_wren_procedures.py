@@ -52,8 +52,13 @@ def test_only_the_nose_drop_violates_a_requirement_and_nothing_is_stuck(
         for result in results
         if result.outcome is Class.VIOLATING
     }
-    # The lever can be pulled with the legs not down: training alone prevents it.
-    assert violating == {(("legs_down",), "R25")}
+    # The lever can be pulled with the legs not down, and the legs wound up before the fifth wheel
+    # has locked: training alone prevents it.
+    assert violating == {
+        (("legs_down",), "R25"),
+        (("back_under",), "R25b"),
+        (("back_under", "legs_up"), "R25b"),
+    }
     assert not {Class.STUCK, Class.UNDECIDED} & {result.outcome for result in results}
 
 
