@@ -131,6 +131,7 @@ class ConversionStudy:
             id_: requirement.p
             for id_, requirement in built.requirements.items()
             if requirement.pattern is Pattern.CAN_STILL
+            and set(plant).issuperset(variables_of([requirement.p]))
         }
         unsafe = built.lower(model.unsafe) if model.unsafe is not None else FALSE
         here = [var(name) for name in self.machines]
@@ -172,11 +173,7 @@ class ConversionStudy:
         rarest = min((n for n in n_of.values() if n), default=0)
         common = [id_ for id_, n in n_of.items() if n > min(RARE * rarest, len(configurations) / 2)]
         reached = dict(zip(self.goals, answers[1 + len(self._moves) :], strict=True))
-        landmarks = [
-            id_
-            for id_, goal in self.goals.items()
-            if id_ not in common and reached[id_].found and self._is_of_plant(goal)
-        ]
+        landmarks = [id_ for id_ in self.goals if id_ not in common and reached[id_].found]
         return Conversions(
             machines=self.machines[:width],
             left_out=self.machines[width:],
@@ -187,12 +184,6 @@ class ConversionStudy:
             common_goals=tuple(common),
             limit=limit,
         )
-
-    def _is_of_plant(self, goal: Expr) -> bool:
-        """Whether a goal is where the plant stands, and not what is pressed or commanded there."""
-        machines = self.built.model.machines
-        plant = {name for name, machine in machines.items() if not machine.is_control}
-        return plant.issuperset(variables_of([goal]))
 
     def _readable_width(self, places: Iterable[Place]) -> int:
         known = list(places)
