@@ -13,6 +13,11 @@ def sha256(content: str | bytes) -> str:
     return hashlib.sha256(_bytes_of(content)).hexdigest()
 
 
+def is_there(file: Path) -> bool:
+    """Whether there is a file; a link that leads nowhere is one, and a mistake once it is read."""
+    return file.exists() or file.is_symlink()
+
+
 def write_whole(file: Path, content: str | bytes) -> None:
     """Write `content` beside `file` first and then put it in its place in one step."""
     file.parent.mkdir(parents=True, exist_ok=True)

@@ -107,6 +107,17 @@ def needs_observer(requirement: Requirement) -> bool:
     )
 
 
+def by_memory(
+    requirements: Iterable[Requirement],
+) -> tuple[list[Requirement], list[Requirement]]:
+    """Those that need no observer, and those that do."""
+    wanted = list(requirements)
+    return (
+        [r for r in wanted if not needs_observer(r)],
+        [r for r in wanted if needs_observer(r)],
+    )
+
+
 def ask(system: System, requirement: Requirement) -> Question:
     """Put `requirement` as queries over `system`, extended by an observer where needed.
 

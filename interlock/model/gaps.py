@@ -11,13 +11,13 @@ in the words of ``interlock challenge``, not by lines, which every edit would mo
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.base.errors import Place
+from interlock.base.files import is_there
 from interlock.model.files import read_text
 from interlock.model.model import Model
 from interlock.model.schema import Words
@@ -81,7 +81,6 @@ class Gaps:
 
     entries: tuple[Entry, ...] = ()
     is_inherited: bool = False
-    sources: Mapping[str, str] = field(default_factory=dict, repr=False)
 
 
 def find_gaps(model: Model) -> Gaps:
@@ -94,11 +93,9 @@ def find_gaps(model: Model) -> Gaps:
         they are seeded.
     """
     file = model.beside(GAPS_FILE)
-    # A link that leads nowhere is a mistake, not a model without accepted gaps.
-    if not file.exists() and not file.is_symlink():
+    if not is_there(file):
         return Gaps()
-    text = read_text(file)
-    document = read(text, str(file))
+    document = read(read_text(file), str(file))
     shape = validated(document, GapsShape, "accepted gaps: 'accepted: …'")
     entries = tuple(
         Entry(
@@ -112,4 +109,4 @@ def find_gaps(model: Model) -> Gaps:
         for at, defects in given.gaps.items()
         for nth, defect in enumerate(defects)
     )
-    return Gaps(entries, file.parent != model.folder, {str(file): text})
+    return Gaps(entries, file.parent != model.folder)

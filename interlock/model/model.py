@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Generic, TypeVar
 
 from interlock.base.errors import Place
+from interlock.base.files import is_there
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.model.drawing import Drawing
@@ -359,7 +360,7 @@ class Model:
     def beside(self, name: str) -> Path:
         """The file `name` beside the model, or beside what it revises where it has none itself."""
         file = self.folder / name
-        if self.revises is None or file.exists() or file.is_symlink():
+        if self.revises is None or is_there(file):
             return file
         return self.revises / name
 

@@ -15,6 +15,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.base.errors import Mistake, nearest
+from interlock.base.files import is_there
 from interlock.kernel.system import MoveKind
 from interlock.model.files import read_text
 from interlock.model.machines import read_duration
@@ -196,8 +197,7 @@ def find_procedures(model: Model) -> Procedures | None:
         With every mistake of the file and its place.
     """
     file = model.beside(PROCEDURES_FILE)
-    # A link that leads nowhere is a mistake, not a model without procedures.
-    return load_procedures(model) if file.exists() or file.is_symlink() else None
+    return load_procedures(model) if is_there(file) else None
 
 
 class _Reader:

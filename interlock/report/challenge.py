@@ -46,9 +46,7 @@ def render(challenge: Challenge, n_runs: int = 20) -> RenderableType:
         parts += [_gap(defect, trial), ""]
     if len(gaps) > n_runs:
         parts.append(Text("Further gaps, without their runs:", style="bold red"))
-        parts += [
-            Text(f"  {_named(defect)}: {trial.differs[0]}") for defect, trial in gaps[n_runs:]
-        ]
+        parts += [Text(f"  {_differs(*gap)}") for gap in gaps[n_runs:]]
         parts.append("")
     parts.append(_summary(challenge))
     return Group(*parts)

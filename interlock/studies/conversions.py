@@ -127,11 +127,13 @@ class ConversionStudy:
         model = built.model
         plant = [name for name, machine in model.machines.items() if not machine.is_control]
         self.machines = tuple(model.map_machines or plant)
+        # What is pressed or commanded is no place on a map.
+        standing = frozenset(plant)
         self.goals = {
             id_: requirement.p
             for id_, requirement in built.requirements.items()
             if requirement.pattern is Pattern.CAN_STILL
-            and set(plant).issuperset(variables_of([requirement.p]))
+            and standing.issuperset(variables_of([requirement.p]))
         }
         unsafe = built.lower(model.unsafe) if model.unsafe is not None else FALSE
         here = [var(name) for name in self.machines]

@@ -6,7 +6,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from interlock.kernel.observe import Question, ask, ask_together, needs_observer, scans_taken
+from interlock.kernel.observe import Question, ask, ask_together, by_memory, scans_taken
 from interlock.kernel.query import (
     Answer,
     Engine,
@@ -109,11 +109,7 @@ def verify(
     started = time.monotonic()
     built = build(model, run_class)
     wanted = [r for r in built.requirements.values() if not only or r.id in only]
-    plain = [r for r in wanted if not needs_observer(r)]
-    remembering = [r for r in wanted if needs_observer(r)]
-    if run_class.faults and plain:
-        # With faults the exploration is the cost, and what observers add to it is little.
-        plain, remembering = wanted, []
+    plain, remembering = asked_apart(wanted, run_class)
     together = ask_together(built.system, plain)
     system = together[-1].system if together else built.system
     explored = _explore(engine, system, together, limits, progress, "the model", beside)
@@ -162,6 +158,17 @@ def verify_claims(
             findings |= {finding.requirement.id: finding for finding in stage.findings}
             first = replace(first, seconds=first.seconds + stage.seconds)
     return replace(first, findings=tuple(findings.values()), classes=tuple(classes))
+
+
+def asked_apart(
+    requirements: Sequence[Requirement], run_class: RunClass
+) -> tuple[Sequence[Requirement], Sequence[Requirement]]:
+    """What is asked of the model as it is, and what with observers beside it.
+
+    With faults the exploration is the cost, and what observers add to it is little.
+    """
+    plain, remembering = by_memory(requirements)
+    return (requirements, []) if run_class.faults and plain else (plain, remembering)
 
 
 def _with_observers(

@@ -17,7 +17,7 @@ from dataclasses import replace
 
 from interlock.engines.enumerate.known import Known
 from interlock.kernel.expr import Expr
-from interlock.kernel.observe import Question, ask, ask_together, needs_observer
+from interlock.kernel.observe import Question, ask, ask_together, by_memory, needs_observer
 from interlock.kernel.query import Limits, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import Move, MoveKind, Role, System
@@ -231,14 +231,14 @@ def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[R
         for names in dict.fromkeys(names for _, names in besides if names)
         if not any(names < others for _, others in besides)
     ]
-    alone = [requirement for requirement, names in besides if not names]
-    bundles = [[r for r in alone if not needs_observer(r)]]
+    plain, remembering = by_memory(requirement for requirement, names in besides if not names)
+    bundles = [plain]
     for group in widest:
         taken = {r.id for bundle in bundles for r in bundle}
         bundles.append(
             [r for r, names in besides if names and names <= group and r.id not in taken]
         )
-    bundles.append([r for r in alone if needs_observer(r)])
+    bundles.append(remembering)
     return [bundle for bundle in bundles if bundle]
 
 

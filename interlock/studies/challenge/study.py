@@ -103,11 +103,10 @@ class Challenge:
     def needless(self) -> list[tuple[Defect, Trial, Entry]]:
         """What is accepted though it is no gap: a requirement notices it, or nothing differs."""
         decided = (Outcome.CAUGHT, Outcome.EQUIVALENT)
-        trials = [(defect, self.trials[defect.id]) for defect in self.defects]
         return [
-            (defect, trial, self.accepted[defect.id])
-            for defect, trial in trials
-            if defect.id in self.accepted and trial.outcome in decided
+            (defect, self.trials[defect.id], self.accepted[defect.id])
+            for defect in self.defects
+            if defect.id in self.accepted and self.trials[defect.id].outcome in decided
         ]
 
     @property

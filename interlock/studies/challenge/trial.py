@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from enum import Enum
 from typing import Any
 
-from interlock.kernel.observe import ask_together, needs_observer
+from interlock.kernel.observe import ask_together
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.witness import Witness
@@ -20,6 +20,7 @@ from interlock.studies.challenge.attempt import Caught, try_near
 from interlock.studies.challenge.defects import Defect
 from interlock.studies.challenge.near import Near, OpenError
 from interlock.studies.challenge.nearest import nearest_difference
+from interlock.studies.verify import asked_apart
 
 # Most violations show within so many states; a look at these comes first.
 FIRST_LOOK = 200_000
@@ -151,20 +152,18 @@ class Courtroom:
     def judged(self, defect: Defect, stage: Stage) -> Trial:
         """Caught, or undecided with the limit that was hit, or with none if nothing notices.
 
-        What needs observers is asked apart: they make more states, and all else slow.
+        What needs observers is asked apart, as where the original is judged.
         """
         built = self._changed(defect, stage)
-        catching = self._catching(built, stage)
-        plain = [requirement for requirement in catching if not needs_observer(requirement)]
-        trial = self._judged(defect, built, plain, self.limits)
-        observed = [requirement for requirement in catching if needs_observer(requirement)]
-        if trial.outcome is Outcome.CAUGHT or not observed:
-            return trial
-        after = self._judged(defect, built, observed, self.limits)
-        if after.outcome is Outcome.CAUGHT:
-            return after
-        n_states = max(trial.n_states, after.n_states)
-        return replace(trial, n_states=n_states, limit=trial.limit or after.limit)
+        groups = asked_apart(self._catching(built, stage), stage.run_class)
+        trials = []
+        for group in [some for some in groups if some] or [()]:
+            trials.append(self._judged(defect, built, group, self.limits))
+            if trials[-1].outcome is Outcome.CAUGHT:
+                return trials[-1]
+        n_states = max(trial.n_states for trial in trials)
+        limit = next((trial.limit for trial in trials if trial.limit is not None), None)
+        return replace(trials[0], n_states=n_states, limit=limit)
 
     def _changed(self, defect: Defect, stage: Stage) -> Built:
         return build(defect.applied_to(self.model), stage.run_class)

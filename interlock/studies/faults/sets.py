@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
-from interlock.kernel.observe import ask_together, needs_observer
+from interlock.kernel.observe import ask_together, by_memory
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.kernel.system import System
@@ -144,13 +144,12 @@ def apart(requirements: Iterable[Requirement]) -> tuple[list[Requirement], list[
     Observers are written by every move: whoever asks without them is spared that, and who asks
     with many pays for all their combinations.
     """
-    wanted = list(requirements)
-    watched = [r for r in wanted if needs_observer(r)]
+    plain, watched = by_memory(requirements)
     groups = [
         watched[first : first + OBSERVERS_AT_ONCE]
         for first in range(0, len(watched), OBSERVERS_AT_ONCE)
     ]
-    return [r for r in wanted if not needs_observer(r)], groups
+    return plain, groups
 
 
 def flags_of(model: Model, faults: Iterable[str]) -> dict[str, str]:
