@@ -11,7 +11,7 @@ from importlib import metadata
 import click
 
 from interlock import __version__
-from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS
+from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
 
 _LEAST_PYTHON = (3, 11)
 # What the main job cannot do without; the symbolic engine and the drawing have a substitute.

@@ -10,11 +10,15 @@ import click
 
 from interlock import __version__
 from interlock.base.errors import InputError, InternalError
-
-EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1, 2, 3, 4
+from interlock.commands.exits import (
+    EXIT_BAD_INPUT,
+    EXIT_HOLDS,
+    EXIT_INTERNAL,
+    EXIT_UNDECIDED,
+)
 
 # Each command lives in a module of its own, imported when it is asked for.
-_COMMANDS = {
+COMMANDS = {
     "verify": "explore a model exhaustively and judge its requirements",
     "recheck": "check verdicts again from their evidence, without any engine",
     "replay": "find the first moment at which a recorded run cannot be explained",
@@ -36,20 +40,34 @@ _COMMANDS = {
 }
 
 
+# Those that belong to no model, and the one that shares a room.
+_ELSEWHERE = {
+    "adopt": "interlock.commands.export.adopt",
+    "doctor": "interlock.cli.doctor",
+    "new": "interlock.cli.new",
+    "schema": "interlock.cli.schema",
+}
+
+
+def home_of(command: str) -> str:
+    """The module that holds the click command called `command`."""
+    return _ELSEWHERE.get(command, f"interlock.commands.{command}.command")
+
+
 class _Commands(click.Group):
     def list_commands(self, _ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
+        return list(COMMANDS)
 
     def get_command(self, _ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _COMMANDS:
+        if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"interlock.cli.{cmd_name}").command
+        command: click.Command = import_module(home_of(cmd_name)).command
         return command
 
     def format_commands(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:
         # The one-line helps are known here, so that help loads none of the commands.
         with formatter.section("Commands"):
-            formatter.write_dl(list(_COMMANDS.items()))
+            formatter.write_dl(list(COMMANDS.items()))
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

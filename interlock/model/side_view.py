@@ -8,8 +8,8 @@ from pathlib import Path as FilePath
 from typing import TypeVar
 
 from interlock.base.errors import nearest
-from interlock.model.drawing import Drawing, Node, read_drawing
-from interlock.model.drawing_rules import TEXTS
+from interlock.drawings.drawing import Drawing, Node, read_drawing
+from interlock.drawings.rules import TEXTS
 from interlock.model.files import file_beside, read_text
 from interlock.model.model import Choice, Formula, MovingDrawing, Part
 from interlock.model.names import Names

@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.moments import moments_of
+from interlock.independent_judge.run_file import RunFile, replay_file
+from interlock.judgement.verify import Finding, Verification, verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, Query
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, SCAN, Built, RunClass, build
@@ -16,15 +20,11 @@ from interlock.pictures.matrix import draw_matrix
 from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.picture import Picture
 from interlock.pictures.sequence import draw_sequence
+from interlock.pictures.shown.conversions import Conversions, ConversionStudy
+from interlock.pictures.shown.influence import Influence, InfluenceStudy
 from interlock.pictures.side_view import SideView
 from interlock.pictures.supplies import draw_supplies
 from interlock.pictures.timing import draw_timing
-from interlock.replay.judge import Replayed
-from interlock.replay.moments import moments_of
-from interlock.replay.run_file import RunFile, replay_file
-from interlock.studies.conversions import Conversions, ConversionStudy
-from interlock.studies.influence import Influence, InfluenceStudy
-from interlock.studies.verify import Finding, Verification, verify
 
 KINDS = {
     "machines": "the state diagram of each machine of the plant",

@@ -10,6 +10,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
 from interlock.pictures.dot import Graph, Markup, identifier, marked
 from interlock.pictures.picture import Picture
+from interlock.pictures.shown.conversions import Configuration, Conversions, Place
 from interlock.pictures.style import (
     DANGER,
     DANGER_FILL,
@@ -21,7 +22,6 @@ from interlock.pictures.style import (
     new_graph,
     stacked,
 )
-from interlock.studies.conversions import Configuration, Conversions, Place
 
 _UNSAFE = "UNSAFE"
 

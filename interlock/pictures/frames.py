@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.moments import Moment, moments_of
+from interlock.independent_judge.player import Happening
+from interlock.independent_judge.story import WHO, change_in_words
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Model
@@ -12,10 +16,6 @@ from interlock.pictures.side_view import SideView
 from interlock.pictures.style import DANGER, PALE, SAFE
 from interlock.pictures.svg import element, picture, size_within, text, wrapped_to
 from interlock.pictures.truth import Value
-from interlock.replay.judge import Replayed
-from interlock.replay.moments import Moment, moments_of
-from interlock.replay.player import Happening
-from interlock.replay.story import WHO, change_in_words
 
 _MARGIN, _GAP = 16.0, 14.0
 _SHEET = 1500.0

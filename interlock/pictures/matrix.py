@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from interlock.model.build import Built
 from interlock.pictures.dot import Markup, marked
 from interlock.pictures.picture import Picture
+from interlock.pictures.shown.influence import Cause, Effect, Influence
 from interlock.pictures.style import MANDATORY, MANDATORY_FILL, PALE, new_graph
-from interlock.studies.influence import Cause, Effect, Influence
 
 # Blue is mandatory (IEC 60073); the other fills are greys, and each cell has its letter, too.
 _LOOK = {

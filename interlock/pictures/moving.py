@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
-from interlock.model.drawing import Node, looks_of
-from interlock.model.drawing_rules import NOT_DRAWN, URL
+from interlock.drawings.drawing import Node, looks_of
+from interlock.drawings.rules import NOT_DRAWN, URL
 from interlock.model.model import Choice, MovingDrawing, Part
 from interlock.pictures.svg import coded, number
 from interlock.st.evaluate import evaluate_expression

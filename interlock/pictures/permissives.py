@@ -8,6 +8,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
 from interlock.pictures.dot import Graph, Markup, identifier, marked
 from interlock.pictures.picture import Picture
+from interlock.pictures.shown.influence import Effect, Gate, Influence
 from interlock.pictures.style import (
     MANDATORY,
     MANDATORY_FILL,
@@ -17,7 +18,6 @@ from interlock.pictures.style import (
     new_graph,
     wrapped,
 )
-from interlock.studies.influence import Effect, Gate, Influence
 
 _SECTIONS = (
     ("must be TRUE", (Effect.PERMITS_ALWAYS,)),

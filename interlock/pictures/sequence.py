@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.story import Line, tell_to_the_end
+from interlock.judgement.verify import Finding
 from interlock.model.model import Model
 from interlock.pictures.dot import Graph, Markup, identifier, marked
 from interlock.pictures.picture import Picture
@@ -23,9 +26,6 @@ from interlock.pictures.style import (
     caption,
     wrapped,
 )
-from interlock.replay.judge import Replayed
-from interlock.replay.story import Line, tell_to_the_end
-from interlock.studies.verify import Finding
 
 _APART = 2.6  # between lifelines
 _LINE_HEIGHT = 0.165

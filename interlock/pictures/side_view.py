@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from interlock.independent_judge.values import Values
 from interlock.model.model import Model
 from interlock.pictures.moving import Moving, chosen
 from interlock.pictures.schematic import WIDTH, draw_schematic
 from interlock.pictures.style import INK
 from interlock.pictures.svg import element, number, picture, size_within, text
 from interlock.pictures.truth import Reader, Value, types_of
-from interlock.replay.values import Values
 from interlock.st.types import BoolType, label_of
 
 _CAPTION = 30.0  # the height of the title above a drawing

@@ -6,10 +6,10 @@ from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.moments import Moment
 from interlock.kernel.requirement import Pattern
 from interlock.model.model import Formula, Model
 from interlock.pictures.truth import Reader
-from interlock.replay.moments import Moment
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.types import BoolType, label_of
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.model.model import Model, ModelMove
 from interlock.pictures.picture import Picture
+from interlock.pictures.shown.supplies import Fed, what_is_fed
 from interlock.pictures.style import INK, PALE, PAPER
 from interlock.pictures.svg import (
     element,
@@ -18,7 +19,6 @@ from interlock.pictures.svg import (
 )
 from interlock.st.evaluate import as_written
 from interlock.st.write import write_expression
-from interlock.studies.supplies import Fed, what_is_fed
 
 _WIDTH = 960.0
 _SOURCE, _SWITCH, _BOX, _RIGHT = 16.0, 200.0, 330.0, 944.0

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.moments import Moment, moments_of
+from interlock.independent_judge.story import WHO, tell_to_the_end
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Model
 from interlock.pictures.frames import changes_in_words, step_in_words
 from interlock.pictures.signals import Signal, conditions_of, judged, signals_of
 from interlock.pictures.style import DANGER, INK, MONOSPACED, PALE, PAPER
 from interlock.pictures.svg import element, path_through, picture, text, width_of
-from interlock.replay.judge import Replayed
-from interlock.replay.moments import Moment, moments_of
-from interlock.replay.story import WHO, tell_to_the_end
 
 _LEFT, _TOP = 16.0, 74.0
 _WHO, _SAYS, _SOURCE = 44.0, 120.0, 234.0  # columns of the story

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from interlock.independent_judge.values import Values
 from interlock.model.model import Model
 from interlock.model.names import type_of
-from interlock.replay.values import Values
 from interlock.st.types import Type, number_of
 
 Value = int | str

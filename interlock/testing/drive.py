@@ -13,19 +13,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from interlock.base.errors import InternalError
+from interlock.commands.rehearse.world import World
+from interlock.independent_judge.judge import Observed, Replayed, observe
+from interlock.independent_judge.player import Player
+from interlock.independent_judge.run_file import RunFile, source_hashes, violates
+from interlock.independent_judge.story import tell_to_the_end
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import Reach, Stay
 from interlock.kernel.system import Move, MoveKind
 from interlock.model.build import ARITHMETIC, SCAN, Built
 from interlock.model.model import Model
-from interlock.replay.judge import Observed, Replayed, observe
-from interlock.replay.player import Player
-from interlock.replay.run_file import RunFile, source_hashes, violates
-from interlock.replay.story import tell_to_the_end
 from interlock.st.interpret import Controller, ScanResult
 from interlock.st.layout import Timers
-from interlock.studies.rehearsal.world import World
 from interlock.testing.controllers import ControllerError, ControllerUnderTest, Terminals, value_of
 
 _ELAPSES = " elapses"

@@ -14,6 +14,11 @@ from pathlib import Path
 
 from rich.console import Console
 
+from interlock.commands.rehearse import tell as rehearsal_report
+from interlock.commands.rehearse.study import Rehearser
+from interlock.commands.verify import tell as report
+from interlock.judgement.engines import available
+from interlock.judgement.verify import Finding, Verification, verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import ARITHMETIC, build
@@ -21,11 +26,6 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
 from interlock.model.yaml import read
-from interlock.report import rehearsal as rehearsal_report
-from interlock.report import text as report
-from interlock.studies.engines import available
-from interlock.studies.rehearsal.study import Rehearser
-from interlock.studies.verify import Finding, Verification, verify, verify_claims
 
 # What no run without faults depends on, besides words.
 _UNSEEN = {"revises", "title", "says", "changes", "expected", "assumptions", "cautions", "faults"}

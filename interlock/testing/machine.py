@@ -18,11 +18,11 @@ from hypothesis import HealthCheck, event, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
+from interlock.independent_judge.run_file import write_run
+from interlock.judgement.engines import available
 from interlock.model.build import SCAN, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.replay.run_file import write_run
-from interlock.studies.engines import available
 from interlock.testing.controllers import ControllerUnderTest
 from interlock.testing.drive import ControllerFailure, Drive
 from interlock.testing.seeds import Seed, find_seeds

@@ -50,7 +50,7 @@ def pytest_configure(config: pytest.Config) -> None:
     if name == "auto":
         return
     from interlock.base.errors import nearest
-    from interlock.studies.engines import available
+    from interlock.judgement.engines import available
 
     if name not in available():
         raise pytest.UsageError(f"no engine '{name}'{nearest(name, available())}")

@@ -21,13 +21,13 @@ from pathlib import Path
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
 from interlock.engines import catalogue
+from interlock.independent_judge.player import Player
+from interlock.judgement.verify import Verification, verify
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import PHASE, MoveKind, Role, Stepper
 from interlock.model.build import Built
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.replay.player import Player
-from interlock.studies.verify import Verification, verify
 from tests.support.random_models import RandomModel, random_models
 
 WALK = 25

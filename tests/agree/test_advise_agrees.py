@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.advise.freeing import ON, Freed, freed, line_of
+from interlock.commands.advise.study import advise
 from interlock.engines import catalogue
 from interlock.engines.symbolic.permits import Permits
 from interlock.kernel.evaluate import State, evaluate
@@ -13,8 +15,6 @@ from interlock.kernel.system import Stepper
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.model import Model
 from interlock.st.lower import lower_expression
-from interlock.studies.advise.freeing import ON, Freed, freed, line_of
-from interlock.studies.advise.study import advise
 from tests.support.gate import gate
 from tests.support.models import shipped
 

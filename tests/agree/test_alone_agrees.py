@@ -7,18 +7,18 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.faults.study import FaultStudy, Options, study_faults
 from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.detection import Comparison, Harm
+from interlock.judgement.effects import FaultEffects, find_effects, harm_of
+from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
+from interlock.judgement.harm import with_harm
+from interlock.judgement.verify import verify
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
-from interlock.studies.faults.announced import with_harm
-from interlock.studies.faults.effects import FaultEffects, find_effects, harm_of
-from interlock.studies.faults.sets import RequirementSets, ask_all, find_sets, flags_of
-from interlock.studies.faults.study import FaultStudy, Options, study_faults
-from interlock.studies.faults.telling import Comparison, Harm
-from interlock.studies.verify import verify
 from tests.support.hoist import HOIST_PROGRAM, hoist
 
 PROGRAMS = {

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.commands.operate.session import Session
+from interlock.independent_judge.player import Player
+from interlock.independent_judge.run_file import violated_by
 from interlock.kernel.system import PHASE
 from interlock.model.build import SCAN
-from interlock.operate.session import Session
-from interlock.replay.player import Player
-from interlock.replay.run_file import violated_by
 from tests.support.benches import bench
 
 MODELS = [

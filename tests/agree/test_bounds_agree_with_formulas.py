@@ -8,12 +8,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from interlock.independent_judge.trace import holds
 from interlock.kernel.expr import Expr, or_
 from interlock.kernel.observe import ask, scans_taken
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import Move, MoveKind, System
-from interlock.replay.trace import holds
 from tests.support.build import is_, move, system
 from tests.support.engines import ENGINES, explore_with
 

@@ -8,17 +8,17 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from interlock.commands.recheck.solve import Result, discharge
 from interlock.engines.reference import ReferenceEngine
 from interlock.engines.symbolic import certify as certify_module
 from interlock.engines.symbolic.certify import certify
+from interlock.evidence.obligations import script
+from interlock.evidence.script import Outline, Script
+from interlock.evidence.sets import read_sets, write_sets
 from interlock.kernel.certificate import ALL, NONE, Certificate
 from interlock.kernel.evaluate import State
 from interlock.kernel.query import Count, Query, Reach, Stay, Trap, Values
 from interlock.kernel.system import PHASE, System
-from interlock.recheck.obligations import script
-from interlock.recheck.script import Outline, Script
-from interlock.recheck.sets import read_sets, write_sets
-from interlock.recheck.solve import Result, discharge
 from tests.support.smtlib import Checker
 from tests.support.strategies import questions, random_system
 from tests.support.turns import taking_turns

@@ -6,17 +6,17 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.challenge import attempt
+from interlock.commands.challenge.defects import defects_of
+from interlock.commands.challenge.study import Challenge, Choice, challenge
+from interlock.commands.challenge.trial import Courtroom, Outcome, Stage
 from interlock.engines import catalogue
+from interlock.independent_judge.player import Player
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome as Judged
 from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
-from interlock.replay.player import Player
-from interlock.studies.challenge import attempt
-from interlock.studies.challenge.defects import defects_of
-from interlock.studies.challenge.study import Challenge, Choice, challenge
-from interlock.studies.challenge.trial import Courtroom, Outcome, Stage
-from interlock.studies.verify import verify
 from tests.support.gate import gate
 from tests.support.models import shipped
 

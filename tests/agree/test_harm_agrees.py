@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.detection import Comparison, Harm
+from interlock.judgement.effects import harm_of
+from interlock.judgement.fault_sets import Asked, ask_all, find_sets, flags_of
 from interlock.kernel.expr import not_, or_, var
 from interlock.kernel.system import BOOL, Role, System, Variable
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
-from interlock.studies.faults.effects import harm_of
-from interlock.studies.faults.sets import Asked, ask_all, find_sets, flags_of
-from interlock.studies.faults.telling import Comparison, Harm
 from tests.support.hoist import HOIST_PROGRAM, hoist
 
 TOLD = "told"

@@ -7,12 +7,12 @@ from dataclasses import replace
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from interlock.commands.challenge.alike import unlike_moves
 from interlock.engines.enumerate.known import Beside, Changed, Known
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, evaluate, python_function
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import Stepper, System
-from interlock.studies.challenge.alike import unlike_moves
 from tests.support.strategies import conditions, random_system
 
 SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])

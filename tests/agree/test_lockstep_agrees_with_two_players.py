@@ -13,12 +13,12 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.commands.compare.lockstep import Likeness, run_in_lockstep
 from interlock.engines import catalogue
+from interlock.independent_judge.player import Player
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.replay.player import Player
-from interlock.studies.compare.lockstep import Likeness, run_in_lockstep
 from tests.support.gate import GATE_YAML, written
 from tests.support.random_gate import Source, changed, sources
 

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.engines.reference import ReferenceEngine
+from interlock.independent_judge.trace import holds
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
@@ -17,7 +18,6 @@ from interlock.kernel.query import Query
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
 from interlock.kernel.witness import Step, Witness, check_run
-from interlock.replay.trace import holds
 from tests.support.build import is_, move, system
 from tests.support.judge import check_shows
 from tests.support.strategies import conditions, random_system

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.commands.rehearse.acts import script_of
+from interlock.commands.rehearse.deviations import deviations, performed
+from interlock.commands.rehearse.steps import surely_ends
+from interlock.commands.rehearse.study import Rehearser
+from interlock.commands.rehearse.walk import rests, walk
+from interlock.commands.rehearse.world import World
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.build import RunClass, build
 from interlock.model.load import load
 from interlock.model.procedures import load_procedures
-from interlock.studies.rehearsal.acts import script_of
-from interlock.studies.rehearsal.deviations import deviations, performed
-from interlock.studies.rehearsal.steps import surely_ends
-from interlock.studies.rehearsal.study import Rehearser
-from interlock.studies.rehearsal.walk import rests, walk
-from interlock.studies.rehearsal.world import World
 from tests.support.models import MODELS, folders
 
 NAMES = ["ramp", *(f"ramp-broken/{name}" for name in folders("ramp-broken"))]

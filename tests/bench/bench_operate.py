@@ -13,8 +13,8 @@ from time import perf_counter
 
 import httpx
 
-from interlock.operate.bench import Bench
-from interlock.operate.session import Session
+from interlock.commands.operate.bench import Bench
+from interlock.commands.operate.session import Session
 from tests.support.models import shipped
 from tests.support.served import served
 

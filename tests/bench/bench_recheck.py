@@ -13,7 +13,7 @@ from pathlib import Path
 from time import process_time
 
 from interlock.cli.main import run
-from interlock.recheck.check import recheck
+from interlock.commands.recheck.check import recheck
 from tests.bench.__main__ import _line
 
 

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from interlock.engines import catalogue
+from interlock.independent_judge.run_file import read_run
 from interlock.model.load import load
 from interlock.pictures.collection import draw_model, draw_saved_run
-from interlock.replay.run_file import read_run
 
 ROOT = Path(__file__).parents[2]
 BROKEN = "ramp-broken/seal-in-survives-stop"

@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from interlock.cli.main import _COMMANDS, run
+from interlock.cli.main import COMMANDS, run
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 FILES = sorted((ROOT / "interlock").rglob("*.py"))
 
 
-@pytest.mark.parametrize("command", _COMMANDS)
+@pytest.mark.parametrize("command", COMMANDS)
 def test_help_and_readme_have_every_command(
     command: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

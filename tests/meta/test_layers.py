@@ -1,48 +1,73 @@
-"""Imports run strictly downward, and each third-party library has one door."""
+"""Imports run strictly downward, commands keep to their rooms, each library has one door."""
 
 from __future__ import annotations
 
 import ast
+import sys
 from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[2] / "interlock"
+ROOT = Path(__file__).parents[2]
+PACKAGE = ROOT / "interlock"
 
-# A package may import those below it (a greater number); two of the same number never each other.
+# A room may import those below it (a greater number); two of the same number never each other.
 HEIGHT = {
-    "cli": 10,
-    "testing": 10,
-    "operate": 9,
-    "report": 9,
+    "cli": 11,
+    "testing": 11,
+    "commands": 10,
+    "telling": 9,
     "pictures": 8,
-    "studies": 7,
-    "recheck": 6,
-    "replay": 5,
+    "judgement": 7,
+    "evidence": 6,
+    "independent_judge": 5,
     "model": 4,
     "st": 3,
     "engines": 2,
     "reliability": 2,
+    "drawings": 1,
     "kernel": 1,
     "base": 0,
 }
 # Engines know nothing of models and Structured Text, nor these of engines.
-FORBIDDEN = {("model", "engines"), ("st", "engines"), ("replay", "engines"), ("recheck", "engines")}
+FORBIDDEN = {
+    ("model", "engines"),
+    ("st", "engines"),
+    ("independent_judge", "engines"),
+    ("evidence", "engines"),
+}
+# Which command may use another's room: a report reads results, figures need the study of faults,
+# the bench explains by the words of a rehearsal.
+BETWEEN_COMMANDS = {
+    ("operate", "rehearse"),
+    ("rating", "faults"),
+    ("report", "faults"),
+    ("report", "rating"),
+    ("report", "rehearse"),
+}
+# Recheck is worth something because it knows neither engines nor the study that decides.
+KEPT_FROM = {"recheck": {"engines", "judgement"}}
+# What any file may use; everything else from elsewhere has the door that stands beside it.
+# Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
+EVERYWHERE = {"click", "pydantic", "rich"}
 DOORS = {
-    "transitions": "interlock/replay/machines.py",
-    "graphviz": "interlock/pictures/",
-    "llvmlite": "interlock/engines/enumerate/",
-    "oxidd": "interlock/engines/symbolic/",
-    "lark": "interlock/st/parser.py",
-    "distributed": "interlock/studies/challenge/cluster.py",
-    "z3": "interlock/recheck/solve.py",
-    "ruamel": "interlock/model/yaml.py",
-    "vcd": "interlock/report/vcd.py",
-    "starlette": "interlock/operate/server.py",
-    "uvicorn": "interlock/operate/serve.py",
-    "weasyprint": "interlock/report/pdf.py",
-    "pytest": "interlock/testing/plugin.py",
-    "hypothesis": "interlock/testing/machine.py",
+    "distributed": "commands/challenge/cluster.py",
+    "graphviz": "pictures/dot.py",
+    "graphviz_pure": "pictures/dot.py",
+    "hypothesis": "testing/machine.py",
+    "jinja2": "telling/templates.py",
+    "lark": "st/parser.py",
+    "llvmlite": "engines/enumerate/jit.py",
+    "markupsafe": "telling/templates.py",
+    "oxidd": "engines/symbolic/diagrams.py",
+    "pytest": "testing/plugin.py",
+    "ruamel": "model/yaml.py",
+    "starlette": "commands/operate/server.py",
+    "transitions": "independent_judge/machines.py",
+    "uvicorn": "commands/operate/serve.py",
+    "vcd": "telling/vcd.py",
+    "weasyprint": "telling/pdf.py",
+    "z3": "commands/recheck/solve.py",
 }
 
 FILES = sorted(PACKAGE.rglob("*.py"))
@@ -65,6 +90,14 @@ def layer_of(module: str) -> str | None:
     return parts[1] if parts[0] == "interlock" and len(parts) > 1 else None
 
 
+def command_of(parts: tuple[str, ...]) -> str | None:
+    """The command in whose room a file or module lies; None for what all commands share."""
+    is_room = (
+        parts[0] == "commands" and len(parts) > 1 and (PACKAGE / "commands" / parts[1]).is_dir()
+    )
+    return parts[1] if is_room else None
+
+
 @pytest.mark.parametrize("file", FILES, ids=lambda f: str(f.relative_to(PACKAGE)))
 def test_imports_run_downward(file: Path) -> None:
     parts = file.relative_to(PACKAGE).parts
@@ -78,6 +111,26 @@ def test_imports_run_downward(file: Path) -> None:
             continue
         assert HEIGHT[other] < HEIGHT[own], f"{own} imports {module}, which is not below it"
         assert (own, other) not in FORBIDDEN, f"{own} must not know {other}"
+        kept_from = KEPT_FROM.get(command_of(parts) or "", set())
+        assert other not in kept_from, f"{file.name} must not know {other}"
+
+
+def test_commands_use_each_other_only_by_the_list() -> None:
+    found = set()
+    for file in FILES:
+        own = command_of(file.relative_to(PACKAGE).parts)
+        for module in imported(file):
+            other = command_of(tuple(module.split(".")[1:]) or ("",))
+            if own is not None and other is not None and own != other:
+                found.add((own, other))
+    assert found == BETWEEN_COMMANDS
+
+
+def test_what_commands_share_knows_no_command() -> None:
+    for file in (PACKAGE / "commands").glob("*.py"):
+        for module in imported(file):
+            other = command_of(tuple(module.split(".")[1:]) or ("",))
+            assert other is None, f"{file.name} imports {module}"
 
 
 def test_engines_do_not_import_each_other() -> None:
@@ -91,13 +144,29 @@ def test_engines_do_not_import_each_other() -> None:
                 assert other == own or shared, f"{file.name} imports {module}"
 
 
+def libraries_of(file: Path) -> set[str]:
+    """Third-party packages that `file` imports."""
+    tops = {module.split(".")[0] for module in imported(file)}
+    return tops - sys.stdlib_module_names - {"interlock", "__future__"}
+
+
+def test_every_library_is_known_here() -> None:
+    used = set().union(*map(libraries_of, FILES))
+    assert used == EVERYWHERE | set(DOORS)
+
+
 @pytest.mark.parametrize("library", DOORS)
 def test_each_library_has_one_door(library: str) -> None:
-    users = [
-        str(file.relative_to(PACKAGE.parent))
-        for file in FILES
-        if any(module.split(".")[0] == library for module in imported(file))
-    ]
-    doors = {user for user in users if not user.startswith(DOORS[library])}
-    assert not doors, f"{library} is imported by {sorted(doors)}"
-    assert len(users) <= 1, f"{library} has several doors: {users}"
+    users = {str(f.relative_to(PACKAGE)) for f in FILES if library in libraries_of(f)}
+    beside = {user for user in users if not user.startswith(DOORS[library])}
+    assert not beside, f"{library} is imported by {sorted(beside)}"
+
+
+def test_no_file_imports_what_is_private_to_another() -> None:
+    found = []
+    for file in [*FILES, *sorted((ROOT / "tests").rglob("*.py"))]:
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("interlock"):
+                names = [alias.name for alias in node.names]
+                found += [f"{file.name}: {n}" for n in names if n[0] == "_" and n[1] != "_"]
+    assert not found

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.fault_sets import ask_all, find_sets, flags_of
 from interlock.model.build import RunClass, build
-from interlock.studies.faults.runs import RunFinder
-from interlock.studies.faults.sets import ask_all, find_sets, flags_of
 from tests.support.models import folders, shipped
 
 # Folder, the fault that takes both channels, and the requirements that it then breaks.

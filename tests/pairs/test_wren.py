@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import pytest
 
+from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
+from interlock.judgement.verify import Finding, verify
 from interlock.kernel.expr import and_
 from interlock.kernel.query import Reach
 from interlock.model.build import RunClass, build
-from interlock.studies.faults.runs import RunFinder
-from interlock.studies.verify import Finding, verify
 from tests.support.engines import explore_with
 from tests.support.models import MODELS, folders, shipped, undecided, vacuous, verified, violated
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.commands.rehearse.card import make_card
+from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsal
+from interlock.commands.rehearse.study import Rehearser
+from interlock.judgement.engines import AUTOMATIC, available
 from interlock.model.procedures import load_procedures
-from interlock.studies.engines import AUTOMATIC, available
-from interlock.studies.rehearsal.card import make_card
-from interlock.studies.rehearsal.results import Class, DeviationResult, Rehearsal
-from interlock.studies.rehearsal.study import Rehearser
 from tests.support.models import shipped
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import pytest
 
 from interlock.engines import catalogue
+from interlock.independent_judge.player import Player
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
 from interlock.kernel.system import PHASE, Stepper
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model, Statement
-from interlock.replay.player import Player
 from interlock.st.evaluate import evaluate_expression
-from interlock.studies.verify import verify
 from tests.support.models import MODELS, folders
 
 

@@ -7,14 +7,14 @@ from collections import deque
 
 import pytest
 
+from interlock.commands.rehearse.recovery import Recovery
+from interlock.commands.rehearse.world import UNATTENDED
 from interlock.engines import catalogue
 from interlock.kernel.evaluate import State, evaluate
 from interlock.kernel.system import Stepper, System
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.procedures import load_procedures
-from interlock.studies.rehearsal.recovery import Recovery
-from interlock.studies.rehearsal.world import UNATTENDED
 from tests.support.models import MODELS
 
 

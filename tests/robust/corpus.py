@@ -15,12 +15,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from interlock.base.errors import InputError
+from interlock.commands.replay.columns import AS_NAMED, read_mapping
+from interlock.commands.replay.study import explain
+from interlock.independent_judge.run_file import read_run, record, replay_file, to_text
 from interlock.model.load import load
-from interlock.replay.run_file import read_run, record, replay_file, to_text
-from interlock.report.csv_log import to_csv
-from interlock.report.vcd import to_vcd
-from interlock.studies.recording.columns import AS_NAMED, read_mapping
-from interlock.studies.recording.study import explain
+from interlock.telling.csv_log import to_csv
+from interlock.telling.vcd import to_vcd
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.models import MODELS
 from tests.support.recorded import random_run

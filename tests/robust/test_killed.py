@@ -17,7 +17,7 @@ import pytest
 
 from interlock.base.folders import write_whole_folder
 from interlock.cli.main import run
-from interlock.recheck.folder import read_folder
+from interlock.evidence.folder import read_folder
 from tests.support.models import MODELS
 
 RAMP = MODELS / "ramp"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from interlock.operate.bench import Bench
+from interlock.commands.operate.bench import Bench
 from tests.support.models import shipped
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from interlock.commands.rehearse.results import DeviationResult, Rehearsal
+from interlock.commands.rehearse.study import Rehearser
 from interlock.engines import catalogue
 from interlock.model.load import load
 from interlock.model.procedures import load_procedures
-from interlock.studies.rehearsal.results import DeviationResult, Rehearsal
-from interlock.studies.rehearsal.study import Rehearser
 
 HATCH_YAML = """\
 title: Hatch <b>

@@ -7,10 +7,10 @@ from functools import cache
 from pathlib import Path
 
 from interlock.engines import catalogue
+from interlock.judgement.verify import Verification, verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.studies.verify import Verification, verify
 
 MODELS = Path(__file__).parents[2] / "models"
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import random
 
+from interlock.independent_judge.moments import Moment, moments_of
 from interlock.kernel.system import Stepper
 from interlock.model.build import FAULT_FREE, RunClass, build
 from interlock.model.model import Model
-from interlock.replay.moments import Moment, moments_of
 
 
 def random_run(

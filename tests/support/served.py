@@ -9,11 +9,11 @@ from contextlib import contextmanager
 
 import uvicorn
 
+from interlock.commands.operate.desk import Hall
+from interlock.commands.operate.judging import Jobs
+from interlock.commands.operate.serve import ADDRESS, bind
+from interlock.commands.operate.server import make_app
 from interlock.model.model import Model
-from interlock.operate.desk import Hall
-from interlock.operate.judging import Jobs
-from interlock.operate.serve import ADDRESS, bind
-from interlock.operate.server import make_app
 
 
 @contextmanager

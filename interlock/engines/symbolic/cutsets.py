@@ -125,8 +125,8 @@ def list_minimal(
     dd: Diagrams, accidents: Node, bits: Sequence[int], flags: Sequence[str], most_sets: int
 ) -> tuple[tuple[tuple[str, ...], ...], tuple[int, ...]]:
     """The minimal sets of a family over `bits`, at most so many, and how many of each order."""
-    minimal = _minimal(dd, accidents, bits)
-    listing = _Listing(minimal, dict(zip(bits, flags, strict=True)))
+    minimal = minimal_of(dd, accidents, bits)
+    listing = Listing(minimal, dict(zip(bits, flags, strict=True)))
     return _sorted(islice(listing.sets(), most_sets), flags), listing.n_by_order
 
 
@@ -231,7 +231,7 @@ def _upwards(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
     return family
 
 
-def _minimal(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
+def minimal_of(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
     """The minimal elements of a family of sets; every bit is decided in each of them."""
     enough = _upwards(dd, family, bits)
     minimal = enough
@@ -240,7 +240,7 @@ def _minimal(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
     return minimal
 
 
-class _Listing:
+class Listing:
     """Counts and lists the sets of a family in which every flag is decided."""
 
     def __init__(self, family: Node, flags: dict[int, str]) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, run
+from interlock.cli.main import run
+from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
 from interlock.model.load import load
 
 Capture = pytest.CaptureFixture[str]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from interlock.cli.options import LOG_WIDTH
+from interlock.commands.options import LOG_WIDTH
 
 BROKEN = str(Path(__file__).parents[3] / "models" / "ramp-broken" / "pin-alone")
 ESCAPE = "\x1b"

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import InputError
-from interlock.cli.main import EXIT_BAD_INPUT, EXIT_HOLDS, run
+from interlock.cli.main import run
+from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
 from interlock.model.files import MAX_BYTES
 from interlock.model.load import load
 from tests.unit.model.cases_names import NAMES

@@ -125,7 +125,7 @@ def test_a_map_with_too_many_configurations_becomes_a_slice(model: Model) -> Non
     from interlock.kernel.query import Limits
     from interlock.model.build import build
     from interlock.pictures.conversions import draw_conversions
-    from interlock.studies.conversions import ConversionStudy
+    from interlock.pictures.shown.conversions import ConversionStudy
 
     built, engine = build(model), catalogue()["reference"]()
     study = ConversionStudy(built, most=4)

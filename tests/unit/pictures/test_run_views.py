@@ -9,15 +9,15 @@ from xml.etree import ElementTree
 import pytest
 
 from interlock.engines import catalogue
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.player import Player
+from interlock.judgement.verify import verify
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_of_run
 from interlock.pictures.side_view import SideView
 from interlock.pictures.signals import Signal
 from interlock.pictures.timing import LETTERS, draw_timing
-from interlock.replay.judge import Replayed
-from interlock.replay.player import Player
-from interlock.studies.verify import verify
 
 MODELS = Path(__file__).parents[3] / "models"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -11,10 +11,10 @@ from xml.etree import ElementTree
 
 import pytest
 
+from interlock.independent_judge.player import Player
 from interlock.model.load import load
 from interlock.pictures.side_view import SideView
 from interlock.pictures.svg import number, width_of
-from interlock.replay.player import Player
 
 MODELS = Path(__file__).parents[3] / "models"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -11,10 +11,10 @@ from hypothesis import settings
 from hypothesis.stateful import run_state_machine_as_test
 
 from interlock.engines import catalogue
+from interlock.independent_judge.run_file import read_run, replay_file
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.replay.run_file import read_run, replay_file
 from interlock.testing.controllers import ControllerError, ProgramController, Value
 from interlock.testing.drive import Differs, Faulty, Unanswered, Violated
 from interlock.testing.machine import ControllerMachine, machine_for

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interlock.engines.symbolic import minimal_cut_sets
-from interlock.engines.symbolic.cutsets import _Listing, _minimal
+from interlock.engines.symbolic.cutsets import Listing, minimal_of
 from interlock.engines.symbolic.diagrams import Diagrams
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, and_, const, not_, or_, var
@@ -27,20 +27,20 @@ def component_faults(names: str, *others: Move) -> System:
 
 @given(st.sets(st.sets(st.integers(0, 4)).map(frozenset)))
 @settings(deadline=None)
-def test_minimal_sets_are_those_that_contain_no_other(family: set[frozenset[int]]) -> None:
+def testminimal_of_sets_are_those_that_contain_no_other(family: set[frozenset[int]]) -> None:
     dd = Diagrams(5)
     node = dd.disjunction(
         dd.cube({bit: int(bit in members) for bit in range(5)})
         for members in sorted(family, key=sorted)
     )
-    listing = _Listing(_minimal(dd, node, range(5)), dict(enumerate(FLAGS)))
+    listing = Listing(minimal_of(dd, node, range(5)), dict(enumerate(FLAGS)))
     minimal = [one for one in family if not any(other < one for other in family)]
     wanted = sorted((len(one), [FLAGS[bit] for bit in sorted(one)]) for one in minimal)
     assert sorted((len(one), sorted(one)) for one in listing.sets()) == wanted
     assert sum(listing.n_by_order) == len(wanted)
 
 
-def test_the_pressure_tank_has_its_five_published_minimal_cut_sets() -> None:
+def test_the_pressure_tank_has_its_five_publishedminimal_of_cut_sets() -> None:
     # NUREG-0492, chapter VIII: {T}, {K2}, {S, S1}, {S, K1}, {S, R}.
     names = {"t": "T", "k": "K2", "s": "S", "u": "S1", "v": "K1", "r": "R"}
     top = or_(var("t"), var("k"), and_(var("s"), or_(var("u"), var("v"), var("r"))))

@@ -1,0 +1,1 @@
+"""One room for each command: what it asks, studies and tells."""

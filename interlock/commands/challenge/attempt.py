@@ -1,0 +1,382 @@
+"""One defect, tried from what the original reaches: does a requirement notice it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from interlock.commands.challenge.alike import unlike_moves
+from interlock.commands.challenge.near import (
+    MOST_KNOWN,
+    Bundle,
+    Near,
+    OpenError,
+    aligned,
+    observed_by,
+)
+from interlock.commands.challenge.remade import remade, still_leads
+from interlock.engines.enumerate import EnumeratingEngine
+from interlock.engines.enumerate.known import Beside, Changed, Known
+from interlock.engines.enumerate.space import Space
+from interlock.engines.enumerate.traps import GOALS_AT_ONCE
+from interlock.kernel import expr as ex
+from interlock.kernel.evaluate import State
+from interlock.kernel.expr import FALSE, Expr, and_, eq, var
+from interlock.kernel.observe import Question, ask, ask_together
+from interlock.kernel.query import Limits, Query, Reach, Stay, Trap
+from interlock.kernel.requirement import Requirement
+from interlock.kernel.system import Stepper, System
+from interlock.kernel.witness import Witness
+from interlock.model.build import Built
+
+# How many states that the original does not reach are looked at for one defect.
+MOST_NEW = 20_000_000
+# Many violations show within so many states from power-up, and these runs are the shortest.
+FIRST_LOOK = 100_000
+# So many runs to violations of a requirement are tried out beside the known states.
+_ATTEMPTS = 3
+_MOST_CONDITIONS = 64
+
+
+@dataclass(frozen=True)
+class Caught:
+    """A violation: the question of the changed model that it answers, and the run."""
+
+    question: Question
+    witness: Witness
+    n_states: int
+    is_shortest: bool
+
+
+@dataclass(frozen=True)
+class Unnoticed:
+    """No requirement minds; `n_states` were looked at."""
+
+    n_states: int
+
+
+def try_near(near: Near, changed: Built) -> Caught | Unnoticed:
+    """Whether a requirement notices a changed model.
+
+    Parameters
+    ----------
+    near : Near
+    changed : Built
+        In the same run class.
+
+    Raises
+    ------
+    OpenError
+        Where that has to be found out the slow way.
+    """
+    system = aligned(near.original.system, changed.system)
+    own = {id(move) for move in near.original.system.moves}
+    moves = [m for m in system.moves if id(m) not in own]
+    # Several mistakes in one text often come to the same.
+    key = (
+        tuple((m.name, m.guard, m.fair, tuple(m.updates.items())) for m in moves),
+        tuple(move.name for move in system.moves),
+        tuple(changed.requirements.values()),
+    )
+    if key not in near.tried:
+        near.tried[key] = _Attempt(near, changed, system).result()
+    found = near.tried[key]
+    assert isinstance(found, Caught | Unnoticed)
+    return found
+
+
+class _CaughtError(Exception):
+    """A violation that the changed model really shows."""
+
+    def __init__(self, question: Question, witness: Witness, is_shortest: bool) -> None:
+        super().__init__(question.requirement.id)
+        self.question, self.witness, self.is_shortest = question, witness, is_shortest
+
+
+class _Case:
+    """A changed system and what is asked of it, compiled for a known space.
+
+    Attributes
+    ----------
+    reach : list of (Requirement, Reach)
+        Their targets are the conditions ``bad``.
+    traps : list of (Requirement, Trap)
+        Their goals are the conditions of `goal`.
+    goals : dict of str to list of (Requirement, Trap)
+        The traps by the name of their conditions.
+    stays : dict of str to (Requirement, Stay)
+        By the name of their conditions.
+
+    Raises
+    ------
+    OpenError
+        Where there are too many requirements for this way.
+    """
+
+    def __init__(
+        self,
+        bundle: Bundle,
+        system: System,
+        differs: Expr,
+        questions: Sequence[Question],
+        limits: Limits,
+    ) -> None:
+        self.bundle = bundle
+        self.reach: list[tuple[Requirement, Reach]] = []
+        self.traps: list[tuple[Requirement, Trap]] = []
+        self.stays: dict[str, tuple[Requirement, Stay]] = {}
+        for question in questions:
+            for query in question.violations:
+                self._add(question.requirement, query)
+        if len(self.reach) > _MOST_CONDITIONS:
+            raise OpenError(f"more than {_MOST_CONDITIONS} requirements at once")
+        conditions: dict[str, list[Expr]] = {"bad": [q.target for _, q in self.reach]}
+        self.goals = {
+            f"goals{start}": self.traps[start : start + GOALS_AT_ONCE]
+            for start in range(0, len(self.traps), GOALS_AT_ONCE)
+        }
+        for name, some in self.goals.items():
+            conditions[name] = [trap.goal for _, trap in some]
+        for name, (_, stay) in self.stays.items():
+            conditions[name] = [stay.stay, and_(stay.start, stay.stay)]
+        known = bundle.known
+        if self.traps and known.aim is not None:
+            conditions["back"] = [_is_state(system, known.space.state(known.aim)), differs]
+        self.system, self.differs = system, differs
+        self._parts = (known, system, differs, conditions, limits)
+
+    @cached_property
+    def compiled(self) -> Changed:
+        """The system and its conditions, compiled when they are first needed."""
+        return Changed(*self._parts)
+
+    def _add(self, requirement: Requirement, query: Query) -> None:
+        match query:
+            case Reach():
+                self.reach.append((requirement, query))
+            case Trap():
+                self.traps.append((requirement, query))
+            case Stay():
+                self.stays[f"stay{len(self.stays)}"] = (requirement, query)
+            case _:
+                raise AssertionError("no violation is asked for like that")
+
+    def goal(self, number: int) -> tuple[str, int]:
+        """The conditions with the goal of a trap, and its place among them."""
+        within = number % GOALS_AT_ONCE
+        return f"goals{number - within}", within
+
+    def beside(self) -> Beside:
+        """What lies beside the known states, within the limits."""
+        most, given = MOST_NEW, self._parts[-1].max_states
+        if given is not None:
+            most = max(0, min(most, given - self.compiled.known.n_states))
+        return self.compiled.beside(most)
+
+
+class _Attempt:
+    def __init__(self, near: Near, changed: Built, system: System) -> None:
+        self.near, self.changed = near, changed
+        self.system = system
+        self.n_states = 0
+        # What lies beside the known states does not tell of these: once for each run to a
+        # violation that the changed model did not make.
+        self.doubtful: list[Requirement] = []
+        self._plain_stepper: Stepper | None = None
+
+    def result(self) -> Caught | Unnoticed:
+        catching = {r.id for bundle in self.near.bundles for r in bundle.requirements}
+        # What the changed program alone is judged by: that it stays within its ranges.
+        new = [
+            requirement
+            for id_, requirement in self.changed.requirements.items()
+            if id_ not in self.changed.model.statements and id_ not in catching
+        ]
+        try:
+            self._judge(self._case(bundle, new) for bundle in self.near.bundles)
+        except _CaughtError as found:
+            return Caught(found.question, found.witness, self.n_states, found.is_shortest)
+        return Unnoticed(self.n_states)
+
+    def _case(self, bundle: Bundle, new: list[Requirement]) -> _Case | None:
+        """A bundle's requirements, and `new` ones with the first; None where nothing differs."""
+        requirements = [self.changed.requirements[r.id] for r in bundle.requirements]
+        if bundle is self.near.bundles[0]:
+            requirements += new
+        questions, system = bundle.of(self.system, requirements)
+        differs = unlike_moves(bundle.system, system)
+        targets = [expr for question in questions for expr in observed_by(question)]
+        if not set(ex.variables_of(targets)) <= bundle.system.index.keys():
+            raise OpenError("a requirement looks at more than in the original")
+        if differs is FALSE and targets == bundle.targets:
+            return None
+        return _Case(bundle, system, differs, questions, self.near.limits)
+
+    def _judge(self, cases: Iterable[_Case | None]) -> None:
+        """A first look with every bundle, since most violations show near; then all of it."""
+        left = []
+        for case in cases:
+            if case is None:
+                continue
+            self.doubtful.clear()
+            if self._is_settled(case, case.compiled.from_power_up(FIRST_LOOK)):
+                if self.doubtful:
+                    self._settle()
+            elif all(self._still_leads(case)):
+                left.append(case)
+            else:
+                # What takes a known way away is mostly caught for that.
+                self._judge_beside(case)
+        for case in left:
+            self._judge_beside(case)
+
+    def _judge_beside(self, case: _Case) -> None:
+        self.doubtful.clear()
+        with case.beside() as beside:
+            self._follow(beside, case)
+            self._judge_ways(beside, case)
+            self._judge_stays(beside, case)
+            self._judge_back(beside, case)
+        if self.doubtful:
+            self._settle()
+
+    def _is_settled(self, case: _Case, space: Space) -> bool:
+        """Judge what is explored from power-up; whether that was everything."""
+        self.n_states = max(self.n_states, space.n_states)
+        runs = [
+            (case.reach[bit][0], space.witness_to(number))
+            for bit, number in case.compiled.found_in(space, "bad")
+        ]
+        for name, (requirement, _) in case.stays.items():
+            answer = case.compiled.stays_in(space, name)
+            if answer.witness is not None:
+                runs.append((requirement, answer.witness))
+        if space.complete:
+            runs += self._trapped(case, space)
+        for requirement, witness in sorted(runs, key=lambda run: len(run[1])):
+            self._try(requirement, witness, is_shortest=True)
+        return space.complete
+
+    def _trapped(self, case: _Case, space: Space) -> list[tuple[Requirement, Witness]]:
+        runs = []
+        for name, some in case.goals.items():
+            answers = case.compiled.traps_in(space, name, [trap for _, trap in some])
+            for (requirement, _), answer in zip(some, answers, strict=True):
+                if answer.witness is not None:
+                    runs.append((requirement, answer.witness))
+        return runs
+
+    # Beside the known states
+
+    def _follow(self, beside: Beside, case: _Case) -> None:
+        """Judge what the changed model reaches, wave by wave."""
+        for requirement, query in case.reach:
+            if query.target not in case.bundle.targets:
+                # It is not what it was, so the original says nothing of it.
+                self._judge_known(case.bundle.known, requirement, query)
+        for wave in beside.waves("bad"):
+            self.n_states = max(self.n_states, beside.n_states)
+            for bit, number in sorted(wave, key=lambda pair: pair[1]):
+                requirement = case.reach[bit][0]
+                if self.doubtful.count(requirement) < _ATTEMPTS:
+                    self._try(requirement, beside.witness_to(number))
+        if not beside.is_closed:
+            raise OpenError(f"more than {beside.n_states:,} states")
+
+    def _try(self, requirement: Requirement, witness: Witness, is_shortest: bool = False) -> None:
+        """Make a run on the changed model; only what it really does counts."""
+        question = ask(self.changed.system, requirement)
+        if question.system is self.changed.system:
+            self._plain_stepper = self._plain_stepper or Stepper(question.system)
+            stepper = self._plain_stepper
+        else:
+            stepper = Stepper(question.system)
+        own = remade(question, stepper, witness)
+        if own is None:
+            self.doubtful.append(requirement)
+        else:
+            raise _CaughtError(question, own, is_shortest)
+
+    def _judge_known(self, known: Known, requirement: Requirement, query: Reach) -> None:
+        (found,) = known.first([query.target])
+        if found is not None:
+            self._try(requirement, known.witness_to(found[1]))
+
+    def _judge_stays(self, beside: Beside, case: _Case) -> None:
+        known = case.bundle.known
+        # A loop of the original's states and steps alone is one of the original, which has none.
+        met = known.first([and_(case.differs, stay.stay) for _, stay in case.stays.values()])
+        for (name, (requirement, _)), seen in zip(case.stays.items(), met, strict=True):
+            if seen is None and not beside.count_new(name):
+                continue
+            answer = case.compiled.stays_in(beside, name)
+            if answer.found and answer.witness is not None:
+                self._try(requirement, answer.witness)
+
+    def _judge_ways(self, beside: Beside, case: _Case) -> None:
+        """Is there still a way from the aim to each goal?"""
+        known = case.bundle.known
+        if not case.traps:
+            return
+        aim = known.aim
+        if aim is None:
+            self.doubtful += [requirement for requirement, _ in case.traps]
+            return
+        pairs = zip(case.traps, self._still_leads(case), strict=True)
+        for bit, ((requirement, _), leads) in enumerate(pairs):
+            if not leads and not beside.can_go(aim, *case.goal(bit)):
+                self._try(requirement, known.witness_to(aim))
+
+    def _still_leads(self, case: _Case) -> Iterator[bool]:
+        """For each trap whether the original's way from the aim to the goal can still be gone."""
+        known = case.bundle.known
+        stepper = Stepper(case.system) if case.traps else None
+        for _, trap in case.traps:
+            way = case.bundle.way(trap.goal)
+            if stepper is None or known.aim is None or way is None:
+                yield False
+            else:
+                yield still_leads(stepper, known.space.state(known.aim), way, trap.goal)
+
+    def _judge_back(self, beside: Beside, case: _Case) -> None:
+        """Is there still a way back to the aim from everywhere?"""
+        if not case.traps or case.bundle.known.aim is None:
+            return
+        lost = beside.never_back("back").find(1)
+        if lost < 0:
+            return
+        for bit, (requirement, _) in enumerate(case.traps):
+            if not beside.can_go(lost, *case.goal(bit)):
+                self._try(requirement, beside.witness_to(lost))
+        self.doubtful += [requirement for requirement, _ in case.traps]
+
+    # From power-up
+
+    def _settle(self) -> None:
+        """Judge the doubtful requirements by everything that the changed model reaches."""
+        ids = dict.fromkeys(requirement.id for requirement in self.doubtful)
+        wanted = [self.changed.requirements[id_] for id_ in ids]
+        questions = ask_together(self.changed.system, wanted)
+        system = questions[-1].system.narrowed(
+            [expr for question in questions for expr in observed_by(question)]
+        )
+        asked = [(question, query) for question in questions for query in question.violations]
+        most = min(self.near.limits.max_states or MOST_KNOWN, MOST_KNOWN)
+        limits = replace(self.near.limits, max_states=most)
+        explored = EnumeratingEngine().explore(system, [query for _, query in asked], limits)
+        self.n_states = max(self.n_states, explored.n_states)
+        found = [
+            (question.requirement, answer.witness)
+            for (question, _), answer in zip(asked, explored.answers, strict=True)
+            if answer.witness is not None
+        ]
+        for requirement, witness in sorted(found, key=lambda pair: len(pair[1])):
+            self._try(requirement, witness, is_shortest=True)
+        if found or explored.limit is not None:
+            raise OpenError(f"limit hit: {explored.limit}")
+
+
+def _is_state(system: System, state: State) -> Expr:
+    values = zip(system.variables, state, strict=True)
+    return and_(*(eq(var(variable.name), ex.const(value)) for variable, value in values))

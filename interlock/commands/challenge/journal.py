@@ -1,0 +1,174 @@
+"""The journal of a challenge: one line a decided defect, so that an interrupted run goes on.
+
+It goes on after requirements were added or changed, too: what is equivalent stays so, what a
+requirement caught that is still asked stays caught, and only the gaps are tried again.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Mapping
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from interlock import __version__
+from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.files import write_whole
+from interlock.commands.challenge.trial import Outcome, Trial
+from interlock.model.model import Formula, Model
+
+FILE = "challenge.jsonl"
+# The section of a model file, up to the next line that begins one.
+_REQUIREMENTS = re.compile(r"^requirements:.*\n(?:(?![A-Za-z_]).*\n)*", re.MULTILINE)
+_NO_LINE = "this is not a line of a challenge's journal"
+
+
+def fingerprint(model: Model, run_classes: list[str], defects: Iterable[str]) -> str:
+    """What the trials depend on besides the requirements.
+
+    That is the version, the files by their names in the model's folder, the run classes, and which
+    defects there are (their ids hold lines, which requirements above them would move).
+    """
+    texts = sorted(
+        (Path(file).name, _REQUIREMENTS.sub("", text) if file.endswith(".yaml") else text)
+        for file, text in model.sources.items()
+    )
+    material = json.dumps([__version__, texts, run_classes, list(defects)])
+    return sha256(material.encode("utf-8")).hexdigest()
+
+
+def asked(model: Model) -> dict[str, str]:
+    """What each requirement asks, as text that differs where that does."""
+
+    def text(formula: Formula | None) -> str | None:
+        return None if formula is None else formula.text
+
+    return {
+        s.id: json.dumps(
+            [
+                s.pattern.value,
+                *map(text, (s.p, s.s, s.when, s.opens, s.closes)),
+                s.scope.value,
+                s.after_scan,
+                s.about_signals,
+                s.survives,
+                None if s.within is None else s.within.scans,
+            ]
+        )
+        for s in model.statements.values()
+    }
+
+
+def _line(data: Mapping[str, object]) -> str:
+    return json.dumps(data, ensure_ascii=False, sort_keys=True) + "\n"
+
+
+class Journal:
+    """A file of trials that only grows.
+
+    Parameters
+    ----------
+    folder : Path
+    mark : str
+        The fingerprint that its trials must have.
+    requirements : mapping of str to str
+        What is asked now, as `asked` gives it.
+
+    Raises
+    ------
+    InputError
+        Where the file there belongs to another model or another question.
+
+    Notes
+    -----
+    A line counts when its newline is there: half a line at the end, from an interruption, is cut
+    off. Undecided trials are not kept, since another limit may decide them.
+    """
+
+    def __init__(self, folder: Path, mark: str, requirements: Mapping[str, str] = {}) -> None:
+        self.file = folder / FILE
+        self.trials: dict[str, Trial] = {}
+        self._requirements = requirements
+        self._head: dict[str, object] = {
+            "journal": "challenge",
+            "fingerprint": mark,
+            "requirements": {**requirements},
+        }
+        folder.mkdir(parents=True, exist_ok=True)
+        whole = self._whole_lines()
+        if whole:
+            self._read(whole, mark)
+            given = self._data(1, whole[0]).get("requirements")
+            if given != requirements:
+                whole = self._narrow(given if isinstance(given, dict) else {})
+        self._stream = self.file.open("r+b" if self.file.exists() else "w+b")
+        self._stream.truncate(sum(len(line) for line in whole))
+        self._stream.seek(0, os.SEEK_END)
+        if not whole:
+            self._append(self._head)
+
+    def _narrow(self, given: Mapping[str, object]) -> list[bytes]:
+        """Keep what still holds now that other requirements are asked; the lines of the file."""
+        now = self._requirements
+        same = {id_ for id_, text in now.items() if given.get(id_) == text}
+        outcomes = {Outcome.EQUIVALENT} | ({Outcome.GAP} if len(same) == len(now) else set())
+        self.trials = {
+            id_: trial
+            for id_, trial in self.trials.items()
+            if trial.outcome in outcomes
+            or (trial.outcome is Outcome.CAUGHT and trial.requirement in same)
+        }
+        lines = [_line(self._head), *(_line(trial.as_data()) for trial in self.trials.values())]
+        write_whole(self.file, "".join(lines))
+        return [line.encode("utf-8") for line in lines]
+
+    def _whole_lines(self) -> list[bytes]:
+        if not self.file.exists():
+            return []
+        lines = self.file.read_bytes().splitlines(keepends=True)
+        return [line for line in lines if line.endswith(b"\n")]
+
+    def _read(self, lines: list[bytes], mark: str) -> None:
+        given = self._data(1, lines[0]).get("fingerprint")
+        for number, line in enumerate(lines[1:], 2):
+            try:
+                trial = Trial.from_data(self._data(number, line))
+            except (ValueError, KeyError, TypeError):
+                raise self._refused(number, _NO_LINE) from None
+            self.trials.setdefault(trial.defect, trial)
+        if given != mark:
+            says = (
+                "this journal is of another model, other run classes or another version of "
+                "interlock; give another folder or remove it"
+            )
+            raise self._refused(1, says)
+
+    def _data(self, number: int, line: bytes) -> dict[str, Any]:
+        try:
+            data = json.loads(line)
+        except ValueError:
+            data = None
+        if not isinstance(data, dict):
+            raise self._refused(number, _NO_LINE)
+        return data
+
+    def _refused(self, line: int, says: str) -> InputError:
+        return InputError([Mistake(Place(str(self.file), line, 1), says)])
+
+    def add(self, trial: Trial) -> None:
+        """Keep a decided trial; it is on the disk when this returns."""
+        if trial.outcome is not Outcome.UNDECIDED and trial.defect not in self.trials:
+            self.trials[trial.defect] = trial
+            self._append(trial.as_data())
+
+    def _append(self, data: dict[str, object]) -> None:
+        self._stream.write(_line(data).encode("utf-8"))
+        self._stream.flush()
+        os.fsync(self._stream.fileno())
+
+    def close(self) -> None:
+        """Close the file."""
+        self._stream.close()

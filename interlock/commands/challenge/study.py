@@ -1,0 +1,307 @@
+"""The strength of a model's requirements: what they notice of defects seeded one at a time."""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from interlock.commands.challenge.accepted import accepted_of
+from interlock.commands.challenge.defects import Defect, Region, defects_of
+from interlock.commands.challenge.gaps_file import Entry, find_gaps
+from interlock.commands.challenge.journal import Journal, asked, fingerprint
+from interlock.commands.challenge.trial import Courtroom, Outcome, Stage, Trial
+from interlock.commands.challenge.variants import Kind
+from interlock.commands.challenge.work import Here, Processes, Runner, Step, Task
+from interlock.judgement.verify import verify
+from interlock.kernel.query import Engine, Limits
+from interlock.kernel.requirement import Outcome as Judged
+from interlock.model.build import FAULT_FREE, RunClass
+from interlock.model.model import Model
+
+# So many defects are asked together whether they make any difference.
+_ALIKE_AT_ONCE = 64
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Which defects to seed and how to work.
+
+    Attributes
+    ----------
+    regions : collection of Region
+    sample : int or None
+        So many of them, drawn by `seed`; all where None.
+    claimed : bool
+        Seed them also under as many faults as the requirements claim to survive.
+    folder : Path or None
+        Where the journal is kept.
+    n_processes : int
+    scheduler : str or None
+        Address of a cluster's scheduler, in place of processes.
+    """
+
+    regions: Collection[Region] = tuple(Region)
+    sample: int | None = None
+    seed: int = 0
+    claimed: bool = False
+    folder: Path | None = None
+    n_processes: int = 1
+    scheduler: str | None = None
+
+
+@dataclass(frozen=True)
+class Challenge:
+    """What became of every seeded defect.
+
+    Attributes
+    ----------
+    model : Model
+    stages : tuple of Stage
+        The run classes, with the requirements that held in each and could catch defects.
+    n_all : int
+        Defects of the model altogether; `defects` are those that were seeded.
+    trials : mapping of str to Trial
+        By the defect's id, in the order of `defects`.
+    accepted : mapping of str to Entry
+        By the defect's id, what the model's file of accepted gaps says of it; of those seeded.
+    n_resumed : int
+        Trials taken from the journal.
+    seconds : float
+    """
+
+    model: Model
+    stages: tuple[Stage, ...]
+    n_all: int
+    defects: tuple[Defect, ...]
+    trials: Mapping[str, Trial]
+    accepted: Mapping[str, Entry] = field(default_factory=dict)
+    n_resumed: int = 0
+    seconds: float = field(default=0.0, compare=False)
+
+    def with_outcome(self, outcome: Outcome) -> list[tuple[Defect, Trial]]:
+        """The defects with an outcome."""
+        pairs = [(defect, self.trials[defect.id]) for defect in self.defects]
+        return [(defect, trial) for defect, trial in pairs if trial.outcome is outcome]
+
+    @property
+    def open_gaps(self) -> list[tuple[Defect, Trial]]:
+        """The gaps that nobody accepts."""
+        return [pair for pair in self.with_outcome(Outcome.GAP) if pair[0].id not in self.accepted]
+
+    @property
+    def accepted_gaps(self) -> list[tuple[Defect, Trial, Entry]]:
+        """The gaps that are accepted, with what is said of each."""
+        pairs = self.with_outcome(Outcome.GAP)
+        return [(d, t, self.accepted[d.id]) for d, t in pairs if d.id in self.accepted]
+
+    @property
+    def needless(self) -> list[tuple[Defect, Trial, Entry]]:
+        """What is accepted though it is no gap: a requirement notices it, or nothing differs."""
+        decided = (Outcome.CAUGHT, Outcome.EQUIVALENT)
+        return [
+            (defect, self.trials[defect.id], self.accepted[defect.id])
+            for defect in self.defects
+            if defect.id in self.accepted and self.trials[defect.id].outcome in decided
+        ]
+
+    @property
+    def redundant(self) -> list[Defect]:
+        """The terms that may be dropped without any difference."""
+        pairs = self.with_outcome(Outcome.EQUIVALENT)
+        return [defect for defect, _ in pairs if defect.kind is Kind.DROPPED]
+
+    @property
+    def caught_by(self) -> dict[str, int]:
+        """How many defects each requirement that could catch any was the first to notice."""
+        counts = {id_: 0 for stage in self.stages for id_ in stage.catching}
+        for _, trial in self.with_outcome(Outcome.CAUGHT):
+            counts[trial.requirement] = counts.get(trial.requirement, 0) + 1
+        return counts
+
+
+def challenge(
+    model: Model,
+    engine: Engine,
+    choice: Choice = Choice(),
+    limits: Limits = Limits(),
+    progress: Progress | None = None,
+) -> Challenge:
+    """Seed defects in `model`, one at a time, and try each.
+
+    Parameters
+    ----------
+    model : Model
+    engine : Engine
+    choice : Choice
+    limits : Limits
+        For each exploration; what they cut short is undecided and never counted as caught.
+    progress : callable, optional
+        Is told what is being done, how much of it is done, and how much there is.
+
+    Raises
+    ------
+    InputError
+        Where the journal's folder holds another model's, or the file of accepted gaps one that
+        there is not.
+    InternalError
+        Where a run does not replay, which is a defect of interlock.
+    """
+    started = time.monotonic()
+    everything = defects_of(model)
+    accepted = accepted_of(find_gaps(model), everything)
+    defects = _chosen(everything, choice)
+    run_classes = [FAULT_FREE, *(_claimed(model) if choice.claimed else ())]
+    journal = None
+    if choice.folder is not None:
+        ids = [defect.id for defect in everything]
+        mark = fingerprint(model, [repr(c) for c in run_classes], ids)
+        journal = Journal(choice.folder, mark, asked(model))
+    try:
+        done = {} if journal is None else dict(journal.trials)
+        n_resumed = sum(defect.id in done for defect in defects)
+        stages = tuple(_stages(model, engine, run_classes, limits))
+        courtroom = Courtroom(model, engine, limits)
+        runner = _runner(courtroom, choice)
+        process = _Process(runner, journal, progress, done, courtroom.is_quick)
+        process.try_all([defect.id for defect in defects], stages)
+    finally:
+        if journal is not None:
+            journal.close()
+    trials = {defect.id: process.trials[defect.id] for defect in defects}
+    seconds = time.monotonic() - started
+    return Challenge(model, stages, len(everything), defects, trials, accepted, n_resumed, seconds)
+
+
+def _chosen(everything: Sequence[Defect], choice: Choice) -> tuple[Defect, ...]:
+    defects = [defect for defect in everything if defect.region in choice.regions]
+    if choice.sample is not None and choice.sample < len(defects):
+        drawn = random.Random(choice.seed).sample(range(len(defects)), choice.sample)
+        defects = [defects[number] for number in sorted(drawn)]
+    return tuple(defects)
+
+
+def _claimed(model: Model) -> Iterator[RunClass]:
+    independent = model.independent_faults
+    numbers = {statement.survives for statement in model.statements.values()} - {0}
+    if independent:
+        yield from (RunClass(independent, n_faults) for n_faults in sorted(numbers))
+
+
+def _stages(
+    model: Model, engine: Engine, run_classes: Sequence[RunClass], limits: Limits
+) -> Iterator[Stage]:
+    for run_class in run_classes:
+        n_faults = run_class.at_most or 0
+        claims = [s.id for s in model.statements.values() if s.survives >= n_faults]
+        found = verify(model, engine, run_class, claims, limits).findings if claims else ()
+
+        yield Stage(
+            run_class,
+            tuple(f.requirement.id for f in found if f.verdict.outcome is Judged.HOLDS),
+            tuple(f.requirement.id for f in found if f.verdict.outcome is Judged.UNDECIDED),
+        )
+
+
+def _runner(courtroom: Courtroom, choice: Choice) -> Runner:
+    if choice.scheduler is not None:
+        from interlock.commands.challenge.cluster import Cluster
+
+        return Cluster(courtroom, choice.scheduler)
+    if choice.n_processes > 1:
+        return Processes(courtroom, choice.n_processes)
+    return Here(courtroom)
+
+
+class _Process:
+    """The order of trials: a first look, what is alike, all requirements, lockstep."""
+
+    def __init__(
+        self,
+        runner: Runner,
+        journal: Journal | None,
+        progress: Progress | None,
+        done: Mapping[str, Trial],
+        quick: bool,
+    ) -> None:
+        self.runner = runner
+        self.quick = quick
+        self.journal = journal
+        self.progress = progress
+        self.trials: dict[str, Trial] = dict(done)
+
+    def try_all(self, ids: Sequence[str], stages: Sequence[Stage]) -> None:
+        """Try the defects with `ids` in every stage until a requirement notices them."""
+        waiting = [id_ for id_ in ids if id_ not in self.trials]
+        for stage in stages:
+            is_last = stage is stages[-1]
+            for trial in self._stage(waiting, stage):
+                before = self.trials.get(trial.defect)
+                after = trial if before is None else _worse(before, trial)
+                self.trials[trial.defect] = after
+                if self.journal is not None and (is_last or after.outcome is Outcome.CAUGHT):
+                    self.journal.add(after)
+            caught = Outcome.CAUGHT
+            waiting = [id_ for id_ in waiting if self.trials[id_].outcome is not caught]
+
+    def _stage(self, ids: Sequence[str], stage: Stage) -> Iterator[Trial]:
+        waiting = list(ids)
+        seen_whole: set[str] = set()
+
+        def looked(says: str, step: Step, near: Sequence[str]) -> Iterator[Trial]:
+            for trial in self._done(says, step, stage, near, 1):
+                if trial.outcome is Outcome.CAUGHT:
+                    waiting.remove(trial.defect)
+                    yield trial
+                elif trial.limit is None:
+                    seen_whole.add(trial.defect)
+
+        def decided(says: str, step: Step, at_once: int) -> Iterator[Trial]:
+            for trial in self._done(says, step, stage, tuple(waiting), at_once):
+                if trial.outcome is not Outcome.UNDECIDED:
+                    waiting.remove(trial.defect)
+                    yield trial
+
+        # Under faults a look is shallow: the nearest states are those of faults striking.
+        looks = not stage.run_class.faults
+        if looks and not self.quick:
+            yield from looked("first look", Step.LOOK, tuple(waiting))
+        yield from decided("any difference", Step.ALIKE, _ALIKE_AT_ONCE)
+        if looks and self.quick:
+            yield from decided("from the known states", Step.BESIDE, 1)
+            yield from looked("first look", Step.LOOK, tuple(waiting))
+        if looks:
+            farther = [id_ for id_ in waiting if id_ not in seen_whole]
+            yield from looked("second look", Step.LOOK_AGAIN, farther)
+        whole = [id_ for id_ in waiting if id_ in seen_whole]
+        yield from self._done("in lockstep", Step.COMPARE, stage, whole, 1)
+        others = [id_ for id_ in waiting if id_ not in seen_whole]
+        yield from self._done("all requirements", Step.JUDGE, stage, others, 1)
+
+    def _done(
+        self, says: str, step: Step, stage: Stage, ids: Sequence[str], at_once: int
+    ) -> Iterator[Trial]:
+        tasks = [
+            Task(step, stage, tuple(ids[start : start + at_once]))
+            for start in range(0, len(ids), at_once)
+        ]
+        n_done = 0
+        for task, trials in self.runner.run(tasks):
+            n_done += len(task.defects)
+            if self.progress is not None:
+                self.progress(f"{says}, {stage.run_class.says}", n_done, len(ids))
+            yield from trials
+
+
+def _worse(before: Trial, after: Trial) -> Trial:
+    """What is known after a second run class: caught at once; a gap anywhere is one."""
+    order = [Outcome.CAUGHT, Outcome.UNDECIDED, Outcome.GAP, Outcome.EQUIVALENT]
+    if order.index(before.outcome) < order.index(after.outcome):
+        return before
+    if before.outcome is after.outcome is Outcome.GAP:
+        return before
+    return after

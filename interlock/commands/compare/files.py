@@ -1,0 +1,185 @@
+"""The facets of everything that a model file says, in canonical text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from interlock.commands.compare.differences import WORDING, Difference, Facets, differences_of
+from interlock.commands.compare.program import program_differences
+from interlock.model.model import (
+    Delay,
+    Duration,
+    Fault,
+    Formula,
+    Machine,
+    Model,
+    ModelMove,
+    Statement,
+)
+from interlock.st.untype import expression_text
+
+_Entries = dict[str, Facets]
+
+
+def model_differences(old: Model, new: Model) -> tuple[Difference, ...]:
+    """Everything in which two models differ by meaning, the program included."""
+    found: list[Difference] = []
+    of_new = dict(_sections(new))
+    for section, entries in _sections(old):
+        found += differences_of(section, entries, of_new[section])
+    return (*found, *program_differences(old.program, new.program))
+
+
+def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
+    machines = model.machines.values()
+    yield "run", {"run": _run(model)}
+    yield "machine", {m.name: _machine(m) for m in machines if not m.is_control}
+    yield "control", {m.name: _machine(m) for m in machines if m.is_control}
+    yield "move", {move.name: _move(model, move) for move in model.moves}
+    yield (
+        "sensor",
+        {
+            s.name: {
+                "reads": _text(s.reads),
+                "pair": s.pair or "",
+                "delay": _delay(s.delay),
+                WORDING: s.says,
+            }
+            for s in model.sensors.values()
+        },
+    )
+    yield (
+        "output",
+        {
+            o.name: {
+                "lamp": o.lamp or "",
+                "sounds": "yes" if o.sounds else "",
+                "announces": "yes" if o.announces else "",
+                "delay": _delay(o.delay),
+                WORDING: o.says,
+            }
+            for o in model.outputs.values()
+        },
+    )
+    yield "term", {name: {"means": _text(formula)} for name, formula in model.terms.items()}
+    yield "fault", {id_: _fault(model, fault) for id_, fault in model.faults.items()}
+    yield (
+        "hazard",
+        {
+            h.id: {
+                "severity": h.severity or "",
+                "exposure": h.exposure or "",
+                "avoidance": h.avoidance or "",
+                WORDING: h.says,
+            }
+            for h in model.hazards.values()
+        },
+    )
+    yield "requirement", {id_: _statement(s) for id_, s in model.statements.items()}
+    yield "assumption", {text: {} for text in model.assumptions}
+
+
+def _text(formula: Formula | None) -> str:
+    return "" if formula is None else expression_text(formula.tree)
+
+
+def _run(model: Model) -> Facets:
+    settings = model.settings
+    return {
+        "moves per scan": str(model.moves_per_scan),
+        "timers": settings.timers.value,
+        "scan": f"{settings.scan_ms} ms",
+        "edges": f"edition {settings.edges}",
+        "map": ", ".join(model.map_machines),
+        "unsafe": _text(model.unsafe),
+    }
+
+
+def _machine(machine: Machine) -> Facets:
+    released = "" if machine.released is None else machine.states[machine.released]
+    return {
+        "states": ", ".join(machine.states),
+        "initial": machine.states[machine.initial],
+        "released": released,
+        WORDING: machine.says,
+    }
+
+
+def _move(model: Model, move: ModelMove) -> Facets:
+    states = model.machines[move.machine].states
+    return {
+        "from": "any other" if move.source is None else states[move.source],
+        "to": states[move.target],
+        "when": _text(move.when),
+        "also": ", ".join(f"{name}: {_text(f)}" for name, f in sorted(move.also.items())),
+        "by": move.kind.value,
+        "takes": _takes(move.takes),
+        # What setting a control is called follows from what the control is called.
+        WORDING: "" if model.machines[move.machine].is_control else move.says,
+    }
+
+
+def _fault(model: Model, fault: Fault) -> Facets:
+    jammed = ""
+    if fault.machine is not None:
+        states = model.machines[fault.machine].states
+        where = ", ".join(states[n] for n in fault.jams_in) or "any state"
+        jammed = f"{fault.machine} in {where}"
+    flags = {
+        "restart": fault.restart,
+        "intermittent": fault.intermittent,
+        "common cause": fault.common_cause,
+        "assumed": fault.assumed,
+    }
+    figures = {
+        "rate": fault.rate,
+        "probability": fault.probability,
+        "hidden for h": fault.exposure_h,
+    }
+    return {
+        "sensors": _stuck(fault.sensors),
+        "outputs": _stuck(fault.outputs),
+        "jams": jammed,
+        **{name: "yes" if value else "" for name, value in flags.items()},
+        **{name: "" if value is None else repr(value) for name, value in figures.items()},
+        "source": fault.source or "",
+        "excluded": fault.excluded or "",
+        WORDING: fault.says,
+    }
+
+
+def _stuck(given: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {how}" for name, how in sorted(given.items()))
+
+
+def _delay(delay: Delay | None) -> str:
+    return "" if delay is None else f"{delay.ms:g} ms, {_founded(delay.source, delay.assumed)}"
+
+
+def _takes(takes: Duration | None) -> str:
+    if takes is None:
+        return ""
+    founded = _founded(takes.source, takes.assumed)
+    return f"{takes.least:g} to {takes.greatest:g} s, {founded}"
+
+
+def _founded(source: str | None, assumed: bool) -> str:
+    return "; ".join(words for words in (source, "assumed" if assumed else "") if words)
+
+
+def _statement(s: Statement) -> Facets:
+    return {
+        "pattern": s.pattern.value,
+        "p": _text(s.p),
+        "s": _text(s.s),
+        "within": "" if s.within is None else f"{s.within.says} = {s.within.scans} scans",
+        "when": _text(s.when),
+        "scope": s.scope.value,
+        "opens": _text(s.opens),
+        "closes": _text(s.closes),
+        "judged": "after scan" if s.after_scan else "at every state",
+        "about": "signals" if s.about_signals else "truth",
+        "survives": str(s.survives),
+        "hazards": ", ".join(s.hazards),
+        WORDING: s.says,
+    }

@@ -1,0 +1,172 @@
+"""A design change as a whole: files, verdicts, behaviour and moves of two models."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from interlock.commands.compare.differences import Difference
+from interlock.commands.compare.files import model_differences
+from interlock.commands.compare.lockstep import Behaviour, Likeness, run_in_lockstep
+from interlock.commands.compare.moves import MoveComparison, MoveStudy
+from interlock.commands.compare.product import NotApplicableError
+from interlock.commands.compare.verdicts import (
+    Effect,
+    VerdictComparison,
+    compare_verdicts,
+    counted_faults,
+    minimal_sets,
+)
+from interlock.judgement.fault_sets import RequirementSets
+from interlock.judgement.verify import Verification, verify
+from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
+from interlock.kernel.requirement import Outcome
+from interlock.model.build import build
+from interlock.model.model import Model
+
+# What of a model file belongs to the plant and to how it is run, not to the controller.
+PLANT_SECTIONS = ("machine", "control", "move", "sensor", "term", "run")
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that comparing two models showed.
+
+    Attributes
+    ----------
+    old, new : Verification
+        Without faults.
+    differences : tuple of Difference
+    verdicts : tuple of VerdictComparison
+    behaviour : Behaviour or None
+        None where the controllers cannot run on one plant.
+    not_applicable : str
+        Why they cannot; empty where they can.
+    moves : MoveComparison
+    order : int
+        Sets of so many faults were looked for; 0 where faults were left out.
+    faults : tuple of str
+        Only these were looked at; all independent ones where empty.
+    """
+
+    old: Verification
+    new: Verification
+    differences: tuple[Difference, ...]
+    verdicts: tuple[VerdictComparison, ...]
+    behaviour: Behaviour | None
+    not_applicable: str
+    moves: MoveComparison
+    order: int = 0
+    faults: tuple[str, ...] = ()
+
+    @property
+    def old_model(self) -> Model:
+        """The model before the change."""
+        return self.old.built.model
+
+    @property
+    def new_model(self) -> Model:
+        """The model after the change."""
+        return self.new.built.model
+
+    @property
+    def plant_differs(self) -> bool:
+        """Whether more than the controller changed."""
+        return any(d.section in PLANT_SECTIONS and not d.is_wording for d in self.differences)
+
+    @property
+    def worse(self) -> tuple[str, ...]:
+        """The requirements that the new model keeps less well."""
+        return tuple(v.id for v in self.verdicts if v.is_worse)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated if a requirement is worse; else undecided if anything is; else holds."""
+        if self.worse:
+            return Outcome.VIOLATED
+        open_ = any(v.effect is Effect.UNDECIDED for v in self.verdicts) or bool(self.moves.limits)
+        if self.behaviour is not None:
+            open_ |= any(o.likeness is Likeness.UNDECIDED for o in self.behaviour.outputs)
+        return Outcome.UNDECIDED if open_ else Outcome.HOLDS
+
+
+def compare(
+    old: Model,
+    new: Model,
+    engine: Engine,
+    with_faults: bool = False,
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+    faults: Sequence[str] = (),
+) -> Comparison:
+    """Compare two models.
+
+    Parameters
+    ----------
+    old, new : Model
+    engine : Engine
+    with_faults : bool
+        Whether to judge claims to survive faults, too, by the minimal sets of faults up to the
+        greatest number that a requirement of either model claims to survive.
+    faults : sequence of str
+        Look at these faults only, each in the models that have it; one that is a common cause in
+        one model and independent in the other counts in the other only.
+    limits : Limits
+        For each exploration; what they cut short is undecided.
+    progress : callable, optional
+
+    Raises
+    ------
+    InternalError
+        Where a run does not replay.
+    """
+
+    staged = partial(labelled, progress)
+    built = build(old), build(new)
+    moves = MoveStudy(*built)
+    before, after = (
+        verify(model, engine, limits=limits, progress=staged(stage), beside=queries)
+        for model, stage, queries in zip((old, new), ("old", "new"), moves.queries, strict=True)
+    )
+    order = max(_most_claimed(old, new) if with_faults else 0, 1 if faults else 0)
+    sets = _NO_SETS
+    if order:
+        mine, theirs = counted_faults(old, new, faults), counted_faults(new, old, faults)
+        sets = (
+            minimal_sets(old, order, mine, limits, staged("faults of the old")),
+            minimal_sets(new, order, theirs, limits, staged("faults of the new")),
+        )
+    behaviour, reason = None, ""
+    try:
+        behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
+    except NotApplicableError as error:
+        reason = str(error)
+    return Comparison(
+        old=before,
+        new=after,
+        differences=model_differences(old, new),
+        verdicts=compare_verdicts(before, after, sets),
+        behaviour=behaviour,
+        not_applicable=reason,
+        moves=moves.result(
+            (
+                (before.beside, before.exploration.limit),
+                (after.beside, after.exploration.limit),
+            ),
+            engine,
+            limits,
+            staged("moves"),
+        ),
+        order=order,
+        faults=tuple(faults),
+    )
+
+
+_Sets = Mapping[str, RequirementSets]
+_NO_SETS: tuple[_Sets, _Sets] = ({}, {})
+
+
+def _most_claimed(*models: Model) -> int:
+    """The most faults that a requirement claims to survive."""
+    return max((s.survives for model in models for s in model.statements.values()), default=0)

@@ -1,0 +1,1 @@
+"""Draw: diagrams of a model as files."""

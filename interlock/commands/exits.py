@@ -1,0 +1,3 @@
+"""Exit codes of every command."""
+
+EXIT_HOLDS, EXIT_VIOLATED, EXIT_BAD_INPUT, EXIT_UNDECIDED, EXIT_INTERNAL = 0, 1, 2, 3, 4

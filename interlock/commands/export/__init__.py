@@ -1,0 +1,1 @@
+"""Models in open formats: written (export) and taken over (adopt)."""

@@ -1,0 +1,204 @@
+"""``interlock faults MODEL``: fault insertion, minimal sets, failure modes and effects."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.base.errors import nearest
+from interlock.base.files import write_whole
+from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
+from interlock.commands.options import (
+    MOST_AT_ONCE,
+    console_for,
+    limit_options,
+    limits_of,
+    order_of,
+    progress_line,
+)
+from interlock.commands.outcomes import EXIT
+from interlock.kernel.query import DeclinedError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from interlock.commands.faults.study import FaultStudy
+    from interlock.model.model import Model
+    from interlock.pictures.picture import Picture
+
+# The figures of a tree that is given directly are its author's; a model's bear two digits.
+_DIGITS_OF_A_TREE = 5
+
+
+@click.command("faults")
+@click.argument("model", type=click.Path(path_type=Path))
+@click.option(
+    "--order",
+    metavar="K",
+    help=f"Most faults in a run, or 'all'.  [default: all of up to {MOST_AT_ONCE} faults, else 1]",
+)
+@click.option("--only", multiple=True, metavar="ID", help="Look at this requirement only; repeat.")
+@click.option(
+    "--common-cause/--no-common-cause",
+    "common_cause",
+    default=None,
+    help="Judge claims with common causes, too; or leave them out altogether.  "
+    "[default: told, not judged]",
+)
+@click.option("--human", is_flag=True, help="Look at human errors, too, as a class of its own.")
+@click.option(
+    "--sensors/--no-sensors", default=True, help="Ask what each sensor is worth.  [default: ask]"
+)
+@click.option(
+    "--runs",
+    "n_runs",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Sets of each requirement that are shown with a run.",
+)
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for trees and tables.  [default: faults/<name of the model>]",
+)
+@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option(
+    "--csv", "csv_file", type=click.Path(path_type=Path), help="Write the sets as CSV (- prints)."
+)
+@click.option(
+    "--digits",
+    type=click.IntRange(1, 12),
+    metavar="N",
+    help="Significant digits, for a tree given directly.  [default: 5]",
+)
+@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
+@limit_options
+@click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
+def command(
+    model: Path,
+    order: str | None,
+    only: tuple[str, ...],
+    common_cause: bool | None,
+    human: bool,
+    sensors: bool,
+    n_runs: int,
+    folder: Path | None,
+    json_file: Path | None,
+    csv_file: Path | None,
+    digits: int | None,
+    n_processes: int | None,
+    max_states: int | None,
+    max_seconds: float | None,
+    max_memory: int | None,
+    plain: bool,
+) -> int:
+    """Insert the faults of MODEL and find every smallest set that breaks a requirement.
+
+    MODEL is a folder with a model.yaml, or with a fault tree (tree.yaml). The folder gets a fault
+    tree for each broken requirement and the table of failure modes and effects.
+
+    A fault is detected if on every run to harm an alarm (a red, yellow or blue lamp, a sound) or
+    a refusal (another output withheld) came before; latent if it never brings either by itself.
+    The exit code is 0 if every requirement survives as many faults as it claims, without common
+    causes unless --common-cause is given; 3 if that was not decided.
+    """
+    from interlock.commands.faults.tree_file import TREE_FILE, load_tree
+
+    if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
+        return _tree(load_tree(model), model, folder, digits, plain)
+    from interlock.commands.faults import data as fault_data
+    from interlock.commands.faults.study import Options, study_faults
+    from interlock.engines import catalogue
+    from interlock.model.load import load
+
+    loaded = load(model)
+    _check_ids(loaded, only)
+    options = Options(
+        order=order_of(order, len(loaded.faults)),
+        only=only,
+        common_cause=common_cause is not False,
+        claim_common_cause=common_cause is True,
+        human=human,
+        sensors=sensors,
+        n_runs=n_runs,
+        limits=limits_of(max_states, max_seconds, max_memory),
+        n_processes=n_processes or os.cpu_count() or 1,
+    )
+    try:
+        with progress_line() as progress:
+            study = study_faults(loaded, catalogue()["enumerate"](), options, progress)
+    except DeclinedError as reason:
+        raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None
+    outcome = EXIT[study.outcome]
+    for file, make in ((json_file, fault_data.to_json), (csv_file, fault_data.sets_to_csv)):
+        if file is not None and str(file) == "-":
+            click.echo(make(study), nl=False)
+            return outcome
+        if file is not None:
+            write_whole(file, make(study))
+    from interlock.commands.faults import tell as fault_text
+
+    _print(fault_text.render(study), plain)
+    _write(study, folder if folder is not None else Path("faults") / loaded.name)
+    return outcome
+
+
+def _check_ids(model: Model, only: tuple[str, ...]) -> None:
+    for id_ in only:
+        if id_ not in model.statements:
+            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, model.statements)}")
+
+
+def _print(what: RenderableType, plain: bool) -> None:
+    console_for(plain).print(what)
+
+
+def _write(study: FaultStudy, folder: Path) -> None:
+    from interlock.commands.faults import fmea
+    from interlock.commands.faults.pictures import draw_fault_trees
+
+    rows = fmea.rows_of(study)
+    for name, text in (("fmea.csv", fmea.to_csv(rows)), ("fmea.html", fmea.to_html(rows))):
+        write_whole(folder / name, text)
+        click.echo(str(folder / name))
+    for picture in draw_fault_trees(study):
+        _write_picture(picture, folder)
+
+
+def _write_picture(picture: Picture, folder: Path) -> None:
+    from interlock.pictures.dot import NotDrawnError, render
+
+    write_whole(folder / f"{picture.name}.gv", picture.text)
+    try:
+        write_whole(folder / f"{picture.name}.svg", render(picture.text, "svg"))
+    except NotDrawnError as reason:
+        click.echo(f"{picture.name}: not drawn ({reason}); the DOT text is left", err=True)
+        click.echo(str(folder / f"{picture.name}.gv"))
+    else:
+        click.echo(str(folder / f"{picture.name}.svg"))
+
+
+def _tree(tree: object, model: Path, folder: Path | None, digits: int | None, plain: bool) -> int:
+    from interlock.commands.faults import tell_tree as tree_text
+    from interlock.commands.faults.tree_picture import draw_fault_tree
+    from interlock.reliability.diagram import TooLargeError
+    from interlock.reliability.fault_tree import FaultTree
+    from interlock.reliability.quantify import Solution
+
+    assert isinstance(tree, FaultTree)
+    name = (model if model.is_dir() else model.parent).resolve().name
+    try:
+        shown = tree_text.render(Solution(tree), digits or _DIGITS_OF_A_TREE)
+    except TooLargeError as limit:
+        click.echo(f"undecided: {limit}", err=True)
+        return EXIT_UNDECIDED
+    _print(shown, plain)
+    _write_picture(draw_fault_tree(tree), folder if folder is not None else Path("faults") / name)
+    return EXIT_HOLDS

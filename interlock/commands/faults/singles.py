@@ -1,0 +1,202 @@
+"""Any one fault: minimal sets, effects, how each shows, and whether harm was told of in time.
+
+Requirements without an observer are asked of each fault alone. Observers are written by every
+move, and each fault alone would pay for them anew: they are asked a few at a time with all faults
+at once, and then again of those faults that break them.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from interlock.base.pool import spread
+from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.detection import Harm
+from interlock.judgement.effects import FaultEffects
+from interlock.judgement.fault_sets import (
+    RequirementSets,
+    apart,
+    ask_all,
+    find_sets,
+    flags_of,
+    united,
+)
+from interlock.judgement.single_fault import Alone, Showing, Strike, strike_alone
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Requirement
+from interlock.model.build import RunClass, build
+from interlock.model.model import Model
+
+
+@dataclass(frozen=True)
+class Explained:
+    """One exploration, or several of a kind, for the record.
+
+    Attributes
+    ----------
+    says : str
+    n_states : int
+        Of all of them together.
+    n_faults : int
+        That may strike in each.
+    seconds : float
+    limit : str or None
+    """
+
+    says: str
+    n_states: int
+    n_faults: int
+    seconds: float
+    limit: str | None
+
+
+@dataclass(frozen=True)
+class Singles:
+    """What single faults do.
+
+    Attributes
+    ----------
+    sets : mapping of str to RequirementSets
+        Of at most one fault.
+    effects : tuple of FaultEffects
+        Of every live fault; empty where a limit was hit, like the next two.
+    showings : mapping of str to Showing
+        By fault; one that never shows is absent.
+    harms : mapping of (str, str) to Harm
+        By fault and requirement, for faults that break it alone.
+    explorations : tuple of Explained
+    """
+
+    sets: Mapping[str, RequirementSets]
+    effects: tuple[FaultEffects, ...]
+    showings: Mapping[str, Showing]
+    harms: Mapping[tuple[str, str], Harm]
+    explorations: tuple[Explained, ...]
+
+
+@dataclass(frozen=True)
+class _Watched:
+    """The sets of some requirements, and what it took."""
+
+    sets: Mapping[str, RequirementSets]
+    explained: Explained
+
+
+def study_singles(
+    model: Model,
+    wanted: Mapping[str, Requirement],
+    added: Sequence[str],
+    limits: Limits,
+    n_processes: int,
+    stage: Callable[[str], None],
+) -> Singles:
+    """Let every live fault of `model` strike alone.
+
+    Parameters
+    ----------
+    model : Model
+    wanted : mapping of str to Requirement
+    added : sequence of str
+        Faults of the model of which only the sets are asked.
+    limits : Limits
+        For each exploration.
+    n_processes : int
+    stage : callable
+        Is told what was done last.
+    """
+    live = [fault.id for fault in model.live_faults if fault.id not in added]
+    without, with_observers = apart(wanted.values())
+    plain = tuple(requirement.id for requirement in without)
+    groups = [tuple(requirement.id for requirement in group) for group in with_observers]
+    watched = tuple(id_ for group in groups for id_ in group)
+    each: list[str | None] = [*live] or [None]
+    doing = _Doing(model, limits, n_processes, stage)
+    struck = doing.strike([Strike(fault, plain) for fault in each])
+    extra = doing.strike(
+        [Strike(fault, (*plain, *watched), only_sets=True) for fault in added],
+        ", added to tell what a sensor is worth",
+    )
+    together = doing.watch(groups, live)
+    broken = {fault: tuple(r for r in watched if (fault,) in together[r].sets) for fault in live}
+    again = doing.strike(
+        [Strike(fault, those) for fault, those in broken.items() if those],
+        ", for what it breaks as observed",
+    )
+    bound = 1 if len(live) + len(added) > 1 else None
+    sets = {}
+    for id_, requirement in wanted.items():
+        own = [one.sets[id_] for one in struck] if id_ in plain else [together[id_]]
+        sets[id_] = united(requirement, [*own, *(one.sets[id_] for one in extra)], bound)
+    is_complete = all(one.limit is None for one in doing.explorations)
+    return Singles(
+        sets=sets,
+        effects=tuple(a.effects for a in struck if a.effects is not None and is_complete),
+        showings={str(a.fault): a.showing for a in struck if a.showing is not None and is_complete},
+        harms={
+            (str(one.fault), id_): harm
+            for one in [*struck, *again]
+            for id_, harm in one.harms.items()
+            if is_complete
+        },
+        explorations=tuple(doing.explorations),
+    )
+
+
+class _Doing:
+    def __init__(
+        self, model: Model, limits: Limits, n_processes: int, stage: Callable[[str], None]
+    ) -> None:
+        self._model = model
+        self._limits = limits
+        self._n_processes = n_processes
+        self._stage = stage
+        self.explorations: list[Explained] = []
+
+    def strike(self, strikes: Sequence[Strike], what: str = "") -> list[Alone]:
+        """What each strike did, in their order; `what` says which they are."""
+        if not strikes:
+            return []
+        started = time.monotonic()
+        work = partial(strike_alone, self._model, self._limits)
+        found: dict[int, Alone] = {}
+        for place, alone in spread(work, strikes, self._n_processes):
+            found[place] = alone
+            self._stage(f"each fault alone, {len(found)} of {len(strikes)}")
+        n_states = sum(alone.n_states for alone in found.values())
+        limit = next((a.limit for a in found.values() if a.limit is not None), None)
+        n = len(strikes)
+        says = f"each of {n} faults alone" if n > 1 else "one fault alone"
+        seconds = time.monotonic() - started
+        self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
+        return [found[place] for place in range(n)]
+
+    def watch(
+        self, groups: Sequence[Sequence[str]], faults: Sequence[str]
+    ) -> dict[str, RequirementSets]:
+        """The sets of requirements with observers, at most one of `faults` in each."""
+        if groups:
+            self._stage(f"any one fault, with observers of {', '.join(groups[0])}")
+        found: dict[int, _Watched] = {}
+        work = partial(_watch, self._model, tuple(faults), self._limits)
+        for place, one in spread(work, groups, self._n_processes):
+            found[place] = one
+            self._stage(f"any one fault with observers, {len(found)} of {len(groups)}")
+        sets: dict[str, RequirementSets] = {}
+        for place in range(len(groups)):
+            self.explorations.append(found[place].explained)
+            sets |= found[place].sets
+        return sets
+
+
+def _watch(model: Model, faults: tuple[str, ...], limits: Limits, group: Sequence[str]) -> _Watched:
+    built = build(model, RunClass(faults, 1))
+    ids = flags_of(model, faults)
+    asked = ask_all(built.system, [built.requirements[id_] for id_ in group])
+    explored = Explored(asked.system, tuple(ids), limits)
+    sets = find_sets(built, explored, asked, ids)
+    says = f"{built.run_class.says}, observed for {', '.join(group)}"
+    explained = Explained(says, explored.n_states, len(ids), explored.seconds, explored.limit)
+    return _Watched(sets, explained)

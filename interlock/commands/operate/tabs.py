@@ -1,0 +1,178 @@
+"""What the tabs of the page show, as plain data for the templates."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from interlock.commands.operate.bench import Bench, short
+from interlock.commands.operate.desk import Desk
+from interlock.commands.operate.judging import Job
+from interlock.commands.operate.views import groups_of, line_of
+from interlock.kernel.system import MoveKind
+from interlock.model.build import SCAN
+from interlock.telling.templates import as_is
+
+_STEPS_SHOWN = 80
+
+
+def program(desk: Desk) -> dict[str, Any]:
+    """The program's lines with values, or the text that is being changed."""
+    bench = desk.bench
+    scanned = desk.session.here.scanned
+    listing = bench.listing
+    lines = []
+    if not desk.editing:
+        for number in range(1, len(listing.lines) + 1):
+            executed = number in scanned.executed
+            assigned = listing.assigned(number, scanned)
+            lines.append((number, as_is(listing.html(number, scanned)), assigned, executed))
+    return {
+        "editing": desk.editing,
+        "text": desk.text,
+        "mistakes": desk.text_mistakes,
+        "lines": lines,
+        "file": listing.file,
+        "changed": desk.is_changed,
+        "before_first": not any(entry.move == SCAN for entry in desk.session.made),
+    }
+
+
+def signals(desk: Desk) -> dict[str, Any]:
+    """What each signal tells, and what it would tell without a fault."""
+    bench, state = desk.bench, desk.session.state
+    told, healthy = bench.signals(state), bench.healthy_signals(state)
+    rows = []
+    for name, sensor in bench.model.sensors.items():
+        value = bench.listing.show(name, told[name])
+        true = bench.listing.show(name, healthy[name])
+        rows.append(
+            {
+                "name": name,
+                "says": sensor.says,
+                "reads": sensor.reads.text,
+                "value": value,
+                "true": true,
+                "lies": told[name] != healthy[name],
+                "place": short(sensor.place),
+            }
+        )
+    return {"rows": rows}
+
+
+def requirements(desk: Desk) -> dict[str, Any]:
+    """Each requirement: how it stands in this run, and its verdict where it was judged."""
+    job = desk.job()
+    first, now = desk.session.violations(), desk.session.here.violated
+    rows = []
+    for id_, requirement in desk.bench.built.requirements.items():
+        judged = desk.hall.jobs.judged(desk.task(), id_)
+        if id_ in now:
+            stands = "violated now"
+        elif id_ in first:
+            stands = f"violated in step {first[id_]}"
+        elif id_ not in desk.bench.watched:
+            stands = "no one step shows it"
+        else:
+            stands = "kept so far"
+        rows.append(
+            {
+                "id": id_,
+                "says": requirement.says or id_,
+                "hazards": requirement.hazards,
+                "survives": requirement.survives,
+                "stands": stands,
+                "bad": id_ in first,
+                "judged": judged,
+                "follow": judged is not None and bool(judged.moves),
+                "place": _place_of(desk.bench, id_),
+                "example": desk.hall.jobs.find(desk.example_task(id_)),
+            }
+        )
+    return {"rows": rows, "job": job, "claimed": desk.claimed, "counts": _counts(job)}
+
+
+def _place_of(bench: Bench, id_: str) -> str:
+    statement = bench.model.statements.get(id_)
+    return "" if statement is None else short(statement.place)
+
+
+def _counts(job: Job | None) -> str:
+    if job is None or job.stage != "done":
+        return ""
+    found: dict[str, int] = {}
+    for judged in job.findings.values():
+        found[judged.outcome.value] = found.get(judged.outcome.value, 0) + 1
+    return ", ".join(f"{number} {word}" for word, number in found.items())
+
+
+def run(desk: Desk) -> dict[str, Any]:
+    """The steps of the run round the present one."""
+    session = desk.session
+    start = max(0, min(session.position - _STEPS_SHOWN // 2, len(session.entries) - _STEPS_SHOWN))
+    entries = session.entries[start : start + _STEPS_SHOWN]
+    return {
+        "lines": [line_of(desk, number, entry) for number, entry in enumerate(entries, start + 1)],
+        "position": session.position,
+        "length": len(session.entries),
+        "start": start,
+        "end": start + len(entries),
+        "loop_start": session.loop_start,
+        "told": session.told,
+        "file": desk.bench.listing.file,
+    }
+
+
+def faults(desk: Desk) -> dict[str, Any]:
+    """The declared faults, and what people might do wrong in the present state."""
+    possible = desk.session.possible()
+    struck = desk.bench.struck(desk.session.state)
+    rows = []
+    for id_, fault in desk.bench.model.faults.items():
+        strikes, clears = f"{id_} strikes", f"{id_} clears"
+        rows.append(
+            {
+                "id": id_,
+                "says": fault.says,
+                "struck": id_ in struck,
+                "strikes": strikes if strikes in possible else "",
+                "clears": clears if clears in possible else "",
+                "excluded": fault.excluded,
+                "common": fault.common_cause,
+            }
+        )
+    return {
+        "rows": rows,
+        "n_struck": len(struck),
+        "human": list(groups_of(desk, (MoveKind.HUMAN,))),
+    }
+
+
+def sentences(desk: Desk) -> dict[str, Any]:
+    """Mistakes in the filled sentence, and what came of those that were judged."""
+    rows = []
+    for number, sentence in enumerate(desk.sentences):
+        job = desk.hall.jobs.find(sentence.task)
+        judged = desk.verdict_on(sentence)
+        rows.append(
+            {
+                "number": number,
+                "words": sentence.words,
+                "changed": sentence.changed,
+                "job": job,
+                "judged": judged,
+                "follow": judged is not None and bool(judged.moves),
+            }
+        )
+    return {"rows": rows, "mistakes": desk.sentence_mistakes}
+
+
+def lessons(desk: Desk) -> dict[str, Any]:
+    """The lessons there are, and the one that is open."""
+    job = desk.job()
+    return {
+        "all": list(desk.hall.lessons.values()),
+        "open": desk.lesson,
+        "done": desk.lesson_is_done(),
+        "judging": job is not None and job.is_open,
+        "changed": desk.is_changed,
+    }

@@ -1,0 +1,41 @@
+"""A recheck as text."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from interlock.commands.recheck.results import Recheck, Status
+
+_WORDS = {
+    Status.CONFIRMED: "confirmed",
+    Status.UNDECIDED: "UNDECIDED",
+    Status.OPEN: "not re-checkable",
+    Status.REFUTED: "REFUTED",
+}
+
+
+def lines_of(result: Recheck) -> Iterator[str]:
+    """The lines, first what was checked, then each verdict, then how many were confirmed."""
+    yield result.model.title
+    yield (
+        f"checked from its evidence with z3 {result.solver}: {result.n_obligations:,} obligations"
+        " and every run replayed"
+    )
+    yield ""
+    width = max((len(r.requirement) for r in result.results), default=1)
+    for found in result.results:
+        statement = result.model.statements.get(found.requirement)
+        class_ = found.run_class.says
+        if statement is not None and (found.run_class.at_most or 0) < statement.survives:
+            class_ += f" (it claims to survive {statement.survives})"
+        yield (
+            f"{found.requirement:{width}}  {found.outcome:9}  {_WORDS[found.status]}:"
+            f" {found.says}; {class_}"
+        )
+    for id_ in result.not_asked:
+        yield f"{id_:{width}}  the evidence says nothing of it"
+    yield ""
+    counted = Counter(_WORDS[r.status] for r in result.results)
+    yield ", ".join(f"{n} {word}" for word, n in counted.items())
+    yield "counts of states and premises are no part of the evidence"

@@ -1,0 +1,280 @@
+"""The rehearsal: every procedure as written, and with human deviations."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from interlock.base.errors import InternalError
+from interlock.commands.rehearse.acts import Passage, all_let_go, as_written, script_of
+from interlock.commands.rehearse.deviations import (
+    Anchor,
+    Deviation,
+    anchor_of,
+    deviations,
+    pairs,
+    performed,
+)
+from interlock.commands.rehearse.durations import plant_time
+from interlock.commands.rehearse.recovery import Recovery, Way, calm
+from interlock.commands.rehearse.results import (
+    Class,
+    DeviationResult,
+    Rehearsal,
+    Rehearsed,
+    Stand,
+    StepResult,
+)
+from interlock.commands.rehearse.steps import surely_ends
+from interlock.commands.rehearse.walk import (
+    BY_NOBODY,
+    Rest,
+    Violation,
+    Walk,
+    WalkLimitError,
+    rests,
+    violations,
+    walk,
+)
+from interlock.commands.rehearse.why import Situation
+from interlock.commands.rehearse.world import World
+from interlock.engines import catalogue
+from interlock.independent_judge.judge import Replayed, replay
+from interlock.kernel.evaluate import State
+from interlock.kernel.expr import and_
+from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, Reach
+from interlock.kernel.witness import Step, Witness
+from interlock.model.build import RunClass, build
+from interlock.model.model import Model
+from interlock.model.procedures import Procedure, Procedures
+
+MOST_NODES = 200_000
+# From so many different states where a deviation comes to a stand the way back is looked for.
+MOST_WAYS = 50
+
+
+class Rehearser:
+    """Rehearses the procedures of a model.
+
+    Parameters
+    ----------
+    model : Model
+    procedures : Procedures
+    engine : Engine
+        Finds the states in which procedures start, and ways back.
+    limits : Limits
+    progress : callable, optional
+    """
+
+    def __init__(
+        self,
+        model: Model,
+        procedures: Procedures,
+        engine: Engine,
+        limits: Limits = Limits(),
+        progress: ProgressSink | None = None,
+    ) -> None:
+        self.model = model
+        self.procedures = procedures
+        self.world = World(build(model, RunClass(human=True)))
+        self.recovery = Recovery(build(model), procedures, engine, limits)
+        self._limits = limits
+        self._progress = progress
+        self._most_nodes = min(limits.max_states or MOST_NODES, MOST_NODES)
+
+    def rehearse(
+        self, only: Sequence[str] = (), with_pairs: bool = False, deviating: bool = True
+    ) -> Rehearsal:
+        """Rehearse the procedures with the given ids, or all of them.
+
+        Without `deviating` each is rehearsed as written only.
+        """
+        wanted = [p for p in self.procedures.procedures.values() if not only or p.id in only]
+        starts, limit = self._starts(wanted)
+        found = []
+        for procedure in wanted:
+            start = starts[procedure.id]
+            if start is None:
+                found.append(Rehearsed(procedure, None, (), False, None, None, limit=limit))
+                continue
+            try:
+                found.append(self._procedure(procedure, start, with_pairs, deviating))
+            except WalkLimitError as reached:
+                said = str(reached)
+                found.append(Rehearsed(procedure, start, (), False, None, None, limit=said))
+        return Rehearsal(self.model, self.procedures, tuple(found))
+
+    def _starts(
+        self, wanted: Sequence[Procedure]
+    ) -> tuple[dict[str, tuple[str, ...] | None], str | None]:
+        """A shortest run to a calm state in which each procedure starts; the limit that was hit."""
+        built = self.recovery.built
+        queries = [Reach(and_(calm(built), built.lower(p.starts))) for p in wanted]
+        found: dict[str, tuple[str, ...] | None] = dict.fromkeys(p.id for p in wanted)
+        limit = None
+        for system in (self.recovery.taught, self.recovery.full):
+            missing = [n for n, p in enumerate(wanted) if found[p.id] is None]
+            if not missing:
+                break
+            explored = self.recovery.explore(system, [queries[n] for n in missing])
+            limit = explored.limit
+            for n, answer in zip(missing, explored.answers, strict=True):
+                if answer.witness is not None:
+                    found[wanted[n].id] = tuple(s.move for s in answer.witness.steps)
+        return found, limit
+
+    def _procedure(
+        self, procedure: Procedure, start: tuple[str, ...], with_pairs: bool, deviating: bool
+    ) -> Rehearsed:
+        state = self.world.play(start)[-1]
+        passages = [as_written(step) for step in procedure.steps]
+        usual = walk(self.world, script_of(passages), [state], self._most_nodes)
+        found = rests(usual)
+        steps = self._steps(procedure, passages, usual, found)
+        broken = violations(usual)
+        run = self._replayed(usual, broken[0], start) if broken else None
+        requirement = broken[0].breach.question.requirement.id if broken else None
+        ends = bool(found) and all(self._good(usual, rest, procedure) for rest in found)
+        rehearsed = Rehearsed(procedure, start, steps, ends, requirement, run)
+        if not ends or not deviating:
+            return rehearsed  # what is not possible as written cannot be deviated from
+        singles = deviations(self.model, procedure)
+        one = tuple(self._deviate(procedure, (d,), start, state) for d in singles)
+        two: tuple[DeviationResult, ...] = ()
+        if with_pairs:
+            two = tuple(self._deviate(procedure, p, start, state) for p in pairs(singles))
+        return replace(rehearsed, singles=one, pairs=two)
+
+    def _good(self, found: Walk, rest: Rest, procedure: Procedure) -> bool:
+        """Whether a rest is the end that the procedure is to have."""
+        if rest.act < len(found.script.acts):
+            return False
+        return all(self.world.holds(procedure.ends, found.nodes[n][0]) for n in rest.nodes)
+
+    def _steps(
+        self, procedure: Procedure, passages: Sequence[Passage], usual: Walk, found: list[Rest]
+    ) -> tuple[StepResult, ...]:
+        script = usual.script
+        results = []
+        ends = [*script.starts[1:], len(script.acts)]
+        for passage, begin, end in zip(passages, script.starts, ends, strict=True):
+            starts = usual.arriving(begin)
+            bare = list(dict.fromkeys(self.world.bare(s) for s in starts))
+            engine = catalogue()["reference"]()
+            built = self.recovery.built
+            asked = surely_ends(built, passage.acts, bare, engine, self._limits) if bare else None
+            here = [rest for rest in found if begin <= rest.act < end]
+            if asked is not None and asked is not (not here):
+                raise InternalError(
+                    f"{procedure.id}, {passage.step.id}: the walk and the engine disagree about "
+                    "whether the step surely ends"
+                )
+            stand = self._stand(procedure, usual, here[0]) if here else None
+            executable = bool(usual.arriving(end))
+            plant = plant_time(self.model, usual, begin, end)
+            results.append(StepResult(passage.step, executable, asked, len(bare), stand, plant))
+        return tuple(results)
+
+    def _deviate(
+        self, procedure: Procedure, chosen: tuple[Deviation, ...], start: tuple[str, ...], at: State
+    ) -> DeviationResult:
+        anchors = tuple(anchor_of(deviation.kind, procedure) for deviation in chosen)
+        self._report(f"{procedure.id}: {chosen[0].says}")
+        passages = performed(procedure, chosen)
+        try:
+            return self._judged(procedure, chosen, passages, start, at, anchors)
+        except WalkLimitError as limit:
+            return DeviationResult(chosen, Class.UNDECIDED, anchors, limit=str(limit))
+
+    def _judged(
+        self,
+        procedure: Procedure,
+        chosen: tuple[Deviation, ...],
+        passages: list[Passage],
+        start: tuple[str, ...],
+        at: State,
+        anchors: tuple[Anchor, ...],
+    ) -> DeviationResult:
+        found = walk(self.world, script_of(passages), [at], self._most_nodes)
+        broken = violations(found)
+        if broken:
+            id_ = broken[0].breach.question.requirement.id
+            run = self._replayed(found, broken[0], start)
+            return DeviationResult(chosen, Class.VIOLATING, anchors, id_, run)
+        bad = [rest for rest in rests(found) if not self._good(found, rest, procedure)]
+        if not bad:
+            return DeviationResult(chosen, Class.HARMLESS, anchors)
+        stand = self._stand(procedure, found, bad[0])
+        states = list(dict.fromkeys(self._calmest(found, rest) for rest in bad))
+        ways = [self.recovery.way(state) for state in states[:MOST_WAYS]]
+        cured = self._cured(procedure, chosen, found, bad, passages)
+        outcome, way = _classified(ways, len(states), cured)
+        searched = len(ways)
+        limit = "the search for a way back" if outcome is Class.UNDECIDED else None
+        return DeviationResult(
+            chosen, outcome, anchors, None, None, stand, way, len(states), searched, limit
+        )
+
+    def _cured(
+        self,
+        procedure: Procedure,
+        chosen: tuple[Deviation, ...],
+        found: Walk,
+        bad: Sequence[Rest],
+        passages: Sequence[Passage],
+    ) -> bool:
+        """Whether doing the steps in question now, and going on, ends as it should."""
+        steps = [s for d in chosen for s in procedure.steps[d.first : d.last + 1]]
+        begins = found.script.starts
+        for rest in bad:
+            here = max((n for n, b in enumerate(begins) if b <= rest.act), default=0)
+            onward = list(passages[here:]) if rest.act < len(found.script.acts) else []
+            made_good = [as_written(step) for step in steps]
+            made_good += [as_written(p.step) for p in onward]
+            let_go = all_let_go(self.model, procedure.steps[0])
+            states = [found.nodes[n][0] for n in rest.nodes]
+            again = walk(self.world, script_of(made_good, let_go), states, self._most_nodes)
+            ended = rests(again)
+            if violations(again) or not all(self._good(again, r, procedure) for r in ended):
+                return False
+        return True
+
+    def _calmest(self, found: Walk, rest: Rest) -> State:
+        """A state of a rest, after a scan where there is one, without the observers."""
+        states = [found.nodes[n][0] for n in rest.nodes]
+        return self.world.bare(min(states, key=lambda s: (s[self.world.phase], s)))
+
+    def _stand(self, procedure: Procedure, found: Walk, rest: Rest) -> Stand:
+        state = self._calmest(found, rest)
+        situation = Situation(self.model, self.world.built.system, state)
+        if rest.act >= len(found.script.acts):
+            return Stand(None, state, situation.why_not_done(procedure.ends))
+        act = found.script.acts[rest.act]
+        if act.done is not None:
+            return Stand(act.step, state, situation.why_not_done(act.done))
+        moves = [m for m in self.model.moves if m.name in act.moves]
+        return Stand(act.step, state, situation.why_none_of(moves))
+
+    def _replayed(self, found: Walk, violation: Violation, start: tuple[str, ...]) -> Replayed:
+        """The run that violates, replayed on the model."""
+        _, moves = found.path(violation.node)
+        numbers = [*moves, *violation.onward, *(violation.loop or ())]
+        names = [*start, *(self.world.moves[n].name for n in numbers if n != BY_NOBODY)]
+        states = self.world.play(names)
+        loop_start = None if violation.loop is None else len(names) - len(violation.loop)
+        steps = tuple(Step(n, s) for n, s in zip(names, states[1:], strict=True))
+        witness = Witness(states[0], steps, loop_start)
+        return replay(self.world.built, violation.breach.question, witness)
+
+    def _report(self, stage: str) -> None:
+        if self._progress is not None:
+            self._progress(Progress(stage, self.recovery.n_searched, 0, 0.0))
+
+
+def _classified(ways: Sequence[Way], n_stands: int, cured: bool) -> tuple[Class, Way | None]:
+    if any(way.found is False for way in ways):
+        return Class.STUCK, None
+    if any(way.found is None for way in ways) or len(ways) < n_stands:
+        return Class.UNDECIDED, None
+    longest = max(ways, key=lambda way: (way.n_actions, len(way.moves)))
+    return (Class.BLOCKED if cured else Class.RECOVERABLE), longest

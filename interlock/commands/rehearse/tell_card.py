@@ -1,0 +1,45 @@
+"""The operator card: a page to print, complete in itself and without scripts."""
+
+from __future__ import annotations
+
+from interlock.commands.rehearse.card import Card
+from interlock.commands.rehearse.results import Class, Rehearsal, Rehearsed
+from interlock.commands.rehearse.tell import duration_of, says, seconds_of
+from interlock.telling.templates import rendered
+
+_NEVER = (Class.VIOLATING, Class.STUCK)
+
+
+def to_html(rehearsal: Rehearsal, card: Card) -> str:
+    """The card as HTML: the same bytes for the same input."""
+    model = rehearsal.model
+    return rendered(
+        "commands/rehearse/rehearsal_card.html",
+        model=model,
+        goal=rehearsal.procedures.goal.text,
+        conversions=[told(r) for r in rehearsal.rehearsed if not r.procedure.abnormal],
+        branches=[told(r) for r in rehearsal.rehearsed if r.procedure.abnormal],
+        machines=[model.machines[name].says or name for name in card.machines],
+        rows=card.rows,
+        limit=card.limit,
+        assumptions=model.assumptions,
+        cautions=[*rehearsal.procedures.cautions, *model.cautions],
+    )
+
+
+def told(rehearsed: Rehearsed) -> dict[str, object]:
+    """What a card says of one procedure."""
+    never = [
+        f"{says(result)} ({result.requirement or 'no way back'})"
+        for result in rehearsed.singles
+        if result.outcome in _NEVER
+    ]
+    known = {result.step.id: result.takes for result in rehearsed.steps}
+    steps = [(s, seconds_of(known.get(s.id, s.takes))) for s in rehearsed.procedure.steps]
+    return {
+        "procedure": rehearsed.procedure,
+        "steps": steps,
+        "takes": duration_of(rehearsed),
+        "never": never,
+        "shown": rehearsed.ends and rehearsed.requirement is None,
+    }

@@ -1,0 +1,102 @@
+"""``interlock replay MODEL LOG``: a recorded run against the model."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
+from interlock.commands.options import terminal_line
+
+if TYPE_CHECKING:
+    from interlock.model.model import Model
+
+
+@click.command("replay")
+@click.argument("model", type=click.Path(path_type=Path))
+@click.argument("log", type=click.Path(path_type=Path))
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="YAML file that says which column shows what, and how its values read.",
+)
+@click.option(
+    "--moves",
+    type=click.IntRange(0, 1000),
+    default=3,
+    show_default=True,
+    help="How many moves of plant and people may lie between two samples.",
+)
+@click.option(
+    "--faults",
+    type=click.IntRange(0, 100),
+    default=0,
+    show_default=True,
+    help="How many component faults may help to explain it.",
+)
+@click.option("--anywhere", is_flag=True, help="It may begin in any state, not only at power-up.")
+@click.option(
+    "--max-states",
+    type=click.IntRange(1),
+    default=20_000,
+    show_default=True,
+    help="How many possible states are listed one by one; more are followed as one set.",
+)
+def command(
+    model: Path,
+    log: Path,
+    mapping: Path | None,
+    moves: int,
+    faults: int,
+    anywhere: bool,
+    max_states: int,
+) -> int:
+    """Find the first moment at which the record LOG cannot be explained by MODEL.
+
+    LOG is a CSV file whose first row names machines, outputs, in:INPUT and fault:FAULT, with a
+    column time_s or time_ms if there is one, or a value change dump (.vcd). Empty cells are
+    samples that are missing. What is not recorded is whatever fits. A run file (.json) is
+    replayed move by move.
+
+    Exit code 0: explained to its end. 1: not explained from some sample on. 2: malformed.
+    3: even as a set the possible states could not be followed.
+    """
+    from interlock.model.build import RunClass
+    from interlock.model.load import load
+
+    loaded = load(model)
+    if log.suffix.casefold() == ".json":
+        return _replay_run(loaded, log)
+    from interlock.commands.replay.columns import AS_NAMED, read_mapping
+    from interlock.commands.replay.study import explain
+    from interlock.commands.replay.tell import lines_of
+
+    mapped = AS_NAMED if mapping is None else read_mapping(mapping)
+    independent = loaded.independent_faults
+    run_class = RunClass(independent, faults) if faults else RunClass()
+    with terminal_line() as show:
+        progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")
+        found = explain(loaded, log, mapped, run_class, moves, anywhere, max_states, progress)
+    for line in lines_of(found):
+        click.echo(line)
+    if found.limit is not None:
+        return EXIT_UNDECIDED
+    return EXIT_HOLDS if found.deviation is None else EXIT_VIOLATED
+
+
+def _replay_run(model: Model, file: Path) -> int:
+    from interlock.independent_judge.run_file import read_run, replay_file
+
+    played = replay_file(model, read_run(file))
+    n_moves = len(played.happenings)
+    run = f"the run of {n_moves:,} move{'s' * (n_moves != 1)}"
+    click.echo(f"{model.title}: {run} is one of the model")
+    for id_ in played.violates:
+        says = f": {model.statements[id_].says}" if id_ in model.statements else ""
+        click.echo(f"it violates {id_}{says}")
+    for note in played.notes:
+        click.echo(note)
+    return EXIT_VIOLATED if played.violates else EXIT_HOLDS

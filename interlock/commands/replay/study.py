@@ -1,0 +1,261 @@
+"""A recorded run against a model: explained to its end, or not from some sample on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Generic, Protocol, TypeVar
+
+from interlock.commands.replay.columns import AS_NAMED, Mapped, Observed, observable
+from interlock.commands.replay.rows import Row, opened
+from interlock.commands.replay.sets import SetTracker
+from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Tracker, Values
+from interlock.kernel.expr import Expr
+from interlock.kernel.query import DeclinedError
+from interlock.kernel.system import Move, System
+from interlock.model.build import FAULT_FREE, RunClass, build
+from interlock.model.model import Model
+
+MOVES_BETWEEN = 3
+# Measured on the demo vehicle, 2,000 rows with six columns: 4 s of CPU and 180 MB; 13 s and 720 MB
+# where up to 200,000 states are listed before sets are taken.
+MOST_STATES = 20_000
+# After so long a silence every number of moves is possible.
+LONG_GAP = 100
+REPORT_EVERY = 20_000
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Where the nearest explanation differs from a sample."""
+
+    name: str
+    recorded: str
+    explained: str
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """The first sample that nothing explains.
+
+    Attributes
+    ----------
+    row : Row
+    n_moves : int or None
+        How many moves were allowed since the sample before; None for any number.
+    possible : mapping of str to tuple of str
+        For each machine, control, output and fault the values that were possible before, by the
+        record up to there.
+    n_possible : int
+        How many states these were.
+    differences : tuple of Difference
+        Where the nearest state that is possible differs from the sample.
+    way : tuple of Move
+        How the nearest state comes about.
+    """
+
+    row: Row
+    n_moves: int | None
+    possible: dict[str, tuple[str, ...]]
+    n_possible: int
+    differences: tuple[Difference, ...]
+    way: tuple[Move, ...]
+
+
+@dataclass(frozen=True)
+class Explained:
+    """What became of a record.
+
+    Attributes
+    ----------
+    model : Model
+    run_class : RunClass
+    observed : tuple of str
+        What the record shows.
+    moves_between : int
+    n_rows : int
+        Samples explained.
+    n_gaps : int
+        Times longer than the nominal period between two of them.
+    most_possible : int
+        The most states that were possible after one of them.
+    deviation : Deviation or None
+    limit : str or None
+        Why it was not followed to its end.
+    stopped_at : Row or None
+        The sample that could not be followed.
+    """
+
+    model: Model
+    run_class: RunClass
+    observed: tuple[str, ...]
+    moves_between: int
+    n_rows: int
+    n_gaps: int
+    most_possible: int
+    deviation: Deviation | None = None
+    limit: str | None = None
+    stopped_at: Row | None = None
+
+
+def explain(
+    model: Model,
+    log: Path,
+    mapped: Mapped = AS_NAMED,
+    run_class: RunClass = FAULT_FREE,
+    moves_between: int = MOVES_BETWEEN,
+    anywhere: bool = False,
+    most_states: int = MOST_STATES,
+    progress: Callable[[int], None] | None = None,
+) -> Explained:
+    """Follow the record in `log` as far as `model` explains it.
+
+    Parameters
+    ----------
+    model : Model
+    log : Path
+        CSV, or a value change dump.
+    mapped : Mapped
+        How the record reads.
+    run_class : RunClass
+        Which faults may explain it, too.
+    moves_between : int
+        How many moves of the plant and of people may lie between two samples; in a gap, so many
+        for each sample that is missing.
+    anywhere : bool
+        The record may begin in any reachable state, not only at power-up.
+    most_states : int
+        How many possible states are listed one by one; where there are more at one time, the
+        record is followed once more, with sets of them.
+    progress : callable, optional
+        Called with the number of rows every now and then.
+
+    Raises
+    ------
+    InputError
+        At the first place where the record is malformed.
+    """
+    built = build(model, run_class)
+    known = observable(built)
+
+    def followed(make: Callable[[System, list[Expr]], _Tracking[S]]) -> Explained:
+        with opened(log, known, mapped) as record:
+            tracker = make(built.system, [o.expr for o in record.observed])
+            follower = _Follower(model, run_class, tracker, record.observed, mapped, moves_between)
+            return follower.follow(record.rows, anywhere, progress)
+
+    listed = followed(partial(Tracker, after_scan=mapped.after_scan, most_states=most_states))
+    if listed.limit is None:
+        return listed
+    try:
+        return followed(partial(SetTracker, after_scan=mapped.after_scan))
+    except (DeclinedError, MemoryError):
+        return listed
+
+
+S = TypeVar("S")
+
+
+class _Tracking(Protocol[S]):
+    """What follows the states that a system may be in; `S` is a set of them."""
+
+    def start(self) -> S: ...
+    def everywhere(self) -> S: ...
+    def after(self, states: S, n_moves: int, values: Values, /) -> S: ...
+    def count(self, states: S, /) -> int: ...
+    def possible(self, states: S, /) -> dict[str, tuple[str, ...]]: ...
+    def nearest(self, states: S, n_moves: int, values: Values, /) -> Nearest | None: ...
+
+
+class _Follower(Generic[S]):
+    def __init__(
+        self,
+        model: Model,
+        run_class: RunClass,
+        tracker: _Tracking[S],
+        observed: Sequence[Observed],
+        mapped: Mapped,
+        moves_between: int,
+    ) -> None:
+        self._model = model
+        self._run_class = run_class
+        self._tracker = tracker
+        self._observed = observed
+        self._period = mapped.period_ms
+        self._moves_between = moves_between
+        self._last: float | None = None
+        self._n_rows = self._n_gaps = self._most_possible = 0
+
+    def follow(
+        self, rows: Iterator[Row], anywhere: bool, progress: Callable[[int], None] | None
+    ) -> Explained:
+        states = self._tracker.start()
+        row: Row | None = None
+        try:
+            if anywhere:
+                states = self._tracker.everywhere()
+            for row in rows:
+                n_moves = self._allowed(row)
+                found = self._tracker.after(states, n_moves, row.values)
+                n_possible = self._tracker.count(found)
+                if not n_possible:
+                    return self._result(deviation=self._deviation(row, states, n_moves))
+                states = found
+                self._n_rows += 1
+                self._most_possible = max(self._most_possible, n_possible)
+                if progress is not None and self._n_rows % REPORT_EVERY == 0:
+                    progress(self._n_rows)
+        except TooManyError as error:
+            return self._result(limit=str(error), stopped_at=row)
+        return self._result()
+
+    def _result(
+        self,
+        deviation: Deviation | None = None,
+        limit: str | None = None,
+        stopped_at: Row | None = None,
+    ) -> Explained:
+        return Explained(
+            self._model,
+            self._run_class,
+            tuple(o.name for o in self._observed),
+            self._moves_between,
+            self._n_rows,
+            self._n_gaps,
+            self._most_possible,
+            deviation,
+            limit,
+            stopped_at,
+        )
+
+    def _allowed(self, row: Row) -> int:
+        """How many moves may have happened since the sample before."""
+        n_periods = 1
+        if row.time_ms is not None:
+            if self._last is not None and self._period is not None:
+                n_periods = max(1, round((row.time_ms - self._last) / self._period))
+            self._last = row.time_ms
+        if n_periods > 1:
+            self._n_gaps += 1
+        return ANY_NUMBER if n_periods > LONG_GAP else self._moves_between * n_periods
+
+    def _deviation(self, row: Row, states: S, n_moves: int) -> Deviation:
+        nearest = self._tracker.nearest(states, n_moves, row.values)
+        differences: list[Difference] = []
+        if nearest is not None:
+            for observed, seen, wanted in zip(
+                self._observed, nearest.sight, row.values, strict=True
+            ):
+                if wanted is not None and seen != wanted:
+                    show = observed.domain.show
+                    differences.append(Difference(observed.name, show(wanted), show(seen)))
+        return Deviation(
+            row,
+            None if n_moves == ANY_NUMBER else n_moves,
+            self._tracker.possible(states),
+            self._tracker.count(states),
+            tuple(differences),
+            () if nearest is None else tuple(nearest.way),
+        )

@@ -1,0 +1,122 @@
+"""How findings are put into words, the same in every section of a report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from interlock.base.errors import Place
+from interlock.commands.report.dossier import Dossier
+from interlock.judgement.verify import Finding
+from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
+from interlock.model.model import Hazard, Statement
+from interlock.reliability.performance_level import required_level
+from interlock.telling.counts import counted
+
+# A word and a sign for each state, so that colour is never alone.
+SIGNS = {"holds": "✓", "violated": "✕", "undecided": "?", "vacuous": "○"}
+CLAUSES = {
+    Pattern.NEVER: ("never",),
+    Pattern.ALWAYS: ("always",),
+    Pattern.EXISTS: ("exists",),
+    Pattern.LEADS_TO: ("whenever", "leads to"),
+    Pattern.ONLY_AFTER: ("event", "only after"),
+    Pattern.CAN_STILL: ("can still",),
+}
+_SCOPES = {
+    ScopeKind.GLOBALLY: (),
+    ScopeKind.BEFORE: (("before", "closes"),),
+    ScopeKind.AFTER: (("after", "opens"),),
+    ScopeKind.BETWEEN: (("between", "opens"), ("and", "closes")),
+    ScopeKind.AFTER_UNTIL: (("from", "opens"), ("until", "closes")),
+}
+
+
+def listed(words: Sequence[str], nothing: str = "none") -> str:
+    """Words with commas between them."""
+    return ", ".join(words) or nothing
+
+
+def place_words(place: Place) -> str:
+    """File and line without the folder."""
+    return f"{place.file.replace(chr(92), '/').rsplit('/', 1)[-1]}:{place.line}"
+
+
+def plr_words(hazard: Hazard) -> tuple[str, str]:
+    """The required level by the risk graph of ISO 13849-1, and its parameters; empty if unknown."""
+    given = (hazard.severity, hazard.exposure, hazard.avoidance)
+    if None in given:
+        return "", ""
+    parameters = [str(word) for word in given]
+    return required_level(*(int(word[1]) for word in parameters)).letter, " ".join(parameters)
+
+
+def clauses(statement: Statement) -> Iterator[tuple[str, str]]:
+    """What a requirement states, as it is written in the model: each clause with its formula."""
+    if statement.when is not None:
+        yield "when", statement.when.text
+    formulas = (statement.p, statement.s)
+    for word, formula in zip(CLAUSES[statement.pattern], formulas, strict=False):
+        if formula is not None:
+            yield word, formula.text
+    if statement.within is not None:
+        yield "within", statement.within.says
+    for word, name in _SCOPES[statement.scope]:
+        formula = getattr(statement, name)
+        if formula is not None:
+            yield word, formula.text
+    yield "judged", "after each scan" if statement.after_scan else "in every state"
+    if statement.about_signals:
+        yield "speaks of", "signals, not of what they read"
+
+
+def state_of(finding: Finding) -> str:
+    """``holds``, ``vacuous``, ``violated`` or ``undecided``."""
+    return "vacuous" if finding.verdict.vacuous else finding.verdict.outcome.value
+
+
+def verdict(dossier: Dossier, finding: Finding) -> dict[str, Any]:
+    """A verdict with everything that it counts."""
+    state = state_of(finding)
+    found = finding.verdict
+    timed = dossier.reaction_times.get(finding.requirement.id)
+    too_long = timed is not None and timed.exceeds
+    says = {"vacuous": "holds, but its premise never occurs"}.get(state, state)
+    if found.limit is not None:
+        says += f": limit hit, {found.limit}"
+    return {
+        "state": "violated" if too_long else state,
+        "sign": SIGNS["violated" if too_long else state],
+        "says": f"{says}; its reaction time is too long" if too_long else says,
+        "under": finding.run_class.says,
+        "harm": "" if finding.harm is None else finding.harm.value,
+        "n_states": found.n_states,
+        "n_premise": found.n_premise,
+        "depth": found.depth,
+        "engine": found.engine,
+        "is_bound": found.limit is not None,
+    }
+
+
+def n_by_state(dossier: Dossier) -> dict[str, list[str]]:
+    """The ids of requirements by the state of their verdict; every state is there."""
+    found: dict[str, list[str]] = {state: [] for state in SIGNS}
+    for finding in dossier.verification.findings:
+        found[state_of(finding)].append(finding.requirement.id)
+    return found
+
+
+def summary(dossier: Dossier) -> str:
+    """How many requirements have which verdict, with the ids of all that do not simply hold."""
+    parts = []
+    for state, ids in n_by_state(dossier).items():
+        if ids and state == "holds":
+            parts.append(f"{len(ids)} hold")
+        elif ids:
+            parts.append(f"{len(ids)} {state} ({', '.join(ids)})")
+    return f"{counted(len(dossier.findings), 'requirement')}: {', '.join(parts) or 'none judged'}"
+
+
+def outcome_words(outcome: Outcome) -> dict[str, str]:
+    """An outcome of a study with its sign."""
+    return {"state": outcome.value, "sign": SIGNS[outcome.value], "says": outcome.value}

@@ -1,0 +1,350 @@
+"""Planning a sheet: from where one stands to the nearest place where something is still to show.
+
+A first walk looks round: it takes actions at the terminals that show many goals before those that
+show few, and goes to the nearest place with one. What it saw on the way is many times what it
+needed; from all of that a greedy cover chooses the actions that show most, and a second walk goes
+to these places only. Whether a sheet could be shorter is told by bounds, not by hope.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from heapq import heapify, heappop, heappush
+
+from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of
+from interlock.commands.testsheet.rig import Rig
+from interlock.commands.testsheet.sheet import After, Do, Row
+from interlock.kernel.evaluate import State, python_function
+from interlock.kernel.expr import Expr
+from interlock.kernel.system import Move, MoveKind
+from interlock.model.model import Model
+
+# In places known from the first walk nothing has to be computed again.
+MOST_KNOWN_PLACES = 30_000
+# From so many places the program is given the chance to forget what an action left behind.
+MOST_PLACES_BACK = 150
+# Least number of goals that an action must show, whether the plant must be at rest meanwhile, and
+# how many places are looked at to find one. What can be shown at rest is.
+STAGES = ((8, True, 800), (3, True, 1500), (1, True, 4000), (3, False, 800), (1, False, 4000))
+Report = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class _Way:
+    """Moves to a place, and the last one of them where that itself is a goal."""
+
+    moves: tuple[Move, ...]
+    ends_with_goal: bool
+
+
+@dataclass
+class Planner:
+    """Plans the rows.
+
+    Parameters
+    ----------
+    rig : Rig
+    terms, faults, moves, lamps : mapping of Goal to Expr
+        The goals that some reachable state can show.
+    report : callable, optional
+        Told the number of goals shown so far and of all.
+    """
+
+    rig: Rig
+    terms: Mapping[Goal, Expr]
+    faults: Mapping[Goal, Expr]
+    moves: Mapping[Goal, Expr]
+    lamps: Mapping[Goal, Expr]
+    report: Report | None = None
+    rows: list[Row] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        rig = self.rig
+        self._todo = {g.id for g in (*self.terms, *self.faults, *self.moves, *self.lamps)}
+        self._n_goals = len(self._todo)
+        self._terms, self._faults = list(self.terms), list(self.faults)
+        self._move_goals = {goal.subject: goal for goal in self.moves}
+        self._deciding = python_function(list(self.terms.values()), rig.index)
+        self._telling = python_function(list(self.faults.values()), rig.system.index)
+        self._fault_forces = [force_of(self._model.faults[g.subject]) for g in self._faults]
+        self._known_gains: dict[State, list[tuple[Force, str]]] = {}
+        self._next: dict[State, list[tuple[Move, State]]] = {}
+        self._tried: set[tuple[State, Force]] = set()
+        self._targets: dict[State, set[Force]] | None = None
+        self._prepare: list[str] = []
+        self._anew = True
+        self.state = rig.start()
+
+    @property
+    def _model(self) -> Model:
+        return self.rig.built.model
+
+    def walk(self) -> None:
+        """Show what can be shown from where one stands, as far as one looks."""
+        for least, calm, n_places in STAGES:
+            while self._todo:
+                self._act_here(least, calm)
+                way = self._nearest(least, calm, n_places)
+                if way is None:
+                    break
+                self._go(way)
+
+    def again(self) -> Planner:
+        """A second walk, that first goes to the places where a few actions show everything."""
+        second = Planner(self.rig, self.terms, self.faults, self.moves, self.lamps, self.report)
+        second._known_gains, second._next = self._known_gains, self._next
+        second._targets = self._chosen()
+        while second._todo:
+            second._act_here(1, False)
+            way = second._nearest(1, False, MOST_KNOWN_PLACES)
+            if way is None:
+                break
+            second._go(way)
+        second._targets = None
+        return second
+
+    def _chosen(self) -> dict[State, set[Force]]:
+        """Of all actions that were looked at, few that show everything; those at rest first."""
+        shows: dict[tuple[State, Force], set[str]] = {}
+        for state, known in self._known_gains.items():
+            for force, goal in known:
+                shows.setdefault((state, force), set()).add(goal)
+        calm = {at: goals for at, goals in shows.items() if self.rig.is_calm(at[0])}
+        chosen: dict[State, set[Force]] = {}
+        covered: set[str] = set()
+        for candidates in (calm, shows):
+            for state, force in _cover(candidates, covered):
+                chosen.setdefault(state, set()).add(force)
+        return chosen
+
+    def begin_anew(self, moves: Sequence[str]) -> bool:
+        """Begin at power-up and make `moves`; False, and nothing done, where one is not possible.
+
+        Scans and timers among them come by themselves.
+        """
+        by_name = {move.name: move for move in self.rig.moves}
+        state = self.rig.start()
+        steps: list[str] = []
+        for name in moves:
+            if name not in by_name:
+                continue
+            settled = {m.name: s for m, s in self._successors(state)}.get(name)
+            if settled is None:
+                return False
+            steps.append(name)
+            state = settled
+        self._prepare, self._anew, self.state = steps, True, state
+        return True
+
+    @property
+    def todo(self) -> frozenset[str]:
+        """Ids of the goals that are not shown yet."""
+        return frozenset(self._todo)
+
+    def _successors(self, state: State) -> list[tuple[Move, State]]:
+        found = self._next.get(state)
+        if found is None:
+            rig = self.rig
+            found = [(m, rig.settle(rig.after(state, m))) for m in rig.possible(state)]
+            self._next[state] = found
+        return found
+
+    def _gains(self, state: State) -> dict[Force, set[str]]:
+        """What each action at the terminals would show in `state` that is not shown yet."""
+        known = self._known_gains.get(state)
+        if known is None:
+            known = list(self._shows(state))
+            self._known_gains[state] = known
+        gains: dict[Force, set[str]] = {}
+        for force, goal in known:
+            if goal in self._todo and (state, force) not in self._tried:
+                gains.setdefault(force, set()).add(goal)
+        return gains
+
+    def _shows(self, state: State) -> Iterable[tuple[Force, str]]:
+        signals = self.rig.signals(state)
+        values = dict(zip(self.rig.inputs, signals, strict=True))
+        for goal, decides in zip(self._terms, self._deciding((*state, *signals)), strict=True):
+            if decides:
+                yield Force(((goal.other, 1 - values[f"input.{goal.other}"]),)), goal.id
+        told = self._telling(state)
+        for goal, force, tells in zip(self._faults, self._fault_forces, told, strict=True):
+            if tells:
+                yield force, goal.id
+
+    def _best(self, state: State, least: int, calm: bool) -> Force | None:
+        if calm and not self.rig.is_calm(state):
+            return None
+        wanted = None if self._targets is None else self._targets.get(state, set())
+        gains = {
+            f: goals
+            for f, goals in (self._gains(state) if wanted is None or wanted else {}).items()
+            if len(goals) >= least and (wanted is None or f in wanted)
+        }
+        if not gains:
+            return None
+        return max(gains, key=lambda f: (len(gains[f]), f.signals, f.outputs))
+
+    def _act_here(self, least: int, calm: bool) -> None:
+        """Do every action here that shows enough, those that leave things as they are first."""
+        while (
+            force := self._harmless(least, calm) or self._best(self.state, least, calm)
+        ) is not None:
+            self._force(force)
+
+    def _harmless(self, least: int, calm: bool) -> Force | None:
+        if calm and not self.rig.is_calm(self.state):
+            return None
+        if self._targets is not None:
+            return None  # those that were chosen are done in any case
+        gains = self._gains(self.state)
+        for force in sorted(gains, key=lambda f: (-len(gains[f]), f.signals, f.outputs)):
+            if len(gains[force]) >= least and self._held(force)[1] == self.state:
+                return force
+        return None
+
+    def _held(self, force: Force) -> tuple[State, State]:
+        """The state under `force`, and that after it was let go."""
+        rig = self.rig
+        state = rig.restarted(self.state) if force.restart else self.state
+        held = rig.settle(state, force)
+        return held, rig.settle(held)
+
+    def _after(self, let_go: State) -> tuple[After, State]:
+        """What has to follow an action, and the state that this leads to."""
+        rig, before = self.rig, self.state
+        if rig.retained(let_go) != rig.retained(before):
+            return After.COLD_START, rig.settle(rig.cold_started(let_go))
+        if self._recovers(let_go, rig.memory(before)):
+            return After.RESTORE, let_go
+        return After.RESTART, rig.settle(rig.restarted(let_go))
+
+    def _recovers(self, state: State, memory: tuple[int, ...]) -> bool:
+        """Whether a few moves lead to where the program remembers the same again."""
+        seen, queue = {state}, [state]
+        for found in queue:
+            if self.rig.memory(found) == memory:
+                return True
+            for _, settled in self._successors(found):
+                if settled not in seen and len(seen) < MOST_PLACES_BACK:
+                    seen.add(settled)
+                    queue.append(settled)
+        return False
+
+    def _force(self, force: Force) -> None:
+        rig, before = self.rig, self.state
+        self._tried.add((before, force))
+        held, let_go = self._held(force)
+        outputs = rig.outputs(before)
+        seen = rig.outputs(held, force)
+        changed = {name for name in outputs if outputs[name] != seen[name]}
+        shown = {
+            goal
+            for f, goal in self._known_gains[before]
+            if f == force and goal in self._todo and self._is_seen(goal, changed)
+        }
+        if not shown:
+            return
+        self._done(shown)
+        moving = not (rig.is_calm(before) and rig.is_calm(held))
+        after, end = self._after(let_go)
+        self._add(
+            do=Do.FORCE,
+            force=force,
+            after=after,
+            in_motion=moving,
+        )
+        self.state = end
+
+    def _is_seen(self, goal: str, changed: set[str]) -> bool:
+        """Whether what a goal is about is seen once nothing changes any more."""
+        kind, _, rest = goal.partition(" ")
+        return bool(changed) if kind == Kind.FAULT.value else rest.split(" ")[0] in changed
+
+    def _nearest(self, least: int, calm: bool, n_places: int) -> _Way | None:
+        """The fewest moves to a place with an action that shows enough, or to a goal's move."""
+        parents: dict[State, tuple[State, Move] | None] = {self.state: None}
+        queue = [self.state]
+        for state in queue:
+            for move, settled in self._successors(state):
+                if self._is_todo(move):
+                    return _Way((*self._moves_to(state, parents), move), True)
+                if settled in parents:
+                    continue
+                parents[settled] = (state, move)
+                if self._best(settled, least, calm) is not None or self._new_lamp(settled):
+                    return _Way(self._moves_to(settled, parents), False)
+                if len(parents) >= n_places:
+                    return None
+                if self._targets is None or settled in self._next:
+                    queue.append(settled)
+        return None
+
+    def _is_todo(self, move: Move) -> bool:
+        goal = self._move_goals.get(move.name)
+        return goal is not None and goal.id in self._todo
+
+    def _moves_to(
+        self, state: State, parents: Mapping[State, tuple[State, Move] | None]
+    ) -> tuple[Move, ...]:
+        moves = []
+        while (step := parents[state]) is not None:
+            state, move = step
+            moves.append(move)
+        return tuple(reversed(moves))
+
+    def _go(self, way: _Way) -> None:
+        for move in way.moves:
+            settled = next(s for m, s in self._successors(self.state) if m is move)
+            moving = not self.rig.is_calm(self.state) and move.kind is not MoveKind.PLANT
+            self.state = settled
+            if self._is_todo(move):
+                self._done({self._move_goals[move.name].id})
+                self._add(do=Do.MOVE, move=move.name, in_motion=moving)
+            else:
+                self._prepare.append(move.name)
+        if self._new_lamp(settled):
+            self._add(do=Do.LOOK)
+
+    def _new_lamp(self, settled: State) -> bool:
+        return bool(self._lamps_in(settled) & self._todo)
+
+    def _lamps_in(self, state: State) -> set[str]:
+        outputs = self.rig.outputs(state)
+        return {
+            goal.id
+            for goal in self.lamps
+            if outputs.get(goal.subject, 0) == int(goal.other == "on")
+        }
+
+    def _done(self, goals: set[str]) -> None:
+        self._todo -= goals
+        if self.report is not None:
+            self.report(self._n_goals - len(self._todo), self._n_goals)
+
+    def _add(self, **given: object) -> None:
+        row = Row(len(self.rows) + 1, self._anew, tuple(self._prepare), **given)  # type: ignore[arg-type]
+        self.rows.append(row)
+        self._prepare, self._anew = [], False
+        if row.force is None:
+            self._done(self._lamps_in(self.state) & self._todo)
+
+
+def _cover(
+    candidates: Mapping[tuple[State, Force], set[str]], covered: set[str]
+) -> Iterator[tuple[State, Force]]:
+    """Greedy cover: always the action that shows most of what is not in `covered`, which grows."""
+    heap = [(-len(goals - covered), n, at) for n, (at, goals) in enumerate(candidates.items())]
+    heapify(heap)
+    while heap:
+        worth, number, at = heappop(heap)
+        new = candidates[at] - covered
+        if not new:
+            continue
+        if -worth > len(new):
+            # Worth less than when it was looked at last: it waits for its turn.
+            heappush(heap, (-len(new), number, at))
+            continue
+        covered |= new
+        yield at

@@ -1,0 +1,1 @@
+"""Verify, the main job: explore, judge, tell, write results and evidence."""

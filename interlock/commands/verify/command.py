@@ -1,0 +1,149 @@
+"""``interlock verify MODEL``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interlock.base.errors import nearest
+from interlock.base.files import write_whole
+from interlock.commands.options import (
+    console_for,
+    faults_option,
+    limit_options,
+    limits_of,
+    progress_line,
+)
+from interlock.commands.outcomes import exit_code
+from interlock.judgement.engines import AUTOMATIC, available
+from interlock.judgement.verify import Verification, verify, verify_claims
+from interlock.kernel.query import DeclinedError, Limits, ProgressSink
+from interlock.model.load import load
+from interlock.model.model import Model
+
+
+@click.command("verify")
+@click.argument("model", type=click.Path(path_type=Path))
+@click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
+@click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
+@faults_option
+@limit_options
+@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
+@click.option("--sarif", "sarif_file", type=click.Path(path_type=Path), help="Write SARIF 2.1.0.")
+@click.option(
+    "--evidence",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Write evidence that 'recheck' can check without any engine.",
+)
+@click.option(
+    "--runs",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Write the run of each violation: side views, timing diagram, CSV, VCD and run file.",
+)
+@click.option("--every-signal", is_flag=True, help="With --runs: also time what never changes.")
+@click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
+def command(
+    model: Path,
+    only: tuple[str, ...],
+    engine: str,
+    faults: str,
+    max_states: int | None,
+    max_seconds: float | None,
+    max_memory: int | None,
+    json_file: Path | None,
+    junit_file: Path | None,
+    sarif_file: Path | None,
+    evidence: Path | None,
+    runs: Path | None,
+    every_signal: bool,
+    plain: bool,
+) -> int:
+    """Explore MODEL exhaustively and judge its requirements.
+
+    MODEL is a folder with a model.yaml. For each violated requirement a shortest run is told,
+    replayed beforehand on the model itself. Faults are 'harmless' where a requirement holds under
+    them; else 'detected' if an alarm or a refusal comes first on every run, or 'dangerous'.
+    """
+    engines = available()
+    if engine not in engines:
+        raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
+    loaded = load(model)
+    _check_ids(loaded, only)
+    if evidence is not None:
+        from interlock.evidence.folder import check_may_write
+
+        check_may_write(evidence)
+    limits = limits_of(max_states, max_seconds, max_memory)
+    try:
+        with progress_line() as progress:
+            judge = verify_claims if faults == "claimed" else verify
+            result = judge(loaded, engines[engine](), only=only, limits=limits, progress=progress)
+            result = _with_harm(result, limits, progress)
+    except DeclinedError as reason:
+        raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+    written = [] if evidence is None else _write_evidence(evidence, result, limits)
+    written += [] if runs is None else _write_runs(runs, result, every_signal)
+    if sarif_file is not None:
+        from interlock.commands.verify.sarif import LOSSES, to_sarif
+
+        write_whole(sarif_file, to_sarif(result))
+        for loss in LOSSES:
+            click.echo(f"not carried by SARIF: {loss}", err=True)
+    if json_file is not None or junit_file is not None:
+        from interlock.commands.verify import data
+
+        if junit_file is not None:
+            write_whole(junit_file, data.to_junit(result))
+        if json_file is not None:
+            text = data.to_json(result)
+            if str(json_file) == "-":
+                click.echo(text, nl=False)
+                return exit_code(result)
+            write_whole(json_file, text)
+    from interlock.commands.verify import tell as report
+
+    console = console_for(plain)
+    report.write(console, result)
+    for line in written:
+        click.echo(line)
+    return exit_code(result)
+
+
+def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:
+    if all(len(finding.run_class.faults) == 0 for finding in result.findings):
+        return result
+    # Imported only here: without faults nobody waits for the diagrams' library.
+    from interlock.judgement.harm import with_harm
+
+    return with_harm(result, limits, progress)
+
+
+def _write_evidence(folder: Path, result: Verification, limits: Limits) -> list[str]:
+    """Write the evidence; what is to be told of it, one line each."""
+    from interlock.commands.verify.evidence import write_evidence
+
+    with progress_line() as progress:
+        written = write_evidence(folder, result, limits, progress)
+    told = f"evidence: {written.folder}, {written.n_files} files, {written.n_bytes / 1e6:.1f} MB"
+    open_ = [f"  {id_} is not re-checkable: {why}" for id_, why in written.not_recheckable.items()]
+    return [told, *open_]
+
+
+def _write_runs(folder: Path, result: Verification, every: bool) -> list[str]:
+    """Write the files of each violation; what is to be told of them, one line each."""
+    from interlock.commands.verify.run_files import write_runs
+
+    missing = write_runs(folder, result, every)
+    ids = [finding.requirement.id for finding in result.findings if finding.run is not None]
+    told = f"runs: {', '.join(str(folder / id_) for id_ in ids) or 'no violation, none written'}"
+    return [told, *(f"  {reason}" for reason in missing)]
+
+
+def _check_ids(model: Model, only: tuple[str, ...]) -> None:
+    for id_ in only:
+        if id_ not in model.statements:
+            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, model.statements)}")

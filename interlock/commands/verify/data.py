@@ -1,0 +1,139 @@
+"""A verification as JSON and as JUnit XML: the same bytes for the same input."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+from xml.etree import ElementTree
+
+from interlock import __version__
+from interlock.base.files import sha256
+from interlock.independent_judge.story import tell
+from interlock.judgement.reaction import ReactionTime, Share, reaction_times
+from interlock.judgement.verify import Finding, Verification
+from interlock.kernel.requirement import Outcome
+
+
+def to_json(verification: Verification) -> str:
+    """The result as JSON; wall times are left out, they differ from run to run."""
+    model = verification.built.model
+    explored = verification.exploration
+    data = {
+        "interlock": __version__,
+        "model": model.title,
+        "inputs": {
+            name.replace("\\", "/").rsplit("/", 1)[-1]: sha256(text)
+            for name, text in model.sources.items()
+        },
+        "run_classes": [run_class.says for run_class in verification.classes],
+        "moves_per_scan": model.moves_per_scan,
+        "engine": explored.engine,
+        "n_states": explored.n_states,
+        "depth": explored.depth,
+        "limit": explored.limit,
+        "outcome": verification.outcome.value,
+        "assumptions": list(model.assumptions),
+        "cautions": list(model.cautions),
+        "requirements": [_finding(verification, finding) for finding in verification.findings],
+        "reaction_times": [_reaction(found) for found in reaction_times(verification)],
+    }
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _reaction(found: ReactionTime) -> dict[str, Any]:
+    return {
+        "id": found.requirement,
+        "within": found.bound.says,
+        "within_ms": found.bound.ms,
+        "within_scans": found.bound.scans,
+        "scan_ms": found.scan_ms,
+        "filter": _share(found.filter),
+        "wait_ms": found.scan_ms,
+        "scans": found.scans,
+        "program_ms": found.program_ms,
+        "effect": _share(found.effect),
+        "total_ms": found.total_ms,
+        "exceeds": found.exceeds,
+    }
+
+
+def _share(share: Share) -> dict[str, Any]:
+    return {
+        "ms": share.ms,
+        "of": share.name,
+        "source": share.source,
+        "assumed": share.assumed,
+        "without_delay": list(share.unknown),
+    }
+
+
+def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
+    verdict = finding.verdict
+    data: dict[str, Any] = {
+        "id": finding.requirement.id,
+        "says": finding.requirement.says,
+        "outcome": verdict.outcome.value,
+        "vacuous": verdict.vacuous,
+        "run_class": finding.run_class.says,
+        "harm_by_faults": None if finding.harm is None else finding.harm.value,
+        "hazards": list(finding.requirement.hazards),
+        "survives": finding.requirement.survives,
+        "n_premise": verdict.n_premise,
+        "n_states": verdict.n_states,
+        "depth": verdict.depth,
+        "limit": verdict.limit,
+        "within_scans": finding.requirement.within,
+        "most_scans": verdict.scans,
+    }
+    if finding.run is not None:
+        data["run"] = {
+            "loop_start": finding.run.loop_start,
+            "note": finding.run.note,
+            "moves": [happening.move for happening in finding.run.happenings],
+            "steps": [
+                {
+                    "step": line.number,
+                    "who": line.who,
+                    "says": line.says,
+                    "changes": list(line.changes),
+                    "decided": list(line.decided),
+                }
+                for line in tell(verification.built.model, finding.run, quiet_scans=True)
+            ],
+        }
+    return data
+
+
+def to_junit(verification: Verification) -> str:
+    """The result as JUnit XML: one test case for each requirement."""
+    model = verification.built.model
+    outcomes = [finding.verdict.outcome for finding in verification.findings]
+    suite = ElementTree.Element(
+        "testsuite",
+        name=model.title,
+        tests=str(len(outcomes)),
+        failures=str(outcomes.count(Outcome.VIOLATED)),
+        errors=str(outcomes.count(Outcome.UNDECIDED)),
+        skipped="0",
+    )
+    for finding in verification.findings:
+        case = ElementTree.SubElement(
+            suite,
+            "testcase",
+            classname=model.name,
+            name=f"{finding.requirement.id} {finding.requirement.says}",
+        )
+        if finding.verdict.outcome is Outcome.VIOLATED and finding.run is not None:
+            failure = ElementTree.SubElement(case, "failure", message="violated")
+            failure.text = "\n".join(
+                f"{line.number} {line.who}: {line.says} [{', '.join(line.changes)}]"
+                for line in tell(model, finding.run)
+            )
+        elif finding.verdict.outcome is Outcome.UNDECIDED:
+            ElementTree.SubElement(case, "error", message=f"undecided: {finding.verdict.limit}")
+    ElementTree.indent(suite)
+    return (
+        '<?xml version="1.0" encoding="utf-8"?>\n'
+        + ElementTree.tostring(suite, encoding="unicode")
+        + "\n"
+    )

@@ -1,0 +1,265 @@
+"""How a verification is told on a terminal or in a log."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console, Group, RenderableType
+from rich.markup import escape
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from interlock.independent_judge.story import tell
+from interlock.judgement.detection import Harm
+from interlock.judgement.reaction import ReactionTime, reaction_times
+from interlock.judgement.verify import Finding, Verification
+from interlock.kernel.requirement import Outcome
+
+# Below this many columns the requirements need the room more than the figures of each row do.
+WIDE = 110
+_STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
+# Never colour alone: each verdict is a word, too.
+_LEGEND = (
+    "'holds' means: everything reachable in this model, in this run class and under its "
+    "assumptions, was explored and no violation was found. It is no statement about the vehicle."
+)
+_HARM = {
+    Harm.HARMLESS: "no run of this class breaks it",
+    Harm.DETECTED: "on every run to it an alarm or a refusal comes before it or together with it",
+    Harm.DANGEROUS: "some run reaches it before any alarm or refusal",
+}
+
+
+def render(verification: Verification, width: int = WIDE) -> RenderableType:
+    """The whole result: heading, table, the run of each violation, what it rests on.
+
+    Parameters
+    ----------
+    verification : Verification
+    width : int
+        Columns that there are; with fewer than `WIDE` the figures stand in a line of their own.
+    """
+    parts: list[RenderableType] = [_heading(verification), _table(verification, width >= WIDE)]
+    if width < WIDE:
+        parts.append(_figures(verification))
+    for finding in verification.findings:
+        if finding.verdict.outcome is Outcome.VIOLATED:
+            parts += ["", violation(verification, finding)]
+    timed = reaction_times(verification)
+    if timed:
+        parts += ["", _reaction_times(timed)]
+    parts += ["", _summary(verification)]
+    return Group(*parts)
+
+
+def write(console: Console, verification: Verification) -> None:
+    """Print the result."""
+    console.print(render(verification, console.width))
+
+
+def _heading(verification: Verification) -> RenderableType:
+    model = verification.built.model
+    explored = verification.exploration
+    rows: list[RenderableType] = [
+        Text(model.title, style="bold"),
+        Text(
+            f"{_classes(verification)}; up to {model.moves_per_scan} "
+            f"move{'s' if model.moves_per_scan > 1 else ''} between scans; "
+            f"engine {explored.engine}"
+        ),
+        "",
+    ]
+    return Group(*rows)
+
+
+def _classes(verification: Verification) -> str:
+    said = [run_class.says for run_class in verification.classes]
+    if len(said) == 1:
+        return said[0]
+    return f"{said[0]}; then, where a requirement claims to survive it, {' and '.join(said[1:])}"
+
+
+def _table(verification: Verification, with_figures: bool) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    table.add_column("", no_wrap=True)
+    table.add_column("requirement", ratio=1)
+    for heading in ("verdict", "hazards", "faults"):
+        table.add_column(heading)
+    for heading in ("premise", "states", "depth", "time") if with_figures else ("premise",):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for finding in verification.findings:
+        verdict = finding.verdict
+        figures = (
+            f"{verdict.n_states:,}",
+            "" if verdict.depth is None else str(verdict.depth),
+            f"{verdict.seconds:.1f} s",
+        )
+        table.add_row(
+            finding.requirement.id,
+            escape(finding.requirement.says),
+            _verdict(finding),
+            " ".join(finding.requirement.hazards),
+            _faults(finding),
+            f"{verdict.n_premise:,}",
+            *(figures if with_figures else ()),
+        )
+    return table
+
+
+def _figures(verification: Verification) -> Text:
+    """Of all requirements together, what a wide table says of each."""
+    verdicts = [finding.verdict for finding in verification.findings]
+    states = sorted({verdict.n_states for verdict in verdicts})
+    depths = sorted({verdict.depth for verdict in verdicts if verdict.depth is not None})
+    said = [f"{_span(found)} {name}" for found, name in ((states, "states"), (depths, "deep"))]
+    return Text(f"each judged over {', '.join(said if depths else said[:1])}", style="dim")
+
+
+def _span(numbers: Sequence[int]) -> str:
+    ends = dict.fromkeys((numbers[0], numbers[-1])) if numbers else (0,)
+    return " to ".join(f"{number:,}" for number in ends)
+
+
+def _faults(finding: Finding) -> str:
+    at_most = finding.run_class.at_most
+    if not finding.run_class.faults or at_most == 0:
+        return "none"
+    words = "any" if at_most is None else f"any {at_most}"
+    return words if finding.harm is None else f"{words}: {finding.harm.value}"
+
+
+def _verdict(finding: Finding) -> Text:
+    verdict = finding.verdict
+    text = Text(verdict.outcome.value, style=_STYLE[verdict.outcome])
+    if verdict.vacuous:
+        text.append(" (vacuous)", style="yellow")
+    if verdict.limit is not None:
+        text.append(f" ({verdict.limit})")
+    return text
+
+
+def violation(verification: Verification, finding: Finding) -> RenderableType:
+    """The run of one violated requirement, step by step."""
+    model = verification.built.model
+    run = finding.run
+    assert run is not None
+    heading = Text(f"{finding.requirement.id} violated: ", style="bold red")
+    heading.append(finding.requirement.says, style="bold")
+    rows: list[RenderableType] = [heading]
+    rows += [_below(f"{h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
+    if finding.harm is not None:
+        rows.append(_below(f"{finding.harm.value}: {_HARM[finding.harm]}"))
+    n_steps = len(run.happenings)
+    rows.append(_below(f"a shortest run, {n_steps} steps, replayed on the model:"))
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(justify="right", style="dim", no_wrap=True)
+    table.add_column(no_wrap=True)
+    for ratio in (4, 4, 3):
+        # A place in the program that is cut off would be no place.
+        table.add_column(ratio=ratio, overflow="fold")
+    told_loop = False
+    for line in tell(model, run):
+        if line.loop and not told_loop:
+            told_loop = True
+            table.add_row("", "", Text("from here on for ever:", style="italic"), "", "")
+        table.add_row(
+            str(line.number),
+            line.who,
+            escape(line.says),
+            escape(", ".join(line.changes)),
+            escape(_places(line.decided)),
+        )
+    if run.loop_start is not None and run.loop_start == n_steps:
+        table.add_row("", "", Text("and so it stays", style="italic"), "", "")
+    rows.append(Padding(table, (0, 0, 0, 2)))
+    if run.note:
+        rows.append(_below(run.note))
+    return Group(*rows)
+
+
+def _below(line: str) -> Padding:
+    """A line that belongs to the one above it, indented wherever it is broken."""
+    return Padding(Text(line), (0, 0, 0, 2), expand=False)
+
+
+def _places(decided: tuple[str, ...]) -> str:
+    """``controller.st:12,14`` for several lines of one file."""
+    lines: dict[str, list[str]] = {}
+    for place in decided:
+        file, _, line = place.rpartition(":")
+        lines.setdefault(file, []).append(line)
+    return " ".join(
+        f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items()
+    )
+
+
+def _reaction_times(timed: Sequence[ReactionTime]) -> RenderableType:
+    """Where the time goes between each event and its effect, in the worst case."""
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for heading in ("", "allowed"):
+        table.add_column(heading)
+    for heading in ("filter", "+ wait", "+ program", "+ effect", "= at most"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("")
+    for found in timed:
+        table.add_row(
+            found.requirement,
+            found.bound.says,
+            f"{found.filter.ms:g} ms",
+            f"{found.scan_ms} ms",
+            f"{found.scans} × {found.scan_ms} ms",
+            f"{found.effect.ms:g} ms",
+            f"{found.total_ms:g} ms",
+            Text("too long", style="bold red") if found.exceeds else "",
+        )
+    rows: list[RenderableType] = [Text("Reaction times in the worst case", style="bold"), table]
+    rows += [_below(line) for line in _rests_on(timed)]
+    return Group(*rows)
+
+
+def _rests_on(timed: Sequence[ReactionTime]) -> list[str]:
+    """What the figures are and where they come from."""
+    lines = [
+        "wait: an event may come just after the inputs were latched; program: the most scans "
+        "between event and response that occur in the explored runs. A bound in time is judged "
+        "in whole scans, rounded down."
+    ]
+    shares = [share for found in timed for share in (found.filter, found.effect)]
+    for share in dict.fromkeys(share for share in shares if share.name):
+        words = [share.source, "assumed" if share.assumed else None]
+        lines.append(f"{share.name} {share.ms:g} ms: {'; '.join(w for w in words if w)}")
+    unknown = sorted({name for share in shares for name in share.unknown})
+    if unknown:
+        lines.append(f"no delay given, counted as 0: {_some(unknown)}")
+    return list(dict.fromkeys(lines))
+
+
+def _some(names: Sequence[str], most: int = 8) -> str:
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _summary(verification: Verification) -> RenderableType:
+    counts = dict.fromkeys(Outcome, 0)
+    for finding in verification.findings:
+        counts[finding.verdict.outcome] += 1
+    said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
+    explored = verification.exploration
+    rows: list[RenderableType] = [
+        Text(f"{said}. {explored.n_states:,} states, {verification.seconds:.1f} s.", style="bold")
+    ]
+    vacuous = [f.requirement.id for f in verification.findings if f.verdict.vacuous]
+    if vacuous:
+        rows.append(
+            Text(f"Vacuous, the premise never occurred: {', '.join(vacuous)}.", style="yellow")
+        )
+    if explored.limit is not None:
+        rows.append(Text(f"Exploration was cut short: {explored.limit}.", style="yellow"))
+    rows.append(Text(_LEGEND))
+    model = verification.built.model
+    for title, lines in (("Assumptions", model.assumptions), ("Cautions", model.cautions)):
+        if lines:
+            rows.append(Text(f"{title}:"))
+            rows += [_below(f"- {line}") for line in lines]
+    return Group(*rows)

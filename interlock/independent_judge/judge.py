@@ -1,0 +1,285 @@
+"""The independent judge: a violation is shown only after it was replayed here.
+
+The run is played on the source-level model; every state must be the one the engine says; and the
+requirement, evaluated by its published formula over the source-level predicates, must be false
+of the run. A disagreement is an `InternalError` that names both sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from interlock.base.errors import InternalError
+from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.trace import holds
+from interlock.kernel.evaluate import State, python_function
+from interlock.kernel.expr import Expr
+from interlock.kernel.observe import Question
+from interlock.kernel.requirement import Pattern
+from interlock.kernel.system import PHASE, MoveKind, Role, Stepper, System
+from interlock.kernel.witness import Witness
+from interlock.model.build import ARITHMETIC, SCAN, Built
+from interlock.model.model import Formula, Model, Statement
+from interlock.st.evaluate import evaluate_expression
+
+# How many states are looked at to confirm that a trap has no way out.
+TRAP_LIMIT = 50_000
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """A run that was replayed and confirmed.
+
+    Attributes
+    ----------
+    happenings : tuple of Happening
+    loop_start : int or None
+        As in the witness.
+    note : str
+        What the replay could not confirm by itself, or an empty text.
+    """
+
+    happenings: tuple[Happening, ...]
+    loop_start: int | None
+    note: str = ""
+
+
+def replay(
+    built: Built, question: Question, witness: Witness, trap_limit: int = TRAP_LIMIT
+) -> Replayed:
+    """Replay `witness`, a violation of the question's requirement.
+
+    Behind a trap at most `trap_limit` states are looked at.
+
+    Raises
+    ------
+    InternalError
+        Where model and engine disagree about a step, a state or the violation itself.
+    """
+    id_ = question.requirement.id
+    player = Player(built.model)
+    statement = built.model.statements.get(id_)
+    words = [observe(player, statement)]
+    _same_state(id_, question.system, witness.initial, player, 0)
+    happenings = []
+    for number, step in enumerate(witness.steps, 1):
+        happenings.append(player.play(step.move))
+        _same_state(id_, question.system, step.state, player, number)
+        words.append(observe(player, statement))
+    if statement is None:
+        _judge_arithmetic(id_, player)
+        return Replayed(tuple(happenings), None)
+    if witness.loop_start is not None:
+        _check_fair(id_, built, witness)
+    note = _judge(statement, question, words, witness, trap_limit)
+    return Replayed(tuple(happenings), witness.loop_start, note)
+
+
+def replay_run(built: Built, witness: Witness, then: str | None = None) -> tuple[Happening, ...]:
+    """Replay a run that violates nothing.
+
+    Parameters
+    ----------
+    built : Built
+    witness : Witness
+        Over the variables of ``built.system``.
+    then : str, optional
+        A move that must be possible at its end; it is played, too.
+
+    Raises
+    ------
+    InternalError
+        Where model and engine disagree about a step or a state.
+    """
+    player = Player(built.model)
+    called = built.model.name if then is None else f"run to '{then}'"
+    _same_state(called, built.system, witness.initial, player, 0)
+    happenings = []
+    for number, step in enumerate(witness.steps, 1):
+        happenings.append(player.play(step.move))
+        _same_state(called, built.system, step.state, player, number)
+    if then is not None:
+        happenings.append(player.play(then))
+    return tuple(happenings)
+
+
+def _same_state(id_: str, system: System, state: State, player: Player, number: int) -> None:
+    played = player.state()
+    for variable, value in zip(system.variables, state, strict=True):
+        if variable.role is Role.OBSERVER:
+            continue
+        if played[variable.name] != value:
+            show = variable.domain.show
+            raise InternalError(
+                f"{id_}, step {number}: the engine says {variable.name} is {show(value)}, "
+                f"the replay says {show(played[variable.name])}"
+            )
+
+
+Valuation = dict[str, bool]
+Observed = tuple[bool, Valuation]
+
+
+def observe(
+    player: Player, statement: Statement | None, truth: Mapping[str, int] | None = None
+) -> Observed:
+    """Whether this state follows a completed scan, and what the predicates are in it.
+
+    Parameters
+    ----------
+    player : Player
+    statement : Statement or None
+    truth : mapping of str to int, optional
+        The player's, where several statements are observed in one state.
+    """
+    after_scan = player.state()[PHASE] == 0
+    if statement is None:
+        return after_scan, {}
+    values = player.truth if truth is None else truth
+    if statement.about_signals:
+        signals = {name.casefold(): value for name, value in player.signals().items()}
+        values = {**signals, **values}
+
+    def value(formula: Formula | None) -> bool:
+        return formula is None or bool(evaluate_expression(formula.tree, values))
+
+    p = value(statement.p)
+    if statement.when is not None:
+        applies = value(statement.when)
+        p = applies and p if statement.pattern is Pattern.NEVER else not applies or p
+    return after_scan, {
+        "p": p,
+        "s": value(statement.s),
+        "q": value(statement.opens),
+        "r": value(statement.closes),
+        # Moves count as pending until the next scan: with none pending, a scan led here.
+        "scan": after_scan,
+    }
+
+
+def _judge(
+    statement: Statement,
+    question: Question,
+    words: list[Observed],
+    witness: Witness,
+    trap_limit: int,
+) -> str:
+    if statement.pattern is Pattern.CAN_STILL:
+        return _judge_trap(statement, question, words, witness, trap_limit)
+    loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
+    word, start = judged_word(statement, words, loop)
+    if not word:
+        raise InternalError(f"{statement.id}: the run has no state at which it is judged")
+    within = None if statement.within is None else statement.within.scans
+    if holds(statement.pattern, statement.scope, word, start, within):
+        raise InternalError(
+            f"{statement.id}: the engine says violated, the replay finds that it holds on the run"
+        )
+    return ""
+
+
+def judged_word(
+    statement: Statement, words: list[Observed], loop: int
+) -> tuple[list[Valuation], int]:
+    """The states at which `statement` is judged, and which of them follows the last one.
+
+    Parameters
+    ----------
+    statement : Statement
+    words : list of (bool, Valuation)
+        Every state of the run, as `observe` gives them.
+    loop : int
+        Position in `words` that follows the last one.
+    """
+    judged = [
+        (number, valuation)
+        for number, (after_scan, valuation) in enumerate(words)
+        if after_scan or not statement.after_scan
+    ]
+    # The loop's first judged state; with none in it, the last judged state repeats.
+    start = next((n for n, (at, _) in enumerate(judged) if at >= loop), len(judged) - 1)
+    return [valuation for _, valuation in judged], start
+
+
+def _judge_trap(
+    statement: Statement,
+    question: Question,
+    words: list[Observed],
+    witness: Witness,
+    trap_limit: int,
+) -> str:
+    if words[-1][1]["p"]:
+        raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
+    goal = question.requirement.p
+    escapes = _escapes(question.system, witness.last, goal, trap_limit)
+    if escapes:
+        raise InternalError(f"{statement.id}: the goal can be reached from the end of the run")
+    if escapes is None:
+        return f"the replay looked at {trap_limit:,} states behind it and found no way back"
+    return ""
+
+
+def _escapes(system: System, start: State, goal: Expr, most: int) -> bool | None:
+    """Whether a state with `goal` is reachable from `start`; None where there is too much."""
+    reached = python_function([goal], system.index)
+    stepper = Stepper(system)
+    seen, queue = {start}, [start]
+    while queue:
+        state = queue.pop()
+        if reached(state)[0]:
+            return True
+        for _, successor in stepper.successors(state):
+            if successor not in seen:
+                seen.add(successor)
+                queue.append(successor)
+        if len(seen) > most:
+            return None
+    return False
+
+
+def _check_fair(id_: str, built: Built, witness: Witness) -> None:
+    """Every plant move that stays possible in the loop must be taken in it, on the model."""
+    assert witness.loop_start is not None
+    moves = [step.move for step in witness.steps]
+    missed = owed_by_loop(built.model, moves, witness.loop_start)
+    if missed:
+        raise InternalError(f"{id_}: the engine's loop is not fair, it owes {', '.join(missed)}")
+
+
+def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[str]:
+    """What a run owes that repeats the moves behind `loop_start` for ever.
+
+    A plant move that stays possible all through the loop must be taken in it, and so must a scan.
+
+    Raises
+    ------
+    InternalError
+        Where a move is not possible.
+    """
+    player = Player(model)
+    owed: dict[str, bool] = {}
+    taken: set[str] = set()
+    for number, move in enumerate(moves):
+        if number >= loop_start:
+            taken.add(move)
+            _note_owed(model, player, owed)
+        player.play(move)
+    _note_owed(model, player, owed)
+    missed = sorted(name for name, always in owed.items() if always and name not in taken)
+    return missed if SCAN in taken else [*missed, SCAN]
+
+
+def _note_owed(model: Model, player: Player, owed: dict[str, bool]) -> None:
+    for move in model.moves:
+        if move.kind is MoveKind.PLANT:
+            owed[move.name] = owed.get(move.name, True) and player.possible(move.name)
+
+
+def _judge_arithmetic(id_: str, player: Player) -> None:
+    if id_ != ARITHMETIC:
+        raise InternalError(f"{id_}: the model states no such requirement")
+    if not player.controller.scan(player.signals()).defects:
+        raise InternalError(
+            f"{id_}: the engine says that the next scan leaves a range, the replay that it does not"
+        )

@@ -1,0 +1,68 @@
+"""Every state of a run with all that can be seen in it, for pictures and for files of signals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from interlock.independent_judge.player import Happening, Player
+from interlock.model.model import Model
+from interlock.st.evaluate import evaluate_expression
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One state of a run, and the step that led to it.
+
+    Attributes
+    ----------
+    number : int
+        Steps before it; 0 is power-up.
+    happening : Happening or None
+        None at power-up.
+    shown : mapping of str to str
+        Machines, controls and outputs as labels, by declared name.
+    signals : mapping of str to int
+        What each input of the program reads.
+    lying : frozenset of str
+        Inputs that read something else than what is so.
+    struck : tuple of str
+        Ids of the faults that have struck and not cleared.
+    """
+
+    number: int
+    happening: Happening | None
+    shown: Mapping[str, str]
+    signals: Mapping[str, int]
+    lying: frozenset[str]
+    struck: tuple[str, ...]
+
+    @property
+    def seen(self) -> dict[str, int | str]:
+        """What a picture of the state needs: `shown`, and the faults."""
+        return {**self.shown, **dict.fromkeys(self.struck, 1)}
+
+
+def moments_of(model: Model, moves: Iterable[str]) -> list[Moment]:
+    """Play `moves` from power-up on and keep every state.
+
+    Raises
+    ------
+    InternalError
+        Where the model does not allow a move.
+    """
+    player = Player(model)
+    moments = [_moment(player, 0, None)]
+    for number, move in enumerate(moves, 1):
+        moments.append(_moment(player, number, player.play(move)))
+    return moments
+
+
+def _moment(player: Player, number: int, happening: Happening | None) -> Moment:
+    shown, signals, truth = player.shown(), player.signals(), player.truth
+    lying = frozenset(
+        name
+        for name, sensor in player.model.sensors.items()
+        if evaluate_expression(sensor.reads.tree, truth) != signals[name]
+    )
+    return Moment(number, happening, shown, signals, lying, player.struck())

@@ -1,0 +1,246 @@
+"""Playing moves on the source-level model: plant machines and the program's own interpreter.
+
+Nothing of the lowering or of an engine is used here; names of moves and of variables are those
+of the model, so the states can be compared with what an engine says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from interlock.base.errors import InternalError
+from interlock.independent_judge.machines import Plant
+from interlock.independent_judge.values import Values
+from interlock.kernel.system import PHASE, MoveKind
+from interlock.model.build import SCAN, fault_flag, held_value
+from interlock.model.model import Model, ModelMove
+from interlock.st.evaluate import evaluate_expression
+from interlock.st.interpret import Controller, ScanResult
+from interlock.st.types import label_of
+
+
+@dataclass(frozen=True)
+class Change:
+    """A variable that changed: its name and its values as labels."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One step of a run, as it is told.
+
+    Attributes
+    ----------
+    move : str
+        Name of the move.
+    kind : MoveKind
+    says : str
+        The move in the trade's words; may be empty.
+    changes : tuple of Change
+        Machines, controls and outputs that changed.
+    scan : ScanResult or None
+        For a scan: what the program did.
+    """
+
+    move: str
+    kind: MoveKind
+    says: str
+    changes: tuple[Change, ...]
+    scan: ScanResult | None = None
+
+
+class Player:
+    """A model that can be played move by move.
+
+    Parameters
+    ----------
+    model : Model
+        Faults strike when their move is played; how many may is not limited here.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
+        self._ever: set[str] = set()
+        self._held = {
+            held_value(id_, name): 0
+            for id_, fault in model.faults.items()
+            for name, how in {**fault.sensors, **fault.outputs}.items()
+            if how == "frozen"
+        }
+        self.controller = Controller(model.program, model.settings)
+        self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
+        self._plant = Plant(model, self._condition)
+        self._moves = {move.name: move for move in model.moves}
+        self._pending = model.moves_per_scan
+
+    def _condition(self, move: ModelMove) -> Callable[[], bool]:
+        when = move.when
+        if when is None:
+            return lambda: True
+        return lambda: bool(evaluate_expression(when.tree, self.truth))
+
+    def _direct(self) -> dict[str, int]:
+        values = {name.casefold(): value for name, value in self._plant.states().items()}
+        values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
+        for name, value in self.outputs().items():
+            values[name.casefold()] = value
+        return values
+
+    @property
+    def truth(self) -> Mapping[str, int]:
+        """The values of this moment by casefolded name; later moves do not change them."""
+        return Values(self._direct(), self._terms)
+
+    def outputs(self) -> dict[str, int]:
+        """The outputs as they reach lamps and valves, faults included."""
+        values = self.controller.values()
+        return {name: self._through(values[name], name, "outputs") for name in self.model.outputs}
+
+    def struck(self) -> tuple[str, ...]:
+        """Ids of the faults that have struck and not cleared."""
+        return tuple(id_ for id_, now in self._struck.items() if now)
+
+    def signals(self) -> dict[str, int]:
+        """What every input of the program reads now, by its declared name."""
+        found = {}
+        truth = self.truth
+        for name, sensor in self.model.sensors.items():
+            reads = evaluate_expression(sensor.reads.tree, truth)
+            found[name] = self._through(reads, name, "sensors")
+        return found
+
+    def _through(self, value: int, name: str, side: str) -> int:
+        """`value` as the faults that have struck let it through."""
+        for id_, fault in self.model.faults.items():
+            how = getattr(fault, side).get(name)
+            if how is not None and self._struck[id_]:
+                stuck = {"TRUE": 1, "FALSE": 0}.get(how)
+                value = self._held[held_value(id_, name)] if stuck is None else stuck
+        return value
+
+    def state(self) -> dict[str, int]:
+        """Values by the names of the kernel's variables."""
+        values = dict(self.controller.values())
+        values |= self._plant.states()
+        for id_, struck in self._struck.items():
+            values[fault_flag(id_)] = int(struck)
+            values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
+        values |= self._held
+        values[PHASE] = self._pending
+        return values
+
+    def enabled(self, move: str) -> bool:
+        """Whether the plant would let the move called `move` happen now."""
+        return not self.scan_is_due and self.possible(move)
+
+    def possible(self, move: str) -> bool:
+        """Whether the move's own condition holds now, a scan being due or not."""
+        return self._plant.enabled(self._moves[move]) and not self._jammed(self._moves[move])
+
+    def _jammed(self, move: ModelMove) -> bool:
+        state = self._plant.states()[move.machine]
+        return any(
+            self._struck[id_]
+            and fault.machine == move.machine
+            and (not fault.jams_in or state in fault.jams_in)
+            for id_, fault in self.model.faults.items()
+        )
+
+    def play(self, move: str) -> Happening:
+        """Play one move or scan.
+
+        Raises
+        ------
+        InternalError
+            Where the model does not allow it.
+        """
+        before = self.shown()
+        scan = None
+        if move == SCAN:
+            scan = self.controller.scan(self.signals())
+            self._pending = 0
+            kind, says = MoveKind.SCAN, "scans"
+        else:
+            if self.scan_is_due:
+                raise InternalError(f"replay refuses '{move}': a scan is due first")
+            kind, says = self._play_environment(move)
+            self._pending += 1
+        after = self.shown()
+        changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
+        return Happening(move, kind, says, tuple(changes), scan)
+
+    def pass_move(self) -> None:
+        """Count a move that changes nothing of this model, as where another one's timer elapses.
+
+        Raises
+        ------
+        InternalError
+            Where a scan is due first.
+        """
+        if self.scan_is_due:
+            raise InternalError("replay refuses a move: a scan is due first")
+        self._pending += 1
+
+    def _play_environment(self, name: str) -> tuple[MoveKind, str]:
+        move = self._moves.get(name)
+        if move is not None:
+            if self._jammed(move):
+                raise InternalError(f"replay refuses '{name}': a fault keeps {move.machine}")
+            truth = self.truth
+            also = {n: evaluate_expression(f.tree, truth) for n, f in move.also.items()}
+            self._plant.make(move, also)
+            return move.kind, move.says
+        if name.endswith(" strikes"):
+            return self._strike(name.removesuffix(" strikes"))
+        if name.endswith(" clears"):
+            return self._clear(name.removesuffix(" clears"))
+        timer = name.removesuffix(" elapses")
+        try:
+            self.controller.elapse(timer)
+        except (KeyError, ValueError):
+            raise InternalError(f"replay refuses '{name}': no such move or timer") from None
+        return MoveKind.TIMER, f"the time of {timer} is up"
+
+    def _strike(self, id_: str) -> tuple[MoveKind, str]:
+        fault = self.model.faults.get(id_)
+        if fault is None or self._struck[id_]:
+            raise InternalError(f"replay refuses fault '{id_}': unknown, or it struck before")
+        now = {**self.signals(), **self.outputs()}
+        for name, how in {**fault.sensors, **fault.outputs}.items():
+            if how == "frozen":
+                self._held[held_value(id_, name)] = now[name]
+        self._struck[id_] = True
+        self._ever.add(id_)
+        if fault.restart:
+            self.controller.restart()
+        return MoveKind.FAULT, fault.says
+
+    def _clear(self, id_: str) -> tuple[MoveKind, str]:
+        fault = self.model.faults.get(id_)
+        if fault is None or not fault.intermittent or not self._struck[id_]:
+            raise InternalError(f"replay refuses '{id_} clears'")
+        self._struck[id_] = False
+        return MoveKind.FAULT, "it clears again"
+
+    @property
+    def scan_is_due(self) -> bool:
+        """Whether no move of the environment may come before the next scan."""
+        return self._pending >= self.model.moves_per_scan
+
+    def seen(self) -> dict[str, int | str]:
+        """As `shown`, with the faults that have struck: what a picture of the state needs."""
+        return {**self.shown(), **dict.fromkeys(self.struck(), 1)}
+
+    def shown(self) -> dict[str, str]:
+        """Machines, controls and outputs as labels, by name."""
+        values = self._plant.states()
+        shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
+        outputs = {v.name: v.type for v in self.model.program.variables if v.kind == "VAR_OUTPUT"}
+        for name, value in self.outputs().items():
+            shown[name] = label_of(outputs[name], value)
+        return shown

@@ -1,0 +1,93 @@
+"""A replayed run in the trade's words: who does what, what changes, which lines decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.player import Change, Happening
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Model
+
+WHO = {
+    MoveKind.PLANT: "plant",
+    MoveKind.OPERATOR: "operator",
+    MoveKind.DRIVER: "driver",
+    MoveKind.TIMER: "timer",
+    MoveKind.FAULT: "fault",
+    MoveKind.HUMAN: "human error",
+    MoveKind.SCAN: "controller",
+}
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a story.
+
+    Attributes
+    ----------
+    number : int
+        The step's number, counted from 1.
+    who, says : str
+    changes : tuple of str
+        ``"lift DOWN -> MID"`` for machines, ``"green on"`` for outputs.
+    decided : tuple of str
+        Places in the program that decided changed outputs, as ``controller.st:12``.
+    loop : bool
+        Whether the step is part of the endless loop.
+    """
+
+    number: int
+    who: str
+    says: str
+    changes: tuple[str, ...]
+    decided: tuple[str, ...]
+    loop: bool = False
+
+
+def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
+    """The lines of a run.
+
+    Parameters
+    ----------
+    quiet_scans : bool
+        Whether to tell scans that changed nothing to be seen. In a loop they are always told.
+    """
+    lines = []
+    for number, happening in enumerate(run.happenings, 1):
+        loop = run.loop_start is not None and number > run.loop_start
+        changed = [change_in_words(model, change) for change in happening.changes]
+        if happening.kind is MoveKind.SCAN and not changed and not loop and not quiet_scans:
+            continue
+        says = happening.says or happening.move
+        decided = _decided(happening) if happening.kind is MoveKind.SCAN else ()
+        lines.append(Line(number, WHO[happening.kind], says, tuple(changed), decided, loop))
+    return lines
+
+
+def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
+    """As `tell`, and the last step even if it is a scan that changed nothing to be seen.
+
+    For runs whose point is what the last scan did not do.
+    """
+    lines = tell(model, run, quiet_scans=True)
+    scans = WHO[MoveKind.SCAN]
+    return [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
+
+
+def change_in_words(model: Model, change: Change) -> str:
+    """``lift DOWN → MID`` for a machine, ``green on`` for an output."""
+    if change.name in model.outputs and {change.before, change.after} == {"TRUE", "FALSE"}:
+        return f"{change.name} {'on' if change.after == 'TRUE' else 'off'}"
+    return f"{change.name} {change.before} → {change.after}"
+
+
+def _decided(happening: Happening) -> tuple[str, ...]:
+    assert happening.scan is not None
+    shown = {change.name for change in happening.changes}
+    places = []
+    for decision in happening.scan.decided:
+        if decision.name in shown:
+            file = decision.place.file.replace("\\", "/").rsplit("/", 1)[-1]
+            places.append(f"{file}:{decision.place.line}")
+    return tuple(dict.fromkeys(places))

@@ -1,0 +1,216 @@
+"""What each single fault does: to signals, to outputs, to the plant, and how it shows.
+
+Everything is asked of one exploration in which any one fault may strike: in which reachable
+states does the next scan, or what the plant and people can do, differ from what it would be with
+the fault taken away there and then?
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.detection import Comparison, Difference, Harm, Telling
+from interlock.judgement.fault_sets import Asked
+from interlock.kernel.expr import Expr, and_
+from interlock.kernel.query import Query, Reach
+from interlock.model.build import Built
+from interlock.model.model import Fault, Output
+
+
+@dataclass(frozen=True)
+class FaultEffects:
+    """What a fault was seen to do in some run in which it strikes alone.
+
+    Attributes
+    ----------
+    fault : Fault
+    reads : tuple of str
+        What it does where it sits: to signals, outputs, a machine or the program's memory.
+    outputs_on, outputs_off : tuple of str
+        Outputs, alarms apart, that come on because of it; those, lamps apart, that stay off.
+    enables, prevents : tuple of str
+        Moves of the plant and of people that it makes possible or impossible.
+    alarms : tuple of str
+        Lamps and sounding outputs that it brings on.
+    darkened : tuple of str
+        Other lamps that it keeps off.
+    muted : tuple of str
+        Alarms that it keeps off.
+    """
+
+    fault: Fault
+    reads: tuple[str, ...]
+    outputs_on: tuple[str, ...]
+    outputs_off: tuple[str, ...]
+    enables: tuple[str, ...]
+    prevents: tuple[str, ...]
+    alarms: tuple[str, ...]
+    darkened: tuple[str, ...]
+    muted: tuple[str, ...]
+
+    @property
+    def is_effective(self) -> bool:
+        """Whether it makes any difference in any run."""
+        return bool(
+            self.outputs_on
+            or self.outputs_off
+            or self.enables
+            or self.prevents
+            or self.alarms
+            or self.darkened
+            or self.muted
+        )
+
+    @property
+    def telling(self) -> Telling:
+        """The loudest that it ever gets by itself; silent is latent."""
+        if self.alarms:
+            return Telling.ALARM
+        return Telling.REFUSAL if self.refusals else Telling.SILENT
+
+    @property
+    def refusals(self) -> tuple[str, ...]:
+        """What it keeps from coming on and whose absence is seen: motions, leaves, lamps."""
+        return self.outputs_off + self.darkened
+
+
+def find_effects(built: Built, explored: Explored, ids: Mapping[str, str]) -> list[FaultEffects]:
+    """The effects of every live fault of `built`, whose class is any one fault.
+
+    Raises
+    ------
+    IncompleteError
+        Where a limit left an answer open.
+    """
+    comparison = Comparison(built)
+    asking = _Asking(explored, ids)
+    outputs = asking.all(comparison.by_flags())
+    moves = asking.all(comparison.guards())
+    for fault in comparison.live:
+        if fault.restart:
+            for name, difference in comparison.by_restart(fault).items():
+                strike = built.system.move(f"{fault.id} strikes").guard
+                asking.note(outputs, name, fault.id, difference, strike)
+    return [_effects(built, fault, outputs, moves) for fault in comparison.live]
+
+
+class IncompleteError(Exception):
+    """A limit left open what the study needs; the text names it."""
+
+
+_Found = dict[str, tuple[set[str], set[str]]]
+"""For each output or move the faults that bring it on and those that keep it off."""
+
+
+class _Asking:
+    def __init__(self, explored: Explored, ids: Mapping[str, str]) -> None:
+        self._explored = explored
+        self._ids = list(ids.values())
+
+    def all(self, differences: Mapping[str, Difference]) -> _Found:
+        return {
+            name: (self._faults(Reach(d.on)), self._faults(Reach(d.off)))
+            for name, d in differences.items()
+        }
+
+    def _faults(self, query: Query) -> set[str]:
+        found = self._explored.occurring(query)
+        if found is None:
+            raise IncompleteError(self._explored.limit)
+        return {id_ for row in found for id_, is_set in zip(self._ids, row, strict=True) if is_set}
+
+    def note(
+        self, found: _Found, name: str, fault: str, difference: Difference, where: Expr
+    ) -> None:
+        for side, expr in enumerate((difference.on, difference.off)):
+            rows = self._explored.occurring(Reach(and_(where, expr)), ())
+            if rows is None:
+                raise IncompleteError(self._explored.limit)
+            if rows:
+                found[name][side].add(fault)
+
+
+def _effects(built: Built, fault: Fault, outputs: _Found, moves: _Found) -> FaultEffects:
+    declared = built.model.outputs
+    on = [name for name, sides in outputs.items() if fault.id in sides[0]]
+    off = [name for name, sides in outputs.items() if fault.id in sides[1]]
+    return FaultEffects(
+        fault=fault,
+        reads=tuple(local_readings(built, fault)),
+        outputs_on=tuple(name for name in on if not declared[name].announces),
+        outputs_off=tuple(name for name in off if not _is_shown(declared[name])),
+        enables=tuple(name for name, sides in moves.items() if fault.id in sides[0]),
+        prevents=tuple(name for name, sides in moves.items() if fault.id in sides[1]),
+        alarms=tuple(name for name in on if declared[name].announces),
+        darkened=tuple(n for n in off if _is_shown(declared[n]) and not declared[n].announces),
+        muted=tuple(name for name in off if declared[name].announces),
+    )
+
+
+def _is_shown(output: Output) -> bool:
+    return output.lamp is not None or output.sounds or output.announces
+
+
+def local_readings(built: Built, fault: Fault) -> Iterable[str]:
+    """What a fault does where it sits, in words."""
+    for name, how in fault.sensors.items():
+        reads = "stays at what it read" if how == "frozen" else f"reads {how}"
+        yield f"{name} {reads}"
+    for name, how in fault.outputs.items():
+        acts = {"TRUE": "is on", "FALSE": "is off"}.get(how, "stays as it was")
+        yield f"{name} {acts}"
+    if fault.machine is not None:
+        states = built.model.machines[fault.machine].states
+        at = " or ".join(states[number] for number in fault.jams_in)
+        yield f"{fault.machine} stays {'in ' + at if at else 'where it is'}"
+    if fault.restart:
+        yield "the program starts again"
+    if not (fault.sensors or fault.outputs or fault.machine or fault.restart):
+        yield fault.says
+
+
+def harm_of(
+    explored: Explored,
+    silence: Mapping[str, Expr],
+    asked: Asked,
+    ids: Mapping[str, str],
+    needing: Mapping[str, set[str]],
+) -> dict[tuple[str, str], Harm]:
+    """Whether each fault that breaks a requirement alone was always told of in time.
+
+    Parameters
+    ----------
+    explored : Explored
+    silence : mapping of str to Expr
+        Where moves tell nothing, see `Comparison.silence`.
+    needing : mapping of str to set of str
+        For each requirement the faults that break it alone.
+
+    Returns
+    -------
+    dict
+        By fault and requirement, detected or dangerous.
+
+    Raises
+    ------
+    IncompleteError
+        Where a limit left an answer open.
+    """
+    found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
+    if not found:
+        return {}
+    quiet = explored.part(silence)
+    if quiet is None:
+        raise IncompleteError(explored.limit)
+    for requirement, faults in needing.items():
+        for query in asked.queries[requirement] if faults else ():
+            rows = quiet.occurring(query)
+            if rows is None:
+                raise IncompleteError(explored.limit)
+            for row in rows:
+                for fault, is_set in zip(ids.values(), row, strict=True):
+                    if is_set and fault in faults:
+                        found[fault, requirement] = Harm.DANGEROUS
+    return found

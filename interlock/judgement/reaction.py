@@ -1,0 +1,162 @@
+"""Worst-case reaction times of responses that have a bound.
+
+From the event to its effect: the input filter, up to one scan in which the inputs were latched
+just before, the scans that the program takes (the most that occur in any run that was explored),
+and the delay of the actuator or lamp. The filter is the longest among the signals through which
+the program can see the event, the delay the longest among the outputs of the response.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from interlock.judgement.verify import Verification
+from interlock.kernel.expr import Expr, variables_of
+from interlock.kernel.requirement import Outcome
+from interlock.model.build import names_behind
+from interlock.model.model import Bound, Delay, Formula, Model, Statement
+from interlock.st.lower import lower_program
+
+_INPUT = "input."
+
+
+@dataclass(frozen=True)
+class Share:
+    """The longest delay among some signals or outputs.
+
+    Attributes
+    ----------
+    name : str
+        Whose it is; empty where none of them has a delay in the model.
+    ms : float
+    source : str or None
+    assumed : bool
+    unknown : tuple of str
+        Those that take part and have no delay in the model: counted as 0.
+    """
+
+    name: str
+    ms: float
+    source: str | None
+    assumed: bool
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReactionTime:
+    """Where the reaction time of one requirement goes, in the worst case.
+
+    Attributes
+    ----------
+    requirement, says : str
+    bound : Bound
+    scan_ms : int
+        Period of the scan; also the wait until the event is latched, at most.
+    filter, effect : Share
+        Of the signals that show the event, and of the outputs that answer it.
+    scans : int
+        The most scans between premise and response that occur.
+    """
+
+    requirement: str
+    says: str
+    bound: Bound
+    scan_ms: int
+    filter: Share
+    effect: Share
+    scans: int
+
+    @property
+    def program_ms(self) -> float:
+        """Duration of the program's scans."""
+        return float(self.scans * self.scan_ms)
+
+    @property
+    def total_ms(self) -> float:
+        """The whole reaction time."""
+        return self.filter.ms + self.scan_ms + self.program_ms + self.effect.ms
+
+    @property
+    def exceeds(self) -> bool:
+        """Whether it is longer than the time that the requirement allows."""
+        return self.bound.ms is not None and self.total_ms > self.bound.ms
+
+
+def reaction_times(verification: Verification) -> tuple[ReactionTime, ...]:
+    """Of every requirement with a bound that holds and whose response ever had to come."""
+    model = verification.built.model
+    bounded = [
+        (statement, statement.within, verdict.scans)
+        for finding in verification.findings
+        if (statement := model.statements.get(finding.requirement.id)) is not None
+        and statement.within is not None
+        and (verdict := finding.verdict).outcome is Outcome.HOLDS
+        and verdict.scans is not None
+    ]
+    if not bounded:
+        return ()
+    updates = lower_program(model.program, model.settings).updates
+    return tuple(
+        _reaction_time(model, updates, statement, bound, scans)
+        for statement, bound, scans in bounded
+    )
+
+
+def _reaction_time(
+    model: Model, updates: Mapping[str, Expr], statement: Statement, bound: Bound, scans: int
+) -> ReactionTime:
+    signals, outputs = _taking_part(model, updates, statement)
+    return ReactionTime(
+        requirement=statement.id,
+        says=statement.says,
+        bound=bound,
+        scan_ms=model.settings.scan_ms,
+        filter=_longest({name: model.sensors[name].delay for name in signals}),
+        effect=_longest({name: model.outputs[name].delay for name in outputs}),
+        scans=scans,
+    )
+
+
+def _longest(delays: Mapping[str, Delay | None]) -> Share:
+    known = {name: delay for name, delay in delays.items() if delay is not None}
+    unknown = tuple(name for name in delays if name not in known)
+    if not known:
+        return Share("", 0.0, None, False, unknown)
+    name, delay = max(known.items(), key=lambda pair: pair[1].ms)
+    return Share(name, delay.ms, delay.source, delay.assumed, unknown)
+
+
+def _taking_part(
+    model: Model, updates: Mapping[str, Expr], statement: Statement
+) -> tuple[list[str], list[str]]:
+    """Signals through which the program can see the event, and outputs of the response."""
+    premise = _names(model, statement.p)
+    response = _names(model, statement.s)
+    outputs = {name for name in model.outputs if name.casefold() in response}
+    if not outputs:
+        outputs = {name for name in model.outputs if name.casefold() in premise}
+    switching = _inputs_of(updates, outputs or model.outputs)
+    machines = {name.casefold() for name in model.machines}
+    event = (premise | response) & machines
+    seeing = {
+        name for name in switching if _names(model, model.sensors[name].reads) & event or not event
+    }
+    chosen = seeing or switching
+    return [n for n in model.sensors if n in chosen], [n for n in model.outputs if n in outputs]
+
+
+def _inputs_of(updates: Mapping[str, Expr], outputs: Iterable[str]) -> set[str]:
+    """The signals that outputs depend on, now or through memory."""
+    waiting, seen = list(outputs), set(outputs)
+    while waiting:
+        update = updates.get(waiting.pop())
+        for name in variables_of([] if update is None else [update]):
+            if name not in seen:
+                seen.add(name)
+                waiting.append(name)
+    return {name.removeprefix(_INPUT) for name in seen if name.startswith(_INPUT)}
+
+
+def _names(model: Model, formula: Formula | None) -> set[str]:
+    return set() if formula is None else names_behind(model, formula.tree)

@@ -1,0 +1,252 @@
+"""The main job: explore a model exhaustively and judge its requirements."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from interlock.independent_judge.judge import Replayed, replay
+from interlock.judgement.detection import Harm
+from interlock.kernel.observe import Question, ask, ask_together, by_memory, scans_taken
+from interlock.kernel.query import (
+    Answer,
+    Engine,
+    Exploration,
+    Limits,
+    ProgressSink,
+    Query,
+    labelled,
+)
+from interlock.kernel.requirement import Outcome, Requirement, Verdict
+from interlock.kernel.system import System
+from interlock.kernel.witness import Witness
+from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.model import Model
+
+_Judged = dict[str, tuple[Question, Verdict]]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A requirement with its verdict and, where violated, the replayed run.
+
+    Under faults it may also say what they mean for the requirement, see `with_harm`.
+    """
+
+    requirement: Requirement
+    verdict: Verdict
+    run: Replayed | None
+    run_class: RunClass = FAULT_FREE
+    harm: Harm | None = None
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Everything that one verification found.
+
+    Attributes
+    ----------
+    built : Built
+    findings : tuple of Finding
+        In the order of the model.
+    exploration : Exploration
+        The exploration of the model itself, without observers, in the first run class.
+    seconds : float
+        Wall time of it all.
+    classes : tuple of RunClass
+        The run classes that were explored, in order.
+    beside : tuple of Answer
+        To the queries that were asked beside the requirements.
+    """
+
+    built: Built
+    findings: tuple[Finding, ...]
+    exploration: Exploration
+    seconds: float
+    classes: tuple[RunClass, ...] = (FAULT_FREE,)
+    beside: tuple[Answer, ...] = ()
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated if anything is; else undecided if anything is; else holds."""
+        outcomes = {finding.verdict.outcome for finding in self.findings}
+        for outcome in (Outcome.VIOLATED, Outcome.UNDECIDED):
+            if outcome in outcomes:
+                return outcome
+        return Outcome.HOLDS
+
+
+def verify(
+    model: Model,
+    engine: Engine,
+    run_class: RunClass = FAULT_FREE,
+    only: Sequence[str] = (),
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+    beside: Sequence[Query] = (),
+) -> Verification:
+    """Judge the requirements of `model` in a run class.
+
+    Parameters
+    ----------
+    model : Model
+    engine : Engine
+    run_class : RunClass
+    only : sequence of str
+        Ids of the requirements to judge; all where empty.
+    limits : Limits
+        For each exploration; what they cut short is undecided.
+    progress : callable, optional
+    beside : sequence of Query
+        More questions about the model, answered by the same exploration.
+
+    Raises
+    ------
+    InternalError
+        Where a violation does not replay on the model.
+    """
+    started = time.monotonic()
+    built = build(model, run_class)
+    wanted = [r for r in built.requirements.values() if not only or r.id in only]
+    plain, remembering = asked_apart(wanted, run_class)
+    together = ask_together(built.system, plain)
+    system = together[-1].system if together else built.system
+    explored = _explore(engine, system, together, limits, progress, "the model", beside)
+    verdicts = _verdicts(together, explored)
+    verdicts |= _with_observers(engine, built, remembering, limits, progress)
+    findings = []
+    for requirement in wanted:
+        asked, verdict = verdicts[requirement.id]
+        run = None
+        if verdict.witness is not None:
+            run = replay(built, asked, verdict.witness)
+        findings.append(Finding(requirement, verdict, run, run_class))
+    seconds = time.monotonic() - started
+    answers = explored.answers[len(explored.answers) - len(beside) :]
+    return Verification(built, tuple(findings), explored, seconds, (run_class,), answers)
+
+
+def verify_claims(
+    model: Model,
+    engine: Engine,
+    only: Sequence[str] = (),
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> Verification:
+    """Judge every requirement without faults, and then under as many as it claims to survive.
+
+    Common causes are left out: a claim counts independent component faults. A requirement that is
+    violated without any fault is not judged again.
+
+    Parameters and errors as for `verify`.
+    """
+    first = verify(model, engine, FAULT_FREE, only, limits, progress)
+    independent = model.independent_faults
+    findings = {finding.requirement.id: finding for finding in first.findings}
+    classes = [FAULT_FREE]
+    claimed = {f.requirement.survives for f in first.findings} - {0}
+    for n_faults in sorted(claimed) if independent else ():
+        ids = [
+            id_
+            for id_, finding in findings.items()
+            if finding.requirement.survives == n_faults and finding.verdict.outcome is Outcome.HOLDS
+        ]
+        if ids:
+            classes.append(RunClass(independent, n_faults))
+            stage = verify(model, engine, classes[-1], ids, limits, progress)
+            findings |= {finding.requirement.id: finding for finding in stage.findings}
+            first = replace(first, seconds=first.seconds + stage.seconds)
+    return replace(first, findings=tuple(findings.values()), classes=tuple(classes))
+
+
+def asked_apart(
+    requirements: Sequence[Requirement], run_class: RunClass
+) -> tuple[Sequence[Requirement], Sequence[Requirement]]:
+    """What is asked of the model as it is, and what with observers beside it.
+
+    With faults the exploration is the cost, and what observers add to it is little.
+    """
+    plain, remembering = by_memory(requirements)
+    return (requirements, []) if run_class.faults and plain else (plain, remembering)
+
+
+def _with_observers(
+    engine: Engine,
+    built: Built,
+    requirements: Sequence[Requirement],
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> _Judged:
+    """Judge the requirements that need observers: all at once, and one by one if that is too much.
+
+    Observers mostly follow the plant, so all of them together add few states: on the demo
+    vehicle seven of them cost one exploration of 1.3 times the states instead of seven.
+    """
+    if not requirements:
+        return {}
+    together = ask_together(built.system, requirements)
+    explored = _explore(engine, together[-1].system, together, limits, progress, "with observers")
+    verdicts = _verdicts(together, explored)
+    for requirement in requirements if len(requirements) > 1 else ():
+        if verdicts[requirement.id][1].outcome is Outcome.UNDECIDED:
+            question = ask(built.system, requirement)
+            label = requirement.id
+            alone = _explore(engine, question.system, [question], limits, progress, label)
+            verdicts |= _verdicts([question], alone)
+    return verdicts
+
+
+def _explore(
+    engine: Engine,
+    system: System,
+    questions: Sequence[Question],
+    limits: Limits,
+    progress: ProgressSink | None,
+    label: str,
+    beside: Sequence[Query] = (),
+) -> Exploration:
+    queries: list[Query] = []
+    for question in questions:
+        queries += [*question.violations, *question.premises, *question.measures]
+    queries += beside
+    return engine.explore(system, queries, limits, labelled(progress, label))
+
+
+def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
+    """The verdicts by requirement, each with the question that was really asked."""
+    found = {}
+    answers = iter(explored.answers)
+    for question in questions:
+        violations = [next(answers) for _ in question.violations]
+        premises = [next(answers) for _ in question.premises]
+        taken = [scans_taken(next(answers)) for _ in question.measures]
+        verdict = _verdict(question, violations, premises, explored)
+        if taken:
+            verdict = replace(verdict, scans=taken[0])
+        found[question.requirement.id] = (question, verdict)
+    return found
+
+
+def _verdict(
+    question: Question, violations: list[Answer], premises: list[Answer], explored: Exploration
+) -> Verdict:
+    witness: Witness | None = None
+    outcome, limit = Outcome.HOLDS, None
+    runs = [answer.witness for answer in violations if answer.found and answer.witness is not None]
+    if any(answer.found for answer in violations):
+        outcome = Outcome.VIOLATED
+        witness = min(runs, key=len)
+    elif any(answer.found is None for answer in violations):
+        outcome, limit = Outcome.UNDECIDED, explored.limit
+    return Verdict(
+        requirement=question.requirement.id,
+        outcome=outcome,
+        witness=witness,
+        n_premise=min((answer.n_states for answer in premises), default=0),
+        n_states=explored.n_states,
+        depth=explored.depth,
+        limit=limit,
+        seconds=explored.seconds,
+        engine=explored.engine,
+    )

@@ -1,0 +1,1 @@
+"""What some pictures show: conversions, influence, what a supply feeds."""

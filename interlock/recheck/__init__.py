@@ -1,1 +1,0 @@
-"""Checks verdicts again from the evidence written with them, without any engine."""

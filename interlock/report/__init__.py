@@ -1,1 +1,0 @@
-"""How results are told: text, JSON, JUnit."""

@@ -1,1 +1,0 @@
-"""What a user asks for: verification and what follows from it."""

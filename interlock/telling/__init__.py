@@ -1,0 +1,1 @@
+"""What several commands tell with: page templates, PDF, CSV and VCD of runs, counted nouns."""

@@ -1,0 +1,181 @@
+"""Advised permissives repair broken revisions and are told beside what the program says."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from interlock.cli.main import run
+from interlock.commands.advise.freeing import NoLineError, line_of, outputs_worth_advice
+from interlock.commands.advise.study import Advice, advise
+from interlock.engines import catalogue
+from interlock.judgement.engines import available
+from interlock.judgement.verify import verify
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
+from interlock.model.build import FAULT_FREE, RunClass
+from interlock.model.model import Model
+from interlock.st.evaluate import as_written
+from interlock.st.write import write_expression
+from tests.support.gate import GATE_ST, gate, written
+from tests.support.models import MODELS, shipped
+
+
+def advice_for(model: Model, output: str, run_class: RunClass = FAULT_FREE) -> Advice:
+    (advice,) = advise(model, catalogue()["reference"](), [output], run_class).advices
+    return advice
+
+
+def outcome(model: Model, requirement: str, engine: str = "reference") -> Outcome:
+    (finding,) = verify(model, available()[engine](), only=[requirement]).findings
+    return finding.verdict.outcome
+
+
+@pytest.mark.parametrize(
+    ("revision", "output", "requirement"),
+    [
+        ("pin-alone", "drive_enable", "R1"),
+        ("pin-alone", "green", "R2"),
+        ("lamp-from-command", "green", "R2"),
+        ("lost-bracket", "pin_pull", "R1"),
+        ("seal-in-survives-stop", "pump", "R3"),
+        ("normally-open-stop", "pump", "R3"),
+    ],
+)
+def test_an_advised_permissive_repairs_a_broken_revision(
+    revision: str, output: str, requirement: str
+) -> None:
+    broken = shipped(f"ramp-broken/{revision}")
+    assert outcome(broken, requirement) is Outcome.VIOLATED
+    advice = advice_for(broken, output)
+    assert requirement in advice.kept
+    assert advice.permits_more is not None
+    mended = advice.inserted(broken)
+    for id_ in advice.kept:
+        assert outcome(mended, id_) is Outcome.HOLDS
+
+
+@pytest.mark.slow
+def test_an_advised_permissive_repairs_a_design_change_of_the_demo_vehicle() -> None:
+    broken = shipped("wren-changed/creep-at-transfer")
+    assert outcome(broken, "R11b", "auto") is Outcome.VIOLATED
+    (advice,) = advise(broken, available()["auto"](), ["creep"]).advices
+    assert "R11b" in advice.kept
+    assert advice.comes_on
+    assert advice.permits_more is not None
+    assert outcome(advice.inserted(broken), "R11b", "auto") is Outcome.HOLDS
+
+
+def test_leave_to_drive_needs_the_ramp_home_and_the_pin_in() -> None:
+    # What the requirement says in truth, the advice says in signals. The line itself reads only
+    # `secured`, which is off already while the pin is about to be pulled.
+    advice = advice_for(shipped("ramp"), "drive_enable")
+    assert advice.text == "ramp_home AND pin_in"
+    assert advice.narrower is not None
+    assert write_expression(as_written(advice.narrower)) == "secured"
+
+
+def test_a_program_that_keeps_its_requirements_may_still_block_without_need() -> None:
+    advice = advice_for(shipped("ramp"), "drive_enable")
+    assert advice.permits_more is None
+    assert advice.blocks_more is not None
+    # The pump runs and RAISE is pressed: the pin is pulled, but has not moved yet.
+    assert advice.blocks_more.n_steps == 5
+
+
+def test_a_variable_that_outputs_follow_may_be_asked_for() -> None:
+    # `secured` decides drive_enable and green; both requirements are up to it.
+    broken = shipped("ramp-broken/pin-alone")
+    advice = advice_for(broken, "secured")
+    assert {"R1", "R2"} <= set(advice.kept)
+    assert advice.comes_on
+    mended = advice.inserted(broken)
+    assert outcome(mended, "R1") is outcome(mended, "R2") is Outcome.HOLDS
+
+
+def test_an_output_that_cannot_help_says_which_requirements_are_not_up_to_it() -> None:
+    advice = advice_for(shipped("ramp-broken/pin-alone"), "raise_valve")
+    assert set(advice.lost) == {"R1", "R2"}
+    assert not set(advice.lost) & set(advice.kept)
+
+
+def test_under_a_stuck_switch_two_plant_states_look_alike(tmp_path: Path) -> None:
+    model = gate(tmp_path)
+    assert advice_for(model, "lamp").text == "shut"
+    assert advice_for(model, "lamp").comes_on
+    advice = advice_for(model, "lamp", RunClass(("F1",), 1))
+    assert advice.alike is not None
+    safe, unsafe = advice.alike
+    assert safe["gate"] == "SHUT"
+    assert unsafe["gate"] != "SHUT"
+    # Whatever the switch reads, it may be stuck: no logic over it can ever switch the lamp on.
+    assert advice.text == "FALSE"
+    assert not advice.comes_on
+
+
+def test_a_limit_gives_no_advice(tmp_path: Path) -> None:
+    engine = catalogue()["reference"]()
+    (advice,) = advise(gate(tmp_path), engine, ["lamp"], limits=Limits(max_states=3)).advices
+    assert advice.permissive is None
+    assert advice.limit
+    with pytest.raises(ValueError, match="nothing is advised"):
+        advice.inserted(gate(tmp_path))
+
+
+def test_an_output_decided_in_a_branch_is_declined_with_the_reason(tmp_path: Path) -> None:
+    branch = "IF pressed THEN drive := TRUE; ELSE drive := FALSE; END_IF;"
+    model = gate(tmp_path, ("drive := pressed;", branch))
+    with pytest.raises(NoLineError, match="drive is not decided by one line"):
+        line_of(model, "drive")
+    assert "not decided by one line" in advice_for(model, "drive").reason
+
+
+def test_outputs_that_gate_or_are_spoken_of_are_worth_advice() -> None:
+    assert outputs_worth_advice(shipped("ramp"), FAULT_FREE) == (
+        "pump",
+        "raise_valve",
+        "lower_valve",
+        "pin_pull",
+        "drive_enable",
+        "green",
+        "red",
+    )
+
+
+def test_the_command_tells_both_lines_and_a_run(capsys: pytest.CaptureFixture[str]) -> None:
+    broken = MODELS / "ramp-broken" / "pin-alone"
+    common = ["advise", str(broken), "--output", "drive_enable", "--engine", "reference"]
+    assert run([*common, "--plain"]) == 1
+    said = capsys.readouterr().out
+    assert "at 26:1  secured" in said
+    assert "advised  ramp_home AND pin_in" in said
+    assert "drive_enable on, green on, red off" in said
+    assert run([*common, "--json", "-"]) == 1
+    (data,) = json.loads(capsys.readouterr().out)["outputs"]
+    assert data["permissive"] == "ramp_home AND pin_in"
+    assert data["keeps"] == ["R1", "R3", "R4", "R7"]
+
+
+def test_the_command_has_its_exit_codes(tmp_path: Path) -> None:
+    folder = written(tmp_path / "gate", st=GATE_ST)
+    common = ["advise", str(folder), "--engine", "reference", "--plain"]
+    assert run([*common, "--output", "lamp"]) == 0
+    assert run([*common, "--output", "lamp", "--max-states", "3"]) == 3
+    assert run([*common, "--fault", "F1", "--output", "lamp"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--output", "lampe"], "the program has no 'lampe' to decide; did you mean 'lamp'?"),
+        (["--fault", "F9"], "no fault 'F9'"),
+        (["--engine", "x"], "no engine 'x'"),
+    ],
+)
+def test_an_unknown_name_is_exit_2(
+    tmp_path: Path, arguments: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["advise", str(written(tmp_path / "gate")), *arguments]) == 2
+    assert says in capsys.readouterr().err

@@ -1,0 +1,143 @@
+"""``interlock faults``: what it prints and writes, and its exit codes."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from interlock.cli.main import run
+from tests.support.hoist import HOIST_MODEL, HOIST_PROGRAM
+from tests.support.small_models import write_model
+
+PRESSURE_TANK = Path(__file__).parents[4] / "models" / "pressure-tank"
+# Every claim holds without the faults that have one channel here.
+SOUND = HOIST_MODEL.replace("survives: 1}", "survives: 0}")
+
+
+@pytest.fixture(autouse=True)
+def in_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def model(text: str = HOIST_MODEL) -> str:
+    return str(write_model(Path("hoist"), text, HOIST_PROGRAM))
+
+
+def test_a_claim_that_a_single_fault_breaks_ends_in_exit_1(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", model(), "--order", "2", "--plain"]) == 1
+    printed = capsys.readouterr().out
+    assert "{FA, FB}: contact a stuck shut; contact b stuck shut" in printed
+    assert "{FO} [dangerous]: valve stuck where it is" in printed
+    assert "Without effect when striking alone: FR, FS." in printed
+    assert "More than 2 faults in one run: undecided." in printed
+
+
+def test_claims_that_hold_end_in_exit_0_and_common_causes_change_that() -> None:
+    assert run(["faults", model(SOUND), "--runs", "0"]) == 0
+    assert run(["faults", "hoist", "--runs", "0", "--only", "R1"]) == 0
+    assert run(["faults", "hoist", "--runs", "0", "--only", "R1", "--common-cause"]) == 1
+    assert run(["faults", "hoist", "--runs", "0", "--only", "R1", "--no-common-cause"]) == 0
+
+
+def test_a_limit_ends_in_exit_3() -> None:
+    assert run(["faults", model(SOUND), "--max-states", "20"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--order", "none"], "expected a whole number from 1, or 'all'; found 'none'"),
+        (["--order", "0"], "found '0'"),
+        (["--only", "R11"], "no requirement 'R11'; did you mean 'R1'?"),
+    ],
+)
+def test_a_wrong_option_ends_in_exit_2(
+    arguments: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["faults", model(), *arguments]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_trees_and_tables_are_written_and_are_the_same_twice() -> None:
+    assert run(["faults", model(), "-o", "first", "--json", "first.json"]) == 1
+    assert run(["faults", "hoist", "-o", "second", "--json", "second.json"]) == 1
+    names = sorted(file.name for file in Path("first").iterdir())
+    assert {"fmea.csv", "fmea.html", "fault-tree-R1.gv", "fault-tree-R3.gv"} <= set(names)
+    assert "fault-tree-R5.gv" not in names, "no fault breaks R5"
+    for name in names:
+        assert Path("first", name).read_bytes() == Path("second", name).read_bytes()
+    assert Path("first.json").read_bytes() == Path("second.json").read_bytes()
+
+
+def test_json_holds_sets_runs_and_what_they_rest_on(capsys: pytest.CaptureFixture[str]) -> None:
+    run(["faults", model(), "--json", "-", "--order", "all"])
+    data = json.loads(capsys.readouterr().out)
+    first = data["requirements"][0]
+    assert data["looked_at"] == "any number of faults"
+    assert [one["faults"] for one in first["sets"]] == [["FC"], ["FA", "FB"]]
+    assert first["survives"] == "1"
+    assert first["survives_with_common_causes"] == "0"
+    assert "FC strikes" in first["runs"][0]["moves"]
+    assert first["figures"]["probability"] == "2.0e-7"
+    assert data["without_effect"] == ["FR", "FS"]
+
+
+def test_the_table_of_effects_has_a_row_for_every_fault_and_why_one_is_excluded() -> None:
+    run(["faults", model(), "-o", "out"])
+    with Path("out/fmea.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    by_item = {row["item"]: row for row in rows}
+    assert list(by_item) == ["FA", "FB", "FC", "FK", "FL", "FO", "FP", "FR", "FS", "FV", "FW", "FX"]
+    assert by_item["FA"]["breaks with others"] == "R1 R3 R6"
+    assert by_item["FC"]["breaks alone"] == "R1 R3 R6"
+    assert by_item["FC"]["harm"] == "dangerous"
+    assert by_item["FA"]["detected by"] == "alarm: horn on"
+    assert by_item["FL"]["detected by"] == "latent"
+    assert by_item["FV"]["figure"] == "1.0e-7/h for 8800 h"
+    assert by_item["FV"]["source"] == "assumed"
+    assert by_item["FX"]["local effect"] == "excluded: dimensioned by EN 13001 (example)"
+
+
+def test_text_of_a_model_is_escaped_in_html_and_defused_in_csv() -> None:
+    text = HOIST_MODEL.replace("contact a stuck shut", "'=cmd() <script>'")
+    assert run(["faults", model(text), "-o", "out"]) == 1
+    page = Path("out/fmea.html").read_text(encoding="utf-8")
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+    assert "\nFA,'=cmd() <script>," in Path("out/fmea.csv").read_text(encoding="utf-8")
+
+
+def test_the_published_tree_gives_its_five_sets_and_its_sum(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # NUREG-0492, chapter VIII: structure and figures of the pressure tank.
+    assert run(["faults", str(PRESSURE_TANK), "--plain"]) == 0
+    printed = capsys.readouterr().out
+    for one in ("{K2}", "{T}", "{K1, S}", "{R, S}", "{S, S1}"):
+        assert one in printed
+    assert "5 sets: 2 of order 1, 3 of order 2" in printed
+    assert "sum over the sets             3.5016e-5" in printed
+    assert Path("faults/pressure-tank/fault-tree.gv").is_file()
+
+
+def test_the_exact_figure_is_given_where_digits_are_asked_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", str(PRESSURE_TANK), "--plain", "--digits", "10"]) == 0
+    assert "probability of the top event  3.501584875e-5" in capsys.readouterr().out
+
+
+def test_a_mistake_in_a_tree_has_its_place(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("t").mkdir()
+    text = (PRESSURE_TANK / "tree.yaml").read_text(encoding="utf-8")
+    broken = text.replace("[T, E2]", "[T, E22]").replace("probability: 5e-6", "probability: five")
+    Path("t/tree.yaml").write_text(broken, encoding="utf-8")
+    assert run(["faults", "t"]) == 2
+    said = capsys.readouterr().err
+    assert "t/tree.yaml:11:17: 'E22' is not declared; did you mean 'E2'?" in said
+    assert "probability: expected a number, 0 or more, found 'five'" in said

@@ -1,0 +1,181 @@
+"""What inserted faults do to a small model, where each answer can be seen by eye."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from interlock.commands.faults.likelihood import event_of, likelihood_of
+from interlock.commands.faults.study import FaultStudy, Options, study_faults
+from interlock.commands.faults.tolerance import pairs_of
+from interlock.engines import catalogue
+from interlock.judgement.detection import Harm, Telling
+from interlock.judgement.effects import FaultEffects
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
+from interlock.model.model import Model
+from interlock.reliability.figures import two_figures
+from tests.support.hoist import HOIST_PROGRAM, hoist
+
+
+@pytest.fixture(scope="module")
+def model(tmp_path_factory: pytest.TempPathFactory) -> Model:
+    return hoist(tmp_path_factory.mktemp("hoist"))
+
+
+def study(model: Model, **options: object) -> FaultStudy:
+    chosen = replace(Options(order=2, n_runs=9), **options)  # type: ignore[arg-type]
+    return study_faults(model, catalogue()["reference"](), chosen)
+
+
+@pytest.fixture(scope="module")
+def found(model: Model) -> FaultStudy:
+    return study(model)
+
+
+def effects_of(found: FaultStudy, fault: str) -> FaultEffects:
+    return next(one for one in found.effects if one.fault.id == fault)
+
+
+def test_every_set_has_a_shortest_run_that_was_replayed(found: FaultStudy) -> None:
+    wanted = {(id_, frozenset(one)) for id_, f in found.sets.items() for one in f.sets}
+    shown = {(run.requirement, frozenset(run.faults)) for run in found.runs}
+    assert shown == wanted
+    assert wanted
+
+
+def test_faults_strike_in_the_run_in_the_order_in_which_they_are_told(found: FaultStudy) -> None:
+    for run in found.runs:
+        moves = [happening.move for happening in run.run.happenings]
+        struck = [m.removesuffix(" strikes") for m in moves if m.endswith(" strikes")]
+        assert tuple(struck) == run.faults
+
+
+def test_claims_are_judged_without_common_causes_unless_told(
+    model: Model, found: FaultStudy
+) -> None:
+    assert found.claimed("R1") is Outcome.HOLDS
+    strict = study(model, claim_common_cause=True, n_runs=0)
+    assert strict.claimed("R1") is Outcome.VIOLATED
+    without = study(model, common_cause=False, n_runs=0)
+    assert without.sets["R1"].sets == (("FA", "FB"),)
+    assert found.outcome is Outcome.VIOLATED, "the valve and the red lamp have one channel"
+
+
+def test_more_faults_than_were_looked_at_are_undecided(model: Model) -> None:
+    shallow = study(model, order=1, n_runs=0, sensors=False)
+    assert shallow.sets["R5"].survives(1) is Outcome.HOLDS
+    assert shallow.sets["R5"].survives(2) is Outcome.UNDECIDED
+    assert str(shallow.sets["R5"].tolerance) == "≥1"
+    assert str(shallow.sets["R1"].without({"FC"}).tolerance) == "≥1"
+
+
+def test_a_limit_leaves_every_claim_undecided_and_is_named(model: Model) -> None:
+    cut = study(model, limits=Limits(max_states=50), n_runs=0)
+    assert cut.outcome is Outcome.UNDECIDED
+    assert {found.limit for found in cut.sets.values()} == {"states 50"}
+    assert cut.effects == ()
+
+
+def test_an_alarm_that_the_fault_brings_on_announces_it(found: FaultStudy) -> None:
+    assert effects_of(found, "FA").alarms == ("horn",)
+    assert found.showings["FA"].outputs == ("horn",)
+    assert found.showings["FA"].is_alarm
+    assert found.showings["FA"].event in ("opens the door", "as soon as it strikes")
+
+
+def test_a_withheld_output_is_a_refusal_and_no_alarm(found: FaultStudy) -> None:
+    radio = effects_of(found, "FW")
+    assert radio.telling is Telling.REFUSAL
+    assert set(radio.outputs_off) == {"raise_a", "raise_b", "lower_a"}
+    assert not found.showings["FW"].is_alarm
+
+
+def test_an_alarm_kept_dark_announces_nothing(found: FaultStudy) -> None:
+    both = effects_of(found, "FC")
+    assert both.muted == ("red",)
+    assert both.telling is Telling.SILENT
+    assert found.harm("FC", "R1") is Harm.DANGEROUS
+    assert "FC" in found.silent
+
+
+def test_harm_is_detected_where_the_alarm_comes_first_on_every_run(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    one_contact = HOIST_PROGRAM.replace(
+        "is_shut := door_a AND NOT door_b AND NOT pair_fault;", "is_shut := door_a;"
+    )
+    found = study(hoist(tmp_path, one_contact), n_runs=1)
+    assert ("FA",) in found.sets["R1"].sets
+    # The contacts disagree in the very scan in which the motor starts: the horn comes with it.
+    assert found.harm("FA", "R1") is Harm.DETECTED
+    assert found.harm("FC", "R1") is Harm.DANGEROUS
+    assert found.harm("FB", "R1") is Harm.HARMLESS
+
+
+def test_a_fault_without_any_effect_is_reported(found: FaultStudy) -> None:
+    assert "FS" in [fault.id for fault in found.ineffective]
+    effective = {one.fault.id for one in found.effects if one.is_effective}
+    assert effective | {fault.id for fault in found.ineffective} == {
+        fault.id for fault in found.model.faults.values() if fault.excluded is None
+    }
+
+
+def test_a_jam_prevents_moves_and_a_leak_lets_them_happen(found: FaultStudy) -> None:
+    jam = effects_of(found, "FK")
+    assert set(jam.prevents) == {"hook: between to up", "hook: between to down"}
+    assert effects_of(found, "FV").enables == ("hook: between to down",)
+
+
+def test_a_sensor_is_worth_the_tolerance_that_its_removal_costs(found: FaultStudy) -> None:
+    costs = {
+        (change.says, loss.requirement): (str(loss.before), str(loss.after), loss.by)
+        for change in found.changes
+        for loss in change.losses
+    }
+    assert costs["door_a removed", "R1"] == ("1", "0", (("FB",),))
+    assert costs["door_b removed", "R1"] == ("1", "0", (("FA",),))
+    assert costs["door_a and door_b merged", "R1"] == ("1", "0", (("FC",),))
+    assert costs["up_pressed removed", "R5"][1:] == ("none", ((),))
+    assert not any(says.startswith(("spare", "top")) for says, _ in costs)
+
+
+def test_pairs_are_named_once(model: Model) -> None:
+    assert pairs_of(model) == [("door_a", "door_b")]
+
+
+def test_human_errors_are_a_class_of_their_own(model: Model, found: FaultStudy) -> None:
+    assert found.human_sets == {}
+    with_them = study(model, human=True, n_runs=1)
+    assert with_them.sets == found.sets, "human errors add nothing to the sets of faults alone"
+    assert set(with_them.human_sets) == set(found.sets)
+
+
+def test_what_may_lie_hidden_is_told_first(found: FaultStudy) -> None:
+    assert found.latent_first(("FA", "FL")) == ("FL", "FA")
+
+
+def test_figures_come_from_rates_and_exposures(found: FaultStudy) -> None:
+    known = likelihood_of(found, "R1")
+    assert known is not None
+    # FC 2e-8·10 h beside FA and FB, 1e-6·10 h times 2e-6·100 h.
+    assert two_figures(known.solution.probability) == two_figures(2e-7 + 1e-5 * 2e-4)
+    assert any("assumed figures: FC, FB" in line for line in known.assumptions)
+    independent = likelihood_of(found, "R1", common_cause=False)
+    assert independent is not None
+    assert two_figures(independent.solution.probability) == "2.0e-9"
+
+
+def test_an_assumed_figure_is_marked_wherever_the_event_is_named(found: FaultStudy) -> None:
+    event = event_of(found.model.faults["FB"])
+    assert event is not None
+    assert event.label.endswith("[assumed]")
+    assert "assumed" in event.source
+
+
+def test_a_fault_without_a_figure_is_named_and_left_out(found: FaultStudy) -> None:
+    bare = replace(found.model.faults["FA"], rate=None, exposure_h=None)
+    model = replace(found.model, faults={**found.model.faults, "FA": bare})
+    known = likelihood_of(replace(found, model=model), "R1")
+    assert known is not None
+    assert known.without_figure == ("FA",)
+    assert [event.name for event in known.tree.events] == ["FC"]

@@ -1,0 +1,110 @@
+"""Changed programs and sentences: judged like model files, written nowhere."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from interlock.commands.operate.drafts import SENTENCE, WrongDraftError, try_program, try_sentence
+from interlock.kernel.requirement import Pattern, ScopeKind
+from tests.support.models import MODELS, shipped
+
+RAMP = MODELS / "ramp"
+
+
+def mistakes(pattern: str, scope: str = "globally", **given: str) -> list[tuple[str, int, str]]:
+    with pytest.raises(WrongDraftError) as error:
+        try_sentence(RAMP, shipped("ramp"), pattern, scope, given)
+    return [(m.field, m.column, m.says) for m in error.value.mistakes]
+
+
+def test_a_mistake_in_a_sentence_has_its_field_and_column() -> None:
+    [(field, column, says)] = mistakes("never", never="green AND  ramp = stowd")
+    assert (field, column) == ("never", 19)
+    assert says.endswith("did you mean 'stowed'?")
+
+
+def test_a_mistake_behind_a_quote_has_its_column_too() -> None:
+    [(field, column, _)] = mistakes("always", always="green ' red")
+    assert (field, column) == ("always", 7)
+
+
+def test_a_signal_in_a_sentence_is_explained_and_may_be_allowed() -> None:
+    [(field, _, says)] = mistakes("never", never="green", when="pin_in")
+    assert field == "when"
+    assert "is a signal, which may lie" in says
+    given = {"never": "green", "when": "pin_in", "signals": "yes"}
+    model = try_sentence(RAMP, shipped("ramp"), "never", "globally", given)
+    assert model.statements[SENTENCE].about_signals
+
+
+@pytest.mark.parametrize(
+    ("pattern", "scope", "given", "expected"),
+    [
+        ("never", "before", {"never": "green", "before": "red"}, (Pattern.NEVER, ScopeKind.BEFORE)),
+        ("always", "after", {"always": "red", "after": "pump"}, (Pattern.ALWAYS, ScopeKind.AFTER)),
+        (
+            "leads_to",
+            "between",
+            {"whenever": "pump", "leads_to": "red", "between": "green", "and": "red"},
+            (Pattern.LEADS_TO, ScopeKind.BETWEEN),
+        ),
+        (
+            "only_after",
+            "from",
+            {"event": "pump", "only_after": "red", "from": "green", "until": "red"},
+            (Pattern.ONLY_AFTER, ScopeKind.AFTER_UNTIL),
+        ),
+        ("exists", "globally", {"exists": "green"}, (Pattern.EXISTS, ScopeKind.GLOBALLY)),
+        ("can_still", "globally", {"can_still": "green"}, (Pattern.CAN_STILL, ScopeKind.GLOBALLY)),
+    ],
+)
+def test_every_sentence_can_be_filled(
+    pattern: str, scope: str, given: dict[str, str], expected: tuple[Pattern, ScopeKind]
+) -> None:
+    model = try_sentence(RAMP, shipped("ramp"), pattern, scope, given)
+    statement = model.statements[SENTENCE]
+    assert (statement.pattern, statement.scope) == expected
+    assert model.name == "ramp"
+
+
+def test_a_response_may_be_given_a_bound_and_a_bad_one_is_refused() -> None:
+    given = {"whenever": "pump", "leads_to": "red", "within": "3 scans"}
+    model = try_sentence(RAMP, shipped("ramp"), "leads_to", "globally", given)
+    bound = model.statements[SENTENCE].within
+    assert bound is not None
+    assert bound.scans == 3
+    assert "within 3 scans" in model.statements[SENTENCE].says
+    [(field, _, _)] = mistakes("leads_to", **{**given, "within": "soon"})
+    assert field == "within"
+
+
+def test_an_empty_blank_is_asked_for() -> None:
+    assert mistakes("leads_to", whenever="green") == [("leads_to", 1, "write an expression here")]
+
+
+def test_a_program_with_a_mistake_is_refused_by_line_and_column() -> None:
+    text = shipped("ramp").sources[shipped("ramp").program.place.file]
+    with pytest.raises(WrongDraftError) as error:
+        try_program(RAMP, shipped("ramp"), text.replace("ramp_home AND pin", "ramp_hom AND pin"))
+    [mistake] = error.value.mistakes
+    assert (mistake.field, mistake.line, mistake.column) == ("program", 25, 12)
+
+
+def test_a_changed_program_is_another_model_and_nothing_is_written(tmp_path: Path) -> None:
+    folder = tmp_path / "mine"
+    shutil.copytree(RAMP, folder)
+    before = {file: file.read_bytes() for file in folder.iterdir()}
+    text = (folder / "controller.st").read_text().replace("ramp_home AND ", "")
+    model = try_program(folder, shipped("ramp"), text)
+    assert model.sources[model.program.place.file] == text
+    assert {file: file.read_bytes() for file in folder.iterdir()} == before
+    assert not model.folder.exists()
+
+
+def test_a_text_that_would_break_out_of_its_line_stays_in_it() -> None:
+    hostile = "green\n    says: 'x'\nfaults: {}"
+    [(field, column, _)] = mistakes("never", never=hostile)
+    assert (field, column) == ("never", 11)

@@ -1,0 +1,110 @@
+"""Judging in the background: the verdicts are those of verify, and a job can be ended."""
+
+from __future__ import annotations
+
+import errno
+import time
+from multiprocessing.context import SpawnProcess
+
+import pytest
+
+from interlock.commands.operate.bench import key_of
+from interlock.commands.operate.judging import Job, Jobs, Task, find_example
+from interlock.commands.operate.session import Session
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
+from tests.support.benches import bench
+from tests.support.models import shipped, verified
+
+
+def finished(jobs: Jobs, task: Task, name: str) -> Job:
+    job = jobs.start(task, shipped(name))
+    deadline = time.monotonic() + 60
+    while job.is_open and time.monotonic() < deadline:
+        time.sleep(0.02)
+    return job
+
+
+@pytest.fixture
+def jobs() -> Jobs:
+    return Jobs()
+
+
+def test_a_job_comes_to_the_verdicts_and_runs_of_verify(jobs: Jobs) -> None:
+    name = "ramp-broken/pin-alone"
+    job = finished(jobs, Task(key_of(shipped(name))), name)
+    assert job.stage == "done"
+    expected = {f.requirement.id: f for f in verified(shipped(name), "enumerate").findings}
+    assert job.findings.keys() == expected.keys()
+    for id_, judged in job.findings.items():
+        finding = expected[id_]
+        assert judged.outcome is finding.verdict.outcome
+        run = finding.run
+        assert judged.moves == (tuple(h.move for h in run.happenings) if run else ())
+        assert judged.says.startswith(finding.verdict.outcome.value)
+
+
+def test_what_a_limit_cuts_short_is_undecided_with_the_limit() -> None:
+    jobs = Jobs(Limits(max_states=20))
+    job = finished(jobs, Task(key_of(shipped("ramp")), only="R1"), "ramp")
+    assert job.findings["R1"].outcome is Outcome.UNDECIDED
+    assert "states 20" in job.findings["R1"].says
+
+
+def test_a_premise_that_never_occurred_is_called_vacuous(jobs: Jobs) -> None:
+    name = "ramp-broken/dead-requirement"
+    job = finished(jobs, Task(key_of(shipped(name)), only="R10"), name)
+    assert job.findings["R10"].vacuous
+    assert "vacuous" in job.findings["R10"].says
+
+
+def test_an_example_is_a_run_to_where_the_premise_occurs() -> None:
+    found = find_example(shipped("ramp"), "R3")
+    session = Session(bench("ramp"))
+    assert session.show(found.moves, None, "") is None
+    session.go(len(found.moves))
+    # R3: with the stop button pressed the pump is off, judged after each scan.
+    assert session.bench.label(session.state, "stop") == "TRUE"
+    assert session.bench.pending(session.state) == 0
+
+
+def test_a_premise_that_never_occurs_has_no_example() -> None:
+    found = find_example(shipped("ramp-broken/dead-requirement"), "R10")
+    assert (found.moves, found.says) == ((), "its premise never occurs")
+
+
+def test_a_stopped_job_has_no_verdict_and_its_process_is_gone(jobs: Jobs) -> None:
+    task = Task(key_of(shipped("wren")))
+    job = jobs.start(task, shipped("wren"))
+    deadline = time.monotonic() + 30
+    while job.process is None and time.monotonic() < deadline:
+        time.sleep(0.01)
+    jobs.stop(task)
+    assert job.stage == "stopped"
+    assert not job.findings
+    while job.process.is_alive() and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert not job.process.is_alive()
+
+
+def test_a_process_that_cannot_be_started_is_told_and_the_next_job_goes_on(
+    jobs: Jobs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_room(_process: SpawnProcess) -> None:
+        raise OSError(errno.ENOMEM, "Cannot allocate memory")
+
+    task = Task(key_of(shipped("ramp")), only="R1")
+    with monkeypatch.context() as patched:
+        patched.setattr(SpawnProcess, "start", no_room)
+        job = finished(jobs, task, "ramp")
+    assert job.stage == "failed"
+    assert job.says == "the judging process cannot be started: Cannot allocate memory"
+    assert finished(jobs, task, "ramp").stage == "done"
+
+
+def test_the_same_task_is_judged_once(jobs: Jobs) -> None:
+    task = Task(key_of(shipped("ramp")), only="R1")
+    first = jobs.start(task, shipped("ramp"))
+    assert jobs.start(task, shipped("ramp")) is first
+    jobs.end()
+    assert not first.is_open

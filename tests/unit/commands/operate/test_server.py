@@ -1,0 +1,249 @@
+"""The web side: who is refused, what each browser gets, and that nothing of a model is markup."""
+
+from __future__ import annotations
+
+import re
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from interlock.commands.operate.desk import Hall
+from interlock.commands.operate.judging import Jobs
+from interlock.commands.operate.serve import bind
+from interlock.commands.operate.server import COOKIE, make_app
+from interlock.model.load import load
+from interlock.st.interpret import Controller
+from tests.support.hostile import CONTROL, hostile
+from tests.support.models import shipped
+
+HOST = "127.0.0.1:8137"
+ORIGIN = {"origin": f"http://{HOST}"}
+
+
+@pytest.fixture
+def hall() -> Iterator[Hall]:
+    jobs = Jobs()
+    yield Hall(shipped("ramp"), jobs)
+    jobs.end()
+
+
+def browser(hall: Hall) -> TestClient:
+    """A browser of its own, before it has asked for anything."""
+    return TestClient(make_app(hall, [HOST]), base_url=f"http://{HOST}")
+
+
+class Page:
+    """A page that was loaded, with its token."""
+
+    def __init__(self, client: TestClient) -> None:
+        self.client = client
+        self.text = client.get("/").text
+        found = re.search(r'name="bench-token" content="([^"]+)"', self.text)
+        assert found is not None
+        self.token = found[1]
+
+    def do(self, act: str, headers: dict[str, str] | None = None, **given: Any) -> Any:
+        sent = {**ORIGIN, "x-bench-token": self.token, **(headers or {})}
+        return self.client.post("/do", json={"act": act, **given}, headers=sent)
+
+    def state(self) -> str:
+        """The state of the plant in words."""
+        regions: dict[str, str] = self.do("look").json()["regions"]
+        return regions["status"] + regions["picture"]
+
+
+def test_a_page_is_complete_without_anything_from_elsewhere(hall: Hall) -> None:
+    answer = browser(hall).get("/")
+    assert answer.status_code == 200
+    policy = answer.headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert not re.findall(r"(?:src|href)=[\"'](?:https?:)?//", answer.text)
+    assert not re.findall(r"<script(?![^>]* src=)", answer.text)
+    assert not re.findall(r"\son\w+=|\sstyle=", answer.text)
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1", "127.0.0.1:80", "localhost.evil:8137"]
+)
+def test_another_name_for_this_machine_is_refused(hall: Hall, host: str) -> None:
+    # DNS rebinding: a page of another name reaches this address, and still says its own name.
+    answer = browser(hall).get("/", headers={"host": host})
+    assert answer.status_code == 403
+    assert "set-cookie" not in answer.headers
+
+
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "http://127.0.0.1:9", f"https://{HOST}"]
+)
+def test_another_origin_changes_nothing(hall: Hall, origin: str) -> None:
+    page = Page(browser(hall))
+    before = page.state()
+    answer = page.do("move", {"origin": origin}, move="scan")
+    assert answer.status_code == 403
+    assert page.state() == before
+
+
+def test_a_request_that_does_not_say_where_it_comes_from_changes_nothing(hall: Hall) -> None:
+    page = Page(browser(hall))
+    sent = {"x-bench-token": page.token}
+    answer = page.client.post("/do", json={"act": "look"}, headers=sent)
+    assert answer.status_code == 403
+
+
+@pytest.mark.parametrize("path", ["/run.json", "/program.st", "/operate.js"])
+def test_another_site_cannot_embed_or_fetch_a_part(hall: Hall, path: str) -> None:
+    page = Page(browser(hall))
+    answer = page.client.get(path, headers={"sec-fetch-site": "cross-site"})
+    assert answer.status_code == 403
+
+
+def test_a_link_from_another_site_may_lead_to_the_page(hall: Hall) -> None:
+    sent = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}
+    assert browser(hall).get("/", headers=sent).status_code == 200
+
+
+@pytest.mark.parametrize("token", ["", "x", "y" * 32])
+def test_without_the_token_of_the_page_nothing_is_done(hall: Hall, token: str) -> None:
+    page = Page(browser(hall))
+    answer = page.do("look", {"x-bench-token": token})
+    assert answer.status_code == 403
+    assert "load it again" in answer.json()["trouble"]
+
+
+def test_the_token_of_one_browser_is_of_no_use_to_another(hall: Hall) -> None:
+    one, other = Page(browser(hall)), Page(browser(hall))
+    assert one.do("look", {"x-bench-token": other.token}).status_code == 403
+
+
+def test_two_browsers_do_not_disturb_each_other(hall: Hall) -> None:
+    one, other = Page(browser(hall)), Page(browser(hall))
+    before = other.state()
+    one.do("tick")
+    one.do("press", control="panel", position=1)
+    assert other.state() == before
+    assert "step 3 of 3" in one.state()
+
+
+def test_two_benches_on_two_ports_do_not_take_each_others_places(hall: Hall) -> None:
+    # Cookies know no ports (RFC 6265, section 8.5), so their names must.
+    one = browser(hall)
+    page = Page(one)
+    other_host = "127.0.0.1:8200"
+    other = TestClient(make_app(hall, [other_host]), base_url=f"http://{other_host}")
+    other.cookies = one.cookies
+    other.get("/")
+    assert page.do("look").status_code == 200
+
+
+def test_a_page_loaded_again_finds_its_run(hall: Hall) -> None:
+    client = browser(hall)
+    Page(client).do("tick")
+    assert "step 1 of 1" in Page(client).text
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "status"),
+    [
+        (b"[]", "application/json", 400),
+        (b"{", "application/json", 400),
+        (b"[" * 100_000, "application/json", 400),
+        (b'{"act": "fly"}', "application/json", 400),
+        (b"act=look", "application/x-www-form-urlencoded", 415),
+        (b"{}", "text/plain", 415),
+        (b'"' + b"x" * 1_300_000 + b'"', "application/json", 413),
+    ],
+)
+def test_what_is_not_understood_is_refused(hall: Hall, body: bytes, kind: str, status: int) -> None:
+    page = Page(browser(hall))
+    sent = {**ORIGIN, "x-bench-token": page.token, "content-type": kind}
+    answer = page.client.post("/do", content=body, headers=sent)
+    assert answer.status_code == status
+    assert answer.json()["trouble"]
+
+
+def test_the_picture_of_the_page_can_be_had_and_no_other(hall: Hall) -> None:
+    page = Page(browser(hall))
+    found = re.search(r'<img src="(picture/[^"]+)"', page.text)
+    assert found is not None
+    answer = page.client.get(f"/{found[1]}")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    for wrong in ("picture/x/0.svg", f"{found[1][:-4]}.9.svg", "picture/x/..%2F..%2Fetc.svg"):
+        assert page.client.get(f"/{wrong}").status_code == 404
+
+
+def test_a_run_and_a_program_are_sent_as_files(hall: Hall) -> None:
+    page = Page(browser(hall))
+    page.do("tick")
+    run = page.client.get("/run.json")
+    assert run.json()["moves"] == ["scan"]
+    assert run.headers["content-disposition"].startswith("attachment")
+    program = page.client.get("/program.st")
+    assert program.text == hall.bench(hall.model).listing.text
+    assert browser(hall).get("/run.json").status_code == 404
+
+
+@pytest.mark.parametrize("path", ["/etc/passwd", "/../pyproject.toml", "/static/x", "/do"])
+def test_there_is_no_other_address(hall: Hall, path: str) -> None:
+    assert browser(hall).get(path).status_code in (404, 405)
+
+
+def test_the_body_of_an_answer_does_not_wait_until_its_head_is_acknowledged() -> None:
+    with bind(0) as listening, socket.create_connection(listening.getsockname()):
+        accepted, _ = listening.accept()
+        with accepted:
+            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_many_browsers_leave_room_for_the_last_ones(hall: Hall) -> None:
+    client = browser(hall)
+    first = Page(client)
+    for _ in range(40):
+        client.cookies.clear()
+        client.get("/")
+    client.cookies.clear()
+    assert Page(client).do("look").status_code == 200
+    assert f"{COOKIE}-8137" in client.cookies
+    assert first.token not in Page(client).text
+
+
+HOSTILE = "</title><script>alert(1)</script><img src=x onerror=alert(2)>\"'&{{7*7}}"
+
+
+def test_the_texts_of_a_hostile_model_are_shown_and_not_run(tmp_path: Path) -> None:
+    model = load(hostile(tmp_path, HOSTILE))
+    assert Controller(model.program, model.settings).values() == {"q": 0}
+    jobs = Jobs()
+    page = Page(browser(Hall(model, jobs)))
+    page.do("tick")
+    texts = [page.text]
+    for given in (
+        {"act": "press", "control": CONTROL, "position": 1},
+        {"act": "move", "move": "F strikes"},
+        {"act": "move", "move": HOSTILE},
+        {"act": "say", "pattern": "never", "scope": "globally", "given": {"never": HOSTILE}},
+        {"act": "edit"},
+        {"act": "program", "text": HOSTILE},
+    ):
+        answer = page.do(**given)
+        assert answer.status_code == 200
+        texts += answer.json()["regions"].values()
+    picture = re.search(r'<img src="(picture/[^"]+)"', page.text)
+    assert picture is not None
+    texts.append(page.client.get(f"/{picture[1]}").text)
+    for text in texts:
+        assert "<script>alert" not in text
+        assert "<img src=x" not in text
+        assert "49" not in re.findall(r"&(?:#39|amp);(\d+)", text)
+    assert "&lt;script&gt;alert(1)" in texts[0]
+    jobs.end()

@@ -1,0 +1,65 @@
+"""Why something does not happen: the missing permissive, and the fault where one is the reason."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from interlock.commands.rehearse.why import Reason, Situation
+from interlock.commands.rehearse.world import World
+from interlock.model.build import Built, RunClass, build
+from tests.support.models import shipped
+
+
+@cache
+def wren() -> Built:
+    model = shipped("wren")
+    return build(model, RunClass(tuple(model.faults), None, human=True))
+
+
+def why(move: str, *moves: str) -> tuple[Reason, ...]:
+    """The chain of reasons why `move` is not possible after `moves`, with a scan behind each."""
+    world = World(wren())
+    state = world.system.initial
+    for name in ("scan", *(part for made in moves for part in (made, "scan"))):
+        assert world.system.move(name) in world.stepper.enabled(state), name
+        state = world.stepper.after(state, world.system.move(name))
+    situation = Situation(wren().model, world.system, state)
+    wanted = next(m for m in wren().model.moves if m.name == move)
+    reason = situation.why_not_move(wanted)
+    return () if reason is None else reason.chain()
+
+
+PLUGGED = ("lead: STOWED to LOOSE", "lead: LOOSE to PLUGGED", "pendant to FWD")
+
+
+def test_a_missing_permissive_is_followed_to_the_line_that_computes_it() -> None:
+    chain = why("slide: T_HOME to T_RUN", *PLUGGED)
+    told = {reason.text: reason.place.file.rsplit("/", 1)[-1] for reason in chain}
+    assert told["may_fwd is FALSE"] == "controller.st"
+    assert chain[-1].text == "align = ALIGNED is FALSE: align is OFF"
+
+
+def test_a_stuck_signal_is_told_as_the_fault_that_sticks_it() -> None:
+    chain = why("slide: T_HOME to T_RUN", *PLUGGED[:2], "F32 strikes", PLUGGED[2])
+    assert chain[-1].text == "pilot is FALSE: fault F32, pilot loop broken"
+    assert chain[-1].place.file.endswith("model.yaml")
+
+
+def test_what_stuck_outputs_let_happen_is_not_explained_away() -> None:
+    faults = ("F40g strikes", "F40h strikes", "F11t strikes")
+    assert why("lockT: IN to PART", *PLUGGED[:2], *faults) == ()
+    assert why("lockT: IN to PART", *PLUGGED[:2], *faults[1:]) != ()
+
+
+def test_a_jammed_machine_is_told_as_the_fault_that_keeps_it() -> None:
+    model = wren().model
+    world = World(wren())
+    state = list(world.system.initial)
+    index = world.system.index
+    state[index["guard"]] = model.machines["guard"].index("MID")
+    state[index["fault.F30"]] = 1
+    situation = Situation(model, world.system, tuple(state))
+    move = next(m for m in model.moves if m.name == "guard: MID to OUT")
+    reason = situation.why_not_move(move)
+    assert reason is not None
+    assert reason.text == "guard stays MID: fault F30, guard jams half-way"

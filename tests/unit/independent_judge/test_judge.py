@@ -1,0 +1,121 @@
+"""The judge accepts what is true of the model and names both sides where it is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InternalError
+from interlock.engines import catalogue
+from interlock.independent_judge.judge import replay
+from interlock.independent_judge.player import Player
+from interlock.kernel.observe import Question, ask
+from interlock.kernel.query import Reach
+from interlock.kernel.system import Stepper
+from interlock.kernel.witness import Step, Witness
+from interlock.model.build import Built, RunClass, build
+from interlock.model.model import Model
+from tests.support.gate import gate
+
+# The lamp no longer asks the switch, so it is lit while the gate still falls.
+LYING = ("lamp := shut AND NOT drive", "lamp := NOT drive")
+
+
+def violated(model: Model, id_: str) -> tuple[Built, Question, Witness]:
+    built = build(model)
+    question = ask(built.system, built.requirements[id_])
+    explored = catalogue()["reference"]().explore(question.system, question.violations)
+    witness = explored.answers[0].witness
+    assert witness is not None
+    return built, question, witness
+
+
+def test_a_true_violation_is_replayed_with_what_happened(tmp_path: Path) -> None:
+    run = replay(*violated(gate(tmp_path, LYING), "R1"))
+    moves = [happening.move for happening in run.happenings]
+    assert moves[-2:] == ["button to FALSE", "scan"]
+    assert any(c.name == "gate" and c.after == "BETWEEN" for h in run.happenings for c in h.changes)
+    last_scan = run.happenings[-1].scan
+    assert last_scan is not None
+    assert {decision.name for decision in last_scan.decided} >= {"lamp"}
+
+
+def test_a_wrong_state_is_named_with_both_sides(tmp_path: Path) -> None:
+    built, question, witness = violated(gate(tmp_path, LYING), "R1")
+    place = question.system.index["gate"]
+    step = witness.steps[3]
+    state = list(step.state)
+    state[place] = (state[place] + 1) % 3
+    steps = (*witness.steps[:3], Step(step.move, tuple(state)), *witness.steps[4:])
+    with pytest.raises(InternalError, match=r"step 4: the engine says gate is .*, the replay says"):
+        replay(built, question, replace(witness, steps=steps))
+
+
+def test_a_move_that_its_guard_forbids_is_refused(tmp_path: Path) -> None:
+    built, question, witness = violated(gate(tmp_path, LYING), "R1")
+    first = Step("scan", witness.steps[0].state)
+    forbidden = Step("gate: SHUT to BETWEEN", witness.steps[1].state)
+    with pytest.raises(InternalError, match="guard does not hold"):
+        replay(built, question, replace(witness, steps=(first, forbidden)))
+
+
+def test_a_run_that_satisfies_the_requirement_is_no_violation(tmp_path: Path) -> None:
+    built, question, witness = violated(gate(tmp_path, LYING), "R1")
+    with pytest.raises(InternalError, match="the replay finds that it holds"):
+        replay(built, question, replace(witness, steps=witness.steps[:-1]))
+
+
+def test_an_unfair_loop_is_refused(tmp_path: Path) -> None:
+    model = gate(tmp_path)
+    built = build(model)
+    question = ask(built.system, built.requirements["R2"])
+    player = Player(model)
+    moves = ["scan", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "scan"]
+    moves += ["gate: BETWEEN to OPEN", "scan", "button to FALSE", "scan", "scan"]
+    steps = []
+    for move in moves:
+        player.play(move)
+        values = player.state()
+        steps.append(Step(move, tuple(values[v.name] for v in question.system.variables)))
+    # Standing at the open gate for ever owes the fall of the gate.
+    endless = Witness(question.system.initial, tuple(steps), loop_start=len(steps) - 1)
+    with pytest.raises(InternalError, match="not fair, it owes gate: OPEN to SHUT"):
+        replay(built, question, endless)
+
+
+def test_a_trap_with_a_way_out_is_refused(tmp_path: Path) -> None:
+    built = build(gate(tmp_path))
+    question = ask(built.system, built.requirements["R4"])
+    gate_open = built.lower(built.model.statements["R2"].p)
+    witness = (
+        catalogue()["reference"]().explore(question.system, [Reach(gate_open)]).answers[0].witness
+    )
+    assert witness is not None
+    with pytest.raises(InternalError, match="can be reached from the end of the run"):
+        replay(built, question, witness)
+
+
+@pytest.mark.parametrize("fault", ["F1", "F2", "F3", "F4", "F5"])
+def test_every_fault_kind_means_the_same_to_judge_and_engine(tmp_path: Path, fault: str) -> None:
+    """Every state that can be reached with one fault is reached by the player on the same run."""
+    model = gate(tmp_path)
+    built = build(model, RunClass((fault,), 1))
+    stepper = Stepper(built.system)
+    seen: dict[tuple[int, ...], tuple[str, ...]] = {built.system.initial: ()}
+    queue = [built.system.initial]
+    for state in queue:
+        for move, successor in stepper.successors(state):
+            if successor not in seen:
+                seen[successor] = (*seen[state], move.name)
+                queue.append(successor)
+    assert any("strikes" in move for run in seen.values() for move in run)
+    for state, run in seen.items():
+        player = Player(model)
+        for move in run:
+            player.play(move)
+        values = player.state()
+        assert tuple(values[v.name] for v in built.system.variables) == state
+        enabled = {m.name for m in stepper.enabled(state) if m.name in player._moves}
+        assert enabled == {name for name in player._moves if player.enabled(name)}

@@ -1,0 +1,102 @@
+"""The main job: verdicts, limits, vacuity, and observers asked together or alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.engines import catalogue
+from interlock.judgement.engines import AutomaticEngine
+from interlock.judgement.verify import verify, verify_claims
+from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
+from tests.support.gate import gate
+
+MODELS = Path(__file__).parents[3] / "models"
+
+ENGINES = ("reference", "enumerate", "symbolic")
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_sound_gate_holds_and_nothing_is_vacuous(tmp_path: Path, engine: str) -> None:
+    result = verify(gate(tmp_path), catalogue()[engine]())
+    assert result.outcome is Outcome.HOLDS
+    assert [f.requirement.id for f in result.findings if f.verdict.vacuous] == []
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_broken_gate_is_violated_with_a_replayed_run(tmp_path: Path, engine: str) -> None:
+    model = gate(tmp_path, ("lamp := shut AND NOT drive", "lamp := NOT drive"))
+    result = verify(model, catalogue()[engine]())
+    by_id = {f.requirement.id: f for f in result.findings}
+    assert by_id["R1"].verdict.outcome is Outcome.VIOLATED
+    assert by_id["R1"].run is not None
+    # press, scan, leave the stop, scan, let go, scan, after the first scan: seven moves
+    assert len(by_id["R1"].run.happenings) == 7
+    assert by_id["R3"].verdict.outcome is Outcome.HOLDS
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_limit_gives_undecided_and_never_holds(tmp_path: Path, engine: str) -> None:
+    result = verify(gate(tmp_path), catalogue()[engine](), limits=Limits(max_states=3))
+    assert result.outcome is Outcome.UNDECIDED
+    assert {f.verdict.outcome for f in result.findings} == {Outcome.UNDECIDED}
+    assert all(f.verdict.limit for f in result.findings)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_premise_that_never_occurs_is_vacuous(tmp_path: Path, engine: str) -> None:
+    model = gate(tmp_path, ("lamp := shut AND NOT drive", "lamp := shut AND drive AND NOT drive"))
+    result = verify(model, catalogue()[engine](), only=["R1"])
+    assert result.findings[0].verdict.vacuous
+
+
+def test_observers_asked_together_judge_as_each_alone() -> None:
+    model = load(MODELS / "ramp")
+    engine = catalogue()["reference"]()
+    together = {f.requirement.id: f.verdict for f in verify(model, engine).findings}
+    for id_, verdict in together.items():
+        alone = verify(model, engine, only=[id_]).findings[0].verdict
+        assert (alone.outcome, alone.n_premise > 0) == (verdict.outcome, verdict.n_premise > 0)
+
+
+def test_the_automatic_engine_names_the_one_it_used(tmp_path: Path) -> None:
+    result = verify(gate(tmp_path), AutomaticEngine())
+    assert result.exploration.engine == "enumerate"
+
+
+def test_a_division_by_zero_is_found_without_being_asked_for(tmp_path: Path) -> None:
+    model = gate(
+        tmp_path,
+        ("VAR_OUTPUT drive", "VAR n : INT (0..3); END_VAR\nVAR_OUTPUT drive"),
+        ("drive := pressed;", "IF pressed THEN n := 6 / (n - 1); END_IF; drive := pressed;"),
+    )
+    result = verify(model, catalogue()["reference"]())
+    found = {f.requirement.id: f.verdict.outcome for f in result.findings}
+    assert found["ARITHMETIC"] is Outcome.VIOLATED
+
+
+CLAIM = ("judged: after scan, hazards", "judged: after scan, survives: 1, hazards")
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_claim_is_judged_under_as_many_faults(tmp_path: Path, engine: str) -> None:
+    result = verify_claims(gate(tmp_path, CLAIM), catalogue()[engine]())
+    by_id = {f.requirement.id: f for f in result.findings}
+    # A switch stuck shut lights the lamp while the gate is open; the others claim nothing.
+    assert by_id["R1"].verdict.outcome is Outcome.VIOLATED
+    assert by_id["R1"].run is not None
+    assert any("strikes" in h.move for h in by_id["R1"].run.happenings)
+    assert by_id["R2"].verdict.outcome is Outcome.HOLDS
+    assert by_id["R2"].run_class.at_most == 0
+
+
+def test_a_common_cause_is_no_single_component_fault(tmp_path: Path) -> None:
+    stuck = ("stuck: 'TRUE'}\n  F2", "stuck: 'TRUE', common_cause: true}\n  F2")
+    frozen = ("stuck: frozen, intermittent: true", "stuck: frozen, common_cause: true")
+    model = gate(tmp_path, CLAIM, stuck, frozen)
+    result = verify_claims(model, catalogue()["reference"](), only=["R1"])
+    assert result.findings[0].verdict.outcome is Outcome.HOLDS
+    assert result.findings[0].run_class.faults == ("F2", "F3", "F5")
