@@ -49,11 +49,10 @@ BETWEEN_COMMANDS = {
 KEPT_FROM = {"recheck": {"engines", "judgement"}}
 # What any file may use; everything else from elsewhere has the door that stands beside it.
 # Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
-EVERYWHERE = {"click", "pydantic", "rich"}
+EVERYWHERE = {"click", "pydantic", "pydantic_core", "rich"}
 DOORS = {
     "distributed": "commands/challenge/cluster.py",
     "graphviz": "pictures/dot.py",
-    "graphviz_pure": "pictures/dot.py",
     "hypothesis": "testing/machine.py",
     "jinja2": "telling/templates.py",
     "lark": "st/parser.py",
@@ -67,6 +66,7 @@ DOORS = {
     "uvicorn": "commands/operate/serve.py",
     "vcd": "telling/vcd.py",
     "weasyprint": "telling/pdf.py",
+    "xdist": "testing/plugin.py",
     "z3": "commands/recheck/solve.py",
 }
 

@@ -37,4 +37,5 @@ def command(file: Path, output: Path | None) -> int:
 
 
 def quoted(text: str) -> str:
+    """The text as YAML reads it back: bare where it is a plain word, else in quotes."""
     return text if _WORD.match(text) else json.dumps(text, ensure_ascii=False)
