@@ -280,10 +280,10 @@ def why_refused(player: Player, move: str) -> str:
         known = [SCAN, *moves, *faults, *timers]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"
-    if player.scan_is_due:
-        return f"'{move}' is not possible before the next scan"
     if move not in moves:
         return f"'{move}' is not possible now"
+    if player.scan_is_due:
+        return f"'{move}' is not possible before the next scan"
     return f"'{move}' is not possible: {_why_not(player, moves[move])}"
 
 

@@ -265,6 +265,8 @@ class _Attempt:
             for (requirement, _), answer in zip(some, answers, strict=True):
                 if answer.witness is not None:
                     runs.append((requirement, answer.witness))
+                elif answer.found is None:
+                    self.doubtful.append(requirement)
         return runs
 
     # Beside the known states

@@ -25,7 +25,23 @@ def find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Ans
     queries : sequence of Trap
     function : int
         Address of the function that gives the goals that hold in a state.
+
+    Notes
+    -----
+    Where faults may strike or clear, the space's program must have the function ``onward``: a way
+    to a goal does without them.
     """
+    system, shared = space.system, space.shared
+    onward = len(system.onward) < len(system.moves)
+    expand = shared["expand"]
+    shared["expand"] = space.program.address("onward") if onward else expand
+    try:
+        return _find_traps(space, queries, function)
+    finally:
+        shared["expand"] = expand
+
+
+def _find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Answer]:
     full = (1 << len(queries)) - 1
     flags = space.new_array("flags", 1, space.n_states)
     space.shared["full"] = full
