@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import syntax as sx
@@ -57,20 +57,14 @@ class Declarations:
         """Whether `name` was declared wrongly, so that nothing else needs saying about it."""
         return name.casefold() in self._refused
 
-    def scope(self, greatest_counts: Mapping[str, int]) -> Scope:
-        """Every name that an expression may read.
-
-        Parameters
-        ----------
-        greatest_counts : mapping of str to int
-            Greatest count of each counter, by its instance's name as declared.
-        """
+    def scope(self) -> Scope:
+        """Every name that an expression may read."""
         names = {key: Variable(v.name, v.type) for key, v in self.variables.items()}
         for instance in self.instances.values():
             for output, type_ in BLOCKS[instance.block].outputs.items():
                 name = f"{instance.name}.{output}"
-                count = IntType(0, greatest_counts.get(instance.name, INT_MAX))
-                known = type_ if not isinstance(type_, Integer) else count
+                # IEC 61131-3: a counter counts on to the greatest value of its type.
+                known = type_ if not isinstance(type_, Integer) else IntType(0, INT_MAX)
                 names[name.casefold()] = Variable(name, known)
         return Scope(names, self.enums)
 
@@ -118,7 +112,7 @@ class Declarations:
             key = name.text.casefold()
             if is_block:
                 block = d.type.name.upper()
-                self.instances[key] = ty.Instance(name.text, block, d.retain, 0, 1, name.place)
+                self.instances[key] = ty.Instance(name.text, block, d.retain, 0, name.place)
             elif type_ is None:
                 self._refused.add(key)
             else:
@@ -184,7 +178,7 @@ class Declarations:
 
     def _constant(self, e: sx.Expression, type_: Type) -> int | None:
         before = len(self._mistakes)
-        value = ExpressionChecker(self.scope({}), self._mistakes).check(e, type_)
+        value = ExpressionChecker(self.scope(), self._mistakes).check(e, type_)
         if value is None:
             return None
         constant = constant_of(value)

@@ -86,7 +86,8 @@ def _call(function: str, arguments: list[int]) -> int:
             return max(arguments)
 
 
-def _children(e: ty.Expression) -> tuple[ty.Expression, ...]:
+def operands_of(e: ty.Expression) -> tuple[ty.Expression, ...]:
+    """The expressions that `e` is made of, in the order written."""
     match e:
         case ty.Unary():
             return (e.operand,)
@@ -107,7 +108,7 @@ def reads_of(e: ty.Expression) -> Iterator[ty.Read]:
         node = stack.pop()
         if isinstance(node, ty.Read):
             yield node
-        stack.extend(reversed(_children(node)))
+        stack.extend(reversed(operands_of(node)))
 
 
 def constant_of(e: ty.Expression) -> int | None:

@@ -9,6 +9,7 @@ from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, FUNCTIONS
+from interlock.st.evaluate import reads_of
 from interlock.st.types import (
     BOOL,
     INT_MAX,
@@ -229,10 +230,12 @@ class ExpressionChecker:
         range_ = _range(found)
         if ranges.fits_int(range_):
             return found
+        span = f"is {range_.lo}" if range_.lo == range_.hi else f"may be {range_.lo}..{range_.hi}"
+        counts = [read.name for read in reads_of(found) if read.name.endswith(".CV")]
         self.refuse(
             e.place,
-            f"{write_expression(e)[:60]} may be {range_.lo}..{range_.hi}, "
-            f"outside INT ({INT_MIN}..{INT_MAX})",
+            f"{write_expression(e)[:60]} {span}, outside INT ({INT_MIN}..{INT_MAX})"
+            + (f"; limit the count, as in MIN({counts[0]}, 9)" if counts else ""),
         )
         return None
 

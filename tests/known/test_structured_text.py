@@ -115,6 +115,42 @@ def test_ctu_counts_rises_and_reset_wins() -> None:
     assert (q, n) == (["0001100"], ["0112201"])
 
 
+@pytest.mark.parametrize(
+    ("rest", "q", "n"),
+    [
+        # IEC 61131-3 (from memory): CV counts on past PV up to the greatest value of its type.
+        ("q := block.Q; n := block.CV;", "0001111", "0112233"),
+        ("q := block.CV > 2; n := MIN(block.CV, 2);", "0000011", "0112222"),
+        ("q := 2 < block.CV; n := SEL(block.CV = 2, 0, 9);", "0000011", "0009900"),
+        ("CASE block.CV OF 1, 3: q := TRUE; ELSE q := FALSE; END_CASE;", "0110011", "0000000"),
+        ("n := LIMIT(1, block.CV, 3); q := block.CV <> n;", "1000000", "1112233"),
+    ],
+)
+def test_ctu_counts_on_past_its_preset_value(rest: str, q: str, n: str) -> None:
+    text = _PROGRAM.format(type="CTU", arguments="CU := a, R := b, PV := 2", rest=rest)
+    assert _run(text, Settings(), "0101010") == ([q], [n])
+
+
+def test_ctu_stops_at_the_greatest_int() -> None:
+    # IEC 61131-3 (from memory): the body counts only while CV is less than PVmax.
+    rest = "q := block.CV - 32767 = 0;"
+    text = _PROGRAM.format(type="CTU", arguments="CU := a, R := b, PV := 2", rest=rest)
+    program = load_program(text, "known.st")
+    lowered, controller = lower_program(program, Settings()), Controller(program, Settings())
+    values = {v.name: v.initial for v in lowered.variables}
+    full = {"plc.block.CV": 32766, "plc.block.Q": 1}
+    values |= full
+    controller.load(full)
+    counts = []
+    for pressed in (0, 1, 0, 1):
+        env = {**values, "input.a": pressed, "input.b": 0}
+        values |= {name: evaluate(e, env) for name, e in lowered.updates.items()}
+        controller.scan({"a": pressed, "b": 0})
+        assert values == controller.values()
+        counts.append((values["q"], values["plc.block.CV"]))
+    assert counts == [(0, 32766), (1, 32767), (1, 32767), (1, 32767)]
+
+
 _SCOPE = Scope.of({"a": BOOL, "b": BOOL, "c": BOOL, "m": IntType(-9, 9), "n": IntType(-9, 9)})
 
 

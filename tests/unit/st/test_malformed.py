@@ -132,6 +132,8 @@ _STATEMENTS = [
     ("m := MID;", 6, "'MID' is neither declared nor a value of K"),
     ("m := 1;", 6, "expected K"),
     ("q := t.X;", 6, "'t' has no output 'X'; known: ET, Q"),
+    ("n := c.CV + 1;", 6, "outside INT (-32768..32767); limit the count, as in MIN(c.CV, 9)"),
+    ("n := 2 * n * 9999;", 6, "2 * n * 9999 may be 0..139986, outside INT (-32768..32767)"),
     ("q := t.IN;", 6, "'t' has no output 'IN'"),
     ("q := TON(a);", 6, "TON is a function block"),
     ("q := t(IN := a, PT := T#1s);", 6, "call a block as a statement of its own"),
