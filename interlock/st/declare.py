@@ -22,7 +22,7 @@ from interlock.st.types import (
     domain_of,
     initial_of,
 )
-from interlock.st.words import OTHER_TYPES, TYPES
+from interlock.st.words import OTHER_BLOCKS, OTHER_TYPES, TYPES
 
 _TAKEN = frozenset(BLOCKS) | frozenset(FUNCTIONS) | OTHER_TYPES | {"BOOL", "INT"}
 
@@ -81,10 +81,10 @@ class Declarations:
                 self._refuse(label.place, f"value '{label.text}' is named twice")
             seen.add(label.text.casefold())
         enum = EnumType(d.name, tuple(label.text for label in d.labels))
+        self.enums[d.name.casefold()] = enum
         if d.initial is not None:
             value = self._initial(d.initial, enum)
-            enum = EnumType(enum.name, enum.labels, value)
-        self.enums[d.name.casefold()] = enum
+            self.enums[d.name.casefold()] = EnumType(enum.name, enum.labels, value)
 
     def _is_free(self, name: str, place: Place) -> bool:
         if name.upper() in _TAKEN:
@@ -158,6 +158,8 @@ class Declarations:
             return "TIME variables are not supported; write the time as a constant at PT"
         if name.upper() in OTHER_TYPES:
             return f"{name.upper()} is not supported; {TYPES}"
+        if name.upper() in OTHER_BLOCKS:
+            return f"{name.upper()} is not supported; supported blocks: {', '.join(sorted(BLOCKS))}"
         known = [e.name for e in self.enums.values()]
         return f"type '{name}' is not declared{nearest(name, [*known, 'BOOL', 'INT', *BLOCKS])}"
 

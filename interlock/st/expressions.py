@@ -9,7 +9,7 @@ from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, FUNCTIONS
-from interlock.st.evaluate import reads_of
+from interlock.st.evaluate import constant_of, reads_of
 from interlock.st.types import (
     BOOL,
     INT_MAX,
@@ -186,6 +186,8 @@ class ExpressionChecker:
         if e.op == "NOT":
             operand = self.check(e.operand, BOOL)
             return operand and ty.Unary("NOT", operand, BOOL, e.place)
+        if e.op == "+":
+            return self._integer(e.operand, "+")
         if isinstance(e.operand, sx.Number) and not e.operand.prefix:
             # -32768 is an INT although 32768 is not.
             return self._number(sx.Number(-e.operand.value, e.place))
@@ -210,7 +212,7 @@ class ExpressionChecker:
         if a is None or b is None:
             return None
         divisor = _range(b)
-        if e.op in ("/", "MOD") and divisor == IntType(0, 0):
+        if e.op == "/" and (divisor == IntType(0, 0) or constant_of(b) == 0):
             self.refuse(e.right.place, "division by zero")
             return None
         range_ = ranges.ARITHMETIC[e.op](_range(a), divisor)

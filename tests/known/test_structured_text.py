@@ -169,6 +169,31 @@ def test_division_truncates_and_mod_keeps_the_dividends_sign(m: int, n: int) -> 
     assert _both("m MOD n", m=m, n=n) == m - n * int(m / n)
 
 
+@pytest.mark.parametrize("m", [-7, 0, 7])
+def test_mod_zero_is_zero_and_no_error(m: int) -> None:
+    # IEC 61131-3 (from memory): m MOD 0 is 0; only a division by zero is an error.
+    assert (_both("m MOD 0", m=m), _both("m MOD n", m=m, n=0), _both("5 MOD 0")) == (0, 0, 0)
+    text = """PROGRAM p
+    VAR_INPUT a, b : BOOL; END_VAR
+    VAR_OUTPUT q : BOOL; n : INT (0..9); END_VAR
+    n := 5 MOD SEL(a, 0, 3); q := 5 / SEL(b, 1, 0) = 5;
+    END_PROGRAM"""
+    assert _run(text, Settings(), "011") == (["111"], ["022"])
+    flaws = lower_program(load_program(text, "p.st"), Settings()).flaws
+    assert [flaw.says for flaw in flaws] == ["division by zero"]
+    found = Controller(load_program(text, "p.st"), Settings()).scan({"a": 0, "b": 0})
+    assert not found.defects
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("+5", 5), ("+m", 4), ("3 - +m", -1), ("-+m", -4), ("+-m", -4), ("INT#+5", 5), ("+INT#5", 5)],
+)
+def test_a_plus_before_a_number_changes_nothing(text: str, value: int) -> None:
+    # IEC 61131-3 (from memory): a signed integer is ['+' | '-'] integer.
+    assert _both(text, m=4) == value
+
+
 def test_the_published_examples_of_division() -> None:
     assert (_both("-7 / 2"), _both("-7 MOD 2")) == (-3, -1)
 
@@ -244,3 +269,14 @@ def test_initial_values_are_false_the_first_label_and_the_lower_limit() -> None:
     END_PROGRAM"""
     program = load_program(text, "p.st")
     assert [v.initial for v in program.variables] == [0, 0, 1, 2, 3]
+
+
+def test_constants_of_declarations_are_computed() -> None:
+    text = """TYPE LEVEL : (LOW, HIGH) := LEVEL#HIGH; END_TYPE
+    PROGRAM p
+    VAR l : LEVEL; n : INT (-5..+5) := +(1 + 2); m : INT (-7 / 2..7) := 5 MOD 0; END_VAR
+    CASE n OF -3..+2: n := +3; END_CASE;
+    END_PROGRAM"""
+    program = load_program(text, "p.st")
+    assert [v.initial for v in program.variables] == [1, 3, 0]
+    assert [str(v.type) for v in program.variables[1:]] == ["INT (-5..5)", "INT (-3..7)"]

@@ -66,7 +66,7 @@ class _Writer:
             case 6:
                 return f"SEL({self._pick(*_BOOLS)}, {inner()}, {inner()})"
             case _:
-                return self._pick("(-{})", "ABS({})").format(inner())
+                return self._pick("(-{})", "(+{})", "ABS({})").format(inner())
 
     def enum(self) -> str:
         return self._pick(*_ENUMS)
