@@ -73,7 +73,7 @@ def test_the_range_of_an_integer_expression_is_known() -> None:
         "n * d": (-14, 14),
         "-n": (-7, 0),
         "ABS(d)": (0, 2),
-        "n / 2": (0, 7),
+        "n / 2": (0, 3),
     }
     for text, span in ranges.items():
         assert _typed(text, None).type == IntType(*span), text
