@@ -106,6 +106,25 @@ def test_elapsed_time_rises_to_the_preset_time_and_stays() -> None:
     assert (q, n) == (["0000111"], ["0011222"])
 
 
+@pytest.mark.parametrize(
+    ("block", "on", "shown"),
+    [
+        # ET starts anew with IN.
+        ("TON", "0110111110", "0010012330"),
+        # ET stays at PT after it ran out, until IN comes again.
+        ("TOF", "0100000100", "0001233001"),
+        # ET counts on without IN while the pulse lasts; after it, it stays at PT while IN does.
+        ("TP", "0100001111110", "0012000123330"),
+    ],
+)
+def test_elapsed_time_follows_the_timing_diagrams(block: str, on: str, shown: str) -> None:
+    # IEC 61131-3, timing diagrams of the timers (from memory); shown in hundreds of milliseconds.
+    steps = "SEL(block.ET >= T#300ms, SEL(block.ET >= T#200ms, SEL(block.ET >= T#100ms, 0, 1), 2)"
+    rest = f"n := {steps}, 3);"
+    text = _PROGRAM.format(type=block, arguments="IN := a, PT := T#300ms", rest=rest)
+    assert _run(text, _COUNTED, on)[1] == [shown]
+
+
 def test_ctu_counts_rises_and_reset_wins() -> None:
     # PV 2: (Q, CV) 00 01 01 12 12 00 01
     text = _PROGRAM.format(
@@ -151,6 +170,13 @@ def test_ctu_stops_at_the_greatest_int() -> None:
     assert counts == [(0, 32766), (1, 32767), (1, 32767), (1, 32767)]
 
 
+_ORDERED = """PROGRAM p
+VAR_INPUT a, b : BOOL; END_VAR
+VAR_OUTPUT q : BOOL; n : INT (0..9); END_VAR
+VAR flag : BOOL; r : R_TRIG; END_VAR
+{body}
+END_PROGRAM
+"""
 _SCOPE = Scope.of({"a": BOOL, "b": BOOL, "c": BOOL, "m": IntType(-9, 9), "n": IntType(-9, 9)})
 
 
@@ -213,6 +239,19 @@ def test_the_published_examples_of_division() -> None:
         ("-m + n > 0", "((-m) + n) > 0"),
         ("m MOD 3 * 2 > 0", "((m MOD 3) * 2) > 0"),
         ("8 / m * n > 1", "((8 / m) * n) > 1"),
+        ("8 / m / n > 1", "((8 / m) / n) > 1"),
+        ("-m * n > 0", "((-m) * n) > 0"),
+        ("+m - -n > 0", "((+m) - (-n)) > 0"),
+        ("-ABS(m) + n > 0", "((-(ABS(m))) + n) > 0"),
+        ("NOT a AND b", "(NOT a) AND b"),
+        ("NOT NOT a XOR b", "(NOT (NOT a)) XOR b"),
+        ("a = b = c", "(a = b) = c"),
+        ("m < n = a", "(m < n) = a"),
+        ("a <> b AND c", "(a <> b) AND c"),
+        ("a AND b XOR c", "(a AND b) XOR c"),
+        ("a XOR b OR c", "(a XOR b) OR c"),
+        ("a OR b AND c", "a OR (b AND c)"),
+        ("m - n < n - m", "(m - n) < (n - m)"),
     ],
 )
 def test_precedence(text: str, grouped: str) -> None:
@@ -260,6 +299,39 @@ def test_inputs_are_latched_and_a_later_assignment_wins() -> None:
     q := TRUE; IF q THEN n := 1; END_IF; q := a;
     END_PROGRAM"""
     assert _run(text, Settings(), "010") == (["010"], ["111"])
+
+
+@pytest.mark.parametrize(
+    ("body", "a", "b", "q"),
+    [
+        ("q := NOT a; q := a;", "0110", "0000", "0110"),
+        ("q := a; IF b THEN q := FALSE; END_IF;", "0110", "0101", "0010"),
+        ("IF b THEN q := FALSE; END_IF; q := a;", "0110", "0101", "0110"),
+        ("IF b THEN q := TRUE; END_IF; IF a THEN q := FALSE; END_IF;", "0110", "0011", "0001"),
+        ("q := b; CASE n OF 0: q := a; END_CASE;", "0110", "0011", "0110"),
+        ("r(CLK := a, Q => q); q := b;", "0110", "0011", "0011"),
+        ("q := b; r(CLK := a, Q => q);", "0110", "0011", "0100"),
+    ],
+)
+def test_of_several_assignments_the_last_one_made_wins(body: str, a: str, b: str, q: str) -> None:
+    assert _run(_ORDERED.format(body=body), Settings(), a, b)[0] == [q]
+
+
+@pytest.mark.parametrize(
+    ("body", "a", "q"),
+    [
+        ("q := flag; flag := a;", "01100", "00110"),
+        ("flag := a; q := flag;", "01100", "01100"),
+        ("q := flag; IF a THEN flag := TRUE; END_IF;", "01000", "00111"),
+        ("q := flag AND NOT a; flag := a;", "01100", "00010"),
+        ("IF flag THEN q := NOT q; END_IF; flag := a;", "01101", "00100"),
+        ("q := r.Q; r(CLK := a);", "01100", "00100"),
+    ],
+)
+def test_a_flag_keeps_what_a_scan_set_until_a_scan_sets_it_anew(body: str, a: str, q: str) -> None:
+    # Statements are executed once a scan, in order; what is read before it is written is the value
+    # that the scan before left.
+    assert _run(_ORDERED.format(body=body), Settings(), a)[0] == [q]
 
 
 def test_initial_values_are_false_the_first_label_and_the_lower_limit() -> None:
