@@ -1,7 +1,7 @@
 """A model as its author wrote it: checked, but not yet lowered to a kernel system.
 
 The builder (`interlock.model.build`) turns it into a system for the engines; the judge
-(`interlock.replay`) runs it as it is.
+(`interlock.independent_judge`) runs it as it is.
 """
 
 from __future__ import annotations

@@ -82,8 +82,7 @@ class Builder:
                 return sx.Junction(node.data[5:].upper(), operands, self._place(node))
             case "expr_unary":
                 sign, operand = node.children
-                op = "NOT" if sign.type == "NOT" else "-"
-                return sx.Unary(op, self.expression(operand), self._place(node))
+                return sx.Unary(str(sign).upper(), self.expression(operand), self._place(node))
             case _:
                 return self._chain(node)
 

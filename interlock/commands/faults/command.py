@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +31,8 @@ if TYPE_CHECKING:
     from interlock.model.model import Model
     from interlock.pictures.picture import Picture
 
+# What to write as JSON and as CSV: None for nothing, '-' to print it.
+_Files = tuple[Path | None, Path | None]
 # The figures of a tree that is given directly are its author's; a model's bear two digits.
 _DIGITS_OF_A_TREE = 5
 
@@ -112,7 +116,7 @@ def command(
     from interlock.commands.faults.tree_file import TREE_FILE, load_tree
 
     if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
-        return _tree(load_tree(model), model, folder, digits, plain)
+        return _tree(load_tree(model), model, folder, (json_file, csv_file), digits, plain)
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
@@ -137,17 +141,25 @@ def command(
     except DeclinedError as reason:
         raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None
     outcome = EXIT[study.outcome]
-    for file, make in ((json_file, fault_data.to_json), (csv_file, fault_data.sets_to_csv)):
-        if file is not None and str(file) == "-":
-            click.echo(make(study), nl=False)
-            return outcome
-        if file is not None:
-            write_whole(file, make(study))
+    makers = (partial(fault_data.to_json, study), partial(fault_data.sets_to_csv, study))
+    if _is_printed((json_file, csv_file), makers):
+        return outcome
     from interlock.commands.faults import tell as fault_text
 
     _print(fault_text.render(study), plain)
     _write(study, folder if folder is not None else Path("faults") / loaded.name)
     return outcome
+
+
+def _is_printed(files: _Files, makers: Sequence[Callable[[], str]]) -> bool:
+    """Write each file that is asked for; whether one of them was printed in place of the text."""
+    for file, make in zip(files, makers, strict=True):
+        if file is not None and str(file) == "-":
+            click.echo(make(), nl=False)
+            return True
+        if file is not None:
+            write_whole(file, make())
+    return False
 
 
 def _check_ids(model: Model, only: tuple[str, ...]) -> None:
@@ -185,8 +197,16 @@ def _write_picture(picture: Picture, folder: Path) -> None:
         click.echo(str(folder / f"{picture.name}.svg"))
 
 
-def _tree(tree: object, model: Path, folder: Path | None, digits: int | None, plain: bool) -> int:
+def _tree(
+    tree: object,
+    model: Path,
+    folder: Path | None,
+    files: _Files,
+    digits: int | None,
+    plain: bool,
+) -> int:
     from interlock.commands.faults import tell_tree as tree_text
+    from interlock.commands.faults import tree_data
     from interlock.commands.faults.tree_picture import draw_fault_tree
     from interlock.reliability.diagram import TooLargeError
     from interlock.reliability.fault_tree import FaultTree
@@ -195,7 +215,11 @@ def _tree(tree: object, model: Path, folder: Path | None, digits: int | None, pl
     assert isinstance(tree, FaultTree)
     name = (model if model.is_dir() else model.parent).resolve().name
     try:
-        shown = tree_text.render(Solution(tree), digits or _DIGITS_OF_A_TREE)
+        solution, n_digits = Solution(tree), digits or _DIGITS_OF_A_TREE
+        shown = tree_text.render(solution, n_digits)
+        make_json = partial(tree_data.tree_to_json, solution, n_digits)
+        if _is_printed(files, (make_json, partial(tree_data.tree_to_csv, solution, n_digits))):
+            return EXIT_HOLDS
     except TooLargeError as limit:
         click.echo(f"undecided: {limit}", err=True)
         return EXIT_UNDECIDED

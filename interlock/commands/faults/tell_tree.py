@@ -13,7 +13,7 @@ from interlock.reliability.fault_tree import FaultTree
 from interlock.reliability.figures import two_figures
 from interlock.reliability.quantify import CutSet, Importance, Measure, Solution
 
-_DEFINITIONS = (
+DEFINITIONS = (
     "Fussell–Vesely: part of the probability that comes from sets with the event. Criticality: "
     "part that goes if the event is made impossible. RAW, RRW: factor by which the probability "
     "rises if the event is certain, falls if it is impossible."
@@ -35,7 +35,7 @@ def render(solution: Solution, digits: int = 2) -> RenderableType:
         rows.append(Text(f"Source: {tree.source}"))
     rows += ["", _sets(solution, digits), "", _figures(solution, digits), ""]
     rows.append(_importance(solution))
-    rows.append(Text(_DEFINITIONS))
+    rows.append(Text(DEFINITIONS))
     if tree.assumptions:
         rows.append(Text(f"Assumptions: {'; '.join(tree.assumptions)}."))
     rows += [Text(str(warning), style="yellow") for warning in tree.warnings]
@@ -55,7 +55,7 @@ def _sets(solution: Solution, digits: int) -> RenderableType:
         table.add_column(heading)
     for one in found.sets:
         chance = figure(solution.set_probability(one), digits)
-        table.add_row(_names(solution.tree, one), escape(_words(solution.tree, one)), chance)
+        table.add_row(_names(solution.tree, one), escape(words_of(solution.tree, one)), chance)
     return table
 
 
@@ -65,7 +65,8 @@ def _names(tree: FaultTree, one: CutSet) -> str:
     return "{" + ", ".join(names) + "}"
 
 
-def _words(tree: FaultTree, one: CutSet) -> str:
+def words_of(tree: FaultTree, one: CutSet) -> str:
+    """A set in the trade's words."""
     words = [event.label for event in tree.in_order(one.occur)]
     words += [f"not: {event.label}" for event in tree.in_order(one.absent)]
     return "; ".join(words)
@@ -95,12 +96,13 @@ def _importance(solution: Solution) -> RenderableType:
     table.add_column("event")
     for heading in ("figure", "Birnbaum", "criticality", "Fussell–Vesely", "RAW", "RRW"):
         table.add_column(heading, justify="right")
-    for found in sorted(solution.importance(), key=_by_importance):
+    for found in sorted(solution.importance(), key=by_importance):
         measures = (found.criticality, found.fussell_vesely, found.raw, found.rrw)
         cells = [_measure(measure, 2) for measure in measures]
         table.add_row(found.event.name, found.event.figure, two_figures(found.birnbaum), *cells)
     return table
 
 
-def _by_importance(found: Importance) -> tuple[float, str]:
+def by_importance(found: Importance) -> tuple[float, str]:
+    """What events are sorted by: the greatest part of the probability first, then the name."""
     return (-(found.fussell_vesely.value or 0.0), found.event.name)

@@ -211,7 +211,7 @@ class Bench:
         state : State
         memory : mapping of str to int
             The controller's memory after the scan before; what the system leaves out, because
-            nothing depends on it, is taken from here.
+            nothing depends on it, and how far a counter has counted, is taken from here.
 
         Raises
         ------
@@ -220,7 +220,8 @@ class Bench:
         """
         controller = self._controller()
         named = self.system.named(state)
-        controller.load({**memory, **{n: v for n, v in named.items() if n in memory}})
+        controller.load(memory)
+        controller.load({n: v for n, v in named.items() if n in memory})
         result = controller.scan(self.signals(state))
         after = self.after(state, SCAN)
         self._check(after, controller.values())
@@ -238,7 +239,7 @@ class Bench:
         decided: tuple[str, ...] = (),
     ) -> Scanned:
         values = Row(self._names, tuple(controller.read(name) for name in self._names))
-        memory = Row(self._memory, tuple(controller.values().values()))
+        memory = Row(self._memory, tuple(controller.exact_values().values()))
         return Scanned(values, memory, executed, decided)
 
     @cached_property
