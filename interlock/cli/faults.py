@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from interlock.model.model import Model
     from interlock.pictures.picture import Picture
+    from interlock.reliability.fault_tree import FaultTree
     from interlock.studies.faults.study import FaultStudy
 
 # The figures of a tree that is given directly are its author's; a model's bear two digits.
@@ -38,7 +39,8 @@ _DIGITS_OF_A_TREE = 5
 @click.option(
     "--order",
     metavar="K",
-    help=f"Most faults in a run, or 'all'.  [default: all of up to {MOST_AT_ONCE} faults, else 1]",
+    help="Most faults in a run, of a tree most events in a set that is listed; or 'all'.  "
+    f"[default: all of up to {MOST_AT_ONCE} faults, else 1]",
 )
 @click.option("--only", multiple=True, metavar="ID", help="Look at this requirement only; repeat.")
 @click.option(
@@ -112,7 +114,7 @@ def command(
     from interlock.model.tree import TREE_FILE, load_tree
 
     if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
-        return _tree(load_tree(model), model, folder, digits, plain)
+        return _tree(load_tree(model), model, folder, digits, order_of(order, 0), plain)
     from interlock.engines import catalogue
     from interlock.model.load import load
     from interlock.report import fault_data
@@ -185,17 +187,22 @@ def _write_picture(picture: Picture, folder: Path) -> None:
         click.echo(str(folder / f"{picture.name}.svg"))
 
 
-def _tree(tree: object, model: Path, folder: Path | None, digits: int | None, plain: bool) -> int:
+def _tree(
+    tree: FaultTree,
+    model: Path,
+    folder: Path | None,
+    digits: int | None,
+    order: int | None,
+    plain: bool,
+) -> int:
     from interlock.pictures.fault_tree import draw_fault_tree
     from interlock.reliability.diagram import TooLargeError
-    from interlock.reliability.fault_tree import FaultTree
     from interlock.reliability.quantify import Solution
     from interlock.report import tree_text
 
-    assert isinstance(tree, FaultTree)
     name = (model if model.is_dir() else model.parent).resolve().name
     try:
-        shown = tree_text.render(Solution(tree), digits or _DIGITS_OF_A_TREE)
+        shown = tree_text.render(Solution(tree), digits or _DIGITS_OF_A_TREE, order)
     except TooLargeError as limit:
         click.echo(f"undecided: {limit}", err=True)
         return EXIT_UNDECIDED
