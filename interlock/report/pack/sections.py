@@ -37,6 +37,7 @@ from interlock.report.rehearsal import (
 from interlock.studies.faults.study import order_words
 from interlock.studies.influence import Effect
 from interlock.studies.rating import Rated
+from interlock.studies.rating_figures import years_of
 from interlock.studies.rehearsal.results import Class, DeviationResult, Rehearsed, StepResult
 
 # What computed or drew something in a report.
@@ -263,21 +264,18 @@ def rating_view(dossier: Dossier) -> dict[str, Any]:
 
 def _function(one: Rated) -> dict[str, Any]:
     function = one.function
-    channels = zip(function.channels, one.worked.part_years, strict=True)
     return {
         "id": function.id,
         "says": function.says,
-        "required": "" if one.required is None else one.required.letter,
-        "category": function.category.value,
-        "level": "" if function.level is None else function.level.letter,
+        "required": rating_text.required(one),
+        "claimed": rating_text.claimed(function),
         "hazard": function.hazard,
         "requirements": function.requirements,
         "parts": [
-            (number, part, two_figures(years), rating_text.origin(part))
-            for number, (parts, all_years) in enumerate(channels, 1)
-            for part, years in zip(parts, all_years, strict=True)
+            (name, part, two_figures(years_of(part)), rating_text.origin(part))
+            for name, part in rating_text.parts_of(function)
         ],
-        "figures": rating_text.figures(one.worked, function.ccf_points),
+        "figures": rating_text.figures(one),
         "against": rating_text.against(one),
         "standing": rating_text.standing(one),
     }
