@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from interlock.commands.faults.study import FaultStudy
     from interlock.model.model import Model
     from interlock.pictures.picture import Picture
+    from interlock.reliability.fault_tree import FaultTree
 
 # What to write as JSON and as CSV: None for nothing, '-' to print it.
 _Files = tuple[Path | None, Path | None]
@@ -42,7 +43,8 @@ _DIGITS_OF_A_TREE = 5
 @click.option(
     "--order",
     metavar="K",
-    help=f"Most faults in a run, or 'all'.  [default: all of up to {MOST_AT_ONCE} faults, else 1]",
+    help="Most faults in a run, of a tree most events in a set that is listed; or 'all'.  "
+    f"[default: all of up to {MOST_AT_ONCE} faults, else 1]",
 )
 @click.option("--only", multiple=True, metavar="ID", help="Look at this requirement only; repeat.")
 @click.option(
@@ -116,7 +118,8 @@ def command(
     from interlock.commands.faults.tree_file import TREE_FILE, load_tree
 
     if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
-        return _tree(load_tree(model), model, folder, (json_file, csv_file), digits, plain)
+        files, most = (json_file, csv_file), order_of(order, 0)
+        return _tree(load_tree(model), model, folder, files, digits, most, plain)
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
@@ -198,25 +201,24 @@ def _write_picture(picture: Picture, folder: Path) -> None:
 
 
 def _tree(
-    tree: object,
+    tree: FaultTree,
     model: Path,
     folder: Path | None,
     files: _Files,
     digits: int | None,
+    order: int | None,
     plain: bool,
 ) -> int:
     from interlock.commands.faults import tell_tree as tree_text
     from interlock.commands.faults import tree_data
     from interlock.commands.faults.tree_picture import draw_fault_tree
     from interlock.reliability.diagram import TooLargeError
-    from interlock.reliability.fault_tree import FaultTree
     from interlock.reliability.quantify import Solution
 
-    assert isinstance(tree, FaultTree)
     name = (model if model.is_dir() else model.parent).resolve().name
     try:
         solution, n_digits = Solution(tree), digits or _DIGITS_OF_A_TREE
-        shown = tree_text.render(solution, n_digits)
+        shown = tree_text.render(solution, n_digits, order)
         make_json = partial(tree_data.tree_to_json, solution, n_digits)
         if _is_printed(files, (make_json, partial(tree_data.tree_to_csv, solution, n_digits))):
             return EXIT_HOLDS

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from interlock.reliability.fault_tree import FaultTree
 from interlock.reliability.figures import two_figures
-from interlock.reliability.quantify import CutSet, Importance, Measure, Solution
+from interlock.reliability.quantify import CutSet, CutSets, Importance, Measure, Solution
 
 DEFINITIONS = (
     "Fussell–Vesely: part of the probability that comes from sets with the event. Criticality: "
@@ -20,7 +20,7 @@ DEFINITIONS = (
 )
 
 
-def render(solution: Solution, digits: int = 2) -> RenderableType:
+def render(solution: Solution, digits: int = 2, max_order: int | None = None) -> RenderableType:
     """Minimal sets, probability and importance of a tree.
 
     Parameters
@@ -28,12 +28,15 @@ def render(solution: Solution, digits: int = 2) -> RenderableType:
     solution : Solution
     digits : int, optional
         Significant digits, as its author's figures bear them; failure data bear two.
+    max_order : int, optional
+        List only the sets with at most so many events; every figure is of all of them.
     """
     tree = solution.tree
     rows: list[RenderableType] = [Text(tree.title or tree.top, style="bold")]
     if tree.source:
         rows.append(Text(f"Source: {tree.source}"))
-    rows += ["", _sets(solution, digits), "", _figures(solution, digits), ""]
+    found = solution.cut_sets(max_order)
+    rows += ["", _sets(solution, found, digits), "", _figures(solution, found, digits), ""]
     rows.append(_importance(solution))
     rows.append(Text(DEFINITIONS))
     if tree.assumptions:
@@ -47,8 +50,7 @@ def figure(x: float, digits: int) -> str:
     return two_figures(x) if digits == 2 else f"{x:.{digits - 1}e}".replace("e-0", "e-")
 
 
-def _sets(solution: Solution, digits: int) -> RenderableType:
-    found = solution.cut_sets()
+def _sets(solution: Solution, found: CutSets, digits: int) -> RenderableType:
     kind = "minimal cut sets" if solution.coherent else "prime implicants"
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     for heading in (kind, "", "probability"):
@@ -72,12 +74,13 @@ def words_of(tree: FaultTree, one: CutSet) -> str:
     return "; ".join(words)
 
 
-def _figures(solution: Solution, digits: int) -> RenderableType:
+def _figures(solution: Solution, found: CutSets, digits: int) -> RenderableType:
     bound = solution.min_cut_upper_bound
-    counts = solution.cut_sets().n_by_order
+    counts = found.n_by_order
+    listed = "" if found.complete else f"; {len(found.sets)} of them listed"
     orders = ", ".join(f"{n} of order {order}" for order, n in enumerate(counts) if n)
     lines = [
-        f"{sum(counts)} sets: {orders or 'none'}",
+        f"{sum(counts)} sets: {orders or 'none'}{listed}",
         f"probability of the top event  {figure(solution.probability, digits)}",
         f"sum over the sets             {figure(solution.rare_event_sum, digits)}",
         f"upper bound by the sets       {_measure(bound, digits)}",

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from interlock.judgement.verify import verify
 
 from interlock.base.errors import InputError
 from interlock.engines import catalogue
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from tests.support.small_models import GATE_MODEL, write_model

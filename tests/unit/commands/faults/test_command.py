@@ -128,6 +128,17 @@ def test_the_published_tree_gives_its_five_sets_and_its_sum(
     assert Path("faults/pressure-tank/fault-tree.gv").is_file()
 
 
+def test_the_order_of_a_tree_is_that_of_the_sets_listed(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # NUREG-0492, chapter VIII: two single events and three pairs.
+    assert run(["faults", str(PRESSURE_TANK), "--order", "1", "--plain"]) == 0
+    printed = capsys.readouterr().out
+    assert "{T}" in printed
+    assert "{K1, S}" not in printed
+    assert "5 sets: 2 of order 1, 3 of order 2; 2 of them listed" in printed
+
+
 def test_the_exact_figure_is_given_where_digits_are_asked_for(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
