@@ -1,9 +1,10 @@
-"""Imports run strictly downward, commands keep to their rooms, each library has one door."""
+"""Imports run downward, in no circle; commands keep to their rooms; each library has one door."""
 
 from __future__ import annotations
 
 import ast
 import sys
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,33 @@ def test_each_library_has_one_door(library: str) -> None:
     users = {str(f.relative_to(PACKAGE)) for f in FILES if library in libraries_of(f)}
     beside = {user for user in users if not user.startswith(DOORS[library])}
     assert not beside, f"{library} is imported by {sorted(beside)}"
+
+
+def module_name(file: Path) -> str:
+    parts = file.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def modules_imported(file: Path, modules: set[str]) -> set[str]:
+    """Those of `modules` that `file` imports, wherever in it; a package for its own names."""
+    found = set()
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            inner = [f"{node.module}.{alias.name}" for alias in node.names]
+            found |= {full if full in modules else node.module for full in inner}
+    return (found & modules) - {module_name(file)}
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    modules = {module_name(file) for file in FILES}
+    imports = {module_name(file): modules_imported(file, modules) for file in FILES}
+    assert sum(map(len, imports.values())) > len(modules), "hardly any import was found"
+    try:
+        TopologicalSorter(imports).prepare()
+    except CycleError as error:
+        pytest.fail(f"a circle of imports: {' <- '.join(error.args[1])}")
 
 
 def test_no_file_imports_what_is_private_to_another() -> None:
