@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import ast
+import re
 import sys
+import tomllib
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
+from importlib.metadata import packages_distributions
+from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -70,10 +75,13 @@ DOORS = {
     "xdist": "testing/plugin.py",
     "z3": "commands/recheck/solve.py",
 }
+# What is asked for as a program and never imported.
+PROGRAMS = {"graphviz-pure"}
 
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
+@cache
 def imported(file: Path) -> list[str]:
     """Every module that `file` imports, wherever in it."""
     found = []
@@ -161,6 +169,16 @@ def test_each_library_has_one_door(library: str) -> None:
     users = {str(f.relative_to(PACKAGE)) for f in FILES if library in libraries_of(f)}
     beside = {user for user in users if not user.startswith(DOORS[library])}
     assert not beside, f"{library} is imported by {sorted(beside)}"
+
+
+def test_every_dependency_is_imported() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    asked = [*project["dependencies"], *chain(*(extras[e] for e in extras if e != "test"))]
+    wanted = {re.split(r"[^\w.-]", requirement)[0] for requirement in asked}
+    brought_by = packages_distributions()
+    used = {name.lower() for module in EVERYWHERE | set(DOORS) for name in brought_by[module]}
+    assert wanted - used == PROGRAMS
 
 
 def module_name(file: Path) -> str:
