@@ -13,7 +13,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from interlock.commands.compare.lockstep import Likeness, run_in_lockstep
+from interlock.commands.compare.behaviour import Likeness, run_in_lockstep
 from interlock.engines import catalogue
 from interlock.independent_judge.player import Player
 from interlock.model.build import build

@@ -12,9 +12,9 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.challenge.defects import Region
+from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, Progress, challenge
-from interlock.commands.challenge.trial import Outcome
-from interlock.commands.challenge.work import NoClusterError
+from interlock.commands.challenge.tasks import NoClusterError
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import console_for, limit_options, limits_of, terminal_line
 from interlock.judgement.engines import AUTOMATIC, available
@@ -98,7 +98,7 @@ def command(
     _tell(result, runs, json_file, plain)
     if result.open_gaps:
         return EXIT_VIOLATED
-    return EXIT_UNDECIDED if result.with_outcome(Outcome.UNDECIDED) else EXIT_HOLDS
+    return EXIT_UNDECIDED if result.with_outcome(DefectOutcome.UNDECIDED) else EXIT_HOLDS
 
 
 def _tell(result: Challenge, runs: int, json_file: Path | None, plain: bool) -> None:

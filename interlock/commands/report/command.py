@@ -82,7 +82,7 @@ def command(
     says so.
     """
     from interlock.commands.report.dossier import Choice, gather
-    from interlock.commands.report.words import summary
+    from interlock.commands.report.findings_in_words import summary
     from interlock.telling.pdf import NoPdfError, check_pdf
 
     engines = available()

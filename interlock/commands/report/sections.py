@@ -43,7 +43,7 @@ from interlock.telling.counts import counted
 
 # What computed or drew something in a report.
 _LIBRARIES = (
-    *("llvmlite", "numpy", "oxidd", "transitions", "lark"),
+    *("llvmlite", "oxidd", "transitions", "lark"),
     *("graphviz-pure", "jinja2", "weasyprint"),
 )
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.commands.testsheet.rows_in_words import COLUMNS, RESULTS, table
 from interlock.commands.testsheet.sheet import Row, Sheet
-from interlock.commands.testsheet.words import COLUMNS, RESULTS, table
 from interlock.model.files import read_text
 
 _FIXED = COLUMNS[: COLUMNS.index("result")]

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 
 from interlock.base.errors import Place
 from interlock.commands.replay.columns import Column, Mapped, Observed, lay_out
-from interlock.commands.replay.rows import Record, Row, mistake
+from interlock.commands.replay.record import Record, Row, mistake
 from interlock.telling.csv_log import FAULT, INPUT
 
 _SCOPES = {"inputs": INPUT, "faults": FAULT}

@@ -77,7 +77,7 @@ class _Watched:
     says: str
 
 
-class Drive:
+class DrivenPlant:
     """One model, one controller, one run after the other.
 
     Parameters
