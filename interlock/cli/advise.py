@@ -9,7 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import console_for, limit_options, limits_of, progress_line
+from interlock.cli.options import OutputFile, console_for, limit_options, limits_of, progress_line
 from interlock.kernel.query import DeclinedError
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.load import load
@@ -29,7 +29,7 @@ from interlock.studies.engines import AUTOMATIC, available
 @click.option("--fault", "faults", multiple=True, metavar="ID", help="May strike; repeat.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine of runs and checks.")
 @limit_options
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,

@@ -12,7 +12,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.cli.main import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.cli.options import console_for, limit_options, limits_of, terminal_line
+from interlock.cli.options import OutputFile, console_for, limit_options, limits_of, terminal_line
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
 from interlock.studies.challenge.defects import Region
@@ -45,7 +45,7 @@ from interlock.studies.engines import AUTOMATIC, available
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @limit_options
 @click.option("--runs", default=20, show_default=True, metavar="N", help="Tell the runs of N gaps.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
