@@ -28,7 +28,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from interlock.base.errors import InputError, Mistake, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.model.files import read_text
 from interlock.model.yaml import Document, Path, read
 from interlock.reliability.category import Claim
@@ -193,7 +193,7 @@ def load_rating(file: FilePath) -> Rating:
         shape = RatingShape.model_validate(document.value)
     except ValidationError as error:
         raise InputError([_mistake(document, e) for e in error.errors()]) from None
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     functions = {
         id_: _function(document, shape, id_, given, mistakes)
         for id_, given in shape.functions.items()
