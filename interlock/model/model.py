@@ -14,7 +14,7 @@ from typing import Generic, TypeVar
 
 from interlock.base.errors import Place
 from interlock.base.files import is_there
-from interlock.drawings.drawing import Drawing
+from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.st.layout import Settings

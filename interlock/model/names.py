@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from types import TracebackType
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.model.model import Formula, Machine
 from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document, Path
@@ -26,7 +26,7 @@ MAX_TERMS_DEEP = 60
 class Mistakes:
     """Mistakes found so far; loading goes on to find them all."""
 
-    found: list[Mistake] = field(default_factory=list)
+    found: MistakeList = field(default_factory=MistakeList)
 
     def add(self, place: Place, says: str) -> None:
         """Note a mistake."""
@@ -43,7 +43,7 @@ class Mistakes:
 
 
 class _Collecting(AbstractContextManager[None, bool]):
-    def __init__(self, found: list[Mistake]) -> None:
+    def __init__(self, found: MistakeList) -> None:
         self._found = found
 
     def __exit__(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from interlock.base.errors import InputError, Mistake, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, Block
@@ -39,7 +39,7 @@ def check_expression(
     >>> check_expression(parse_expression("Lift = up"), scope).right.value
     1
     """
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     found = ExpressionChecker(scope, mistakes).check(expression, expected)
     if mistakes or found is None:
         raise InputError(mistakes)
@@ -60,7 +60,7 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
     InputError
         With every mistake of the program.
     """
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     declarations = Declarations(program, enums, mistakes)
     checker = _ProgramChecker(declarations, mistakes)
     body = checker.body(program.body)

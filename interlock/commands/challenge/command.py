@@ -16,7 +16,13 @@ from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, Progress, challenge
 from interlock.commands.challenge.tasks import NoClusterError
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import console_for, limit_options, limits_of, terminal_line
+from interlock.commands.options import (
+    OutputFile,
+    console_for,
+    limit_options,
+    limits_of,
+    terminal_line,
+)
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
@@ -45,7 +51,7 @@ from interlock.model.load import load
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @limit_options
 @click.option("--runs", default=20, show_default=True, metavar="N", help="Tell the runs of N gaps.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,

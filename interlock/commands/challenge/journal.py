@@ -12,15 +12,17 @@ import re
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from interlock import __version__
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.base.files import write_whole
+from interlock.base.targets import check_target, failed
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.model.model import Formula, Model
 
 FILE = "challenge.jsonl"
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 # The section of a model file, up to the next line that begins one.
 _REQUIREMENTS = re.compile(r"^requirements:.*\n(?:(?![A-Za-z_]).*\n)*", re.MULTILINE)
 _NO_LINE = "this is not a line of a challenge's journal"
@@ -80,7 +82,8 @@ class Journal:
     Raises
     ------
     InputError
-        Where the file there belongs to another model or another question.
+        Where the file there belongs to another model or another question, is no plain file, or
+        cannot be written.
 
     Notes
     -----
@@ -97,18 +100,30 @@ class Journal:
             "fingerprint": mark,
             "requirements": {**requirements},
         }
-        folder.mkdir(parents=True, exist_ok=True)
-        whole = self._whole_lines()
+        check_target(self.file)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            whole = self._whole_lines()
+        except OSError as error:
+            raise failed(self.file, error) from None
         if whole:
             self._read(whole, mark)
             given = self._data(1, whole[0]).get("requirements")
             if given != requirements:
                 whole = self._narrow(given if isinstance(given, dict) else {})
-        self._stream = self.file.open("r+b" if self.file.exists() else "w+b")
+        self._stream = self._opened()
         self._stream.truncate(sum(len(line) for line in whole))
         self._stream.seek(0, os.SEEK_END)
         if not whole:
             self._append(self._head)
+
+    def _opened(self) -> BinaryIO:
+        """The file, to be added to; a link that came there meanwhile is not followed."""
+        try:
+            handle = os.open(self.file, os.O_RDWR | os.O_CREAT | _NO_LINK, 0o666)
+        except OSError as error:
+            raise failed(self.file, error) from None
+        return os.fdopen(handle, "r+b")
 
     def _narrow(self, given: Mapping[str, object]) -> list[bytes]:
         """Keep what still holds now that other requirements are asked; the lines of the file."""

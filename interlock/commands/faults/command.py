@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole, write_whole
+from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (
     MOST_AT_ONCE,
+    OutputFile,
     console_for,
     limit_options,
     limits_of,
@@ -74,10 +76,8 @@ _DIGITS_OF_A_TREE = 5
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for trees and tables.  [default: faults/<name of the model>]",
 )
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
-@click.option(
-    "--csv", "csv_file", type=click.Path(path_type=Path), help="Write the sets as CSV (- prints)."
-)
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
+@click.option("--csv", "csv_file", type=OutputFile(), help="Write the sets as CSV (- prints).")
 @click.option(
     "--digits",
     type=click.IntRange(1, 12),
@@ -180,8 +180,9 @@ def _write(study: FaultStudy, folder: Path) -> None:
     from interlock.commands.faults.pictures import draw_fault_trees
 
     rows = fmea.rows_of(study)
-    for name, text in (("fmea.csv", fmea.to_csv(rows)), ("fmea.html", fmea.to_html(rows))):
-        write_whole(folder / name, text)
+    files = {"fmea.csv": fmea.to_csv(rows), "fmea.html": fmea.to_html(rows)}
+    write_each_whole(folder, files)
+    for name in files:
         click.echo(str(folder / name))
     for picture in draw_fault_trees(study):
         _write_picture(picture, folder)
@@ -190,6 +191,7 @@ def _write(study: FaultStudy, folder: Path) -> None:
 def _write_picture(picture: Picture, folder: Path) -> None:
     from interlock.pictures.dot import NotDrawnError, render
 
+    check_target(folder / f"{picture.name}.svg")
     write_whole(folder / f"{picture.name}.gv", picture.text)
     try:
         write_whole(folder / f"{picture.name}.svg", render(picture.text, "svg"))
