@@ -1,0 +1,173 @@
+"""The second opinion beside the product's: verdict by verdict, set by set, length by length."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from interlock.commands.faults.study import Options, study_faults
+from interlock.engines import catalogue
+from interlock.judgement.verify import verify
+from interlock.kernel.query import DeclinedError
+from interlock.kernel.requirement import Outcome, Pattern, Verdict
+from interlock.model.build import RunClass
+from interlock.model.model import Model
+from tests.second_opinion.drawing import draw
+from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
+from tests.second_opinion.world import Class
+
+ENGINES = ("enumerate", "reference", "symbolic")
+ORDER = 2
+
+# What an engine may decline, by its name and the reason it gives; whatever else it declines is an
+# error. None declines anything that is drawn.
+MAY_DECLINE: Mapping[tuple[str, str], str] = {}
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """Something on which the two opinions differ.
+
+    Attributes
+    ----------
+    seed : int
+    by : str
+        The engine, or ``sets``.
+    requirement : str
+    about : str
+        What it is about: verdict, vacuity, length, sets.
+    pattern : str
+        Pattern and scope.
+    ours, theirs : str
+        The second opinion and the product's.
+    """
+
+    seed: int
+    by: str
+    requirement: str
+    about: str
+    pattern: str
+    ours: str
+    theirs: str
+
+    def __str__(self) -> str:
+        return (
+            f"seed {self.seed}, {self.requirement} ({self.pattern}), {self.about} by {self.by}: "
+            f"second opinion {self.ours}, product {self.theirs}"
+        )
+
+
+def compare_seed(seed: int, folder: Path, counts: Counter[str], most: int) -> list[Disagreement]:
+    """Draw the model of `seed` and compare everything; what was compared is counted.
+
+    Parameters
+    ----------
+    seed : int
+    folder : Path
+        Where the model is written.
+    counts : Counter
+        Grows.
+    most : int
+        Most states of the model.
+    """
+    drawn, model = draw(seed, folder, most)
+    counts["models"] += 1
+    ours = opinions(model, drawn.run_class)
+    for opinion in ours.values():
+        counts["requirements violated"] += opinion.is_violated
+        counts["requirements vacuous"] += opinion.is_vacuous
+        counts["requirements held"] += not opinion.is_violated and not opinion.is_vacuous
+    found = list(_by_engines(seed, model, drawn.run_class, ours, counts))
+    if drawn.run_class.faults:
+        found += _by_sets(seed, model, drawn.run_class, counts)
+    return found
+
+
+def _by_engines(
+    seed: int, model: Model, run_class: Class, ours: Mapping[str, Opinion], counts: Counter[str]
+) -> Iterator[Disagreement]:
+    theirs = RunClass(run_class.faults, run_class.at_most, run_class.human)
+    for name in ENGINES:
+        try:
+            verification = verify(model, catalogue()[name](), theirs)
+        except DeclinedError as declined:
+            assert (name, str(declined)) in MAY_DECLINE, f"{name} declines: {declined}"
+            counts[f"declined by {name}"] += 1
+            continue
+        verdicts = {f.requirement.id: f.verdict for f in verification.findings}
+        for id_, opinion in ours.items():
+            counts[f"verdicts by {name}"] += 1
+            for about, our, their in _differences(model, id_, opinion, verdicts.get(id_)):
+                yield Disagreement(seed, name, id_, about, _kind(model, id_), our, their)
+
+
+def _differences(
+    model: Model, id_: str, opinion: Opinion, verdict: Verdict | None
+) -> Iterator[tuple[str, str, str]]:
+    """What differs: what it is about, ours and theirs."""
+    if verdict is None:
+        yield "verdict", _word(opinion), "not judged"
+        return
+    assert verdict.outcome is not Outcome.UNDECIDED
+    if opinion.is_violated != (verdict.outcome is Outcome.VIOLATED):
+        yield "verdict", _word(opinion), verdict.outcome.value
+        return
+    if opinion.is_vacuous != verdict.vacuous:
+        parts = ", ".join(opinion.never_occurs) or "no part"
+        theirs = f"{verdict.n_premise} times {dict(verdict.parts)}"
+        yield "vacuity", f"{parts} never occurs", theirs
+    witness = verdict.witness
+    if opinion.is_violated and witness is not None:
+        length = len(witness) if witness.loop_start is None else None
+        if opinion.length != length and _ends(model, id_):
+            yield "length", str(opinion.length), str(length)
+
+
+def _ends(model: Model, id_: str) -> bool:
+    """Whether each run that violates a requirement ends: the fewest steps mean something."""
+    if id_ == ARITHMETIC:
+        return True
+    return model.statements[id_].pattern in (Pattern.NEVER, Pattern.ALWAYS, Pattern.ONLY_AFTER)
+
+
+def _word(opinion: Opinion) -> str:
+    return "violated" if opinion.is_violated else "holds"
+
+
+def _kind(model: Model, id_: str) -> str:
+    if id_ not in model.statements:
+        return "generated"
+    given = model.statements[id_]
+    bounded = " within" if given.within else ""
+    judged = " after scan" if given.after_scan else ""
+    return f"{given.pattern.value}{bounded} {given.scope.value}{judged}"
+
+
+def _by_sets(
+    seed: int, model: Model, run_class: Class, counts: Counter[str]
+) -> Iterator[Disagreement]:
+    """Minimal sets of at most two of all faults, in a run class without human errors."""
+    faults = tuple(model.faults)
+    ours = opinions(model, Class(faults, ORDER))
+    options = Options(order=ORDER, sensors=False, n_runs=1)
+    study = study_faults(model, catalogue()["enumerate"](), options)
+    for id_, opinion in ours.items():
+        counts["sets of faults compared"] += 1
+        if id_ not in study.sets:
+            yield Disagreement(
+                seed, "sets", id_, "sets", _kind(model, id_), _sets(opinion.sets), "not judged"
+            )
+            continue
+        theirs = frozenset(map(frozenset, study.sets[id_].sets))
+        if opinion.sets != theirs:
+            yield Disagreement(
+                seed, "sets", id_, "sets", _kind(model, id_), _sets(opinion.sets), _sets(theirs)
+            )
+
+
+def _sets(sets: Sequence[frozenset[str]] | frozenset[frozenset[str]]) -> str:
+    if not sets:
+        return "none"
+    return " ".join(sorted("{" + ",".join(sorted(one)) + "}" for one in sets))
