@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.commands.faults.study import Options, study_faults
 from interlock.engines import catalogue
+from interlock.engines.symbolic.explored import Explored
+from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.verify import verify
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome, Pattern, Verdict
-from interlock.model.build import RunClass
+from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.second_opinion.drawing import draw
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
@@ -34,7 +36,7 @@ class Disagreement:
     ----------
     seed : int
     by : str
-        The engine, or ``sets``.
+        The engine, or the search for sets.
     requirement : str
     about : str
         What it is about: verdict, vacuity, length, sets.
@@ -59,7 +61,9 @@ class Disagreement:
         )
 
 
-def compare_seed(seed: int, folder: Path, counts: Counter[str], most: int) -> list[Disagreement]:
+def compare_seed(
+    seed: int, folder: Path, counts: Counter[str], most: int, whole_study: bool = True
+) -> list[Disagreement]:
     """Draw the model of `seed` and compare everything; what was compared is counted.
 
     Parameters
@@ -71,6 +75,8 @@ def compare_seed(seed: int, folder: Path, counts: Counter[str], most: int) -> li
         Grows.
     most : int
         Most states of the model.
+    whole_study : bool
+        Compare with the whole study of faults, too, which takes its time.
     """
     drawn, model = draw(seed, folder, most)
     counts["models"] += 1
@@ -80,8 +86,8 @@ def compare_seed(seed: int, folder: Path, counts: Counter[str], most: int) -> li
         counts["requirements vacuous"] += opinion.is_vacuous
         counts["requirements held"] += not opinion.is_violated and not opinion.is_vacuous
     found = list(_by_engines(seed, model, drawn.run_class, ours, counts))
-    if drawn.run_class.faults:
-        found += _by_sets(seed, model, drawn.run_class, counts)
+    if model.live_faults:
+        found += _by_sets(seed, model, counts, whole_study)
     return found
 
 
@@ -108,7 +114,9 @@ def _differences(
 ) -> Iterator[tuple[str, str, str]]:
     """What differs: what it is about, ours and theirs."""
     if verdict is None:
-        yield "verdict", _word(opinion), "not judged"
+        # Where no arithmetic of the program could go wrong, the product does not ask.
+        if id_ != ARITHMETIC or opinion.is_violated:
+            yield "verdict", _word(opinion), "not judged"
         return
     assert verdict.outcome is not Outcome.UNDECIDED
     if opinion.is_violated != (verdict.outcome is Outcome.VIOLATED):
@@ -146,28 +154,35 @@ def _kind(model: Model, id_: str) -> str:
 
 
 def _by_sets(
-    seed: int, model: Model, run_class: Class, counts: Counter[str]
+    seed: int, model: Model, counts: Counter[str], whole_study: bool
 ) -> Iterator[Disagreement]:
-    """Minimal sets of at most two of all faults, in a run class without human errors."""
+    """Minimal sets of the faults, in a run class without human errors."""
     faults = tuple(model.faults)
-    ours = opinions(model, Class(faults, ORDER))
-    options = Options(order=ORDER, sensors=False, n_runs=1)
-    study = study_faults(model, catalogue()["enumerate"](), options)
-    for id_, opinion in ours.items():
-        counts["sets of faults compared"] += 1
-        if id_ not in study.sets:
-            yield Disagreement(
-                seed, "sets", id_, "sets", _kind(model, id_), _sets(opinion.sets), "not judged"
-            )
-            continue
-        theirs = frozenset(map(frozenset, study.sets[id_].sets))
-        if opinion.sets != theirs:
-            yield Disagreement(
-                seed, "sets", id_, "sets", _kind(model, id_), _sets(opinion.sets), _sets(theirs)
-            )
+    theirs = {"find_sets": (ORDER, _found_sets(model))}
+    if whole_study:
+        options = Options(order=1, sensors=False, n_runs=1)
+        study = study_faults(model, catalogue()["enumerate"](), options)
+        theirs["study_faults"] = (1, study.sets)
+    for name, (order, their) in theirs.items():
+        for id_, opinion in opinions(model, Class(faults, order)).items():
+            counts[f"sets by {name}"] += 1
+            if id_ == ARITHMETIC and not opinion.sets and id_ not in their:
+                continue
+            found = frozenset(map(frozenset, their[id_].sets)) if id_ in their else None
+            if opinion.sets != found:
+                said = "not judged" if found is None else _sets(found)
+                kind = _kind(model, id_)
+                yield Disagreement(seed, name, id_, "sets", kind, _sets(opinion.sets), said)
 
 
-def _sets(sets: Sequence[frozenset[str]] | frozenset[frozenset[str]]) -> str:
+def _found_sets(model: Model) -> Mapping[str, RequirementSets]:
+    built = build(model, RunClass(tuple(model.faults), ORDER))
+    ids = flags_of(model, model.faults)
+    asked = ask_all(built.system, built.requirements.values())
+    return find_sets(built, Explored(asked.system, tuple(ids)), asked, ids)
+
+
+def _sets(sets: frozenset[frozenset[str]]) -> str:
     if not sets:
         return "none"
     return " ".join(sorted("{" + ",".join(sorted(one)) + "}" for one in sets))
