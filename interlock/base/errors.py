@@ -59,8 +59,45 @@ class InputError(Exception):
         super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
 
 
+class TooManyMistakesError(InputError):
+    """The input has so many mistakes that nobody looks for more of them."""
+
+
+# Of an input that is wrong throughout nobody reads more, and each takes a search for near names.
+MOST_MISTAKES = 100
+
+
+class MistakeList(list[Mistake]):
+    """Mistakes found so far; where they become too many, the search ends.
+
+    Raises
+    ------
+    TooManyMistakesError
+        By `append` and `extend`, with all that were found.
+    """
+
+    def append(self, mistake: Mistake) -> None:
+        """Note a mistake."""
+        super().append(mistake)
+        self._stop_if_many()
+
+    def extend(self, mistakes: Iterable[Mistake]) -> None:
+        """Note several mistakes."""
+        super().extend(mistakes)
+        self._stop_if_many()
+
+    def _stop_if_many(self) -> None:
+        if len(self) >= MOST_MISTAKES:
+            says = f"{MOST_MISTAKES} mistakes up to here; mend these first"
+            raise TooManyMistakesError([*self[:MOST_MISTAKES], Mistake(self[-1].place, says)])
+
+
 class InternalError(Exception):
     """Two parts of interlock disagree. This is a defect of interlock and never a verdict."""
+
+
+# Names of columns and the like may be of any length.
+_LONGEST = 60
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -75,8 +112,8 @@ def nearest(name: str, known: Iterable[str]) -> str:
     by_fold = {candidate.casefold(): candidate for candidate in names}
     close = get_close_matches(name.casefold(), list(by_fold), n=1, cutoff=0.6)
     if close:
-        return f"; did you mean '{by_fold[close[0]]}'?"
+        return f"; did you mean '{by_fold[close[0]][:_LONGEST]}'?"
     if not names:
         return ""
-    shown = ", ".join(names[:8])
+    shown = ", ".join(known[:_LONGEST] for known in names[:8])
     return f"; known: {shown}" + (", …" if len(names) > 8 else "")

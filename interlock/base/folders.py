@@ -5,8 +5,11 @@ from __future__ import annotations
 import ctypes
 import os
 import shutil
+import stat
 from collections.abc import Mapping
 from pathlib import Path
+
+from interlock.base.targets import check_target, failed, part_of, remove_leftovers
 
 _AT_FDCWD = -100
 _RENAME_EXCHANGE = 2  # linux/fs.h
@@ -17,46 +20,43 @@ def write_whole_folder(folder: Path, files: Mapping[str, bytes]) -> None:
 
     They are written beside it first. Whoever looks, whenever the process may end, finds the
     folder as it was or as it is to be. What a process that was killed left beside it is removed
-    by the next one, also where that has the same number.
+    by the next one, also where that has the same number; see `interlock.base.targets`.
 
     Parameters
     ----------
     folder : Path
-        May exist; what it holds is replaced.
+        May exist; what it holds is replaced, and it stays as private as it was.
     files : mapping of str to bytes
         By name, with ``/`` between folders inside.
+
+    Raises
+    ------
+    InputError
+        Where something else than a folder stands there, or the system does not let it be written.
     """
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    prefix = f".{folder.name}."
-    for left in folder.parent.glob(f"{prefix}*.part"):
-        if not _is_another(left.name.removeprefix(prefix).removesuffix(".part")):
-            shutil.rmtree(left, ignore_errors=True)
-    beside = folder.parent / f"{prefix}{os.getpid()}.part"
+    check_target(folder, folder=True)
     try:
-        beside.mkdir()
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        remove_leftovers(folder)
+        _write(part_of(folder), folder, files)
+    except OSError as error:
+        raise failed(folder, error) from None
+
+
+def _write(part: Path, folder: Path, files: Mapping[str, bytes]) -> None:
+    try:
+        part.mkdir()
         for name, content in files.items():
-            file = beside / name
+            file = part / name
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_bytes(content)
         if folder.exists():
-            _exchange(beside, folder)
+            part.chmod(stat.S_IMODE(folder.stat().st_mode))
+            _exchange(part, folder)
         else:
-            os.rename(beside, folder)
+            os.rename(part, folder)
     finally:
-        shutil.rmtree(beside, ignore_errors=True)
-
-
-def _is_another(process: str) -> bool:
-    """Whether the number is that of another process, which runs."""
-    if process == str(os.getpid()):
-        return False
-    try:
-        os.kill(int(process), 0)
-    except (ValueError, OverflowError, ProcessLookupError):
-        return False
-    except PermissionError:
-        return True
-    return True
+        shutil.rmtree(part, ignore_errors=True)
 
 
 def _exchange(new: Path, old: Path) -> None:

@@ -23,7 +23,6 @@ _ESSENTIAL = (
     "ruamel.yaml",
     "transitions",
     "llvmlite",
-    "numpy",
 )
 # What else the package asks for, and each library of an extra with the extra's name.
 _FURTHER = {

@@ -9,7 +9,7 @@ from string import Template
 
 import click
 
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole
 
 _FILES = ("model.yaml", "controller.st", "README.md")
 _SCHEMA = "model.schema.json"
@@ -28,14 +28,12 @@ def command(folder: Path) -> int:
     _check(folder, name)
     template = resources.files("interlock.cli").joinpath("template")
     shown = shlex.quote(str(folder))
-    try:
-        for file in _FILES:
-            text = Template(template.joinpath(file).read_text("utf-8"))
-            write_whole(folder / file, text.safe_substitute(name=name, path=shown))
-        schema = resources.files("interlock.model").joinpath(_SCHEMA)
-        write_whole(folder / _SCHEMA, schema.read_text("utf-8"))
-    except OSError as error:
-        raise click.ClickException(f"cannot write to '{folder}': {error.strerror}") from None
+    files = {}
+    for file in _FILES:
+        text = Template(template.joinpath(file).read_text("utf-8"))
+        files[file] = text.safe_substitute(name=name, path=shown)
+    files[_SCHEMA] = resources.files("interlock.model").joinpath(_SCHEMA).read_text("utf-8")
+    write_each_whole(folder, files)
     click.echo(f"wrote {', '.join(_FILES)} and {_SCHEMA} (for editors) to {shown}")
     click.echo("next:")
     click.echo(f"  interlock verify {shown}")

@@ -6,16 +6,37 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from interlock.base.targets import check_target
 from interlock.kernel.query import Limits, Progress, ProgressSink
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 LOG_WIDTH = 120
+
+
+class OutputFile(click.Path):
+    """A file to write, refused before the long work rather than after it; '-' may mean print.
+
+    A link, a pipe or a device is no such file; see `interlock.base.targets`.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """The path, where a file may be written there."""
+        file = Path(os.fsdecode(super().convert(value, param, ctx)))
+        if str(file) != "-":
+            check_target(file)
+        return file
+
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 

@@ -1,93 +1,22 @@
 """Drawings that a model brings along: SVG, read so that nothing in them can do harm.
 
-The door to ``expat``. What is not on the lists of `drawing_rules` is a mistake with its place;
+The door to ``expat``. What is not on the lists of `rules` is a mistake with its place;
 document types, entities and processing instructions are refused before they mean anything.
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
+from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import NoReturn
 from xml.parsers import expat
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest, place_after
 from interlock.drawings import rules
+from interlock.drawings.elements import Drawing, Node
+from interlock.drawings.references import References
 from interlock.drawings.style_sheet import Rules, read_declarations, read_sheet
-
-
-@dataclass(frozen=True)
-class Node:
-    """An element; words among its children are texts.
-
-    Attributes
-    ----------
-    tag : str
-    attributes : dict of str to str
-        Without namespaces.
-    place : Place
-    style : dict of str to str
-        Properties of its style attribute.
-    children : list of Node or str
-    """
-
-    tag: str
-    attributes: dict[str, str]
-    place: Place
-    style: dict[str, str] = field(default_factory=dict)
-    children: list[Node | str] = field(default_factory=list)
-
-    @property
-    def id(self) -> str | None:
-        """Its id."""
-        return self.attributes.get("id")
-
-    @property
-    def elements(self) -> list[Node]:
-        """Its children that are elements."""
-        return [child for child in self.children if isinstance(child, Node)]
-
-    @property
-    def words(self) -> str:
-        """The words in it, white space folded."""
-        return " ".join("".join(c for c in self.children if isinstance(c, str)).split())
-
-    def all(self) -> Iterator[Node]:
-        """This element and every one below it, in the order written."""
-        yield self
-        for child in self.elements:
-            yield from child.all()
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """A drawing that was read and found harmless.
-
-    Attributes
-    ----------
-    file : str
-    root : Node
-        The ``svg`` element.
-    box : tuple of float
-        Left, top, width and height of its ``viewBox``.
-    classes : Rules
-        What each class looks like.
-    says : str
-        The words of its ``desc``.
-    """
-
-    file: str
-    root: Node
-    box: tuple[float, float, float, float]
-    classes: Rules
-    says: str
-
-    @property
-    def ids(self) -> dict[str, Node]:
-        """Every element that has an id."""
-        return {node.id: node for node in self.root.all() if node.id is not None}
 
 
 def read_drawing(text: str, file: str) -> Drawing:
@@ -105,15 +34,14 @@ def read_drawing(text: str, file: str) -> Drawing:
     root = reader.read(text)
     mistakes = reader.mistakes
     box = _box(root, mistakes)
-    classes: Rules = {}
-    for node in root.all():
-        if node.tag == "style":
-            classes |= read_sheet("".join(map(str, node.children)), node.place, mistakes)
+    classes = Rules()
+    for sheet in reader.sheets:
+        classes |= read_sheet(sheet.text, sheet.place, mistakes)
     _check_ids(root, mistakes)
     says = next((node.words for node in root.elements if node.tag == "desc"), "")
     drawing = Drawing(file, root, box, classes, says)
     if not mistakes:
-        _check_references(drawing, mistakes)
+        References(drawing, lambda node: references_of(node, classes)).check(mistakes)
     if mistakes:
         raise InputError(mistakes)
     return drawing
@@ -121,6 +49,32 @@ def read_drawing(text: str, file: str) -> Drawing:
 
 class _RefusedError(Exception):
     """Ends the parsing at once."""
+
+
+class _Sheet:
+    """The words of a ``style`` element, each with its place."""
+
+    def __init__(self, start: Place) -> None:
+        self._starts = [0]
+        self._places = [start]
+        self._words: list[str] = []
+
+    def add(self, words: str, place: Place) -> None:
+        """Add words of one line."""
+        self._starts.append(self._starts[-1] + len(self._words[-1]) if self._words else 0)
+        self._places.append(place)
+        self._words.append(words)
+
+    @property
+    def text(self) -> str:
+        """All of the words."""
+        return "".join(self._words)
+
+    def place(self, at: int) -> Place:
+        """The place of a character of the text, counted from 0."""
+        piece = bisect_right(self._starts, at) - 1
+        start = self._places[piece]
+        return Place(start.file, start.line, start.column + at - self._starts[piece])
 
 
 class _Reader:
@@ -133,7 +87,8 @@ class _Reader:
         self._root: Node | None = None
         self._n = 0
         self._text = ""
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
+        self.sheets: list[_Sheet] = []
         parser = self._parser
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
@@ -167,12 +122,11 @@ class _Reader:
 
     def _doctype(self, *_: object) -> None:
         # The parser tells of it only at its end.
-        before = self._text[: max(0, self._text.find("<!DOCTYPE"))]
-        place = Place(self._file, before.count("\n") + 1, len(before) - before.rfind("\n"))
+        place = place_after(self._file, self._text[: max(0, self._text.find("<!DOCTYPE"))])
         self._refuse("a document type or an entity has no place in a drawing; leave it out", place)
 
     def _instruction(self, target: str, _: str) -> None:
-        self._refuse(f"a processing instruction ('{target}') has no place in a drawing")
+        self._refuse(f"a processing instruction ('{target[:40]}') has no place in a drawing")
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._n += 1
@@ -182,8 +136,11 @@ class _Reader:
             self._refuse(f"elements stand more than {rules.MAX_DEPTH} deep in each other")
         tag = self._tag(name)
         found = self._checked(tag, attributes)
-        style = read_declarations(found.pop("style", ""), self._here, self.mistakes)
-        node = Node(tag, found, self._here, style)
+        here = self._here
+        style = read_declarations(found.pop("style", ""), lambda _: here, self.mistakes)
+        node = Node(tag, found, here, style)
+        if tag == "style":
+            self.sheets.append(_Sheet(here))
         if self._open:
             self._open[-1].children.append(node)
         else:
@@ -195,14 +152,15 @@ class _Reader:
     def _tag(self, name: str) -> str:
         namespace, _, tag = name.rpartition(" ")
         if namespace != rules.SVG and self._open:
-            says = f"'{tag}' is not of SVG; save the drawing as plain SVG"
+            says = f"'{tag[:40]}' is not of SVG; save the drawing as plain SVG"
             self.mistakes.append(Mistake(self._here, says))
         elif namespace != rules.SVG:
-            return f"{tag} of another namespace"
+            return f"{tag[:40]} of another namespace"
         elif tag not in rules.ELEMENTS:
             reason = rules.why_not_element(tag)
-            said = f": {reason}" if reason else nearest(tag, rules.ELEMENTS)
-            self.mistakes.append(Mistake(self._here, f"'{tag}' has no place in a drawing{said}"))
+            shown = tag[:40]
+            said = f": {reason}" if reason else nearest(shown, rules.ELEMENTS)
+            self.mistakes.append(Mistake(self._here, f"'{shown}' has no place in a drawing{said}"))
         return tag
 
     def _checked(self, tag: str, attributes: dict[str, str]) -> dict[str, str]:
@@ -210,14 +168,15 @@ class _Reader:
         for full, value in attributes.items():
             namespace, _, name = full.rpartition(" ")
             says = None
+            shown = name[:40]
             if namespace not in ("", rules.XLINK, rules.XML) or (namespace and name == "id"):
-                says = f"'{name}' of '{tag}' is not of SVG; save the drawing as plain SVG"
+                says = f"'{shown}' of '{tag[:40]}' is not of SVG; save the drawing as plain SVG"
             elif name.lower().startswith("on"):
-                says = f"'{name}' has no place in a drawing: a drawing runs nothing"
+                says = f"'{shown}' has no place in a drawing: a drawing runs nothing"
             elif name == "href" and tag not in ("use", *rules.GRADIENTS):
-                says = f"'href' has no place in '{tag}'"
+                says = f"'href' has no place in '{tag[:40]}'"
             elif name not in rules.ATTRIBUTES:
-                says = f"'{name}' has no place in a drawing{nearest(name, rules.ATTRIBUTES)}"
+                says = f"'{shown}' has no place in a drawing{nearest(shown, rules.ATTRIBUTES)}"
             elif name != "style":
                 says = rules.why_not_value(name, value)
             if says is not None:
@@ -233,6 +192,8 @@ class _Reader:
         node = self._open[-1]
         if node.tag in rules.HOLD_WORDS:
             node.children.append(words)
+            if node.tag == "style":
+                self.sheets[-1].add(words, self._here)
         elif words.strip() and node.tag in rules.ELEMENTS:
             here = self._here
             column = here.column + len(words) - len(words.lstrip())
@@ -263,7 +224,7 @@ def _check_ids(root: Node, mistakes: list[Mistake]) -> None:
             says = f"'{node.id[:40]}' is no id: letters, digits, _ . - and no digit first"
             mistakes.append(Mistake(node.place, says))
         elif node.id in seen:
-            says = f"the id '{node.id}' is given twice; first in line {seen[node.id]}"
+            says = f"the id '{node.id[:40]}' is given twice; first in line {seen[node.id]}"
             mistakes.append(Mistake(node.place, says))
         seen.setdefault(node.id, node.place.line)
 
@@ -281,44 +242,16 @@ def looks_of(node: Node, classes: Rules, more: str = "") -> dict[str, str]:
     Source: CSS Cascading and Inheritance: rules of a style sheet come after attributes, in the
     order of the sheet, and a style attribute after them (from memory).
     """
-    named = {*node.attributes.get("class", "").split(), *more.split()}
     looks = dict(node.attributes)
-    for name, rule in classes.items():
-        looks |= rule if name in named else {}
+    for name in classes.in_order((node.attributes.get("class", "") + " " + more).split()):
+        looks |= classes[name]
     return looks | node.style
 
 
-def references_of(node: Node, classes: Rules) -> Iterator[str]:
-    """The ids that an element itself refers to."""
+def references_of(node: Node, classes: Rules) -> Iterator[tuple[str, str]]:
+    """By what an element itself refers to another, and the id of that."""
     for name, value in looks_of(node, classes).items():
         found = rules.REFERENCE.fullmatch(value) if name == "href" else None
         if found:
-            yield found[1]
-        yield from (match[2] for match in rules.URL.finditer(value))
-
-
-def _check_references(drawing: Drawing, mistakes: list[Mistake]) -> None:
-    """Every reference leads to an element, and not through further ones to something huge."""
-    root, classes, ids = drawing.root, drawing.classes, drawing.ids
-    used: Counter[str] = Counter()
-    for node in root.all():
-        for id_ in references_of(node, classes):
-            target = ids.get(id_)
-            says = None
-            if target is None:
-                says = f"no element has the id '{id_}'{nearest(id_, ids)}"
-            elif node.tag == "use":
-                used[id_] += 1
-                if any(below.tag == "use" for below in target.all()):
-                    says = f"'{id_}' holds a 'use' itself and cannot be used again"
-            elif target.tag not in rules.GRADIENTS and any(
-                True for below in target.all() for _ in references_of(below, classes)
-            ):
-                says = f"'{id_}' refers to something itself and cannot be referred to"
-            if says is not None:
-                mistakes.append(Mistake(node.place, says))
-    if not mistakes:
-        n_used = sum(n * sum(1 for _ in ids[id_].all()) for id_, n in used.items())
-        if n_used > rules.MAX_USED:
-            says = f"'use' repeats more than {rules.MAX_USED:,} elements"
-            mistakes.append(Mistake(root.place, says))
+            yield name, found[1]
+        yield from ((name, match[2]) for match in rules.URL.finditer(value))

@@ -13,6 +13,10 @@ MAX_ELEMENTS = 4_000
 MAX_DEPTH = 40
 # Elements that all 'use' together may put into the picture.
 MAX_USED = 10_000
+# Elements that all references together may put into it: what is used, clip paths, patterns and
+# markers, each as often as something carries it.
+MAX_REPEATED = 100_000
+MAX_CLASSES = 500
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
@@ -66,7 +70,8 @@ _REASONS = {
 ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")
 REFERENCE = re.compile(r"#([A-Za-z_][A-Za-z0-9_.-]*)")
 URL = re.compile(r"url\(\s*(['\"]?)#([A-Za-z_][A-Za-z0-9_.-]*)\1\s*\)")
-_FUNCTION = re.compile(r"([A-Za-z-]+)\s*\(")
+# Each name is tried once, from its first letter, and given up as a whole.
+_FUNCTION = re.compile(r"(?<![A-Za-z-])([A-Za-z-]++)\s*+\(")
 _FUNCTIONS = _set("rgb rgba hsl hsla url matrix translate scale rotate skewX skewY")
 
 
@@ -84,7 +89,7 @@ def why_not_value(name: str, value: str) -> str | None:
         return None if REFERENCE.fullmatch(value) else "a drawing refers to nothing outside of it"
     for function in _FUNCTION.findall(value):
         if function not in _FUNCTIONS:
-            return f"'{function}()' has no place in '{name}'"
+            return f"'{function[:40]}()' has no place in '{name}'"
     if "url(" in value and not URL.fullmatch(value.strip()):
         return "a drawing refers to nothing outside of it; write url(#id)"
     return None

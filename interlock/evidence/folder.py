@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from interlock.base.errors import nearest
+from interlock.base.errors import InputError, nearest
 from interlock.base.files import sha256
+from interlock.base.targets import check_target
 from interlock.evidence.manifest import MANIFEST, MAX_BYTES, Manifest, bad, parse
 
 MAX_FILE_BYTES = 500_000_000
@@ -44,7 +45,7 @@ def read_folder(folder: Path) -> Evidence:
     if not folder.is_dir():
         raise bad(str(folder), "no such folder")
     manifest = parse(_content(file, MAX_BYTES), str(file))
-    found = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if not p.is_dir()}
+    found = _names_in(folder)
     wanted = {MANIFEST, *manifest.files}
     for name in sorted(wanted - found):
         raise bad(str(folder / name), "this file of the evidence is missing")
@@ -77,12 +78,22 @@ def check_may_write(folder: Path) -> None:
     Raises
     ------
     InputError
-        Where `folder` is a file, or a folder that holds something else.
+        Where `folder` is no folder, or one that holds anything that its manifest does not name,
+        or whose manifest is none of ours.
     """
-    if not folder.exists():
+    check_target(folder, folder=True)
+    if not folder.is_dir() or not any(folder.iterdir()):
         return
-    if not folder.is_dir():
-        raise bad(str(folder), "evidence is a folder; this is a file")
-    names = {file.name for file in folder.iterdir()}
-    if names and MANIFEST not in names:
+    file = folder / MANIFEST
+    try:
+        ours = {MANIFEST, *parse(_content(file, MAX_BYTES), str(file)).files}
+    except InputError:
+        ours = set()
+    if not _names_in(folder) <= ours:
         raise bad(str(folder), "the folder holds something else than evidence; nothing was written")
+
+
+def _names_in(folder: Path) -> set[str]:
+    """Everything in `folder` but its folders, with ``/`` between those."""
+    inside = (p for p in folder.rglob("*") if p.is_symlink() or not p.is_dir())
+    return {p.relative_to(folder).as_posix() for p in inside}

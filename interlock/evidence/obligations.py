@@ -134,6 +134,7 @@ def _ladder(
     terms: Terms, name: str, trap: Trap, ladder: Ladder, situation: Situation
 ) -> Iterator[Obligation]:
     able = [terms.sets[rung.within] for rung in ladder.rungs]
+    onward = {move.name for move in terms.system.onward}
     state = situation.state
     if ladder.home is None:
         goal = any_of(*(terms.truth(there) for there, _ in _on_the_way(situation, trap.goal)))
@@ -143,7 +144,9 @@ def _ladder(
     yield Obligation(f"{name}: the first set is the goal", bottom)
     for number, (below, here) in enumerate(pairwise(able), 1):
         added = all_of(terms.among(here, state), none_of(terms.among(below, state)))
-        step = situation.steps.get(ladder.rungs[number].move)
+        # Nobody counts on a fault to get on: such a rung has no step.
+        move = ladder.rungs[number].move
+        step = situation.steps.get(move) if move in onward else None
         way = "false"
         if step is not None:
             way = all_of(terms.truth(step.guard), terms.among(below, step.after))
@@ -170,6 +173,7 @@ class _Ways:
     def __init__(self, terms: Terms) -> None:
         self.terms = terms
         self.moves = [move.name for move in terms.system.moves]
+        self.onward = [move.name for move in terms.system.onward]
         self.guards = {m.name: terms.truth(m.guard) for m in terms.system.moves}
         self.after = {m.name: moved(m.updates, terms.same) for m in terms.system.moves}
         self.fair = {m.name: terms.truth(m.fair) for m in terms.system.moves if m.fair is not None}
@@ -189,7 +193,7 @@ def _dead_end(
     terms, here = ways.terms, ways.here(dead)
     where = all_of(terms.is_state(end, terms.same), none_of(here))
     yield Obligation(f"{name}: the dead end holds the end of the run", where)
-    for move in ways.moves:
+    for move in ways.onward:
         left = all_of(here, ways.guards[move], none_of(ways.then(move, dead)))
         yield Obligation(f"{name}: the dead end is kept by: {move}", left)
     goal = terms.truth(trap.goal)

@@ -229,8 +229,8 @@ def _escapes(system: System, start: State, goal: Expr, most: int) -> bool | None
         state = queue.pop()
         if reached(state)[0]:
             return True
-        for _, successor in stepper.successors(state):
-            if successor not in seen:
+        for move, successor in stepper.successors(state):
+            if move.kind is not MoveKind.FAULT and successor not in seen:
                 seen.add(successor)
                 queue.append(successor)
         if len(seen) > most:

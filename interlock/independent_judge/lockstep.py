@@ -135,7 +135,7 @@ class Lockstep:
             raise InternalError(f"lockstep refuses '{move}': no such running timer") from None
         if ours is not None:
             return self.player.play(f"{ours} elapses")
-        self.player.pass_move()
+        self.player.pass_event()
         return Happening(move, MoveKind.TIMER, f"the time of the new {theirs} is up", ())
 
     def state(self, prefix: str) -> dict[str, int]:

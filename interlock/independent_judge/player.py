@@ -76,7 +76,8 @@ class Player:
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
-        self._pending = model.moves_per_scan
+        # Moves since the last scan, and whether anything else has happened since.
+        self._pending, self._disturbed = model.moves_per_scan, False
 
     def _condition(self, move: ModelMove) -> Callable[[], bool]:
         when = move.when
@@ -131,7 +132,8 @@ class Player:
             values[fault_flag(id_)] = int(struck)
             values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
         values |= self._held
-        values[PHASE] = self._pending
+        only_disturbed = self._disturbed and self._pending == 0
+        values[PHASE] = self.model.moves_per_scan + 1 if only_disturbed else self._pending
         return values
 
     def enabled(self, move: str) -> bool:
@@ -140,13 +142,14 @@ class Player:
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
-        return self._plant.enabled(self._moves[move]) and not self._jammed(self._moves[move])
+        asked = self._moves[move]
+        return self._plant.enabled(asked) and not self._jammed(asked.machine)
 
-    def _jammed(self, move: ModelMove) -> bool:
-        state = self._plant.states()[move.machine]
+    def _jammed(self, machine: str) -> bool:
+        state = self._plant.states()[machine]
         return any(
             self._struck[id_]
-            and fault.machine == move.machine
+            and fault.machine == machine
             and (not fault.jams_in or state in fault.jams_in)
             for id_, fault in self.model.faults.items()
         )
@@ -163,38 +166,38 @@ class Player:
         scan = None
         if move == SCAN:
             scan = self.controller.scan(self.signals())
-            self._pending = 0
+            self._pending, self._disturbed = 0, False
             kind, says = MoveKind.SCAN, "scans"
-        else:
+        elif move in self._moves:
             if self.scan_is_due:
                 raise InternalError(f"replay refuses '{move}': a scan is due first")
-            kind, says = self._play_environment(move)
+            kind, says = self._make(self._moves[move])
             self._pending += 1
+        else:
+            kind, says = self._let_happen(move)
+            self._disturbed = True
         after = self.shown()
         changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
         return Happening(move, kind, says, tuple(changes), scan)
 
-    def pass_move(self) -> None:
-        """Count a move that changes nothing of this model, as where another one's timer elapses.
+    def pass_event(self) -> None:
+        """Note an event that changes nothing of this model, as where another one's timer ends."""
+        self._disturbed = True
 
-        Raises
-        ------
-        InternalError
-            Where a scan is due first.
-        """
-        if self.scan_is_due:
-            raise InternalError("replay refuses a move: a scan is due first")
-        self._pending += 1
+    def _make(self, move: ModelMove) -> tuple[MoveKind, str]:
+        if self._jammed(move.machine):
+            raise InternalError(f"replay refuses '{move.name}': a fault keeps {move.machine}")
+        truth = self.truth
+        also = {
+            name: evaluate_expression(formula.tree, truth)
+            for name, formula in move.also.items()
+            if not self._jammed(name)
+        }
+        self._plant.make(move, also)
+        return move.kind, move.says
 
-    def _play_environment(self, name: str) -> tuple[MoveKind, str]:
-        move = self._moves.get(name)
-        if move is not None:
-            if self._jammed(move):
-                raise InternalError(f"replay refuses '{name}': a fault keeps {move.machine}")
-            truth = self.truth
-            also = {n: evaluate_expression(f.tree, truth) for n, f in move.also.items()}
-            self._plant.make(move, also)
-            return move.kind, move.says
+    def _let_happen(self, name: str) -> tuple[MoveKind, str]:
+        """What takes no turn: a strike, a clearing, the end of a timer."""
         if name.endswith(" strikes"):
             return self._strike(name.removesuffix(" strikes"))
         if name.endswith(" clears"):

@@ -31,7 +31,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.base.errors import InputError, InternalError, Mistake, Place, nearest
+from interlock.base.errors import InputError, InternalError, Mistake, MistakeList, Place, nearest
 from interlock.base.files import write_whole
 from interlock.independent_judge.judge import Observed, judged_word, observe, owed_by_loop
 from interlock.independent_judge.player import Happening, Player
@@ -280,10 +280,10 @@ def why_refused(player: Player, move: str) -> str:
         known = [SCAN, *moves, *faults, *timers]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"
-    if player.scan_is_due:
-        return f"'{move}' is not possible before the next scan"
     if move not in moves:
         return f"'{move}' is not possible now"
+    if player.scan_is_due:
+        return f"'{move}' is not possible before the next scan"
     return f"'{move}' is not possible: {_why_not(player, moves[move])}"
 
 
@@ -304,7 +304,7 @@ def _why_not(player: Player, move: ModelMove) -> str:
 
 def _check_ends(run: RunFile, player: Player) -> list[Mistake]:
     shown = player.shown()
-    mistakes = []
+    mistakes = MistakeList()
     for name, label in run.ends.items():
         place = run.place("ends", name)
         if name not in shown:

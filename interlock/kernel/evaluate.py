@@ -147,9 +147,32 @@ def _interval(node: Expr, args: list[Interval], domains: Mapping[str, Interval])
         case Op.MAX:
             return (max(args[0][0], args[1][0]), max(args[0][1], args[1][1]))
         case Op.DIV:
-            size = max(abs(args[0][0]), abs(args[0][1]))
-            return (-size if args[0][0] < 0 or args[1][0] < 0 else 0, size)
-        case _:  # MOD keeps the sign of the dividend and is smaller than the divisor
-            size = max(abs(args[1][0]), abs(args[1][1]), 1) - 1
-            low, high = args[0]
-            return (max(low, -size) if low < 0 else 0, min(high, size) if high > 0 else 0)
+            return quotients(*args)
+        case _:
+            return remainders(*args)
+
+
+def quotients(dividend: Interval, divisor: Interval) -> Interval:
+    """The least interval around every quotient, truncated towards zero; a quotient by 0 is 0.
+
+    >>> quotients((-3, 5), (-4, -2)), quotients((6, 9), (0, 3))
+    ((-2, 1), (0, 9))
+    """
+    low, high = divisor
+    # With a divisor of one sign a quotient only grows or only falls with either operand.
+    negative = (low, min(high, -1)) if low < 0 else ()
+    positive = (max(low, 1), high) if high > 0 else ()
+    found = [ex.quotient(a, b) for a in dividend for b in (*negative, *positive)]
+    if low <= 0 <= high:
+        found.append(0)
+    return min(found), max(found)
+
+
+def remainders(dividend: Interval, divisor: Interval) -> Interval:
+    """An interval around every remainder, which has the dividend's sign; one by 0 is 0.
+
+    It is no greater than the dividend and smaller than the divisor.
+    """
+    low, high = dividend
+    size = max(abs(divisor[0]), abs(divisor[1]), 1) - 1
+    return (max(low, -size) if low < 0 else 0, min(high, size) if high > 0 else 0)

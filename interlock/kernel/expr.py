@@ -4,8 +4,8 @@ A truth value is the integer 0 or 1. Equal expressions are the same object, so i
 equality and every pass over a graph visits a shared part once. Build expressions only with the
 functions of this module: they fold constants and keep the graph small.
 
-Division truncates towards zero, as in IEC 61131-3. Division by zero gives 0 here; whoever
-builds a system must guard it (see ``interlock.st.lower``), so the value is never observed.
+Division truncates towards zero, as in IEC 61131-3, and a remainder by zero is 0. Division by zero
+gives 0 here; whoever builds a system must guard it (see ``interlock.st.lower``).
 """
 
 from __future__ import annotations

@@ -39,8 +39,9 @@ class Stay:
 class Trap:
     """Is there a reachable state from which no state with `goal` can be reached?
 
-    Any move may be used to get to the goal; fairness plays no part. Found: a run of the fewest
-    moves to such a state.
+    Any move may be used to get to the goal but a fault's (`System.onward`): nobody counts on a
+    fault to strike or to clear. Fairness plays no part. Found: a run of the fewest moves to such a
+    state.
     """
 
     goal: Expr

@@ -182,6 +182,11 @@ class System:
         """The initial state, values in the order of `variables`."""
         return tuple(variable.initial for variable in self.variables)
 
+    @cached_property
+    def onward(self) -> tuple[Move, ...]:
+        """The moves that a way back may use: all but the strikes and clearings of faults."""
+        return tuple(move for move in self.moves if move.kind is not MoveKind.FAULT)
+
     def variable(self, name: str) -> Variable:
         """The variable called `name`."""
         return self.variables[self.index[name]]
@@ -222,7 +227,8 @@ class System:
 
     def narrowed(self, observed: Sequence[Expr]) -> System:
         """Without the variables that neither a guard nor `observed` can ever depend on."""
-        needed = set(variables_of([*observed, *self._conditions()]))
+        # What follows a scan is asked after even where no move is possible that would count.
+        needed = {PHASE, *variables_of([*observed, *self._conditions()])}
         grown = True
         while grown:
             updates = [e for m in self.moves for n, e in m.updates.items() if n in needed]
@@ -233,7 +239,7 @@ class System:
             replace(m, updates={n: e for n, e in m.updates.items() if n in needed})
             for m in self.moves
         ]
-        kept = tuple(v for v in self.variables if v.name in needed or v.name == PHASE)
+        kept = tuple(v for v in self.variables if v.name in needed)
         return replace(self, variables=kept, moves=tuple(moves))
 
     def _conditions(self) -> list[Expr]:

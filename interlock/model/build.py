@@ -6,7 +6,10 @@ are expressions over it, and the scan reads them as they are at its start.
 
 **A step.** A move of the plant or of a person, then a scan; up to ``moves_per_scan`` moves may
 come before it. Power-up is the state in which no scan has run yet: the first scan comes before
-the first move. A scan may come at any time, also when nothing moved.
+the first move. A scan may come at any time, also when nothing moved. A fault's strike or clearing
+and the end of a free timer take no turn: they may happen at any moment, before the first scan and
+between a move and its scan, too. `PHASE` is 0 behind a scan, k behind the k-th move since, and one
+more than ``moves_per_scan`` where only something that takes no turn has happened since the scan.
 """
 
 from __future__ import annotations
@@ -166,8 +169,12 @@ class _Builder:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
         per_scan = self.model.moves_per_scan
-        variables.append(Variable(PHASE, Domain(0, per_scan), per_scan, Role.PHASE))
+        events = self._events()
+        # Without events the value that tells of them would only make diagrams larger.
+        last = per_scan + 1 if events else per_scan
+        variables.append(Variable(PHASE, Domain(0, last), per_scan, Role.PHASE))
         moves = [self._environment(move) for move in self._moves()]
+        moves += [taking_no_turn(event, per_scan) for event in events]
         moves.append(self._scan())
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
         requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
@@ -193,10 +200,14 @@ class _Builder:
             for move in self.model.moves
             if move.kind is not MoveKind.HUMAN or self.run_class.human
         ]
-        moves += self.lowered.timer_moves
-        moves += [self._strike(fault) for fault in self.live]
-        moves += [_clear(fault) for fault in self.live if fault.intermittent]
         return [move for move in moves if move.guard is not FALSE]
+
+    def _events(self) -> list[Move]:
+        """What may happen at any moment: ends of free timers, strikes and clearings."""
+        events = list(self.lowered.timer_moves)
+        events += [self._strike(fault) for fault in self.live]
+        events += [_clear(fault) for fault in self.live if fault.intermittent]
+        return [event for event in events if event.guard is not FALSE]
 
     def _move(self, move: ModelMove) -> Move:
         machine = ex.var(move.machine)
@@ -205,21 +216,27 @@ class _Builder:
         if move.source is None:
             at = not_(eq(machine, target))
         when = lower_expression(move.when.tree, self.truth) if move.when else TRUE
-        when = and_(when, *(not_(jam) for jam in self._jams(move)))
-        updates = {name: lower_expression(f.tree, self.truth) for name, f in move.also.items()}
+        when = and_(when, not_(self._jammed(move.machine)))
+        updates = {name: self._carried(name, f) for name, f in move.also.items()}
         updates[move.machine] = target
         guard = and_(at, when)
         fair = guard if move.kind is MoveKind.PLANT else None
         return Move(move.name, move.kind, guard, updates, fair, move.says)
 
-    def _jams(self, move: ModelMove) -> list[Expr]:
-        """The conditions under which a fault keeps the machine of `move` where it is."""
+    def _carried(self, machine: str, formula: Formula) -> Expr:
+        """What another machine's move makes of `machine`, which a jam keeps where it is."""
+        return ex.ite(
+            self._jammed(machine), ex.var(machine), lower_expression(formula.tree, self.truth)
+        )
+
+    def _jammed(self, machine: str) -> Expr:
+        """Whether a fault keeps `machine` where it is."""
         jams = []
         for fault in self.live:
-            if fault.machine == move.machine:
-                at = [eq(ex.var(move.machine), ex.const(state)) for state in fault.jams_in]
+            if fault.machine == machine:
+                at = [eq(ex.var(machine), ex.const(state)) for state in fault.jams_in]
                 jams.append(and_(ex.var(fault_flag(fault.id)), ex.or_(*at) if at else TRUE))
-        return jams
+        return ex.or_(*jams)
 
     def _strike(self, fault: Fault) -> Move:
         guard = not_(ex.var(fault_flag(fault.id)))
@@ -243,9 +260,10 @@ class _Builder:
         pending = ex.var(PHASE)
         per_scan = ex.const(self.model.moves_per_scan)
         after = ex.minimum(ex.add(pending, ex.const(1)), per_scan)
+        after = ex.ite(ex.lt(per_scan, pending), ex.const(1), after)
         return replace(
             move,
-            guard=and_(move.guard, ex.lt(pending, per_scan)),
+            guard=and_(move.guard, not_(eq(pending, per_scan))),
             updates={**move.updates, PHASE: after},
         )
 
@@ -286,6 +304,13 @@ class _Builder:
             survives=statement.survives,
             hazards=statement.hazards,
         )
+
+
+def taking_no_turn(event: Move, moves_per_scan: int) -> Move:
+    """The event as one that may come at any moment; what it leads to follows no scan."""
+    pending = ex.var(PHASE)
+    after = ex.ite(eq(pending, ex.const(0)), ex.const(moves_per_scan + 1), pending)
+    return replace(event, updates={**event.updates, PHASE: after})
 
 
 def counted_flag(fault: Fault) -> str:

@@ -1,7 +1,7 @@
 """A model as its author wrote it: checked, but not yet lowered to a kernel system.
 
 The builder (`interlock.model.build`) turns it into a system for the engines; the judge
-(`interlock.replay`) runs it as it is.
+(`interlock.independent_judge`) runs it as it is.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Generic, TypeVar
 
 from interlock.base.errors import Place
 from interlock.base.files import is_there
-from interlock.drawings.drawing import Drawing
+from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.st.layout import Settings

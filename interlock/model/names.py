@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from types import TracebackType
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.model.model import Formula, Machine
 from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document, Path
 from interlock.st.check import check_expression
+from interlock.st.evaluate import reads_of
 from interlock.st.parser import parse_expression
+from interlock.st.typed import Expression
 from interlock.st.types import BOOL, EnumType, Scope, Type
 from interlock.st.words import RESERVED
 
@@ -24,7 +26,7 @@ MAX_TERMS_DEEP = 60
 class Mistakes:
     """Mistakes found so far; loading goes on to find them all."""
 
-    found: list[Mistake] = field(default_factory=list)
+    found: MistakeList = field(default_factory=MistakeList)
 
     def add(self, place: Place, says: str) -> None:
         """Note a mistake."""
@@ -41,7 +43,7 @@ class Mistakes:
 
 
 class _Collecting(AbstractContextManager[None, bool]):
-    def __init__(self, found: list[Mistake]) -> None:
+    def __init__(self, found: MistakeList) -> None:
         self._found = found
 
     def __exit__(
@@ -113,12 +115,12 @@ class Names:
             return self.document.place(path, offset)
 
         with self.mistakes.collected():
-            tree = parse_expression(text, locate=locate)
-            scope = self._scope(names)
-            for used in self._terms_in(text):
+            parsed = parse_expression(text, locate=locate)
+            tree = check_expression(parsed, self._scope(names), expected)
+            for used in self._terms_in(tree):
                 if not self.term(used, place):
                     return None
-            return Formula(" ".join(text.split()), place, check_expression(tree, scope, expected))
+            return Formula(" ".join(text.split()), place, tree)
         return None
 
     def _scope(self, names: Mapping[str, Type]) -> Scope:
@@ -133,10 +135,15 @@ class Names:
         types = [type_of(machine) for machine in self.machines.values()]
         return [t for t in types if isinstance(t, EnumType)]
 
-    def _terms_in(self, text: str) -> list[str]:
+    def _terms_in(self, tree: Expression) -> list[str]:
+        """The terms that an expression reads.
+
+        A term may have the name of a state: where a state is compared, its type says which is
+        meant, so only what is read as a name counts.
+        """
         folded = self._folded_terms
-        found = {folded[w] for w in map(str.casefold, _words(text)) if w in folded}
-        return [name for _, name in sorted(found)]
+        read = {name.name.casefold() for name in reads_of(tree)}
+        return [name for _, name in sorted(folded[name] for name in read if name in folded)]
 
     @cached_property
     def _folded_terms(self) -> dict[str, tuple[int, str]]:
@@ -236,8 +243,3 @@ class Names:
         place = self.document.key_place(path) if is_key else self.document.place(path)
         self.mistakes.add(place, f"'{name}' is not {kind}{nearest(name, among)}")
         return False
-
-
-def _words(text: str) -> list[str]:
-    """The identifiers in an expression, roughly: enough to find the terms it may use."""
-    return "".join(c if c.isalnum() or c == "_" else " " for c in text).split()

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path as FilePath
 from pathlib import PurePosixPath, PureWindowsPath
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.model.files import MODEL_FILE, check_inside, read_text
 from interlock.model.shape import check_revision, shape_of
 from interlock.model.yaml import Document, Path, Plain, read
@@ -121,7 +121,7 @@ def _merged(own: Document, base: Document) -> _Revised:
     assert isinstance(base.value, dict)
     value: dict[str, Plain] = {k: v for k, v in base.value.items() if k not in _OWN}
     inherited: set[Path] = {(key,) for key in value}
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     merging = _Merging(own, inherited, mistakes)
     for section, given in own.value.items():
         if given is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
-from interlock.base.errors import InputError, Mistake, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.model.schema import ModelShape, revision_shape
 from interlock.model.yaml import Document, Path
 
@@ -63,7 +63,10 @@ def validated(document: Document, shape: type[_Shape], expected: str) -> _Shape:
         details = error.errors(include_url=False, include_context=True)
         # A revision has the keys of a model.
         keys = ModelShape if shape is revision_shape() else shape
-        raise InputError(_mistake(document, detail, keys) for detail in details) from None
+        mistakes = MistakeList()
+        for detail in details:
+            mistakes.append(_mistake(document, detail, keys))
+        raise InputError(mistakes) from None
 
 
 def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -> Mistake:

@@ -8,7 +8,8 @@ from pathlib import Path as FilePath
 from typing import TypeVar
 
 from interlock.base.errors import nearest
-from interlock.drawings.drawing import Drawing, Node, read_drawing
+from interlock.drawings.drawing import read_drawing
+from interlock.drawings.elements import Drawing, Node
 from interlock.drawings.rules import TEXTS
 from interlock.model.files import file_beside, read_text
 from interlock.model.model import Choice, Formula, MovingDrawing, Part

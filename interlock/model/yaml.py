@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeGuard
 
-from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.errors import InputError, Mistake, MistakeList, Place
 
 MAX_DEPTH = 40
 
@@ -136,7 +136,7 @@ class _Reader:
     def __init__(self, document: Document, events: Iterator[Any]) -> None:
         self.document = document
         self.events = events
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
         self.depth = 0
 
     def read(self) -> list[Mistake]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
-from interlock.drawings.drawing import Node, looks_of
+from interlock.drawings.drawing import looks_of
+from interlock.drawings.elements import Node
 from interlock.drawings.rules import NOT_DRAWN, URL
 from interlock.model.model import Choice, MovingDrawing, Part
 from interlock.pictures.svg import coded, number

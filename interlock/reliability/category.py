@@ -9,36 +9,61 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from interlock.reliability.channel import CCF_POINTS_NEEDED
+from interlock.reliability.figures import Number, exactly, kept_apart, percent
 from interlock.reliability.performance_level import (
+    COVERAGE_PERCENT,
+    HIGHEST_LEVEL,
+    LEAST_COVERAGE,
+    MTTFD_YEARS,
     Category,
-    Coverage,
     MttfdBand,
     PerformanceLevel,
     coverage_band,
     mttfd_band,
 )
 
+TESTS_PER_DEMAND_NEEDED = 100
+
 
 @dataclass(frozen=True)
-class Claim:
-    """What is claimed for a safety function; figures that are not claimed are None.
+class DeclaredTest:
+    """The test equipment of a category 2, as it is declared.
 
     Attributes
     ----------
-    category : Category
-    level : PerformanceLevel or None
-    dc_avg : float or None
-        Fraction, 0..1.
-    mttfd_years : float or None
-    ccf_points : float or None
-        Of 100.
+    tests_per_demand : float or Fraction
+        Test rate over demand rate.
+    mttfd_years : float or Fraction
+        Of the channel that tests.
     """
 
-    category: Category
+    tests_per_demand: Number
+    mttfd_years: Number
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What is claimed for a safety function; what is not claimed is None.
+
+    Attributes
+    ----------
+    category : Category or None
+    level : PerformanceLevel or None
+    dc_avg : float or Fraction or None
+        0..1.
+    mttfd_years : float or Fraction or None
+    ccf_points : float or None
+        Of 100.
+    test : DeclaredTest or None
+        Category 2 needs it.
+    """
+
+    category: Category | None
     level: PerformanceLevel | None = None
-    dc_avg: float | None = None
-    mttfd_years: float | None = None
+    dc_avg: Number | None = None
+    mttfd_years: Number | None = None
     ccf_points: float | None = None
+    test: DeclaredTest | None = None
 
 
 @dataclass(frozen=True)
@@ -96,7 +121,7 @@ def contradictions(claim: Claim, evidence: Evidence) -> list[Contradiction]:
     Categories B and 1 allow a fault to lose the function: only its loss without any fault speaks
     against them. Category 2 allows it too, if the check then reveals it. Categories 3 and 4
     allow no single fault to lose it; category 4 moreover no accumulation of faults that starts
-    with an undetected one.
+    with an undetected one. Where no category is claimed, only a loss without any fault counts.
 
     Returns
     -------
@@ -119,7 +144,7 @@ def contradictions(claim: Claim, evidence: Evidence) -> list[Contradiction]:
 
 
 def _contradicted(
-    category: Category, losing: frozenset[str], undetected: frozenset[str]
+    category: Category | None, losing: frozenset[str], undetected: frozenset[str]
 ) -> str | None:
     if not losing:
         return _NO_FAULT
@@ -141,29 +166,19 @@ def _loss(faults: tuple[str, ...], undetected: frozenset[str]) -> str:
     )
 
 
-_HIGHEST = {
-    Category.B: PerformanceLevel.B,
-    Category.ONE: PerformanceLevel.C,
-    Category.TWO: PerformanceLevel.D,
-}
-_LEAST_COVERAGE = {
-    Category.TWO: Coverage.LOW,
-    Category.THREE: Coverage.LOW,
-    Category.FOUR: Coverage.HIGH,
-}
-
-
 def conflicting_figures(claim: Claim) -> list[Contradiction]:
     """Where the figures of a claim do not go with its own category.
 
     Source
     ------
-    ISO 13849-1, 6.2.3 to 6.2.7 and Annex F (from memory).
+    ISO 13849-1, 6.2.3 to 6.2.7, 4.5.4 and Annex F (from memory).
     """
     category = claim.category
+    if category is None:
+        return []
     name = f"category {category.value}"
     found = []
-    highest = _HIGHEST.get(category)
+    highest = HIGHEST_LEVEL.get(category)
     if claim.level is not None and highest is not None and claim.level > highest:
         found.append(
             Contradiction(
@@ -171,16 +186,19 @@ def conflicting_figures(claim: Claim) -> list[Contradiction]:
                 f"level {claim.level.letter} is claimed",
             )
         )
-    least = _LEAST_COVERAGE.get(category)
+    least = LEAST_COVERAGE.get(category)
     if claim.dc_avg is not None and least is not None and coverage_band(claim.dc_avg) < least:
+        shown = percent(claim.dc_avg, COVERAGE_PERCENT.values(), decimals=1)
         found.append(
             Contradiction(
                 f"{name} needs a DCavg that is at least {least.name.lower()}",
-                f"{claim.dc_avg:.1%} is claimed",
+                f"{shown} is claimed",
             )
         )
     if claim.mttfd_years is not None:
         found.extend(_mttfd_conflicts(category, claim.mttfd_years))
+    if category is Category.TWO:
+        found.extend(_test_conflicts(claim))
     redundant = category in (Category.TWO, Category.THREE, Category.FOUR)
     if redundant and claim.ccf_points is not None and claim.ccf_points < CCF_POINTS_NEEDED:
         found.append(
@@ -192,15 +210,47 @@ def conflicting_figures(claim: Claim) -> list[Contradiction]:
     return found
 
 
-def _mttfd_conflicts(category: Category, years: float) -> list[Contradiction]:
-    if years < 3:
-        return [Contradiction("a channel needs an MTTFd of 3 y or more", f"{years:g} y is claimed")]
+def _mttfd_conflicts(category: Category, years: Number) -> list[Contradiction]:
     needs_high = category in (Category.ONE, Category.FOUR)
+    shown = kept_apart(years, MTTFD_YEARS.values())
+    if years < MTTFD_YEARS[MttfdBand.LOW]:
+        return [Contradiction("a channel needs an MTTFd of 3 y or more", f"{shown} y is claimed")]
     if needs_high and mttfd_band(years) is not MttfdBand.HIGH:
         return [
             Contradiction(
                 f"category {category.value} needs an MTTFd of 30 y or more",
-                f"{years:g} y is claimed",
+                f"{shown} y is claimed",
             )
         ]
     return []
+
+
+def _test_conflicts(claim: Claim) -> list[Contradiction]:
+    """Category 2: the rate of the test, and the MTTFd of what tests.
+
+    The channel's MTTFd is the capped one: it is what the figure is read with.
+    """
+    test = claim.test
+    if test is None:
+        return [Contradiction("category 2 needs test equipment", "none is declared")]
+    found = []
+    needed = TESTS_PER_DEMAND_NEEDED
+    if exactly(test.tests_per_demand) < needed:
+        shown = kept_apart(test.tests_per_demand, [needed])
+        found.append(
+            Contradiction(
+                f"category 2 needs at least {needed} tests for each demand",
+                f"{shown} are declared",
+            )
+        )
+    if claim.mttfd_years is not None:
+        half = exactly(claim.mttfd_years) / 2
+        if exactly(test.mttfd_years) < half:
+            shown = kept_apart(test.mttfd_years, [float(half)])
+            found.append(
+                Contradiction(
+                    "category 2 needs test equipment with at least half the MTTFd of its channel",
+                    f"{shown} y are declared, half is {kept_apart(half, [])} y",
+                )
+            )
+    return found

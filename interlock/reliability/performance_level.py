@@ -6,9 +6,16 @@ also asks for the category's qualities, for software, systematic failures and va
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import Enum, IntEnum
 
-from interlock.reliability.figures import check_fraction, check_positive
+from interlock.reliability.figures import (
+    Number,
+    check_fraction,
+    check_positive,
+    exactly,
+    kept_apart,
+)
 
 
 class PerformanceLevel(IntEnum):
@@ -76,6 +83,37 @@ _PFHD_LIMITS: tuple[tuple[float, PerformanceLevel], ...] = (
     (1e-4, _L.A),
 )
 
+# ISO 13849-1, denotations of DC and MTTFd: where each band begins.
+COVERAGE_PERCENT = {Coverage.NONE: 0, Coverage.LOW: 60, Coverage.MEDIUM: 90, Coverage.HIGH: 99}
+MTTFD_YEARS = {MttfdBand.LOW: 3, MttfdBand.MEDIUM: 10, MttfdBand.HIGH: 30}
+
+# ISO 13849-1, 6.2.5 to 6.2.7: the least coverage that a category asks for, and the highest level
+# that one can reach; categories that are not named ask for none, or reach e.
+LEAST_COVERAGE = {
+    Category.TWO: Coverage.LOW,
+    Category.THREE: Coverage.LOW,
+    Category.FOUR: Coverage.HIGH,
+}
+HIGHEST_LEVEL = {Category.B: _L.B, Category.ONE: _L.C, Category.TWO: _L.D}
+
+# ISO 13849-1, 4.5.4: by category and DCavg, the levels for an MTTFd that is low, medium, high.
+_SIMPLIFIED: dict[tuple[Category, Coverage], dict[MttfdBand, PerformanceLevel]] = {
+    (category, coverage): {
+        band: PerformanceLevel[letter.upper()]
+        for band, letter in zip(MttfdBand, letters, strict=True)
+        if letter != "-"
+    }
+    for category, coverage, letters in (
+        (Category.B, Coverage.NONE, "ab-"),
+        (Category.ONE, Coverage.NONE, "--c"),
+        (Category.TWO, Coverage.LOW, "abc"),
+        (Category.TWO, Coverage.MEDIUM, "bcd"),
+        (Category.THREE, Coverage.LOW, "bcd"),
+        (Category.THREE, Coverage.MEDIUM, "cdd"),
+        (Category.FOUR, Coverage.HIGH, "--e"),
+    )
+}
+
 
 def required_level(severity: int, frequency: int, avoidance: int) -> PerformanceLevel:
     """The required performance level, PLr, by the risk graph.
@@ -131,24 +169,24 @@ def pfhd_band(pfhd_per_h: float) -> PerformanceLevel:
     raise ValueError(f"PFHd {pfhd_per_h} per hour is in no band; expected less than 1e-4")
 
 
-def coverage_band(dc: float) -> Coverage:
+def coverage_band(dc: Number) -> Coverage:
     """The band of a diagnostic coverage: none, low from 60 %, medium from 90 %, high from 99 %.
 
     Parameters
     ----------
-    dc : float
-        Diagnostic coverage as a fraction, 0..1.
+    dc : float or Fraction
+        Diagnostic coverage, 0..1.
 
     Source
     ------
     ISO 13849-1, table of denotations of DC (from memory).
     """
     check_fraction("DC", dc)
-    limits = ((0.99, Coverage.HIGH), (0.90, Coverage.MEDIUM), (0.60, Coverage.LOW))
-    return next((band for limit, band in limits if dc >= limit), Coverage.NONE)
+    reached = [band for band, percent in COVERAGE_PERCENT.items() if exactly(dc) * 100 >= percent]
+    return max(reached)
 
 
-def mttfd_band(mttfd_years: float) -> MttfdBand:
+def mttfd_band(mttfd_years: Number) -> MttfdBand:
     """The band of a channel's MTTFd: low from 3 years, medium from 10, high from 30.
 
     Raises
@@ -160,8 +198,93 @@ def mttfd_band(mttfd_years: float) -> MttfdBand:
     ------
     ISO 13849-1, table of denotations of MTTFd (from memory).
     """
-    limits = ((30, MttfdBand.HIGH), (10, MttfdBand.MEDIUM), (3, MttfdBand.LOW))
-    for limit, band in limits:
-        if mttfd_years >= limit:
-            return band
-    raise ValueError(f"MTTFd {mttfd_years} y is too low for a channel; expected 3 y or more")
+    reached = [band for band, years in MTTFD_YEARS.items() if exactly(mttfd_years) >= years]
+    if not reached:
+        shown = kept_apart(mttfd_years, MTTFD_YEARS.values())
+        raise ValueError(f"MTTFd {shown} y is too low for a channel; expected 3 y or more")
+    return max(reached)
+
+
+def counted_coverage(category: Category, band: Coverage) -> Coverage:
+    """The band of DCavg that a category is read with, in Table K.1 and the simplified procedure.
+
+    None in categories B and 1, where coverage plays no part; at most medium in 2 and 3.
+
+    Raises
+    ------
+    ValueError
+        If the category needs a better band.
+
+    Source
+    ------
+    ISO 13849-1, 4.5.4 and Table K.1 (from memory).
+    """
+    if category in (Category.B, Category.ONE):
+        return Coverage.NONE
+    least = LEAST_COVERAGE[category]
+    if band < least:
+        raise ValueError(
+            f"category {category.value} needs a DCavg of {COVERAGE_PERCENT[least]} % or more; "
+            f"it is {band.name.lower()}"
+        )
+    return band if category is Category.FOUR else min(band, Coverage.MEDIUM)
+
+
+def simplified_level(category: Category, coverage: Coverage, mttfd: MttfdBand) -> PerformanceLevel:
+    """The level that the simplified procedure estimates; this awards nothing.
+
+    Raises
+    ------
+    ValueError
+        If the procedure has no level for them.
+
+    Source
+    ------
+    ISO 13849-1, 4.5.4, simplified procedure (from memory).
+
+    Examples
+    --------
+    >>> simplified_level(Category.THREE, Coverage.LOW, MttfdBand.HIGH).letter
+    'd'
+    """
+    counted = counted_coverage(category, coverage)
+    level = _SIMPLIFIED[category, counted].get(mttfd)
+    if level is None:
+        raise ValueError(
+            f"the simplified procedure has no level for category {category.value} with an MTTFd "
+            f"that is {mttfd.name.lower()}"
+        )
+    return level
+
+
+def level_in_series(levels: Collection[PerformanceLevel]) -> PerformanceLevel | None:
+    """The level that subsystems in series reach where only their levels are known.
+
+    The lowest counts; of many that are lowest, one less.
+
+    Returns
+    -------
+    PerformanceLevel or None
+        None where more than three reach only a: the standard gives no level then.
+
+    Raises
+    ------
+    ValueError
+        If there is no subsystem.
+
+    Source
+    ------
+    ISO 13849-1, 6.3 (from memory): of a, d and e three may be lowest, of b and c two.
+
+    Examples
+    --------
+    >>> level_in_series([_L.E, _L.C, _L.C, _L.C]).letter
+    'b'
+    """
+    if not levels:
+        raise ValueError("no subsystems; expected at least one")
+    lowest = min(levels)
+    n_lowest = sum(level is lowest for level in levels)
+    if n_lowest <= (2 if lowest in (_L.B, _L.C) else 3):
+        return lowest
+    return None if lowest is _L.A else PerformanceLevel(lowest - 1)

@@ -193,14 +193,7 @@ class Solution:
         TooLargeError
             If more than `max_sets` would be listed.
         """
-        return self._listed(self._primes, max_order, max_sets)
-
-    def path_sets(self, max_order: int | None = None, max_sets: int = MAX_SETS) -> CutSets:
-        """The minimal sets of events whose absence (`absent`) keeps the top event away."""
-        kept_away = self._families.primes(self._diagram, self._diagram.not_(self._root))
-        return self._listed(kept_away, max_order, max_sets)
-
-    def _listed(self, family: int, max_order: int | None, max_sets: int) -> CutSets:
+        family = self._primes
         counts = self._families.counts(family)
         longest = len(self._events) if max_order is None else max_order
         n_listed = sum(counts[: longest + 1])
@@ -232,11 +225,15 @@ class Solution:
 
     @cached_property
     def min_cut_upper_bound(self) -> Measure:
-        """1 − Π(1 − P(cut set)), an upper bound for coherent trees only."""
+        """1 − Π(1 − P(cut set)), an upper bound for coherent trees with not too many sets."""
         if not self.coherent:
             reason = "the tree is not coherent, so its cut sets need not favour each other"
             return Measure(None, reason)
-        chances = [self.set_probability(one) for one in self.cut_sets().sets]
+        try:
+            found = self.cut_sets()
+        except TooLargeError as limit:
+            return Measure(None, str(limit))
+        chances = [self.set_probability(one) for one in found.sets]
         if any(chance == 1 for chance in chances):
             return Measure(1.0)
         return Measure(-math.expm1(math.fsum(math.log1p(-chance) for chance in chances)))

@@ -11,6 +11,42 @@ from collections.abc import Iterable
 
 from interlock.reliability.figures import check_fraction, check_positive, check_rate
 
+# Above so many points against common-cause failure, the fraction that applies from 35 points on.
+_BETA_ABOVE = ((85, 0.01), (65, 0.02), (0, 0.05))
+_POINTS_IN_ALL = 100
+
+
+def beta_of_points(points: float) -> float:
+    """Common-cause fraction β, from the points claimed against common-cause failure.
+
+    The table's ranges share their ends, but for 35: below 35 points 10 %, 35 to 65 5 %, 65 to 85
+    2 %, 85 to 100 1 %. At 65 and 85 the greater fraction is taken: never the better figure.
+
+    Parameters
+    ----------
+    points : float
+        0..100.
+
+    Raises
+    ------
+    ValueError
+        If there cannot be so many points.
+
+    Source
+    ------
+    IEC 62061, Annex F (from memory).
+
+    Examples
+    --------
+    >>> beta_of_points(70), beta_of_points(65)
+    (0.02, 0.05)
+    """
+    if not 0 <= points <= _POINTS_IN_ALL:
+        raise ValueError(f"{points:g} points; expected 0 to {_POINTS_IN_ALL}")
+    if points < 35:
+        return 0.10
+    return next(beta for above, beta in _BETA_ABOVE if points > above)
+
 
 def subsystem_a(rates_per_h: Iterable[float]) -> float:
     """A, no redundancy, no diagnosis: every dangerous failure of an element counts.

@@ -22,7 +22,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.reliability.fault_tree import (
     BasicEvent,
     EventKind,
@@ -86,7 +86,7 @@ class _Reader:
 
     def __init__(self, place_of: Callable[[Path], Place]) -> None:
         self._place_of = place_of
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
 
     def note(self, path: Path, says: str) -> Mistake:
         return Mistake(self._place_of(path), says)

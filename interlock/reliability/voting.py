@@ -8,6 +8,7 @@ and no published figure was at hand to check it against, so it is not carried.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from interlock.reliability.figures import check_fraction, check_positive, check_rate
@@ -59,7 +60,7 @@ class VotedChannel:
         return self.rate_per_h * self.dc
 
     def down_h(self, parts: int) -> float:
-        """Mean time a group of this many failed channels stays down; tCE for 2, tGE for 3.
+        """Mean time that one, two or three failed channels stay down: for 2 tCE, 3 tGE, 4 tG2E.
 
         λDU/λD (T1/parts + MRT) + λDD/λD MTTR.
         """
@@ -91,6 +92,12 @@ def pfd_1oo2(channel: VotedChannel) -> float:
     return _redundant_pfd(channel, 2)
 
 
+def pfd_1oo3(channel: VotedChannel) -> float:
+    """Of three channels, any of which is enough: 6 λi³ tCE tGE tG2E and the common cause."""
+    down = channel.down_h(2) * channel.down_h(3) * channel.down_h(4)
+    return 6 * channel.independent_per_h**3 * down + channel.common_pfd
+
+
 def pfd_2oo2(channel: VotedChannel) -> float:
     """Of two channels that are both needed: 2 λD tCE."""
     return 2 * pfd_1oo1(channel)
@@ -120,6 +127,13 @@ def pfh_1oo2(channel: VotedChannel) -> float:
     return _redundant_pfh(channel, 2)
 
 
+def pfh_1oo3(channel: VotedChannel) -> float:
+    """Of three channels, any of which is enough: 6 λi² (1−β) λDU tCE tGE + β λDU, per hour."""
+    last = (1 - channel.beta) * channel.undetected_per_h
+    first_two = channel.independent_per_h**2 * channel.down_h(2) * channel.down_h(3)
+    return 6 * first_two * last + channel.beta * channel.undetected_per_h
+
+
 def pfh_2oo2(channel: VotedChannel) -> float:
     """Of two channels that are both needed: 2 λDU, per hour."""
     return 2 * channel.undetected_per_h
@@ -134,3 +148,13 @@ def _redundant_pfh(channel: VotedChannel, orders: int) -> float:
     last = (1 - channel.beta) * channel.undetected_per_h
     independent = channel.independent_per_h * last * channel.down_h(2)
     return orders * independent + channel.beta * channel.undetected_per_h
+
+
+# By their name, the voted architectures: probability on demand, frequency per hour.
+VOTINGS: Mapping[str, tuple[Callable[[VotedChannel], float], Callable[[VotedChannel], float]]] = {
+    "1oo1": (pfd_1oo1, pfh_1oo1),
+    "1oo2": (pfd_1oo2, pfh_1oo2),
+    "1oo3": (pfd_1oo3, pfh_1oo3),
+    "2oo2": (pfd_2oo2, pfh_2oo2),
+    "2oo3": (pfd_2oo3, pfh_2oo3),
+}

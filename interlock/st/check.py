@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable
 
-from interlock.base.errors import InputError, Mistake, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, Block
@@ -39,7 +39,7 @@ def check_expression(
     >>> check_expression(parse_expression("Lift = up"), scope).right.value
     1
     """
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     found = ExpressionChecker(scope, mistakes).check(expression, expected)
     if mistakes or found is None:
         raise InputError(mistakes)
@@ -60,10 +60,9 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
     InputError
         With every mistake of the program.
     """
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     declarations = Declarations(program, enums, mistakes)
-    counts = _greatest_counts(program, declarations)
-    checker = _ProgramChecker(declarations, counts, mistakes)
+    checker = _ProgramChecker(declarations, mistakes)
     body = checker.body(program.body)
     instances = checker.finished_instances()
     if mistakes:
@@ -90,49 +89,17 @@ def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Pro
     return check_program(parse_program(text, file), enums)
 
 
-def _calls_in(body: Iterable[sx.Statement]) -> Iterator[sx.Invoke]:
-    for s in body:
-        match s:
-            case sx.Invoke():
-                yield s
-            case sx.If() | sx.Case():
-                for branch in s.branches:
-                    yield from _calls_in(branch.body)
-                yield from _calls_in(s.otherwise)
-
-
-def _greatest_counts(program: sx.Program, declarations: Declarations) -> dict[str, int]:
-    """How far each counter needs to count: to the greatest preset value of its calls.
-
-    Source: IEC 61131-3: CTU stops at a greatest value PVmax that the implementation chooses.
-    """
-    quiet = ExpressionChecker(declarations.scope({}), [])
-    counts: dict[str, int] = {}
-    for call in _calls_in(program.body):
-        instance = declarations.instances.get(call.instance.text.casefold())
-        for argument in call.inputs:
-            if instance is None or argument.name.upper() != "PV":
-                continue
-            preset = quiet.check(argument.value, None)
-            if preset is not None and isinstance(preset.type, IntType):
-                counts[instance.name] = max(counts.get(instance.name, 1), preset.type.hi)
-    return counts
-
-
 class _ProgramChecker:
-    def __init__(
-        self, declarations: Declarations, counts: Mapping[str, int], mistakes: list[Mistake]
-    ) -> None:
+    def __init__(self, declarations: Declarations, mistakes: list[Mistake]) -> None:
         self.declared = declarations
         self.mistakes = mistakes
         self.expressions = ExpressionChecker(
-            declarations.scope(counts), mistakes, declarations.is_refused
+            declarations.scope(), mistakes, declarations.is_refused
         )
         self.refuse = self.expressions.refuse
         # What each instance's calls give, to compare the calls with each other.
         self._calls: dict[str, list[sx.Invoke]] = {}
         self._presets_ms: dict[str, int] = {}
-        self._counts = counts
 
     def body(self, statements: Iterable[sx.Statement]) -> tuple[ty.Statement, ...]:
         checked = [self._statement(statement) for statement in statements]
@@ -369,7 +336,6 @@ class _ProgramChecker:
                     instance.block,
                     instance.retain,
                     self._presets_ms.get(instance.name, 0),
-                    self._counts.get(instance.name, 1),
                     instance.place,
                 )
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import syntax as sx
@@ -22,7 +22,7 @@ from interlock.st.types import (
     domain_of,
     initial_of,
 )
-from interlock.st.words import OTHER_TYPES, TYPES
+from interlock.st.words import OTHER_BLOCKS, OTHER_TYPES, TYPES
 
 _TAKEN = frozenset(BLOCKS) | frozenset(FUNCTIONS) | OTHER_TYPES | {"BOOL", "INT"}
 
@@ -57,20 +57,14 @@ class Declarations:
         """Whether `name` was declared wrongly, so that nothing else needs saying about it."""
         return name.casefold() in self._refused
 
-    def scope(self, greatest_counts: Mapping[str, int]) -> Scope:
-        """Every name that an expression may read.
-
-        Parameters
-        ----------
-        greatest_counts : mapping of str to int
-            Greatest count of each counter, by its instance's name as declared.
-        """
+    def scope(self) -> Scope:
+        """Every name that an expression may read."""
         names = {key: Variable(v.name, v.type) for key, v in self.variables.items()}
         for instance in self.instances.values():
             for output, type_ in BLOCKS[instance.block].outputs.items():
                 name = f"{instance.name}.{output}"
-                count = IntType(0, greatest_counts.get(instance.name, INT_MAX))
-                known = type_ if not isinstance(type_, Integer) else count
+                # IEC 61131-3: a counter counts on to the greatest value of its type.
+                known = type_ if not isinstance(type_, Integer) else IntType(0, INT_MAX)
                 names[name.casefold()] = Variable(name, known)
         return Scope(names, self.enums)
 
@@ -87,10 +81,10 @@ class Declarations:
                 self._refuse(label.place, f"value '{label.text}' is named twice")
             seen.add(label.text.casefold())
         enum = EnumType(d.name, tuple(label.text for label in d.labels))
+        self.enums[d.name.casefold()] = enum
         if d.initial is not None:
             value = self._initial(d.initial, enum)
-            enum = EnumType(enum.name, enum.labels, value)
-        self.enums[d.name.casefold()] = enum
+            self.enums[d.name.casefold()] = EnumType(enum.name, enum.labels, value)
 
     def _is_free(self, name: str, place: Place) -> bool:
         if name.upper() in _TAKEN:
@@ -118,7 +112,7 @@ class Declarations:
             key = name.text.casefold()
             if is_block:
                 block = d.type.name.upper()
-                self.instances[key] = ty.Instance(name.text, block, d.retain, 0, 1, name.place)
+                self.instances[key] = ty.Instance(name.text, block, d.retain, 0, name.place)
             elif type_ is None:
                 self._refused.add(key)
             else:
@@ -164,6 +158,8 @@ class Declarations:
             return "TIME variables are not supported; write the time as a constant at PT"
         if name.upper() in OTHER_TYPES:
             return f"{name.upper()} is not supported; {TYPES}"
+        if name.upper() in OTHER_BLOCKS:
+            return f"{name.upper()} is not supported; supported blocks: {', '.join(sorted(BLOCKS))}"
         known = [e.name for e in self.enums.values()]
         return f"type '{name}' is not declared{nearest(name, [*known, 'BOOL', 'INT', *BLOCKS])}"
 
@@ -184,7 +180,7 @@ class Declarations:
 
     def _constant(self, e: sx.Expression, type_: Type) -> int | None:
         before = len(self._mistakes)
-        value = ExpressionChecker(self.scope({}), self._mistakes).check(e, type_)
+        value = ExpressionChecker(self.scope(), self._mistakes).check(e, type_)
         if value is None:
             return None
         constant = constant_of(value)

@@ -62,7 +62,8 @@ def evaluate_expression(
             left = evaluate_expression(e.left, env, zero_divisions)
             right = evaluate_expression(e.right, env, zero_divisions)
             if e.op in ("/", "MOD") and right == 0:
-                if zero_divisions is not None:
+                # IEC 61131-3: m MOD 0 is 0; a division by zero is an error.
+                if e.op == "/" and zero_divisions is not None:
                     zero_divisions.append(e.right.place)
                 return 0
             return _BINARY[e.op](left, right)
@@ -86,7 +87,8 @@ def _call(function: str, arguments: list[int]) -> int:
             return max(arguments)
 
 
-def _children(e: ty.Expression) -> tuple[ty.Expression, ...]:
+def operands_of(e: ty.Expression) -> tuple[ty.Expression, ...]:
+    """The expressions that `e` is made of, in the order written."""
     match e:
         case ty.Unary():
             return (e.operand,)
@@ -107,16 +109,12 @@ def reads_of(e: ty.Expression) -> Iterator[ty.Read]:
         node = stack.pop()
         if isinstance(node, ty.Read):
             yield node
-        stack.extend(reversed(_children(node)))
+        stack.extend(reversed(operands_of(node)))
 
 
 def constant_of(e: ty.Expression) -> int | None:
-    """The value of `e` if it reads nothing and divides by no zero, else None."""
-    if next(reads_of(e), None) is not None:
-        return None
-    zero_divisions: list[Place] = []
-    value = evaluate_expression(e, {}, zero_divisions)
-    return None if zero_divisions else value
+    """The value of `e` if it reads nothing, else None."""
+    return evaluate_expression(e, {}) if next(reads_of(e), None) is None else None
 
 
 def as_written(e: ty.Expression) -> sx.Expression:

@@ -9,6 +9,7 @@ from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, FUNCTIONS
+from interlock.st.evaluate import constant_of, reads_of
 from interlock.st.types import (
     BOOL,
     INT_MAX,
@@ -185,6 +186,8 @@ class ExpressionChecker:
         if e.op == "NOT":
             operand = self.check(e.operand, BOOL)
             return operand and ty.Unary("NOT", operand, BOOL, e.place)
+        if e.op == "+":
+            return self._integer(e.operand, "+")
         if isinstance(e.operand, sx.Number) and not e.operand.prefix:
             # -32768 is an INT although 32768 is not.
             return self._number(sx.Number(-e.operand.value, e.place))
@@ -209,7 +212,7 @@ class ExpressionChecker:
         if a is None or b is None:
             return None
         divisor = _range(b)
-        if e.op in ("/", "MOD") and divisor == IntType(0, 0):
+        if e.op == "/" and (divisor == IntType(0, 0) or constant_of(b) == 0):
             self.refuse(e.right.place, "division by zero")
             return None
         range_ = ranges.ARITHMETIC[e.op](_range(a), divisor)
@@ -229,10 +232,12 @@ class ExpressionChecker:
         range_ = _range(found)
         if ranges.fits_int(range_):
             return found
+        span = f"is {range_.lo}" if range_.lo == range_.hi else f"may be {range_.lo}..{range_.hi}"
+        counts = [read.name for read in reads_of(found) if read.name.endswith(".CV")]
         self.refuse(
             e.place,
-            f"{write_expression(e)[:60]} may be {range_.lo}..{range_.hi}, "
-            f"outside INT ({INT_MIN}..{INT_MAX})",
+            f"{write_expression(e)[:60]} {span}, outside INT ({INT_MIN}..{INT_MAX})"
+            + (f"; limit the count, as in MIN({counts[0]}, 9)" if counts else ""),
         )
         return None
 

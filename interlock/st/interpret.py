@@ -14,7 +14,15 @@ from interlock.kernel.system import Role
 from interlock.st import typed as ty
 from interlock.st.evaluate import evaluate_expression, explain
 from interlock.st.interpret_blocks import call_block
-from interlock.st.layout import PREFIX, Settings, Timers, lay_out, position_name, top_of
+from interlock.st.layout import (
+    PREFIX,
+    Settings,
+    Timers,
+    count_name,
+    lay_out,
+    position_name,
+    top_of,
+)
 from interlock.st.types import IntType, Type
 
 __all__ = ["Controller", "Decision", "ScanResult", "evaluate_expression", "explain"]
@@ -72,6 +80,8 @@ class Controller:
         self._values = {v.name: v.initial for v in self._layout.variables}
         self._inputs = {v.name: v.initial for v in self._layout.inputs}
         self._instances = {i.name: i for i in program.instances}
+        counts = self._layout.counts
+        self._stays = {count_name(self._instances[name]): most for name, most in counts.items()}
         self._outputs = [v.name for v in self._layout.variables if v.role is Role.OUTPUT]
         self._env = _Env(self)
         self._start_scan()
@@ -82,15 +92,25 @@ class Controller:
         self._last_writes: dict[str, Place] = {}
 
     def values(self) -> dict[str, int]:
-        """Every variable of the memory, outputs included, by the names of the lowering."""
+        """Every variable of the memory, outputs included, as the lowering knows them.
+
+        A counter counts on here; of values that nothing tells apart the lowering has the least.
+        """
+        return self._values | {n: min(self._values[n], most) for n, most in self._stays.items()}
+
+    def exact_values(self) -> dict[str, int]:
+        """As `values`, with counters as far as they have counted."""
         return dict(self._values)
 
     def memory(self) -> dict[str, int]:
         """As `values`, without the outputs."""
-        return {name: v for name, v in self._values.items() if name not in self._outputs}
+        return {name: v for name, v in self.values().items() if name not in self._outputs}
 
     def load(self, values: Mapping[str, int]) -> None:
-        """Set variables of the memory by name.
+        """Set variables of the memory by name, as `values` or `exact_values` has them.
+
+        Where a counter stays in the lowering, the value says 'or more': one that has counted on
+        here keeps its count.
 
         Raises
         ------
@@ -100,6 +120,8 @@ class Controller:
         for name, value in values.items():
             if name not in self._values:
                 raise KeyError(name)
+            if value == self._stays.get(name):
+                value = max(value, self._values[name])
             self._values[name] = value
 
     def restart(self) -> None:

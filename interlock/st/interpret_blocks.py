@@ -6,6 +6,7 @@ from collections.abc import Mapping, MutableMapping
 
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name, top_of
+from interlock.st.types import INT_MAX
 
 
 def call_block(
@@ -44,19 +45,17 @@ def call_block(
             values[own + "Q"] = int(not inputs["CLK"] and not values[own + "M"])
             values[own + "M"] = int(not inputs["CLK"])
         case "CTU":
-            _count_up(own, inputs, values, instance.greatest_count)
+            _count_up(own, inputs, values)
         case _:
             _Timer(instance, values, settings).call(bool(inputs["IN"]))
 
 
-def _count_up(
-    own: str, inputs: Mapping[str, int], values: MutableMapping[str, int], greatest: int
-) -> None:
+def _count_up(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
     rises = inputs["CU"] and not values[own + "M"]
     values[own + "M"] = inputs["CU"]
     if inputs.get("R"):
         values[own + "CV"] = 0
-    elif rises and values[own + "CV"] < greatest:
+    elif rises and values[own + "CV"] < INT_MAX:
         values[own + "CV"] += 1
     values[own + "Q"] = int(values[own + "CV"] >= inputs["PV"])
 

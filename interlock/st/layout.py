@@ -8,7 +8,7 @@ event `elapses` may set ``elapsed`` (free timers) or ``elapsed_scans`` counts (c
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -16,6 +16,7 @@ from interlock.base.errors import InputError, Mistake
 from interlock.kernel.system import BOOL, Domain, Role, Variable
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS
+from interlock.st.counting import greatest_counts
 from interlock.st.types import domain_of, initial_of
 
 PREFIX = "plc."
@@ -60,9 +61,15 @@ def position_name(instance: ty.Instance, settings: Settings) -> str:
     return f"{PREFIX}{instance.name}.{part}"
 
 
-def _memory(instance: ty.Instance, settings: Settings) -> Iterator[Variable]:
+def count_name(instance: ty.Instance) -> str:
+    """The variable with the value of a counter."""
+    return f"{PREFIX}{instance.name}.CV"
+
+
+def _memory(
+    instance: ty.Instance, settings: Settings, counts: Mapping[str, int]
+) -> Iterator[Variable]:
     name = PREFIX + instance.name
-    count = Domain(0, instance.greatest_count)
     match instance.block:
         case "SR" | "RS":
             yield Variable(f"{name}.Q1", BOOL, 0, Role.MEMORY)
@@ -73,7 +80,7 @@ def _memory(instance: ty.Instance, settings: Settings) -> Iterator[Variable]:
             yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
         case "CTU":
             yield Variable(f"{name}.M", BOOL, 0, Role.MEMORY)
-            yield Variable(f"{name}.CV", count, 0, Role.MEMORY)
+            yield Variable(count_name(instance), Domain(0, counts[instance.name]), 0, Role.MEMORY)
             yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
         case _:
             top = top_of(instance, settings)
@@ -101,12 +108,16 @@ class Layout:
         scans.
     retained : frozenset of str
         Names of the variables that keep their values over a restart.
+    counts : dict of str to int
+        Where each counter stays in the lowering, by its instance's name; the value stands for
+        itself and every greater one.
     """
 
     inputs: tuple[Variable, ...]
     variables: tuple[Variable, ...]
     names: dict[str, str]
     retained: frozenset[str]
+    counts: dict[str, int]
 
 
 def lay_out(program: ty.Program, settings: Settings) -> Layout:
@@ -130,8 +141,9 @@ def lay_out(program: ty.Program, settings: Settings) -> Layout:
         (inputs if declared.kind == "VAR_INPUT" else variables).append(variable)
         if declared.retain:
             retained.add(variable.name)
+    counts = greatest_counts(program)
     for instance in program.instances:
-        memory = list(_memory(instance, settings))
+        memory = list(_memory(instance, settings, counts))
         variables += memory
         if instance.retain:
             retained.update(variable.name for variable in memory)
@@ -139,7 +151,7 @@ def lay_out(program: ty.Program, settings: Settings) -> Layout:
             if output != "ET" or settings.timers is Timers.COUNTED:
                 name = f"{instance.name}.{output}"
                 names[name.casefold()] = PREFIX + name
-    return Layout(tuple(inputs), tuple(variables), names, frozenset(retained))
+    return Layout(tuple(inputs), tuple(variables), names, frozenset(retained), counts)
 
 
 def _declared(declared: ty.Declared) -> Variable:

@@ -287,7 +287,7 @@ class _Run:
     def _invoke(self, s: ty.Invoke, state: _State, path: Expr) -> None:
         instance = self.instances[s.instance]
         inputs = {name: self._value(e, state, path) for name, e in s.inputs}
-        state.update(step_block(instance, inputs, state, self.settings))
+        state.update(step_block(instance, inputs, state, self.settings, self.layout.counts))
         for taken in s.outputs:
             value = state[f"{PREFIX}{s.instance}.{taken.output}"]
             self._write(

@@ -19,6 +19,7 @@ def step_block(
     inputs: Mapping[str, Expr],
     memory: Mapping[str, Expr],
     settings: Settings,
+    counts: Mapping[str, int],
 ) -> dict[str, Expr]:
     """New values of the memory of `instance` after one call.
 
@@ -30,13 +31,15 @@ def step_block(
     memory : mapping of str to Expr
         Current values, by the variable's name in the layout.
     settings : Settings
+    counts : mapping of str to int
+        Where each counter stays, by its instance's name.
     """
     if instance.block in _TIMERS:
         return _step_timer(instance, inputs["IN"], memory, settings)
     prefix = f"{PREFIX}{instance.name}."
     own = {name[len(prefix) :]: e for name, e in memory.items() if name.startswith(prefix)}
     if instance.block == "CTU":
-        new = _count_up(inputs, own, instance.greatest_count)
+        new = _count_up(inputs, own, counts[instance.name])
     else:
         new = _SIMPLE[instance.block](inputs, own)
     return {prefix + name: e for name, e in new.items()}

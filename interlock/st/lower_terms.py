@@ -39,7 +39,8 @@ def lower_expression(
         What each name stands for; keys are casefolded.
     zero_divisors : list, optional
         Receives, for each division whose divisor may be zero, the divisor and the condition that
-        it is zero. No operator is skipped at run time: AND and OR evaluate both sides.
+        it is zero; m MOD 0 is 0 and no error (IEC 61131-3). No operator is skipped at run time:
+        AND and OR evaluate both sides.
     """
 
     def lower(e: ty.Expression) -> Expr:
@@ -56,7 +57,7 @@ def lower_expression(
                 return ex.and_(*parts) if e.op == "AND" else ex.or_(*parts)
             case ty.Binary():
                 left, right = lower(e.left), lower(e.right)
-                if e.op in ("/", "MOD") and zero_divisors is not None:
+                if e.op == "/" and zero_divisors is not None:
                     divisor = e.right.type
                     if isinstance(divisor, IntType) and divisor.lo <= 0 <= divisor.hi:
                         zero_divisors.append((e.right, ex.eq(right, ex.const(0))))

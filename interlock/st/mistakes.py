@@ -16,7 +16,7 @@ _SCAN = re.compile(
 _REAL = re.compile(r"\d[\d_]*\.\d")
 
 _EXPRESSION_STARTS = frozenset(
-    ["IDENT", "NUMBER", "TYPED", "DURATION", "TRUE", "FALSE", "NOT", "MINUS", "LPAR"]
+    ["IDENT", "NUMBER", "TYPED", "DURATION", "TRUE", "FALSE", "NOT", "MINUS", "PLUS", "LPAR"]
 )
 _OPERATORS = frozenset(
     [

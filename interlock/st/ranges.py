@@ -1,13 +1,14 @@
 """Ranges of integer expressions.
 
-The quotient and the remainder use the very bounds of ``interlock.kernel.evaluate.bounds``: a
-value that fits here then fits there too, and needs no clamp.
+Those of a quotient and a remainder are the kernel's: a value that fits here then fits there, too,
+and needs no clamp.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from interlock.kernel.evaluate import quotients, remainders
 from interlock.st.types import INT_MAX, INT_MIN, IntType
 
 
@@ -26,23 +27,12 @@ def _product(a: IntType, b: IntType) -> IntType:
     return IntType(min(corners), max(corners))
 
 
-def _quotient(a: IntType, b: IntType) -> IntType:
-    size = max(abs(a.lo), abs(a.hi))
-    return IntType(-size if a.lo < 0 or b.lo < 0 else 0, size)
-
-
-def _remainder(a: IntType, b: IntType) -> IntType:
-    # It keeps the sign of the dividend and is smaller than the divisor.
-    size = max(abs(b.lo), abs(b.hi), 1) - 1
-    return IntType(max(a.lo, -size) if a.lo < 0 else 0, min(a.hi, size) if a.hi > 0 else 0)
-
-
 ARITHMETIC: dict[str, Callable[[IntType, IntType], IntType]] = {
     "+": lambda a, b: IntType(a.lo + b.lo, a.hi + b.hi),
     "-": lambda a, b: IntType(a.lo - b.hi, a.hi - b.lo),
     "*": _product,
-    "/": _quotient,
-    "MOD": _remainder,
+    "/": lambda a, b: IntType(*quotients((a.lo, a.hi), (b.lo, b.hi))),
+    "MOD": lambda a, b: IntType(*remainders((a.lo, a.hi), (b.lo, b.hi))),
 }
 
 

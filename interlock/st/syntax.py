@@ -54,7 +54,7 @@ class Qualified:
 
 @dataclass(frozen=True)
 class Unary:
-    """``NOT`` or unary ``-``."""
+    """``NOT``, or ``-`` or ``+`` before a number."""
 
     op: str
     operand: Expression

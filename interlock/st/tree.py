@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from interlock.base.errors import Mistake, Place
+from interlock.base.errors import Mistake, MistakeList, Place
 from interlock.st import syntax as sx
 
 Locate = Callable[[int], Place]
@@ -54,7 +54,7 @@ class Builder:
 
     def __init__(self, locate: Locate) -> None:
         self._locate = locate
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
 
     def _place(self, node: Any) -> Place:
         return self._locate(first_offset(node))
@@ -82,8 +82,7 @@ class Builder:
                 return sx.Junction(node.data[5:].upper(), operands, self._place(node))
             case "expr_unary":
                 sign, operand = node.children
-                op = "NOT" if sign.type == "NOT" else "-"
-                return sx.Unary(op, self.expression(operand), self._place(node))
+                return sx.Unary(str(sign).upper(), self.expression(operand), self._place(node))
             case _:
                 return self._chain(node)
 
@@ -150,9 +149,9 @@ class Builder:
     def _duration(self, token: Any) -> int:
         text = str(token).partition("#")[2].replace("_", "").lower()
         advice = "write a TIME such as T#5s, T#1m30s or T#250ms, in whole milliseconds"
-        parts = list(_PART.finditer(text))
+        parts = list(_PART.finditer(text)) if len(text) < 100 else []
         sizes = [_UNITS_MS[part[3]] for part in parts]
-        whole = "".join(part[0] for part in parts) == text and len(text) < 100
+        whole = "".join(part[0] for part in parts) == text
         ordered = sizes == sorted(set(sizes), reverse=True)
         if not (parts and whole and ordered and all(part[2] is None for part in parts[:-1])):
             self._refuse(token, f"'{str(token)[:40]}' is not a duration; {advice}")

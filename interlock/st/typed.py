@@ -176,15 +176,12 @@ class Instance:
     ----------
     preset_ms : int
         Preset time of a timer, in milliseconds.
-    greatest_count : int
-        Where a counter stops counting: the greatest preset value it is ever given.
     """
 
     name: str
     block: str
     retain: bool
     preset_ms: int
-    greatest_count: int
     place: Place = field(compare=False)
 
 

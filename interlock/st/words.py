@@ -91,6 +91,19 @@ OTHER_TYPES = frozenset(
     ]
 )
 
+# Function blocks of the standard that are refused by the checker.
+OTHER_BLOCKS = frozenset(
+    [
+        *("CTD", "CTUD", "RTC", "SEMA"),
+        *(f"{block}_{type_}" for block in ("TON", "TOF", "TP") for type_ in ("TIME", "LTIME")),
+        *(
+            f"{block}_{type_}"
+            for block in ("CTU", "CTD", "CTUD")
+            for type_ in ("INT", "DINT", "LINT", "UDINT", "ULINT")
+        ),
+    ]
+)
+
 RESERVED = KEYWORDS | frozenset(UNSUPPORTED)
 
 # Signs that people of other languages write, each with what is meant here.

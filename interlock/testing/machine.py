@@ -24,7 +24,7 @@ from interlock.model.build import SCAN, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.testing.controllers import ControllerUnderTest
-from interlock.testing.drive import ControllerFailure, Drive
+from interlock.testing.driven_plant import ControllerFailure, DrivenPlant
 from interlock.testing.seeds import Seed, find_seeds
 
 
@@ -57,7 +57,7 @@ class Tally:
 class ControllerMachine(RuleBasedStateMachine):
     """What the machines made by `machine_for` have in common."""
 
-    drive: Drive
+    plant: DrivenPlant
     tally: Tally
     seeds: tuple[Seed, ...]
     save_to: Path | None
@@ -66,7 +66,7 @@ class ControllerMachine(RuleBasedStateMachine):
         super().__init__()
         self._failed = False
         with self._told():
-            self.drive.reset()
+            self.plant.reset()
 
     @contextmanager
     def _told(self) -> Iterator[None]:
@@ -78,28 +78,28 @@ class ControllerMachine(RuleBasedStateMachine):
             self.tally.failures[failure.name] = failure.says
             if self.save_to is not None:
                 file = self.save_to / f"{failure.name}.json"
-                write_run(file, self.drive.run_file(failure))
+                write_run(file, self.plant.run_file(failure))
             raise
 
     def teardown(self) -> None:
         """Count the run, and tell a difference from the model's program."""
         tally = self.tally
         tally.n_runs += 1
-        tally.n_scans += len(self.drive.recorded)
-        made = [name for name in self.drive.run if name != SCAN]
+        tally.n_scans += len(self.plant.recorded)
+        made = [name for name in self.plant.run if name != SCAN]
         tally.n_moves += len(made)
         tally.moves.update(made)
         if not self._failed:
             with self._told():
-                self.drive.end()
+                self.plant.end()
 
     @classmethod
     def report(cls) -> str:
         """What was watched and done and found, in words that claim no more."""
-        drive, tally = cls.drive, cls.tally
-        watched = dict.fromkeys(w.id for w in (*drive.safety, *drive.responses))
+        plant, tally = cls.plant, cls.tally
+        watched = dict.fromkeys(w.id for w in (*plant.safety, *plant.responses))
         lines = [
-            f"{drive.model.name}: {len(watched)} requirements watched; "
+            f"{plant.model.name}: {len(watched)} requirements watched; "
             f"{tally.n_runs:,} runs, {tally.n_moves:,} moves, {tally.n_scans:,} scans; "
             f"{tally.n_seeded:,} runs began with one of {len(cls.seeds)} runs to deep states",
         ]
@@ -109,10 +109,10 @@ class ControllerMachine(RuleBasedStateMachine):
             lines.append(
                 f"no violation and no difference found in {tally.n_runs:,} runs; that is no proof"
             )
-        if drive.unjudged:
-            lines.append("no run can judge: " + ", ".join(drive.unjudged))
+        if plant.unjudged:
+            lines.append("no run can judge: " + ", ".join(plant.unjudged))
         counts = [f"{name} {count:,}" for name, count in sorted(tally.rules.items())]
-        never = [m.name for m in drive.moves if not tally.moves[m.name]]
+        never = [m.name for m in plant.moves if not tally.moves[m.name]]
         lines.append("rules: " + ("; ".join(counts) or "none"))
         if never:
             lines.append("moves never made: " + "; ".join(never))
@@ -166,9 +166,9 @@ def machine_for(
     built = build(loaded, RunClass(independent, faults)) if faults else healthy
     if seeds is None:
         seeds = find_seeds(healthy, available()["auto"]())
-    drive = Drive(built, controller, left_alone_scans, like_program)
+    plant = DrivenPlant(built, controller, left_alone_scans, like_program)
     members: dict[str, Any] = {
-        "drive": drive,
+        "plant": plant,
         "tally": Tally(),
         "seeds": tuple(seeds),
         "save_to": None if save_to is None else Path(save_to),
@@ -180,7 +180,7 @@ def machine_for(
         start = initialize(number=st.integers(0, len(seeds)), length=st.integers(0, longest))
         members["start"] = start(_start)
     used = set(members)
-    for move in drive.moves:
+    for move in plant.moves:
         members[_identifier(move.name, used)] = _rule_of(move.name)
     made: type[ControllerMachine] = type(f"Controller_{loaded.name}", (ControllerMachine,), members)
     made.TestCase.settings = settings(
@@ -200,21 +200,21 @@ def _start(self: ControllerMachine, number: int, length: int) -> None:
     self.tally.rules["(run to a deep state)"] += 1
     with self._told():
         # Every run was switched on and scanned once by now.
-        self.drive.play(self.seeds[number - 1][1:length])
+        self.plant.play(self.seeds[number - 1][1:length])
 
 
 def _scan(self: ControllerMachine) -> None:
     """A scan although nothing moved."""
     self.tally.rules["(scan)"] += 1
     with self._told():
-        self.drive.scan()
+        self.plant.scan()
 
 
 def _left_alone(self: ControllerMachine) -> None:
     """Nobody acts until everything has come to rest."""
     self.tally.rules["(left alone)"] += 1
     with self._told():
-        self.drive.leave_alone()
+        self.plant.leave_alone()
 
 
 def _rule_of(name: str) -> Any:
@@ -222,10 +222,10 @@ def _rule_of(name: str) -> Any:
         self.tally.rules[name] += 1
         event(f"move: {name}")
         with self._told():
-            self.drive.make(name)
+            self.plant.make(name)
 
     make.__doc__ = name
-    possible: Callable[[ControllerMachine], bool] = lambda self: self.drive.can(name)  # noqa: E731
+    possible: Callable[[ControllerMachine], bool] = lambda self: self.plant.can(name)  # noqa: E731
     return precondition(possible)(rule()(make))
 
 

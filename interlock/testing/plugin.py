@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from interlock.testing.judging import Contents, Judge, Result
+    from interlock.testing.studies import Contents, Result, Studies
 
 _MODEL_FILE = "model.yaml"
 # Other tools have files of that name; a model has at least two of these keys.
 _KEYS = re.compile(r"^(plant|controller|requirements|revises|sensors|hazards)\s*:", re.MULTILINE)
-_judge_key = pytest.StashKey["Judge"]()
+_studies_key = pytest.StashKey["Studies"]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -72,11 +72,11 @@ def _is_model(file: Path, config: pytest.Config) -> bool:
     return len(set(_KEYS.findall(text))) >= 2
 
 
-def _judge(config: pytest.Config) -> Judge:
-    """The judge of this process; its explorations are shared by all items."""
-    if _judge_key not in config.stash:
+def _studies(config: pytest.Config) -> Studies:
+    """The studies of this process; their explorations are shared by all items."""
+    if _studies_key not in config.stash:
         from interlock.kernel.query import Limits
-        from interlock.testing.judging import Judge, Options
+        from interlock.testing.studies import Options, Studies
 
         limits = Limits(
             config.getoption("--interlock-max-states"), config.getoption("--interlock-max-seconds")
@@ -85,8 +85,8 @@ def _judge(config: pytest.Config) -> Judge:
             config.getoption("--interlock-faults"),
             config.getoption("--interlock-engine"),
         )
-        config.stash[_judge_key] = Judge(Options(faults, limits, engine))
-    return config.stash[_judge_key]
+        config.stash[_studies_key] = Studies(Options(faults, limits, engine))
+    return config.stash[_studies_key]
 
 
 class ModelFile(pytest.File):
@@ -98,7 +98,7 @@ class ModelFile(pytest.File):
     def collect(self) -> Iterator[pytest.Item]:
         """The items of the model, or one clear message about what is wrong with it."""
         from interlock.base.errors import InputError
-        from interlock.testing.judging import contents
+        from interlock.testing.studies import contents
 
         try:
             self.contents = contents(self.path)
@@ -138,7 +138,7 @@ class ModelItem(pytest.Item):
         from interlock.kernel.query import DeclinedError
 
         try:
-            result = self.judged(_judge(self.config))
+            result = self.judged(_studies(self.config))
         except DeclinedError as declined:
             raise Surprise(f"the engine declines this model: {declined}") from None
         except InternalError as error:
@@ -150,8 +150,8 @@ class ModelItem(pytest.Item):
         if result.untested:
             pytest.skip(result.says)
 
-    def judged(self, judge: Judge) -> Result:
-        """What the judge says of it."""
+    def judged(self, studies: Studies) -> Result:
+        """What came of its study."""
         raise NotImplementedError
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
@@ -179,28 +179,28 @@ class RequirementItem(ModelItem):
             words = (*statement.hazards, statement.pattern.value)
             self.extra_keyword_matches.update(words)
 
-    def judged(self, judge: Judge) -> Result:
+    def judged(self, studies: Studies) -> Result:
         """Its verdict, held against what the model says is known."""
-        return judge.requirement(self.file.contents.model, self.name, self.file.wanted)
+        return studies.requirement(self.file.contents.model, self.name, self.file.wanted)
 
 
 class PairItem(ModelItem):
     """What a model is known to do to its requirements, all together."""
 
-    def judged(self, judge: Judge) -> Result:
+    def judged(self, studies: Studies) -> Result:
         """Every surprise, either way."""
-        return judge.pair(self.file.contents.model)
+        return studies.pair(self.file.contents.model)
 
 
 class ProcedureItem(ModelItem):
     """A procedure, rehearsed as it is written."""
 
-    def judged(self, judge: Judge) -> Result:
+    def judged(self, studies: Studies) -> Result:
         """Whether every step can be done and surely ends, and nothing is violated on the way."""
         contents = self.file.contents
         assert contents.procedures is not None
         id_ = self.name.removeprefix("procedure ")
-        return judge.procedure(contents.model, contents.procedures, id_)
+        return studies.procedure(contents.model, contents.procedures, id_)
 
 
 def pytest_collection_finish(session: pytest.Session) -> None:
@@ -226,7 +226,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
         return None
     from xdist.scheduler import LoadScopeScheduling
 
-    from interlock.testing.judging import explored_with
+    from interlock.testing.studies import explored_with
 
     root, shared = config.rootpath, {}
 

@@ -6,14 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from interlock.commands.challenge import attempt
+from interlock.commands.challenge import from_kept_states
+from interlock.commands.challenge.decide import DefectDecider, Stage
 from interlock.commands.challenge.defects import defects_of
+from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, challenge
-from interlock.commands.challenge.trial import Courtroom, Outcome, Stage
 from interlock.engines import catalogue
 from interlock.independent_judge.player import Player
 from interlock.judgement.verify import verify
-from interlock.kernel.requirement import Outcome as Judged
+from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
@@ -68,40 +69,40 @@ def test_equivalence_and_gaps_agree_with_playing_every_run(tmp_path: Path) -> No
     original = build(model)
     n_compared = 0
     for defect in found.defects:
-        trial = found.trials[defect.id]
-        if trial.outcome is not Outcome.CAUGHT:
+        result = found.results[defect.id]
+        if result.outcome is not DefectOutcome.CAUGHT:
             n_compared += 1
             nearest = first_difference(original, build(defect.applied_to(model)))
-            assert (nearest is None) == (trial.outcome is Outcome.EQUIVALENT), defect.id
-            assert nearest is None or nearest == trial.n_steps, defect.id
-            assert nearest is None or trial.story[-1].number == nearest, defect.id
+            assert (nearest is None) == (result.outcome is DefectOutcome.EQUIVALENT), defect.id
+            assert nearest is None or nearest == result.n_steps, defect.id
+            assert nearest is None or result.story[-1].number == nearest, defect.id
     assert n_compared
 
 
 def test_a_caught_defect_is_violated_for_the_reference_engine_too() -> None:
     model = shipped("ramp")
     found = challenge(model, ENGINE(), Choice(sample=15, seed=7))
-    for defect, trial in found.with_outcome(Outcome.CAUGHT):
+    for defect, result in found.with_outcome(DefectOutcome.CAUGHT):
         reference = catalogue()["reference"]()
         verified = verify(defect.applied_to(model), reference)
         lengths = {
             f.requirement.id: len(f.verdict.witness)
             for f in verified.findings
-            if f.verdict.outcome is Judged.VIOLATED and f.verdict.witness is not None
+            if f.verdict.outcome is Outcome.VIOLATED and f.verdict.witness is not None
         }
-        nearest = lengths[trial.requirement]
-        assert trial.n_steps >= nearest, defect.id
-        assert trial.n_steps == nearest or not trial.is_shortest, defect.id
-    for defect, _ in found.with_outcome(Outcome.GAP):
+        nearest = lengths[result.requirement]
+        assert result.n_steps >= nearest, defect.id
+        assert result.n_steps == nearest or not result.is_shortest, defect.id
+    for defect, _ in found.with_outcome(DefectOutcome.GAP):
         verified = verify(defect.applied_to(model), catalogue()["reference"]())
-        assert verified.outcome is Judged.HOLDS, defect.id
+        assert verified.outcome is Outcome.HOLDS, defect.id
 
 
-def by_outcome(found: Challenge) -> dict[str, tuple[Outcome, int]]:
+def by_outcome(found: Challenge) -> dict[str, tuple[DefectOutcome, int]]:
     """What became of each defect, and how far away a difference is that nobody notices."""
     return {
-        id_: (trial.outcome, trial.n_steps if trial.outcome is Outcome.GAP else 0)
-        for id_, trial in found.trials.items()
+        id_: (result.outcome, result.n_steps if result.outcome is DefectOutcome.GAP else 0)
+        for id_, result in found.results.items()
     }
 
 
@@ -113,8 +114,8 @@ def test_what_the_original_reaches_tells_what_every_exploration_tells(
     name: str, n_defects: int, first_look: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The reference engine keeps nothing of the original and explores every defect by itself. A
-    # first look at a few states leaves nearly everything to what lies beside the known ones.
-    monkeypatch.setattr(attempt, "FIRST_LOOK", first_look)
+    # first look at a few states leaves nearly everything to what lies beside the kept ones.
+    monkeypatch.setattr(from_kept_states, "FIRST_LOOK", first_look)
     model = shipped(name)
     choice = Choice(sample=n_defects, seed=1)
     slow = challenge(model, catalogue()["reference"](), choice)
@@ -127,15 +128,17 @@ def test_what_is_alike_move_by_move_is_alike_in_lockstep(
 ) -> None:
     # Two ways to the same answer that share no expression: one compares moves, one runs both.
     model = gate(tmp_path, ("shut AND NOT drive", "shut AND NOT drive AND NOT pressed"))
-    courtroom = Courtroom(model, catalogue()["reference"]())
+    decider = DefectDecider(model, catalogue()["reference"]())
     stage = Stage(run_class, ())
     defects = defects_of(model)
-    alike = courtroom.alike(defects, stage)
+    equivalent = decider.find_equivalent(defects, stage)
     n_alike = 0
-    for defect, trial in zip(defects, alike, strict=True):
-        if trial.outcome is Outcome.EQUIVALENT:
+    for defect, result in zip(defects, equivalent, strict=True):
+        if result.outcome is DefectOutcome.EQUIVALENT:
             n_alike += 1
-            assert courtroom.compared(defect, stage).outcome is Outcome.EQUIVALENT, defect.id
+            assert decider.compare_in_lockstep(defect, stage).outcome is DefectOutcome.EQUIVALENT, (
+                defect.id
+            )
     assert 0 < n_alike < len(defects)
 
 
@@ -145,5 +148,5 @@ def test_the_engines_agree_about_the_gate(tmp_path: Path, engine: str) -> None:
     choice = Choice(sample=12, seed=2)
     expected = challenge(model, catalogue()["reference"](), choice)
     found = challenge(model, catalogue()[engine](), choice)
-    for id_, trial in expected.trials.items():
-        assert found.trials[id_].outcome is trial.outcome, id_
+    for id_, result in expected.results.items():
+        assert found.results[id_].outcome is result.outcome, id_

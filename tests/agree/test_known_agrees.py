@@ -7,7 +7,7 @@ from dataclasses import replace
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from interlock.commands.challenge.alike import unlike_moves
+from interlock.commands.challenge.equivalence import where_moves_differ
 from interlock.engines.enumerate.known import Beside, Changed, Known
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, evaluate, python_function
@@ -62,7 +62,7 @@ def test_known_states_and_those_beside_hold_all_that_follows(data: st.DataObject
     for _ in range(3):
         other = data.draw(changed_system(system))
         bad = data.draw(conditions(other))
-        changed = Changed(known, other, unlike_moves(system, other), {"bad": [bad]})
+        changed = Changed(known, other, where_moves_differ(system, other), {"bad": [bad]})
         with changed.beside(1_000_000) as beside:
             waves = [found for wave in beside.waves("bad") for _, found in wave]
             assert beside.is_closed
@@ -112,7 +112,7 @@ def test_who_never_comes_back_is_who_cannot(data: st.DataObject) -> None:
     if aim is None:
         return
     other = data.draw(changed_system(system))
-    differs = unlike_moves(system, other)
+    differs = where_moves_differ(system, other)
     goal = known.space.state(aim)
     names = {"back": [is_state(system, goal), differs], "bad": [ex.FALSE]}
     with Changed(known, other, differs, names).beside(1_000_000) as beside:

@@ -13,7 +13,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from interlock.commands.compare.lockstep import Likeness, run_in_lockstep
+from interlock.commands.compare.behaviour import Likeness, run_in_lockstep
 from interlock.engines import catalogue
 from interlock.independent_judge.player import Player
 from interlock.model.build import build
@@ -52,8 +52,6 @@ class Twins:
         if isinstance(act, str):
             assert self.old.enabled(act) == self.new.enabled(act)
             return self.old.enabled(act)
-        if self.old.state()["scan.pending"] >= 1:
-            return False
         due = self.due()
         wanted = (act[0] is not None, act[1] is not None)
         if any(wants and not is_due for wants, is_due in zip(wanted, due, strict=True)):
@@ -68,7 +66,7 @@ class Twins:
         else:
             for player, timer in zip((self.old, self.new), act, strict=True):
                 if timer is None:
-                    player.pass_move()
+                    player.pass_event()
                 else:
                     player.play(f"{timer} elapses")
         if act == "scan":

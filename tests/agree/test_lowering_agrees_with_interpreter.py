@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 from interlock.base.errors import InputError
-from interlock.kernel.evaluate import evaluate
+from interlock.kernel.evaluate import bounds, evaluate
 from interlock.kernel.expr import TRUE
 from interlock.kernel.system import Move, MoveKind, System
 from interlock.st import typed as ty
@@ -41,12 +41,18 @@ class _Kernel:
     def __init__(self, lowered: Lowered) -> None:
         self.lowered = lowered
         self.values = {v.name: v.initial for v in lowered.variables}
+        variables = (*lowered.inputs, *lowered.variables)
+        domains = {v.name: (v.domain.lo, v.domain.hi) for v in variables}
+        self.intervals = bounds(list(lowered.updates.values()), domains)
 
     def scan(self, inputs: dict[str, int]) -> set[str]:
         env = {**self.values, **{f"input.{name}": value for name, value in inputs.items()}}
         flaws = {f"{f.place}: {f.says}" for f in self.lowered.flaws if evaluate(f.when, env)}
         assert evaluate(self.lowered.defects, env) == bool(flaws)
-        self.values |= {n: evaluate(e, env) for n, e in self.lowered.updates.items()}
+        for name, update in self.lowered.updates.items():
+            lo, hi = self.intervals[update]
+            self.values[name] = evaluate(update, env)
+            assert lo <= self.values[name] <= hi
         return flaws
 
     def restart(self) -> None:

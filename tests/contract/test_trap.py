@@ -7,7 +7,7 @@ import pytest
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, add, and_, const, lt, not_, or_, var
 from interlock.kernel.query import Reach, Trap
-from interlock.kernel.system import System
+from interlock.kernel.system import Move, MoveKind, System
 from tests.support.build import is_, move, system
 from tests.support.engines import Explore
 from tests.support.judge import check_shows
@@ -80,4 +80,21 @@ def test_a_trap_may_be_an_endless_loop(explore: Explore) -> None:
     (answer, away) = explore(of, [query, Reach(not_(var("home")))]).answers
     assert answer.found is True
     assert len(answer.witness) == len(away.witness) == 3
+    check_shows(of, answer.witness, query)
+
+
+def test_a_way_back_uses_no_strike_but_the_run_to_a_trap_does(explore: Explore) -> None:
+    # A strike closes the way home; its clearing opens it again, which nobody may count on.
+    still_open = not_(var("shut"))
+    of = system(
+        {"home": (0, 1, 1), "shut": (0, 1, 0)},
+        move("leave", var("home"), {"home": 0}),
+        move("return", and_(not_(var("home")), still_open), {"home": 1}),
+        Move("strikes", MoveKind.FAULT, still_open, {"shut": TRUE}),
+        Move("clears", MoveKind.FAULT, var("shut"), {"shut": FALSE}),
+    )
+    query = Trap(var("home"))
+    (answer,) = explore(of, [query]).answers
+    assert answer.found is True
+    assert sorted(step.move for step in answer.witness.steps) == ["leave", "strikes"]
     check_shows(of, answer.witness, query)

@@ -106,6 +106,25 @@ def test_elapsed_time_rises_to_the_preset_time_and_stays() -> None:
     assert (q, n) == (["0000111"], ["0011222"])
 
 
+@pytest.mark.parametrize(
+    ("block", "on", "shown"),
+    [
+        # ET starts anew with IN.
+        ("TON", "0110111110", "0010012330"),
+        # ET stays at PT after it ran out, until IN comes again.
+        ("TOF", "0100000100", "0001233001"),
+        # ET counts on without IN while the pulse lasts; after it, it stays at PT while IN does.
+        ("TP", "0100001111110", "0012000123330"),
+    ],
+)
+def test_elapsed_time_follows_the_timing_diagrams(block: str, on: str, shown: str) -> None:
+    # IEC 61131-3, timing diagrams of the timers (from memory); shown in hundreds of milliseconds.
+    steps = "SEL(block.ET >= T#300ms, SEL(block.ET >= T#200ms, SEL(block.ET >= T#100ms, 0, 1), 2)"
+    rest = f"n := {steps}, 3);"
+    text = _PROGRAM.format(type=block, arguments="IN := a, PT := T#300ms", rest=rest)
+    assert _run(text, _COUNTED, on)[1] == [shown]
+
+
 def test_ctu_counts_rises_and_reset_wins() -> None:
     # PV 2: (Q, CV) 00 01 01 12 12 00 01
     text = _PROGRAM.format(
@@ -115,6 +134,49 @@ def test_ctu_counts_rises_and_reset_wins() -> None:
     assert (q, n) == (["0001100"], ["0112201"])
 
 
+@pytest.mark.parametrize(
+    ("rest", "q", "n"),
+    [
+        # IEC 61131-3 (from memory): CV counts on past PV up to the greatest value of its type.
+        ("q := block.Q; n := block.CV;", "0001111", "0112233"),
+        ("q := block.CV > 2; n := MIN(block.CV, 2);", "0000011", "0112222"),
+        ("q := 2 < block.CV; n := SEL(block.CV = 2, 0, 9);", "0000011", "0009900"),
+        ("CASE block.CV OF 1, 3: q := TRUE; ELSE q := FALSE; END_CASE;", "0110011", "0000000"),
+        ("n := LIMIT(1, block.CV, 3); q := block.CV <> n;", "1000000", "1112233"),
+    ],
+)
+def test_ctu_counts_on_past_its_preset_value(rest: str, q: str, n: str) -> None:
+    text = _PROGRAM.format(type="CTU", arguments="CU := a, R := b, PV := 2", rest=rest)
+    assert _run(text, Settings(), "0101010") == ([q], [n])
+
+
+def test_ctu_stops_at_the_greatest_int() -> None:
+    # IEC 61131-3 (from memory): the body counts only while CV is less than PVmax.
+    rest = "q := block.CV - 32767 = 0;"
+    text = _PROGRAM.format(type="CTU", arguments="CU := a, R := b, PV := 2", rest=rest)
+    program = load_program(text, "known.st")
+    lowered, controller = lower_program(program, Settings()), Controller(program, Settings())
+    values = {v.name: v.initial for v in lowered.variables}
+    full = {"plc.block.CV": 32766, "plc.block.Q": 1}
+    values |= full
+    controller.load(full)
+    counts = []
+    for pressed in (0, 1, 0, 1):
+        env = {**values, "input.a": pressed, "input.b": 0}
+        values |= {name: evaluate(e, env) for name, e in lowered.updates.items()}
+        controller.scan({"a": pressed, "b": 0})
+        assert values == controller.values()
+        counts.append((values["q"], values["plc.block.CV"]))
+    assert counts == [(0, 32766), (1, 32767), (1, 32767), (1, 32767)]
+
+
+_ORDERED = """PROGRAM p
+VAR_INPUT a, b : BOOL; END_VAR
+VAR_OUTPUT q : BOOL; n : INT (0..9); END_VAR
+VAR flag : BOOL; r : R_TRIG; END_VAR
+{body}
+END_PROGRAM
+"""
 _SCOPE = Scope.of({"a": BOOL, "b": BOOL, "c": BOOL, "m": IntType(-9, 9), "n": IntType(-9, 9)})
 
 
@@ -131,6 +193,31 @@ def test_division_truncates_and_mod_keeps_the_dividends_sign(m: int, n: int) -> 
     # −7/2 = −3 and −7 MOD 2 = −1; int(m / n) truncates as the standard demands.
     assert _both("m / n", m=m, n=n) == int(m / n)
     assert _both("m MOD n", m=m, n=n) == m - n * int(m / n)
+
+
+@pytest.mark.parametrize("m", [-7, 0, 7])
+def test_mod_zero_is_zero_and_no_error(m: int) -> None:
+    # IEC 61131-3 (from memory): m MOD 0 is 0; only a division by zero is an error.
+    assert (_both("m MOD 0", m=m), _both("m MOD n", m=m, n=0), _both("5 MOD 0")) == (0, 0, 0)
+    text = """PROGRAM p
+    VAR_INPUT a, b : BOOL; END_VAR
+    VAR_OUTPUT q : BOOL; n : INT (0..9); END_VAR
+    n := 5 MOD SEL(a, 0, 3); q := 5 / SEL(b, 1, 0) = 5;
+    END_PROGRAM"""
+    assert _run(text, Settings(), "011") == (["111"], ["022"])
+    flaws = lower_program(load_program(text, "p.st"), Settings()).flaws
+    assert [flaw.says for flaw in flaws] == ["division by zero"]
+    found = Controller(load_program(text, "p.st"), Settings()).scan({"a": 0, "b": 0})
+    assert not found.defects
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("+5", 5), ("+m", 4), ("3 - +m", -1), ("-+m", -4), ("+-m", -4), ("INT#+5", 5), ("+INT#5", 5)],
+)
+def test_a_plus_before_a_number_changes_nothing(text: str, value: int) -> None:
+    # IEC 61131-3 (from memory): a signed integer is ['+' | '-'] integer.
+    assert _both(text, m=4) == value
 
 
 def test_the_published_examples_of_division() -> None:
@@ -152,6 +239,19 @@ def test_the_published_examples_of_division() -> None:
         ("-m + n > 0", "((-m) + n) > 0"),
         ("m MOD 3 * 2 > 0", "((m MOD 3) * 2) > 0"),
         ("8 / m * n > 1", "((8 / m) * n) > 1"),
+        ("8 / m / n > 1", "((8 / m) / n) > 1"),
+        ("-m * n > 0", "((-m) * n) > 0"),
+        ("+m - -n > 0", "((+m) - (-n)) > 0"),
+        ("-ABS(m) + n > 0", "((-(ABS(m))) + n) > 0"),
+        ("NOT a AND b", "(NOT a) AND b"),
+        ("NOT NOT a XOR b", "(NOT (NOT a)) XOR b"),
+        ("a = b = c", "(a = b) = c"),
+        ("m < n = a", "(m < n) = a"),
+        ("a <> b AND c", "(a <> b) AND c"),
+        ("a AND b XOR c", "(a AND b) XOR c"),
+        ("a XOR b OR c", "(a XOR b) OR c"),
+        ("a OR b AND c", "a OR (b AND c)"),
+        ("m - n < n - m", "(m - n) < (n - m)"),
     ],
 )
 def test_precedence(text: str, grouped: str) -> None:
@@ -201,6 +301,39 @@ def test_inputs_are_latched_and_a_later_assignment_wins() -> None:
     assert _run(text, Settings(), "010") == (["010"], ["111"])
 
 
+@pytest.mark.parametrize(
+    ("body", "a", "b", "q"),
+    [
+        ("q := NOT a; q := a;", "0110", "0000", "0110"),
+        ("q := a; IF b THEN q := FALSE; END_IF;", "0110", "0101", "0010"),
+        ("IF b THEN q := FALSE; END_IF; q := a;", "0110", "0101", "0110"),
+        ("IF b THEN q := TRUE; END_IF; IF a THEN q := FALSE; END_IF;", "0110", "0011", "0001"),
+        ("q := b; CASE n OF 0: q := a; END_CASE;", "0110", "0011", "0110"),
+        ("r(CLK := a, Q => q); q := b;", "0110", "0011", "0011"),
+        ("q := b; r(CLK := a, Q => q);", "0110", "0011", "0100"),
+    ],
+)
+def test_of_several_assignments_the_last_one_made_wins(body: str, a: str, b: str, q: str) -> None:
+    assert _run(_ORDERED.format(body=body), Settings(), a, b)[0] == [q]
+
+
+@pytest.mark.parametrize(
+    ("body", "a", "q"),
+    [
+        ("q := flag; flag := a;", "01100", "00110"),
+        ("flag := a; q := flag;", "01100", "01100"),
+        ("q := flag; IF a THEN flag := TRUE; END_IF;", "01000", "00111"),
+        ("q := flag AND NOT a; flag := a;", "01100", "00010"),
+        ("IF flag THEN q := NOT q; END_IF; flag := a;", "01101", "00100"),
+        ("q := r.Q; r(CLK := a);", "01100", "00100"),
+    ],
+)
+def test_a_flag_keeps_what_a_scan_set_until_a_scan_sets_it_anew(body: str, a: str, q: str) -> None:
+    # Statements are executed once a scan, in order; what is read before it is written is the value
+    # that the scan before left.
+    assert _run(_ORDERED.format(body=body), Settings(), a)[0] == [q]
+
+
 def test_initial_values_are_false_the_first_label_and_the_lower_limit() -> None:
     text = """TYPE COLOUR : (RED, GREEN); LEVEL : (LOW, HIGH) := HIGH; END_TYPE
     PROGRAM p
@@ -208,3 +341,14 @@ def test_initial_values_are_false_the_first_label_and_the_lower_limit() -> None:
     END_PROGRAM"""
     program = load_program(text, "p.st")
     assert [v.initial for v in program.variables] == [0, 0, 1, 2, 3]
+
+
+def test_constants_of_declarations_are_computed() -> None:
+    text = """TYPE LEVEL : (LOW, HIGH) := LEVEL#HIGH; END_TYPE
+    PROGRAM p
+    VAR l : LEVEL; n : INT (-5..+5) := +(1 + 2); m : INT (-7 / 2..7) := 5 MOD 0; END_VAR
+    CASE n OF -3..+2: n := +3; END_CASE;
+    END_PROGRAM"""
+    program = load_program(text, "p.st")
+    assert [v.initial for v in program.variables] == [1, 3, 0]
+    assert [str(v.type) for v in program.variables[1:]] == ["INT (-5..5)", "INT (-3..7)"]

@@ -1,9 +1,15 @@
-"""Imports run strictly downward, commands keep to their rooms, each library has one door."""
+"""Imports run downward, in no circle; commands keep to their rooms; each library has one door."""
 
 from __future__ import annotations
 
 import ast
+import re
 import sys
+import tomllib
+from functools import cache
+from graphlib import CycleError, TopologicalSorter
+from importlib.metadata import packages_distributions
+from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -49,11 +55,10 @@ BETWEEN_COMMANDS = {
 KEPT_FROM = {"recheck": {"engines", "judgement"}}
 # What any file may use; everything else from elsewhere has the door that stands beside it.
 # Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
-EVERYWHERE = {"click", "pydantic", "rich"}
+EVERYWHERE = {"click", "pydantic", "pydantic_core", "rich"}
 DOORS = {
     "distributed": "commands/challenge/cluster.py",
     "graphviz": "pictures/dot.py",
-    "graphviz_pure": "pictures/dot.py",
     "hypothesis": "testing/machine.py",
     "jinja2": "telling/templates.py",
     "lark": "st/parser.py",
@@ -67,12 +72,16 @@ DOORS = {
     "uvicorn": "commands/operate/serve.py",
     "vcd": "telling/vcd.py",
     "weasyprint": "telling/pdf.py",
+    "xdist": "testing/plugin.py",
     "z3": "commands/recheck/solve.py",
 }
+# What is asked for as a program and never imported.
+PROGRAMS = {"graphviz-pure"}
 
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
+@cache
 def imported(file: Path) -> list[str]:
     """Every module that `file` imports, wherever in it."""
     found = []
@@ -160,6 +169,43 @@ def test_each_library_has_one_door(library: str) -> None:
     users = {str(f.relative_to(PACKAGE)) for f in FILES if library in libraries_of(f)}
     beside = {user for user in users if not user.startswith(DOORS[library])}
     assert not beside, f"{library} is imported by {sorted(beside)}"
+
+
+def test_every_dependency_is_imported() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    asked = [*project["dependencies"], *chain(*(extras[e] for e in extras if e != "test"))]
+    wanted = {re.split(r"[^\w.-]", requirement)[0] for requirement in asked}
+    brought_by = packages_distributions()
+    used = {name.lower() for module in EVERYWHERE | set(DOORS) for name in brought_by[module]}
+    assert wanted - used == PROGRAMS
+
+
+def module_name(file: Path) -> str:
+    parts = file.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def modules_imported(file: Path, modules: set[str]) -> set[str]:
+    """Those of `modules` that `file` imports, wherever in it; a package for its own names."""
+    found = set()
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            inner = [f"{node.module}.{alias.name}" for alias in node.names]
+            found |= {full if full in modules else node.module for full in inner}
+    return (found & modules) - {module_name(file)}
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    modules = {module_name(file) for file in FILES}
+    imports = {module_name(file): modules_imported(file, modules) for file in FILES}
+    assert sum(map(len, imports.values())) > len(modules), "hardly any import was found"
+    try:
+        TopologicalSorter(imports).prepare()
+    except CycleError as error:
+        pytest.fail(f"a circle of imports: {' <- '.join(error.args[1])}")
 
 
 def test_no_file_imports_what_is_private_to_another() -> None:

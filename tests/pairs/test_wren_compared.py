@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.commands.compare.behaviour import Behaviour, run_in_lockstep
 from interlock.commands.compare.files import model_differences
-from interlock.commands.compare.lockstep import Behaviour, run_in_lockstep
 from interlock.engines import catalogue
 from interlock.model.build import build
 from tests.support.models import folders, shipped

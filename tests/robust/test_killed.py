@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.errors import InputError
 from interlock.base.folders import write_whole_folder
 from interlock.cli.main import run
 from interlock.evidence.folder import read_folder
@@ -113,6 +114,7 @@ FILES = {"a": b"1", "runs/b": b"2", "runs/c": b"3"}
 DYING = f"""
 import os, signal, sys
 from pathlib import Path
+from interlock.base.errors import InputError
 from interlock.base.folders import write_whole_folder
 
 n_left, write = int(sys.argv[2]), Path.write_bytes
@@ -153,7 +155,7 @@ def test_killed_between_two_files_it_leaves_the_folder_as_it_was(
 def test_a_folder_is_replaced_at_once_and_leftovers_go(tmp_path: Path) -> None:
     folder = tmp_path / "evidence"
     write_whole_folder(folder, {"a": b"1", "runs/b": b"2"})
-    left = tmp_path / ".evidence.999999999.part"
+    left = tmp_path / ".evidence.interlock-999999999.part"
     left.mkdir()
     (left / "half").write_bytes(b"")
     write_whole_folder(folder, {"c": b"3"})
@@ -166,7 +168,7 @@ def test_a_folder_is_replaced_where_the_system_cannot_exchange_two(
 ) -> None:
     folder = tmp_path / "evidence"
     write_whole_folder(folder, {"a": b"0"})
-    left = tmp_path / ".evidence.7.part.part"
+    left = tmp_path / ".evidence.interlock-999999999.part.part"
     left.mkdir()
     monkeypatch.delattr(ctypes, "CDLL")
     write_whole_folder(folder, FILES)
@@ -176,7 +178,7 @@ def test_a_folder_is_replaced_where_the_system_cannot_exchange_two(
 
 def test_what_a_process_of_the_same_number_left_is_in_nobodys_way(tmp_path: Path) -> None:
     # In a container every run may have the same number.
-    left = tmp_path / f".evidence.{os.getpid()}.part"
+    left = tmp_path / f".evidence.interlock-{os.getpid()}.part"
     left.mkdir()
     (left / "half").write_bytes(b"")
     write_whole_folder(tmp_path / "evidence", {"a": b"1"})
@@ -193,7 +195,7 @@ def test_a_folder_stays_as_it_was_where_writing_fails(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(OSError, match="No space"):
+    with pytest.raises(InputError, match="evidence:1:1: cannot be written: No space"):
         write_whole_folder(folder, {"a": b"2"})
     monkeypatch.undo()
     assert (folder / "a").read_bytes() == b"1"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import Query, Reach, Stay, Trap
-from interlock.kernel.system import Stepper, System
+from interlock.kernel.system import MoveKind, Stepper, System
 from interlock.kernel.witness import Witness, check_run
 
 
@@ -22,7 +22,7 @@ def prefix_length(system: System, witness: Witness, query: Stay) -> int:
 
 
 def can_reach(system: System, source: tuple[int, ...], goal: Expr) -> bool:
-    """Whether `goal` can be reached from one state."""
+    """Whether `goal` can be reached from one state without the strike or clearing of a fault."""
     stepper = Stepper(system)
     seen = {source}
     todo = [source]
@@ -30,7 +30,8 @@ def can_reach(system: System, source: tuple[int, ...], goal: Expr) -> bool:
         state = todo.pop()
         if evaluate(goal, system.named(state)):
             return True
-        new = [t for _, t in stepper.successors(state) if t not in seen]
+        ways = [t for m, t in stepper.successors(state) if m.kind is not MoveKind.FAULT]
+        new = [t for t in ways if t not in seen]
         seen.update(new)
         todo.extend(new)
     return False

@@ -24,7 +24,7 @@ _BLOCK_BOOLS = (
     *("sr1.Q1", "rs1.Q1"),
 )
 _ENUMS = ("e0", "s0", "s1", "M#LOW", "M#MID", "M#TOP")
-_INTS = ("n0", "m0", "k0", "c1.CV")
+_INTS = ("n0", "m0", "k0", "MIN(c1.CV, 3)", "LIMIT(-1, c1.CV, m0)")
 _TIMERS = ("ton1", "tof1", "tp1", "ton2")
 _PRESETS = ("T#0s", "T#50ms", "T#100ms", "T#250ms", "T#0.3s")
 _ORDERS = ("<", ">", "<=", ">=", "=", "<>")
@@ -36,6 +36,9 @@ class _Writer:
     def __init__(self, draw: st.DrawFn, counted: bool) -> None:
         self._draw = draw
         self._counted = counted
+        # Arithmetic on what is counted needs every value of it, so few programs do any.
+        more = ("(c1.CV - m0)", "(c1.CV MOD 3)", "(c1.CV / (n0 + 5))")
+        self._counts = ("c1.CV", *more) if self._number(8) == 7 else ("c1.CV",)
         self._presets = {name: self._pick(*_PRESETS) for name in _TIMERS}
 
     def _pick(self, *texts: str) -> str:
@@ -63,7 +66,7 @@ class _Writer:
             case 6:
                 return f"SEL({self._pick(*_BOOLS)}, {inner()}, {inner()})"
             case _:
-                return self._pick("(-{})", "ABS({})").format(inner())
+                return self._pick("(-{})", "(+{})", "ABS({})").format(inner())
 
     def enum(self) -> str:
         return self._pick(*_ENUMS)
@@ -81,7 +84,7 @@ class _Writer:
             case 2:
                 return f"({self.enum()} {self._pick('=', '<>')} {self.enum()})"
             case 3:
-                return f"({self.integer(1)} {self._pick(*_ORDERS)} {self.integer(1)})"
+                return f"({self._compared()} {self._pick(*_ORDERS)} {self._compared()})"
             case 4:
                 return self._elapsed_comparison()
             case 5 | 6:
@@ -89,11 +92,20 @@ class _Writer:
             case _:
                 return self._pick("NOT ({})", "SEL({}, b1, l0)").format(inner())
 
+    def _compared(self) -> str:
+        """An integer, or what a counter has counted: anything more is outside INT."""
+        if self._number(4):
+            return self.integer(1)
+        return self._pick(*self._counts)
+
     def _elapsed_comparison(self) -> str:
         if not self._counted:
             return self._pick(*_BLOCK_BOOLS)
         time = self._pick("T#0s", "T#100ms", "T#250ms", "T#300ms")
         return f"({self._pick(*_TIMERS)}.ET {self._pick(*_ORDERS)} {time})"
+
+    def _assigned(self) -> str:
+        return self.integer(2) if self._number(4) else "c1.CV"
 
     def call(self) -> str:
         on = self.truth(1)
@@ -122,7 +134,7 @@ class _Writer:
             case 1:
                 return f"{self._pick('s0', 's1')} := SEL({self.truth(1)}, {self.enum()}, TOP);"
             case 2:
-                return f"{self._pick('m0', 'k0')} := {self.integer(2)};"
+                return f"{self._pick('m0', 'k0')} := {self._assigned()};"
             case 3 | 4 | 5:
                 return self.call()
             case 6 | 7:
@@ -143,8 +155,9 @@ class _Writer:
         if self._number(2):
             text = f"CASE {self._pick('e0', 's1')} OF\nTOP: {self.body(depth)}\nLOW, MID:\n"
         else:
-            selector = self._pick("n0", "k0", "n0 + m0")
-            text = f"CASE {selector} OF\n-1, 2..3: {self.body(depth)}\n0:\n"
+            selector = self._pick("n0", "k0", "n0 + m0", "c1.CV")
+            labels = "5, 2..3" if selector == "c1.CV" else "-1, 2..3"
+            text = f"CASE {selector} OF\n{labels}: {self.body(depth)}\n0:\n"
         return text + self.body(depth) + "\n" + self._else(depth) + "END_CASE;"
 
 

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 
 import uvicorn
 
-from interlock.commands.operate.desk import Hall
+from interlock.commands.operate.desk import ServedModel
 from interlock.commands.operate.judging import Jobs
 from interlock.commands.operate.serve import ADDRESS, bind
 from interlock.commands.operate.server import make_app
@@ -22,7 +22,7 @@ def served(model: Model) -> Iterator[str]:
     jobs = Jobs()
     listening = bind(0)
     port = listening.getsockname()[1]
-    app = make_app(Hall(model, jobs), [f"{ADDRESS}:{port}", f"localhost:{port}"])
+    app = make_app(ServedModel(model, jobs), [f"{ADDRESS}:{port}", f"localhost:{port}"])
     config = uvicorn.Config(app, log_level="critical", lifespan="off", ws="none")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)

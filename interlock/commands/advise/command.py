@@ -10,7 +10,13 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.advise.study import Advices, advise
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import console_for, limit_options, limits_of, progress_line
+from interlock.commands.options import (
+    OutputFile,
+    console_for,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.build import FAULT_FREE, RunClass
@@ -29,7 +35,7 @@ from interlock.model.load import load
 @click.option("--fault", "faults", multiple=True, metavar="ID", help="May strike; repeat.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine of runs and checks.")
 @limit_options
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 from interlock.base.errors import InputError, Mistake, nearest
 from interlock.commands.challenge.defects import Defect
-from interlock.commands.challenge.gaps_file import Entry, Gaps
+from interlock.commands.challenge.gaps_file import AcceptedGap, Gaps
 
 
-def accepted_of(gaps: Gaps, defects: Iterable[Defect]) -> dict[str, Entry]:
+def accepted_of(gaps: Gaps, defects: Iterable[Defect]) -> dict[str, AcceptedGap]:
     """The entry that speaks of each defect, by the defect's id.
 
     A revision that inherits the file may lack some of the defects in it, having changed what they
@@ -23,7 +23,7 @@ def accepted_of(gaps: Gaps, defects: Iterable[Defect]) -> dict[str, Entry]:
     by_name: dict[str, dict[str, Defect]] = {}
     for defect in defects:
         by_name.setdefault(defect.at, {})[defect.told] = defect
-    found: dict[str, Entry] = {}
+    found: dict[str, AcceptedGap] = {}
     mistakes = []
     for entry in gaps.entries:
         here = by_name.get(entry.at, {})

@@ -1,4 +1,4 @@
-"""The door to `distributed`: trials spread over a Dask cluster that exists already.
+"""The door to `distributed`: tasks spread over a Dask cluster that exists already.
 
 A task whose worker dies is done again by another; the scheduler sees to that. The client takes
 every answer out of its list of open tasks once, so none is lost and none is counted twice.
@@ -14,8 +14,9 @@ from uuid import uuid4
 
 from distributed import CancelledError, Client, KilledWorker, as_completed
 
-from interlock.commands.challenge.trial import Courtroom, Trial
-from interlock.commands.challenge.work import NoClusterError, Task, Worker, given_up
+from interlock.commands.challenge.decide import DefectDecider
+from interlock.commands.challenge.results import DefectResult
+from interlock.commands.challenge.tasks import NoClusterError, Task, Worker, given_up
 
 _CONNECT_SECONDS = 10
 
@@ -25,7 +26,7 @@ class Cluster:
 
     Parameters
     ----------
-    courtroom : Courtroom
+    decider : DefectDecider
     address : str
         Such as ``tcp://10.0.0.7:8786``. Workers need the same interlock installed.
 
@@ -35,8 +36,8 @@ class Cluster:
         Where no scheduler answers there.
     """
 
-    def __init__(self, courtroom: Courtroom, address: str) -> None:
-        self._courtroom = pickle.dumps(courtroom)
+    def __init__(self, decider: DefectDecider, address: str) -> None:
+        self._decider = pickle.dumps(decider)
         self._address = address
         self._connect().close()
 
@@ -46,7 +47,7 @@ class Cluster:
         except (OSError, ValueError) as error:
             raise NoClusterError(f"no scheduler answers at {self._address}: {error}") from None
 
-    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[Trial]]]:
+    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[DefectResult]]]:
         """As `Runner.run`.
 
         Raises
@@ -59,9 +60,11 @@ class Cluster:
         mark = uuid4().hex
         with self._connect() as client:
             # As a task of its own it is made again where the workers that held it die.
-            court = client.submit(bytes, self._courtroom, key=f"court-{mark}", pure=False)
+            decider = client.submit(bytes, self._decider, key=f"decider-{mark}", pure=False)
             waiting = {
-                client.submit(_perform, court, task, key=f"trial-{mark}-{number}", pure=False): task
+                client.submit(
+                    _perform, decider, task, key=f"task-{mark}-{number}", pure=False
+                ): task
                 for number, task in enumerate(tasks)
             }
             with client.as_current():
@@ -69,26 +72,26 @@ class Cluster:
             for future in finished:
                 task = waiting.pop(future)
                 try:
-                    trials = future.result()
+                    results = future.result()
                 except KilledWorker:
-                    trials = given_up(task, "its workers died")
+                    results = given_up(task, "its workers died")
                 except (CancelledError, OSError):
                     says = f"the scheduler at {self._address} was lost"
                     raise NoClusterError(says) from None
                 future.release()
-                yield task, trials
+                yield task, results
 
 
-_hired: dict[str, Worker] = {}
+_workers: dict[str, Worker] = {}
 # Expressions are unique within a process and made by one thread at a time.
 _alone = Lock()
 
 
-def _perform(courtroom: bytes, task: Task) -> list[Trial]:
+def _perform(decider: bytes, task: Task) -> list[DefectResult]:
     with _alone:
-        mark = sha256(courtroom).hexdigest()
-        if mark not in _hired:
-            _hired.clear()
+        mark = sha256(decider).hexdigest()
+        if mark not in _workers:
+            _workers.clear()
             # These bytes were made by the client above and sent through its own scheduler.
-            _hired[mark] = Worker(pickle.loads(courtroom))
-        return _hired[mark].perform(task)
+            _workers[mark] = Worker(pickle.loads(decider))
+        return _workers[mark].perform(task)

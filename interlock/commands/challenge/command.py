@@ -12,11 +12,17 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.challenge.defects import Region
+from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, Progress, challenge
-from interlock.commands.challenge.trial import Outcome
-from interlock.commands.challenge.work import NoClusterError
+from interlock.commands.challenge.tasks import NoClusterError
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import console_for, limit_options, limits_of, terminal_line
+from interlock.commands.options import (
+    OutputFile,
+    console_for,
+    limit_options,
+    limits_of,
+    terminal_line,
+)
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
@@ -45,7 +51,7 @@ from interlock.model.load import load
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @limit_options
 @click.option("--runs", default=20, show_default=True, metavar="N", help="Tell the runs of N gaps.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
@@ -98,7 +104,7 @@ def command(
     _tell(result, runs, json_file, plain)
     if result.open_gaps:
         return EXIT_VIOLATED
-    return EXIT_UNDECIDED if result.with_outcome(Outcome.UNDECIDED) else EXIT_HOLDS
+    return EXIT_UNDECIDED if result.with_outcome(DefectOutcome.UNDECIDED) else EXIT_HOLDS
 
 
 def _tell(result: Challenge, runs: int, json_file: Path | None, plain: bool) -> None:

@@ -10,8 +10,14 @@ from itertools import pairwise
 from pathlib import PurePath
 
 from interlock.base.errors import Place
-from interlock.commands.challenge.programs import program_defects
-from interlock.commands.challenge.variants import Kind, dropped, negated, text_of, truth
+from interlock.commands.challenge.expression_defects import (
+    DefectKind,
+    dropped,
+    negated,
+    text_of,
+    truth,
+)
+from interlock.commands.challenge.program_defects import program_defects
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Model, ModelMove
 from interlock.st import typed as ty
@@ -36,7 +42,7 @@ class Defect:
         Place and words, such as ``controller.st:149:40 drop term NOT is_up``; unique and the
         same every time.
     region : Region
-    kind : Kind
+    kind : DefectKind
     place : Place
     at : str
         What is changed, in words that outlive the line: what a statement assigns or calls (its
@@ -50,7 +56,7 @@ class Defect:
 
     id: str
     region: Region
-    kind: Kind
+    kind: DefectKind
     place: Place
     at: str
     says: str
@@ -67,7 +73,7 @@ class Defect:
         return replace(model, **self.changes)  # type: ignore[arg-type]
 
 
-def short(place: Place) -> str:
+def short_place(place: Place) -> str:
     """A place without its folders."""
     return f"{PurePath(place.file).name}:{place.line}:{place.column}"
 
@@ -75,7 +81,7 @@ def short(place: Place) -> str:
 @dataclass(frozen=True)
 class _Found:
     region: Region
-    kind: Kind
+    kind: DefectKind
     place: Place
     at: str
     says: str
@@ -98,7 +104,7 @@ def defects_of(model: Model) -> tuple[Defect, ...]:
     of_name: Counter[tuple[str, str]] = Counter()
     defects = []
     for f in found:
-        id_ = f"{short(f.place)} {f.says}"
+        id_ = f"{short_place(f.place)} {f.says}"
         of_id[id_] += 1
         of_name[f.at, f.says] += 1
         if of_id[id_] > 1:
@@ -125,19 +131,21 @@ def _sensor_defects(model: Model) -> Iterator[_Found]:
         place = reads.place
         tree = negated(reads.tree)
         changes = with_reads({name: _formula(reads, tree)})
-        yield _Found(Region.SENSORS, Kind.NEGATED, place, name, f"negate signal {name}", changes)
+        yield _Found(
+            Region.SENSORS, DefectKind.NEGATED, place, name, f"negate signal {name}", changes
+        )
         for value in (True, False):
             constant = truth(value, place)
             if constant == reads.tree:
                 continue
             says = f"signal {name} stuck at {constant.text}"
             changes = with_reads({name: _formula(reads, constant)})
-            yield _Found(Region.SENSORS, Kind.STUCK, place, name, says, changes)
+            yield _Found(Region.SENSORS, DefectKind.STUCK, place, name, says, changes)
     for a, b in pairwise(model.sensors.values()):
         if types[a.name] == types[b.name] and a.reads.tree != b.reads.tree:
             says = f"exchange signals {a.name} and {b.name}"
             changes = with_reads({a.name: b.reads, b.name: a.reads})
-            yield _Found(Region.SENSORS, Kind.EXCHANGED, a.reads.place, a.name, says, changes)
+            yield _Found(Region.SENSORS, DefectKind.EXCHANGED, a.reads.place, a.name, says, changes)
 
 
 def _formula(original: Formula, tree: ty.Expression) -> Formula:
@@ -151,25 +159,25 @@ def _guard_defects(model: Model) -> Iterator[_Found]:
         if move.when is not None and move.kind is not MoveKind.HUMAN:
             guards.setdefault(move.when.place, (move.name, move.when))
     for place, (name, guard) in guards.items():
-        for at, kind, says, tree in _guard_variants(guard.tree):
+        for at, kind, says, tree in _changed_guards(guard.tree):
             other = None if tree is None else _formula(guard, tree)
             changes = {"moves": _with_guard(model.moves, place, other)}
             yield _Found(Region.PLANT, kind, at, name, says, changes)
 
 
-def _guard_variants(
+def _changed_guards(
     guard: ty.Expression,
-) -> Iterator[tuple[Place, Kind, str, ty.Expression | None]]:
+) -> Iterator[tuple[Place, DefectKind, str, ty.Expression | None]]:
     if isinstance(guard, ty.Junction) and guard.op == "AND":
-        for variant in dropped(guard):
-            yield variant.place, variant.kind, f"guard: {variant.says}", variant.tree
+        for defect in dropped(guard):
+            yield defect.place, defect.kind, f"guard: {defect.says}", defect.tree
         for number, term in enumerate(guard.operands):
             operands = (*guard.operands[:number], negated(term), *guard.operands[number + 1 :])
             tree = replace(guard, operands=operands)
-            yield term.place, Kind.NEGATED, f"guard: negate {text_of(term)}", tree
+            yield term.place, DefectKind.NEGATED, f"guard: negate {text_of(term)}", tree
     else:
-        yield guard.place, Kind.DROPPED, f"guard: drop term {text_of(guard)}", None
-        yield guard.place, Kind.NEGATED, f"guard: negate {text_of(guard)}", negated(guard)
+        yield guard.place, DefectKind.DROPPED, f"guard: drop term {text_of(guard)}", None
+        yield guard.place, DefectKind.NEGATED, f"guard: negate {text_of(guard)}", negated(guard)
 
 
 def _with_guard(

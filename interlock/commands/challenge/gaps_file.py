@@ -48,7 +48,7 @@ class GapsShape(_Shape):
 
 
 @dataclass(frozen=True)
-class Entry:
+class AcceptedGap:
     """One accepted gap, as written.
 
     Attributes
@@ -79,7 +79,7 @@ class Gaps:
         The file is that of the model which this one revises.
     """
 
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[AcceptedGap, ...] = ()
     is_inherited: bool = False
 
 
@@ -98,7 +98,7 @@ def find_gaps(model: Model) -> Gaps:
     document = read(read_text(file), str(file))
     shape = validated(document, GapsShape, "accepted gaps: 'accepted: …'")
     entries = tuple(
-        Entry(
+        AcceptedGap(
             at,
             document.key_place(("accepted", number, "gaps", at)),
             defect,

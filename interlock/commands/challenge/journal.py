@@ -12,22 +12,24 @@ import re
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from interlock import __version__
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.base.files import write_whole
-from interlock.commands.challenge.trial import Outcome, Trial
+from interlock.base.targets import check_target, failed
+from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.model.model import Formula, Model
 
 FILE = "challenge.jsonl"
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 # The section of a model file, up to the next line that begins one.
 _REQUIREMENTS = re.compile(r"^requirements:.*\n(?:(?![A-Za-z_]).*\n)*", re.MULTILINE)
 _NO_LINE = "this is not a line of a challenge's journal"
 
 
 def fingerprint(model: Model, run_classes: list[str], defects: Iterable[str]) -> str:
-    """What the trials depend on besides the requirements.
+    """What the results depend on besides the requirements.
 
     That is the version, the files by their names in the model's folder, the run classes, and which
     defects there are (their ids hold lines, which requirements above them would move).
@@ -67,61 +69,76 @@ def _line(data: Mapping[str, object]) -> str:
 
 
 class Journal:
-    """A file of trials that only grows.
+    """A file of results that only grows.
 
     Parameters
     ----------
     folder : Path
     mark : str
-        The fingerprint that its trials must have.
+        The fingerprint that its results must have.
     requirements : mapping of str to str
         What is asked now, as `asked` gives it.
 
     Raises
     ------
     InputError
-        Where the file there belongs to another model or another question.
+        Where the file there belongs to another model or another question, is no plain file, or
+        cannot be written.
 
     Notes
     -----
     A line counts when its newline is there: half a line at the end, from an interruption, is cut
-    off. Undecided trials are not kept, since another limit may decide them.
+    off. Undecided results are not kept, since another limit may decide them.
     """
 
     def __init__(self, folder: Path, mark: str, requirements: Mapping[str, str] = {}) -> None:
         self.file = folder / FILE
-        self.trials: dict[str, Trial] = {}
+        self.results: dict[str, DefectResult] = {}
         self._requirements = requirements
         self._head: dict[str, object] = {
             "journal": "challenge",
             "fingerprint": mark,
             "requirements": {**requirements},
         }
-        folder.mkdir(parents=True, exist_ok=True)
-        whole = self._whole_lines()
+        check_target(self.file)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            whole = self._whole_lines()
+        except OSError as error:
+            raise failed(self.file, error) from None
         if whole:
             self._read(whole, mark)
             given = self._data(1, whole[0]).get("requirements")
             if given != requirements:
                 whole = self._narrow(given if isinstance(given, dict) else {})
-        self._stream = self.file.open("r+b" if self.file.exists() else "w+b")
+        self._stream = self._opened()
         self._stream.truncate(sum(len(line) for line in whole))
         self._stream.seek(0, os.SEEK_END)
         if not whole:
             self._append(self._head)
 
+    def _opened(self) -> BinaryIO:
+        """The file, to be added to; a link that came there meanwhile is not followed."""
+        try:
+            handle = os.open(self.file, os.O_RDWR | os.O_CREAT | _NO_LINK, 0o666)
+        except OSError as error:
+            raise failed(self.file, error) from None
+        return os.fdopen(handle, "r+b")
+
     def _narrow(self, given: Mapping[str, object]) -> list[bytes]:
         """Keep what still holds now that other requirements are asked; the lines of the file."""
         now = self._requirements
         same = {id_ for id_, text in now.items() if given.get(id_) == text}
-        outcomes = {Outcome.EQUIVALENT} | ({Outcome.GAP} if len(same) == len(now) else set())
-        self.trials = {
-            id_: trial
-            for id_, trial in self.trials.items()
-            if trial.outcome in outcomes
-            or (trial.outcome is Outcome.CAUGHT and trial.requirement in same)
+        outcomes = {DefectOutcome.EQUIVALENT} | (
+            {DefectOutcome.GAP} if len(same) == len(now) else set()
+        )
+        self.results = {
+            id_: result
+            for id_, result in self.results.items()
+            if result.outcome in outcomes
+            or (result.outcome is DefectOutcome.CAUGHT and result.requirement in same)
         }
-        lines = [_line(self._head), *(_line(trial.as_data()) for trial in self.trials.values())]
+        lines = [_line(self._head), *(_line(result.as_data()) for result in self.results.values())]
         write_whole(self.file, "".join(lines))
         return [line.encode("utf-8") for line in lines]
 
@@ -135,10 +152,10 @@ class Journal:
         given = self._data(1, lines[0]).get("fingerprint")
         for number, line in enumerate(lines[1:], 2):
             try:
-                trial = Trial.from_data(self._data(number, line))
+                result = DefectResult.from_data(self._data(number, line))
             except (ValueError, KeyError, TypeError):
                 raise self._refused(number, _NO_LINE) from None
-            self.trials.setdefault(trial.defect, trial)
+            self.results.setdefault(result.defect, result)
         if given != mark:
             says = (
                 "this journal is of another model, other run classes or another version of "
@@ -158,11 +175,11 @@ class Journal:
     def _refused(self, line: int, says: str) -> InputError:
         return InputError([Mistake(Place(str(self.file), line, 1), says)])
 
-    def add(self, trial: Trial) -> None:
-        """Keep a decided trial; it is on the disk when this returns."""
-        if trial.outcome is not Outcome.UNDECIDED and trial.defect not in self.trials:
-            self.trials[trial.defect] = trial
-            self._append(trial.as_data())
+    def add(self, result: DefectResult) -> None:
+        """Keep a decided result; it is on the disk when this returns."""
+        if result.outcome is not DefectOutcome.UNDECIDED and result.defect not in self.results:
+            self.results[result.defect] = result
+            self._append(result.as_data())
 
     def _append(self, data: dict[str, object]) -> None:
         self._stream.write(_line(data).encode("utf-8"))

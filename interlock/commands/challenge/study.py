@@ -9,20 +9,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.commands.challenge.accepted import accepted_of
+from interlock.commands.challenge.decide import DefectDecider, Stage
 from interlock.commands.challenge.defects import Defect, Region, defects_of
-from interlock.commands.challenge.gaps_file import Entry, find_gaps
+from interlock.commands.challenge.expression_defects import DefectKind
+from interlock.commands.challenge.gaps_file import AcceptedGap, find_gaps
 from interlock.commands.challenge.journal import Journal, asked, fingerprint
-from interlock.commands.challenge.trial import Courtroom, Outcome, Stage, Trial
-from interlock.commands.challenge.variants import Kind
-from interlock.commands.challenge.work import Here, Processes, Runner, Step, Task
+from interlock.commands.challenge.results import DefectOutcome, DefectResult
+from interlock.commands.challenge.tasks import Processes, Runner, Task, TaskKind, ThisProcess
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits
-from interlock.kernel.requirement import Outcome as Judged
+from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.model import Model
 
 # So many defects are asked together whether they make any difference.
-_ALIKE_AT_ONCE = 64
+_COMPARED_AT_ONCE = 64
 
 Progress = Callable[[str, int, int], None]
 
@@ -65,9 +66,9 @@ class Challenge:
         The run classes, with the requirements that held in each and could catch defects.
     n_all : int
         Defects of the model altogether; `defects` are those that were seeded.
-    trials : mapping of str to Trial
+    results : mapping of str to DefectResult
         By the defect's id, in the order of `defects`.
-    accepted : mapping of str to Entry
+    accepted : mapping of str to AcceptedGap
         By the defect's id, what the model's file of accepted gaps says of it; of those seeded.
     n_resumed : int
         Trials taken from the journal.
@@ -78,49 +79,51 @@ class Challenge:
     stages: tuple[Stage, ...]
     n_all: int
     defects: tuple[Defect, ...]
-    trials: Mapping[str, Trial]
-    accepted: Mapping[str, Entry] = field(default_factory=dict)
+    results: Mapping[str, DefectResult]
+    accepted: Mapping[str, AcceptedGap] = field(default_factory=dict)
     n_resumed: int = 0
     seconds: float = field(default=0.0, compare=False)
 
-    def with_outcome(self, outcome: Outcome) -> list[tuple[Defect, Trial]]:
+    def with_outcome(self, outcome: DefectOutcome) -> list[tuple[Defect, DefectResult]]:
         """The defects with an outcome."""
-        pairs = [(defect, self.trials[defect.id]) for defect in self.defects]
-        return [(defect, trial) for defect, trial in pairs if trial.outcome is outcome]
+        pairs = [(defect, self.results[defect.id]) for defect in self.defects]
+        return [(defect, result) for defect, result in pairs if result.outcome is outcome]
 
     @property
-    def open_gaps(self) -> list[tuple[Defect, Trial]]:
+    def open_gaps(self) -> list[tuple[Defect, DefectResult]]:
         """The gaps that nobody accepts."""
-        return [pair for pair in self.with_outcome(Outcome.GAP) if pair[0].id not in self.accepted]
+        return [
+            pair for pair in self.with_outcome(DefectOutcome.GAP) if pair[0].id not in self.accepted
+        ]
 
     @property
-    def accepted_gaps(self) -> list[tuple[Defect, Trial, Entry]]:
+    def accepted_gaps(self) -> list[tuple[Defect, DefectResult, AcceptedGap]]:
         """The gaps that are accepted, with what is said of each."""
-        pairs = self.with_outcome(Outcome.GAP)
+        pairs = self.with_outcome(DefectOutcome.GAP)
         return [(d, t, self.accepted[d.id]) for d, t in pairs if d.id in self.accepted]
 
     @property
-    def needless(self) -> list[tuple[Defect, Trial, Entry]]:
+    def needless(self) -> list[tuple[Defect, DefectResult, AcceptedGap]]:
         """What is accepted though it is no gap: a requirement notices it, or nothing differs."""
-        decided = (Outcome.CAUGHT, Outcome.EQUIVALENT)
+        decided = (DefectOutcome.CAUGHT, DefectOutcome.EQUIVALENT)
         return [
-            (defect, self.trials[defect.id], self.accepted[defect.id])
+            (defect, self.results[defect.id], self.accepted[defect.id])
             for defect in self.defects
-            if defect.id in self.accepted and self.trials[defect.id].outcome in decided
+            if defect.id in self.accepted and self.results[defect.id].outcome in decided
         ]
 
     @property
     def redundant(self) -> list[Defect]:
         """The terms that may be dropped without any difference."""
-        pairs = self.with_outcome(Outcome.EQUIVALENT)
-        return [defect for defect, _ in pairs if defect.kind is Kind.DROPPED]
+        pairs = self.with_outcome(DefectOutcome.EQUIVALENT)
+        return [defect for defect, _ in pairs if defect.kind is DefectKind.DROPPED]
 
     @property
     def caught_by(self) -> dict[str, int]:
         """How many defects each requirement that could catch any was the first to notice."""
         counts = {id_: 0 for stage in self.stages for id_ in stage.catching}
-        for _, trial in self.with_outcome(Outcome.CAUGHT):
-            counts[trial.requirement] = counts.get(trial.requirement, 0) + 1
+        for _, result in self.with_outcome(DefectOutcome.CAUGHT):
+            counts[result.requirement] = counts.get(result.requirement, 0) + 1
         return counts
 
 
@@ -162,19 +165,19 @@ def challenge(
         mark = fingerprint(model, [repr(c) for c in run_classes], ids)
         journal = Journal(choice.folder, mark, asked(model))
     try:
-        done = {} if journal is None else dict(journal.trials)
+        done = {} if journal is None else dict(journal.results)
         n_resumed = sum(defect.id in done for defect in defects)
         stages = tuple(_stages(model, engine, run_classes, limits))
-        courtroom = Courtroom(model, engine, limits)
-        runner = _runner(courtroom, choice)
-        process = _Process(runner, journal, progress, done, courtroom.is_quick)
-        process.try_all([defect.id for defect in defects], stages)
+        decider = DefectDecider(model, engine, limits)
+        runner = _runner(decider, choice)
+        schedule = _Schedule(runner, journal, progress, done, decider.keeps_states)
+        schedule.try_all([defect.id for defect in defects], stages)
     finally:
         if journal is not None:
             journal.close()
-    trials = {defect.id: process.trials[defect.id] for defect in defects}
+    results = {defect.id: schedule.results[defect.id] for defect in defects}
     seconds = time.monotonic() - started
-    return Challenge(model, stages, len(everything), defects, trials, accepted, n_resumed, seconds)
+    return Challenge(model, stages, len(everything), defects, results, accepted, n_resumed, seconds)
 
 
 def _chosen(everything: Sequence[Defect], choice: Choice) -> tuple[Defect, ...]:
@@ -202,106 +205,111 @@ def _stages(
 
         yield Stage(
             run_class,
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Judged.HOLDS),
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Judged.UNDECIDED),
+            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.HOLDS),
+            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.UNDECIDED),
         )
 
 
-def _runner(courtroom: Courtroom, choice: Choice) -> Runner:
+def _runner(decider: DefectDecider, choice: Choice) -> Runner:
     if choice.scheduler is not None:
         from interlock.commands.challenge.cluster import Cluster
 
-        return Cluster(courtroom, choice.scheduler)
+        return Cluster(decider, choice.scheduler)
     if choice.n_processes > 1:
-        return Processes(courtroom, choice.n_processes)
-    return Here(courtroom)
+        return Processes(decider, choice.n_processes)
+    return ThisProcess(decider)
 
 
-class _Process:
-    """The order of trials: a first look, what is alike, all requirements, lockstep."""
+class _Schedule:
+    """In which order the ways to decide a defect are tried on those still open, stage by stage."""
 
     def __init__(
         self,
         runner: Runner,
         journal: Journal | None,
         progress: Progress | None,
-        done: Mapping[str, Trial],
-        quick: bool,
+        done: Mapping[str, DefectResult],
+        keeps_states: bool,
     ) -> None:
         self.runner = runner
-        self.quick = quick
+        self.keeps_states = keeps_states
         self.journal = journal
         self.progress = progress
-        self.trials: dict[str, Trial] = dict(done)
+        self.results: dict[str, DefectResult] = dict(done)
 
     def try_all(self, ids: Sequence[str], stages: Sequence[Stage]) -> None:
         """Try the defects with `ids` in every stage until a requirement notices them."""
-        waiting = [id_ for id_ in ids if id_ not in self.trials]
+        waiting = [id_ for id_ in ids if id_ not in self.results]
         for stage in stages:
             is_last = stage is stages[-1]
-            for trial in self._stage(waiting, stage):
-                before = self.trials.get(trial.defect)
-                after = trial if before is None else _worse(before, trial)
-                self.trials[trial.defect] = after
-                if self.journal is not None and (is_last or after.outcome is Outcome.CAUGHT):
+            for result in self._stage(waiting, stage):
+                before = self.results.get(result.defect)
+                after = result if before is None else _worse(before, result)
+                self.results[result.defect] = after
+                if self.journal is not None and (is_last or after.outcome is DefectOutcome.CAUGHT):
                     self.journal.add(after)
-            caught = Outcome.CAUGHT
-            waiting = [id_ for id_ in waiting if self.trials[id_].outcome is not caught]
+            caught = DefectOutcome.CAUGHT
+            waiting = [id_ for id_ in waiting if self.results[id_].outcome is not caught]
 
-    def _stage(self, ids: Sequence[str], stage: Stage) -> Iterator[Trial]:
+    def _stage(self, ids: Sequence[str], stage: Stage) -> Iterator[DefectResult]:
         waiting = list(ids)
         seen_whole: set[str] = set()
 
-        def looked(says: str, step: Step, near: Sequence[str]) -> Iterator[Trial]:
-            for trial in self._done(says, step, stage, near, 1):
-                if trial.outcome is Outcome.CAUGHT:
-                    waiting.remove(trial.defect)
-                    yield trial
-                elif trial.limit is None:
-                    seen_whole.add(trial.defect)
+        def looked(says: str, kind: TaskKind, looked_at: Sequence[str]) -> Iterator[DefectResult]:
+            for result in self._done(says, kind, stage, looked_at, 1):
+                if result.outcome is DefectOutcome.CAUGHT:
+                    waiting.remove(result.defect)
+                    yield result
+                elif result.limit is None:
+                    seen_whole.add(result.defect)
 
-        def decided(says: str, step: Step, at_once: int) -> Iterator[Trial]:
-            for trial in self._done(says, step, stage, tuple(waiting), at_once):
-                if trial.outcome is not Outcome.UNDECIDED:
-                    waiting.remove(trial.defect)
-                    yield trial
+        def decided(says: str, kind: TaskKind, at_once: int) -> Iterator[DefectResult]:
+            for result in self._done(says, kind, stage, tuple(waiting), at_once):
+                if result.outcome is not DefectOutcome.UNDECIDED:
+                    waiting.remove(result.defect)
+                    yield result
 
         # Under faults a look is shallow: the nearest states are those of faults striking.
         looks = not stage.run_class.faults
-        if looks and not self.quick:
-            yield from looked("first look", Step.LOOK, tuple(waiting))
-        yield from decided("any difference", Step.ALIKE, _ALIKE_AT_ONCE)
-        if looks and self.quick:
-            yield from decided("from the known states", Step.BESIDE, 1)
-            yield from looked("first look", Step.LOOK, tuple(waiting))
+        if looks and not self.keeps_states:
+            yield from looked("first look", TaskKind.LOOK, tuple(waiting))
+        yield from decided("any difference", TaskKind.FIND_EQUIVALENT, _COMPARED_AT_ONCE)
+        if looks and self.keeps_states:
+            yield from decided("from the known states", TaskKind.FROM_KEPT_STATES, 1)
+            yield from looked("first look", TaskKind.LOOK, tuple(waiting))
         if looks:
             farther = [id_ for id_ in waiting if id_ not in seen_whole]
-            yield from looked("second look", Step.LOOK_AGAIN, farther)
+            yield from looked("second look", TaskKind.LOOK_AGAIN, farther)
         whole = [id_ for id_ in waiting if id_ in seen_whole]
-        yield from self._done("in lockstep", Step.COMPARE, stage, whole, 1)
+        yield from self._done("in lockstep", TaskKind.LOCKSTEP, stage, whole, 1)
         others = [id_ for id_ in waiting if id_ not in seen_whole]
-        yield from self._done("all requirements", Step.JUDGE, stage, others, 1)
+        yield from self._done("all requirements", TaskKind.ALL_REQUIREMENTS, stage, others, 1)
 
     def _done(
-        self, says: str, step: Step, stage: Stage, ids: Sequence[str], at_once: int
-    ) -> Iterator[Trial]:
+        self, says: str, kind: TaskKind, stage: Stage, ids: Sequence[str], at_once: int
+    ) -> Iterator[DefectResult]:
         tasks = [
-            Task(step, stage, tuple(ids[start : start + at_once]))
+            Task(kind, stage, tuple(ids[start : start + at_once]))
             for start in range(0, len(ids), at_once)
         ]
         n_done = 0
-        for task, trials in self.runner.run(tasks):
+        for task, results in self.runner.run(tasks):
             n_done += len(task.defects)
             if self.progress is not None:
                 self.progress(f"{says}, {stage.run_class.says}", n_done, len(ids))
-            yield from trials
+            yield from results
 
 
-def _worse(before: Trial, after: Trial) -> Trial:
+def _worse(before: DefectResult, after: DefectResult) -> DefectResult:
     """What is known after a second run class: caught at once; a gap anywhere is one."""
-    order = [Outcome.CAUGHT, Outcome.UNDECIDED, Outcome.GAP, Outcome.EQUIVALENT]
+    order = [
+        DefectOutcome.CAUGHT,
+        DefectOutcome.UNDECIDED,
+        DefectOutcome.GAP,
+        DefectOutcome.EQUIVALENT,
+    ]
     if order.index(before.outcome) < order.index(after.outcome):
         return before
-    if before.outcome is after.outcome is Outcome.GAP:
+    if before.outcome is after.outcome is DefectOutcome.GAP:
         return before
     return after

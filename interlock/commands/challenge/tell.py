@@ -11,18 +11,18 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from interlock.commands.challenge.defects import Defect, Region, short
+from interlock.commands.challenge.defects import Defect, Region, short_place
 from interlock.commands.challenge.gaps_file import GAPS_FILE
+from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.study import Challenge
-from interlock.commands.challenge.trial import Outcome, Trial
 from interlock.independent_judge.story import Line
 from interlock.telling.counts import counted
 
 _STYLE = {
-    Outcome.CAUGHT: "green",
-    Outcome.EQUIVALENT: "cyan",
-    Outcome.GAP: "bold red",
-    Outcome.UNDECIDED: "yellow",
+    DefectOutcome.CAUGHT: "green",
+    DefectOutcome.EQUIVALENT: "cyan",
+    DefectOutcome.GAP: "bold red",
+    DefectOutcome.UNDECIDED: "yellow",
 }
 _LEGEND = (
     "A gap is a defect that changes what the vehicle does and that no requirement notices: either "
@@ -42,8 +42,8 @@ def render(challenge: Challenge, n_runs: int = 20) -> RenderableType:
     parts += _listed(challenge)
     parts += _accepted(challenge)
     gaps = challenge.open_gaps
-    for defect, trial in gaps[:n_runs]:
-        parts += [_gap(defect, trial), ""]
+    for defect, result in gaps[:n_runs]:
+        parts += [_gap(defect, result), ""]
     if len(gaps) > n_runs:
         parts.append(Text("Further gaps, without their runs:", style="bold red"))
         parts += [Text(f"  {_differs(*gap)}") for gap in gaps[n_runs:]]
@@ -66,16 +66,16 @@ def _counts(challenge: Challenge) -> Table:
     table = _table()
     for heading in ("seeded in", "sort of defect"):
         table.add_column(heading)
-    for outcome in Outcome:
+    for outcome in DefectOutcome:
         table.add_column(outcome.value, justify="right", style=_STYLE[outcome])
-    counts: dict[tuple[str, str], Counter[Outcome]] = {}
+    counts: dict[tuple[str, str], Counter[DefectOutcome]] = {}
     for defect in challenge.defects:
         row = counts.setdefault((defect.region.value, defect.kind.value), Counter())
-        row[challenge.trials[defect.id].outcome] += 1
+        row[challenge.results[defect.id].outcome] += 1
     for region in Region:
         for (where, kind), row in counts.items():
             if where == region.value:
-                table.add_row(where, kind, *(str(row[o]) if row[o] else "" for o in Outcome))
+                table.add_row(where, kind, *(str(row[o]) if row[o] else "" for o in DefectOutcome))
     return table
 
 
@@ -103,14 +103,14 @@ def _listed(challenge: Challenge) -> list[RenderableType]:
         parts += [Text(f"Redundant terms, {says}:", style="bold")]
         parts += [Text(f"  {defect.id}") for defect in redundant] + [""]
     others = [
-        (defect, trial)
-        for defect, trial in challenge.with_outcome(Outcome.EQUIVALENT)
+        (defect, result)
+        for defect, result in challenge.with_outcome(DefectOutcome.EQUIVALENT)
         if defect not in redundant
     ]
     if others:
         parts.append(Text("Equivalent over all reachable states:", style="bold"))
         parts += [Text(f"  {d.id} ({t.shown_by})") for d, t in others] + [""]
-    undecided = challenge.with_outcome(Outcome.UNDECIDED)
+    undecided = challenge.with_outcome(DefectOutcome.UNDECIDED)
     if undecided:
         parts.append(Text("Undecided, never counted as caught:", style="yellow"))
         parts += [Text(f"  {d.id} ({t.limit})") for d, t in undecided] + [""]
@@ -129,8 +129,8 @@ def _says_of_redundant(challenge: Challenge) -> str:
 def _accepted(challenge: Challenge) -> list[RenderableType]:
     parts: list[RenderableType] = []
     by_reason: dict[str, list[str]] = {}
-    for defect, trial, entry in challenge.accepted_gaps:
-        by_reason.setdefault(entry.because, []).append(_differs(defect, trial))
+    for defect, result, entry in challenge.accepted_gaps:
+        by_reason.setdefault(entry.because, []).append(_differs(defect, result))
     if by_reason:
         parts.append(Text("Gaps that are accepted, by the reason:", style="bold"))
         for because, lines in by_reason.items():
@@ -139,8 +139,10 @@ def _accepted(challenge: Challenge) -> list[RenderableType]:
         parts.append("")
     if challenge.needless:
         parts.append(Text("Accepted, but no gap (any more); the entry can go:", style="yellow"))
-        for defect, trial, entry in challenge.needless:
-            became = f"caught by {trial.requirement}" if trial.requirement else trial.outcome.value
+        for defect, result, entry in challenge.needless:
+            became = (
+                f"caught by {result.requirement}" if result.requirement else result.outcome.value
+            )
             parts.append(Text(f"  {entry.place}: {_named(defect)}, {became}"))
         parts.append("")
     return parts
@@ -148,19 +150,21 @@ def _accepted(challenge: Challenge) -> list[RenderableType]:
 
 def _named(defect: Defect) -> str:
     """A defect by its place, and as the file of accepted gaps names it."""
-    return f"{short(defect.place)} {defect.at}: {defect.told}"
+    return f"{short_place(defect.place)} {defect.at}: {defect.told}"
 
 
-def _differs(defect: Defect, trial: Trial) -> str:
-    return f"{_named(defect)}: {trial.differs[0]}"
+def _differs(defect: Defect, result: DefectResult) -> str:
+    return f"{_named(defect)}: {result.differs[0]}"
 
 
-def _gap(defect: Defect, trial: Trial) -> RenderableType:
+def _gap(defect: Defect, result: DefectResult) -> RenderableType:
     heading = Text(f"gap: {_named(defect)}", style="bold red")
-    says = f"  {trial.run_class}; a shortest run to the difference, {trial.n_steps} steps, replayed"
+    says = (
+        f"  {result.run_class}; a shortest run to the difference, {result.n_steps} steps, replayed"
+    )
     rows: list[RenderableType] = [heading, Text(f"{says} on both models:")]
-    rows.append(Padding(_story(trial.story), (0, 0, 0, 2)))
-    rows += [Text(f"  now {differs}", style="bold") for differs in trial.differs]
+    rows.append(Padding(_story(result.story), (0, 0, 0, 2)))
+    rows += [Text(f"  now {differs}", style="bold") for differs in result.differs]
     return Group(*rows)
 
 
@@ -176,9 +180,9 @@ def _story(lines: tuple[Line, ...]) -> Table:
 
 
 def _summary(challenge: Challenge) -> RenderableType:
-    counts = [(len(challenge.with_outcome(outcome)), outcome) for outcome in Outcome]
+    counts = [(len(challenge.with_outcome(outcome)), outcome) for outcome in DefectOutcome]
     said = ", ".join(
-        counted(n, "gap") if outcome is Outcome.GAP else f"{n:,} {outcome.value}"
+        counted(n, "gap") if outcome is DefectOutcome.GAP else f"{n:,} {outcome.value}"
         for n, outcome in counts
         if n
     )
@@ -206,7 +210,7 @@ def to_json(challenge: Challenge) -> str:
             "at": defect.at,
             "says": defect.told,
             "accepted": _because(challenge, defect),
-            **challenge.trials[defect.id].as_data(),
+            **challenge.results[defect.id].as_data(),
         }
         for defect in challenge.defects
     ]
@@ -214,7 +218,7 @@ def to_json(challenge: Challenge) -> str:
         "model": challenge.model.title,
         "run_classes": [stage.run_class.says for stage in challenge.stages],
         "defects_in_all": challenge.n_all,
-        "counts": {o.value: len(challenge.with_outcome(o)) for o in Outcome},
+        "counts": {o.value: len(challenge.with_outcome(o)) for o in DefectOutcome},
         "accepted_gaps": len(challenge.accepted_gaps),
         "caught_by": challenge.caught_by,
         "redundant": [defect.id for defect in challenge.redundant],

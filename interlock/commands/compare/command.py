@@ -7,10 +7,16 @@ from pathlib import Path
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole, write_whole
 from interlock.commands.compare.impact import Impact, find_impact
 from interlock.commands.compare.study import Comparison, compare
-from interlock.commands.options import console_for, limit_options, limits_of, progress_line
+from interlock.commands.options import (
+    OutputFile,
+    console_for,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
@@ -43,7 +49,7 @@ from interlock.model.load import load
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the change-impact statement: impact.md, impact.html, impact.json.",
 )
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     old: Path,
@@ -96,9 +102,12 @@ def _write(found: Comparison, impact: Impact, folder: Path) -> None:
 
     blocks = impact_blocks(found, impact)
     title = f"Change impact: {found.new_model.title}"
-    write_whole(folder / "impact.md", to_markdown(blocks))
-    write_whole(folder / "impact.html", to_html(title, blocks))
-    write_whole(folder / "impact.json", to_json(found, impact))
+    files = {
+        "impact.md": to_markdown(blocks),
+        "impact.html": to_html(title, blocks),
+        "impact.json": to_json(found, impact),
+    }
+    write_each_whole(folder, files)
 
 
 def _tell(found: Comparison, impact: Impact, json_file: Path | None, plain: bool) -> None:

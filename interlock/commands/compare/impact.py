@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from interlock.commands.compare.behaviour import Likeness, OutputComparison
 from interlock.commands.compare.differences import Difference, Kind
-from interlock.commands.compare.lockstep import Likeness, OutputComparison
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.verdicts import Effect
 from interlock.model.build import names_behind

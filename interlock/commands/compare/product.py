@@ -24,13 +24,14 @@ from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.system import (
     BOOL,
     PHASE,
+    Domain,
     Move,
     MoveKind,
     Role,
     System,
     Variable,
 )
-from interlock.model.build import SCAN, Built, names_read
+from interlock.model.build import SCAN, Built, names_read, taking_no_turn
 from interlock.model.model import Machine, Model
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name
@@ -230,6 +231,9 @@ class _Coupling:
         environment = [m for m in old.moves if m.name != SCAN and m.kind is not MoveKind.TIMER]
         moves = [*environment, *(move for move, _ in timers.values()), self._scan(doubled)]
         moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
+        if timers:  # the old controller alone may have none, and then nothing that takes no turn
+            last = Domain(0, self.old.model.moves_per_scan + 1)
+            variables = [replace(v, domain=last) if v.name == PHASE else v for v in variables]
         pairs = [
             Variable(TOGETHER + name, BOOL, 0, Role.TIMER)
             for name in sorted(self._unshared_pairs())
@@ -304,16 +308,8 @@ class _Coupling:
     def _elapses(
         self, called: str, guard: Expr, updates: dict[str, Expr], which: TimerNames
     ) -> tuple[str, tuple[Move, TimerNames]]:
-        per_scan = ex.const(self.old.model.moves_per_scan)
-        pending = var(PHASE)
-        after = ex.minimum(ex.add(pending, ex.const(1)), per_scan)
-        move = Move(
-            f"{called} elapses",
-            MoveKind.TIMER,
-            and_(guard, ex.lt(pending, per_scan)),
-            {**updates, PHASE: after},
-        )
-        return move.name, (move, which)
+        event = Move(f"{called} elapses", MoveKind.TIMER, guard, updates)
+        return event.name, (taking_no_turn(event, self.old.model.moves_per_scan), which)
 
 
 def _scanned(

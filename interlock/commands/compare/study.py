@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from interlock.commands.compare.behaviour import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.files import model_differences
-from interlock.commands.compare.lockstep import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.moves import MoveComparison, MoveStudy
 from interlock.commands.compare.product import NotApplicableError
 from interlock.commands.compare.verdicts import (

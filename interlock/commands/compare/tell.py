@@ -11,8 +11,8 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock import __version__
+from interlock.commands.compare.behaviour import Likeness
 from interlock.commands.compare.impact import Impact, likeness_words, value_words
-from interlock.commands.compare.lockstep import Likeness
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.tell_impact import (

@@ -10,10 +10,10 @@ import hashlib
 from collections.abc import Iterable, Iterator
 
 from interlock import __version__
+from interlock.commands.compare.behaviour import Behaviour, Likeness, OutputComparison
 from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.document import Block, Heading, Items, Paragraph, Table, table
 from interlock.commands.compare.impact import Impact, likeness_words, value_words
-from interlock.commands.compare.lockstep import Behaviour, Likeness, OutputComparison
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.verdicts import VerdictComparison

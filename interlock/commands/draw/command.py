@@ -8,6 +8,7 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
+from interlock.base.targets import check_target
 from interlock.commands.options import limit_options, limits_of, progress_line
 from interlock.commands.outcomes import EXIT
 from interlock.engines import catalogue
@@ -108,6 +109,10 @@ def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Draw
 
 
 def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None) -> None:
+    for picture in drawn.pictures:
+        ends = ("svg",) if picture.is_svg else formats
+        for name in (*(f"{picture.name}.{end}" for end in ends), *picture.tables):
+            check_target(folder / name)
     for picture in drawn.pictures:
         for format_ in ("svg",) if picture.is_svg else dict.fromkeys(formats):
             _write_one(picture, folder, format_, dpi)

@@ -10,6 +10,7 @@ import click
 
 from interlock.base.files import write_whole
 from interlock.commands.exits import EXIT_HOLDS
+from interlock.commands.options import OutputFile
 
 # Words that other readers of YAML take for truth values; in a model they are texts all the same.
 _WORD = re.compile(
@@ -19,7 +20,7 @@ _WORD = re.compile(
 
 @click.command("adopt")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="File; else it is printed.")
+@click.option("-o", "--output", type=OutputFile(), help="File; else it is printed.")
 def command(file: Path, output: Path | None) -> int:
     """Take a state chart (W3C SCXML) over as the plant of a model.
 
@@ -37,4 +38,5 @@ def command(file: Path, output: Path | None) -> int:
 
 
 def quoted(text: str) -> str:
+    """The text as YAML reads it back: bare where it is a plain word, else in quotes."""
     return text if _WORD.match(text) else json.dumps(text, ensure_ascii=False)

@@ -9,6 +9,7 @@ import click
 from interlock.base.errors import InternalError
 from interlock.base.files import write_whole
 from interlock.commands.exits import EXIT_HOLDS
+from interlock.commands.options import OutputFile
 from interlock.model.load import load
 from interlock.model.model import Model
 
@@ -25,7 +26,7 @@ _FORMATS = ("scxml", "st")
     help="scxml: the plant as a state chart (W3C SCXML); st: the program as Structured Text "
     "(IEC 61131-3), laid out anew.",
 )
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="File; else it is printed.")
+@click.option("-o", "--output", type=OutputFile(), help="File; else it is printed.")
 def command(model: Path, wanted: str, output: Path | None) -> int:
     """Write MODEL in an open format, and tell what that format does not carry.
 

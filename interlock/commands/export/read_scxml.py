@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from xml.parsers import expat
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.model.files import read_text
 from interlock.st.parser import parse_expression
 from interlock.st.write import write_expression
@@ -127,7 +127,7 @@ def _local(key: str) -> str:
 class _Taker:
     def __init__(self, root: Element) -> None:
         self.root = root
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
         self._states: dict[str, tuple[str, str]] = {}
 
     def _add(self, element: Element, says: str) -> None:

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole, write_whole
+from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (
     MOST_AT_ONCE,
+    OutputFile,
     console_for,
     limit_options,
     limits_of,
@@ -28,7 +32,10 @@ if TYPE_CHECKING:
     from interlock.commands.faults.study import FaultStudy
     from interlock.model.model import Model
     from interlock.pictures.picture import Picture
+    from interlock.reliability.fault_tree import FaultTree
 
+# What to write as JSON and as CSV: None for nothing, '-' to print it.
+_Files = tuple[Path | None, Path | None]
 # The figures of a tree that is given directly are its author's; a model's bear two digits.
 _DIGITS_OF_A_TREE = 5
 
@@ -38,7 +45,8 @@ _DIGITS_OF_A_TREE = 5
 @click.option(
     "--order",
     metavar="K",
-    help=f"Most faults in a run, or 'all'.  [default: all of up to {MOST_AT_ONCE} faults, else 1]",
+    help="Most faults in a run, of a tree most events in a set that is listed; or 'all'.  "
+    f"[default: all of up to {MOST_AT_ONCE} faults, else 1]",
 )
 @click.option("--only", multiple=True, metavar="ID", help="Look at this requirement only; repeat.")
 @click.option(
@@ -68,10 +76,8 @@ _DIGITS_OF_A_TREE = 5
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder for trees and tables.  [default: faults/<name of the model>]",
 )
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
-@click.option(
-    "--csv", "csv_file", type=click.Path(path_type=Path), help="Write the sets as CSV (- prints)."
-)
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
+@click.option("--csv", "csv_file", type=OutputFile(), help="Write the sets as CSV (- prints).")
 @click.option(
     "--digits",
     type=click.IntRange(1, 12),
@@ -112,7 +118,8 @@ def command(
     from interlock.commands.faults.tree_file import TREE_FILE, load_tree
 
     if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
-        return _tree(load_tree(model), model, folder, digits, plain)
+        files, most = (json_file, csv_file), order_of(order, 0)
+        return _tree(load_tree(model), model, folder, files, digits, most, plain)
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
@@ -137,17 +144,25 @@ def command(
     except DeclinedError as reason:
         raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None
     outcome = EXIT[study.outcome]
-    for file, make in ((json_file, fault_data.to_json), (csv_file, fault_data.sets_to_csv)):
-        if file is not None and str(file) == "-":
-            click.echo(make(study), nl=False)
-            return outcome
-        if file is not None:
-            write_whole(file, make(study))
+    makers = (partial(fault_data.to_json, study), partial(fault_data.sets_to_csv, study))
+    if _is_printed((json_file, csv_file), makers):
+        return outcome
     from interlock.commands.faults import tell as fault_text
 
     _print(fault_text.render(study), plain)
     _write(study, folder if folder is not None else Path("faults") / loaded.name)
     return outcome
+
+
+def _is_printed(files: _Files, makers: Sequence[Callable[[], str]]) -> bool:
+    """Write each file that is asked for; whether one of them was printed in place of the text."""
+    for file, make in zip(files, makers, strict=True):
+        if file is not None and str(file) == "-":
+            click.echo(make(), nl=False)
+            return True
+        if file is not None:
+            write_whole(file, make())
+    return False
 
 
 def _check_ids(model: Model, only: tuple[str, ...]) -> None:
@@ -165,8 +180,9 @@ def _write(study: FaultStudy, folder: Path) -> None:
     from interlock.commands.faults.pictures import draw_fault_trees
 
     rows = fmea.rows_of(study)
-    for name, text in (("fmea.csv", fmea.to_csv(rows)), ("fmea.html", fmea.to_html(rows))):
-        write_whole(folder / name, text)
+    files = {"fmea.csv": fmea.to_csv(rows), "fmea.html": fmea.to_html(rows)}
+    write_each_whole(folder, files)
+    for name in files:
         click.echo(str(folder / name))
     for picture in draw_fault_trees(study):
         _write_picture(picture, folder)
@@ -175,6 +191,7 @@ def _write(study: FaultStudy, folder: Path) -> None:
 def _write_picture(picture: Picture, folder: Path) -> None:
     from interlock.pictures.dot import NotDrawnError, render
 
+    check_target(folder / f"{picture.name}.svg")
     write_whole(folder / f"{picture.name}.gv", picture.text)
     try:
         write_whole(folder / f"{picture.name}.svg", render(picture.text, "svg"))
@@ -185,17 +202,28 @@ def _write_picture(picture: Picture, folder: Path) -> None:
         click.echo(str(folder / f"{picture.name}.svg"))
 
 
-def _tree(tree: object, model: Path, folder: Path | None, digits: int | None, plain: bool) -> int:
+def _tree(
+    tree: FaultTree,
+    model: Path,
+    folder: Path | None,
+    files: _Files,
+    digits: int | None,
+    order: int | None,
+    plain: bool,
+) -> int:
     from interlock.commands.faults import tell_tree as tree_text
+    from interlock.commands.faults import tree_data
     from interlock.commands.faults.tree_picture import draw_fault_tree
     from interlock.reliability.diagram import TooLargeError
-    from interlock.reliability.fault_tree import FaultTree
     from interlock.reliability.quantify import Solution
 
-    assert isinstance(tree, FaultTree)
     name = (model if model.is_dir() else model.parent).resolve().name
     try:
-        shown = tree_text.render(Solution(tree), digits or _DIGITS_OF_A_TREE)
+        solution, n_digits = Solution(tree), digits or _DIGITS_OF_A_TREE
+        shown = tree_text.render(solution, n_digits, order)
+        make_json = partial(tree_data.tree_to_json, solution, n_digits)
+        if _is_printed(files, (make_json, partial(tree_data.tree_to_csv, solution, n_digits))):
+            return EXIT_HOLDS
     except TooLargeError as limit:
         click.echo(f"undecided: {limit}", err=True)
         return EXIT_UNDECIDED

@@ -159,7 +159,7 @@ def _judge(desk: Desk, _given: Given) -> None:
 
 
 def _stop_judging(desk: Desk, _given: Given) -> None:
-    desk.hall.jobs.stop(desk.task())
+    desk.served.jobs.stop(desk.task())
 
 
 def _follow_found(desk: Desk, judged: Judged | None, told: str) -> None:
@@ -171,7 +171,7 @@ def _follow_found(desk: Desk, judged: Judged | None, told: str) -> None:
 def _follow(desk: Desk, given: Given) -> None:
     id_ = _requirement(desk, given)
     told = f"a shortest run that violates {id_}, {desk.bench.built.requirements[id_].says}"
-    _follow_found(desk, desk.hall.jobs.judged(desk.task(), id_), told)
+    _follow_found(desk, desk.served.jobs.judged(desk.task(), id_), told)
 
 
 def _requirement(desk: Desk, given: Given) -> str:
@@ -183,12 +183,12 @@ def _requirement(desk: Desk, given: Given) -> str:
 
 def _find_example(desk: Desk, given: Given) -> None:
     task = desk.example_task(_requirement(desk, given))
-    desk.hall.jobs.start(task, desk.bench.model)
+    desk.served.jobs.start(task, desk.bench.model)
 
 
 def _follow_example(desk: Desk, given: Given) -> None:
     id_ = _requirement(desk, given)
-    judged = desk.hall.jobs.judged(desk.example_task(id_), id_)
+    judged = desk.served.jobs.judged(desk.example_task(id_), id_)
     _follow_found(desk, judged, f"a run to where {id_} has something to say")
 
 

@@ -28,6 +28,7 @@ from interlock.st.types import domain_of
 
 # What happens by itself, but for scans.
 BY_ITSELF = (MoveKind.PLANT, MoveKind.TIMER)
+TAKING_TURNS = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
 
 
 def key_of(model: Model) -> str:
@@ -92,7 +93,11 @@ class Bench:
 
     def scan_is_due(self, state: State) -> bool:
         """Whether no move may come before the next scan."""
-        return self.pending(state) >= self.world.per_scan
+        return self.pending(state) == self.world.per_scan
+
+    def waits_for_scan(self, state: State, move: str) -> bool:
+        """Whether `move` takes a turn and a scan must come first."""
+        return self.scan_is_due(state) and self.system.move(move).kind in TAKING_TURNS
 
     def violated(self, state: State) -> frozenset[str]:
         """The requirements that are violated in `state`, however the run goes on."""
@@ -206,7 +211,7 @@ class Bench:
         state : State
         memory : mapping of str to int
             The controller's memory after the scan before; what the system leaves out, because
-            nothing depends on it, is taken from here.
+            nothing depends on it, and how far a counter has counted, is taken from here.
 
         Raises
         ------
@@ -215,7 +220,8 @@ class Bench:
         """
         controller = self._controller()
         named = self.system.named(state)
-        controller.load({**memory, **{n: v for n, v in named.items() if n in memory}})
+        controller.load(memory)
+        controller.load({n: v for n, v in named.items() if n in memory})
         result = controller.scan(self.signals(state))
         after = self.after(state, SCAN)
         self._check(after, controller.values())
@@ -233,7 +239,7 @@ class Bench:
         decided: tuple[str, ...] = (),
     ) -> Scanned:
         values = Row(self._names, tuple(controller.read(name) for name in self._names))
-        memory = Row(self._memory, tuple(controller.values().values()))
+        memory = Row(self._memory, tuple(controller.exact_values().values()))
         return Scanned(values, memory, executed, decided)
 
     @cached_property

@@ -1,6 +1,6 @@
 """All that belongs to one browser: its run, what it was last told, its drafts and its lesson.
 
-The hall is what all share: the model, the benches made so far, the jobs, the lessons.
+All browsers share the model that is served, its benches made so far, its jobs and its lessons.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ _BENCHES = 12
 _SENTENCES = 8
 
 
-class Hall:
-    """What all browsers share.
+class ServedModel:
+    """The model that is served, with what all browsers share of it.
 
     Parameters
     ----------
@@ -91,24 +91,24 @@ class Desk:
 
     Parameters
     ----------
-    hall : Hall
+    served : ServedModel
     """
 
-    def __init__(self, hall: Hall) -> None:
-        self.hall = hall
-        self.home: Path = hall.model.folder
-        self.on_disk: Model = hall.model
+    def __init__(self, served: ServedModel) -> None:
+        self.served = served
+        self.home: Path = served.model.folder
+        self.on_disk: Model = served.model
         self.lesson: Lesson | None = None
         self.claimed = False
         self.sentences: list[Sentence] = []
         self.sentence_mistakes: list[Wrong] = []
-        self.session = Session(hall.bench(hall.model))
-        self._settle(hall.model)
+        self.session = Session(served.bench(served.model))
+        self._settle(served.model)
 
     def _settle(self, model: Model, keep: bool = False) -> None:
         """Operate `model` from power-up on; with `keep` the sentences stay."""
         old = self.session
-        self.session = Session(self.hall.bench(model))
+        self.session = Session(self.served.bench(model))
         self.session.by_itself, self.session.scan_follows = old.by_itself, old.scan_follows
         self.editing = False
         self.text = model.sources[model.program.place.file]
@@ -227,11 +227,11 @@ class Desk:
 
     def job(self) -> Job | None:
         """The job of that task, where it was started."""
-        return self.hall.jobs.find(self.task())
+        return self.served.jobs.find(self.task())
 
     def judge(self) -> None:
         """Have all requirements judged in the background."""
-        self.hall.jobs.start(self.task(), self.bench.model)
+        self.served.jobs.start(self.task(), self.bench.model)
 
     def example_task(self, id_: str) -> Task:
         """The task of finding a run to the premise of a requirement."""
@@ -241,7 +241,7 @@ class Desk:
         """Jobs that this desk waits for."""
         wanted = [self.task(), *(sentence.task for sentence in self.sentences)]
         wanted += [self.example_task(id_) for id_ in self.bench.built.requirements]
-        found = [self.hall.jobs.find(task) for task in wanted]
+        found = [self.served.jobs.find(task) for task in wanted]
         return [job for job in found if job is not None and job.is_open]
 
     def say(self, pattern: str, scope: str, given: dict[str, str]) -> None:
@@ -253,14 +253,14 @@ class Desk:
             self.sentence_mistakes = error.mistakes
             return
         task = Task(key_of(model), only=SENTENCE)
-        self.hall.jobs.start(task, model)
+        self.served.jobs.start(task, model)
         words = in_words(pattern, scope, given)
         rest = [sentence for sentence in self.sentences if sentence.task != task]
         self.sentences = [Sentence(words, task, self.is_changed), *rest][:_SENTENCES]
 
     def verdict_on(self, sentence: Sentence) -> Judged | None:
         """What came of a sentence, where it is judged."""
-        return self.hall.jobs.judged(sentence.task, SENTENCE)
+        return self.served.jobs.judged(sentence.task, SENTENCE)
 
     # The program
 
@@ -293,9 +293,9 @@ class Desk:
 
     def begin_lesson(self, id_: str) -> None:
         """Put the model of a lesson on the bench."""
-        lesson = self.hall.lessons.get(id_)
+        lesson = self.served.lessons.get(id_)
         if lesson is None:
-            self.notice = f"There is no lesson '{id_}'{nearest(id_, self.hall.lessons)}."
+            self.notice = f"There is no lesson '{id_}'{nearest(id_, self.served.lessons)}."
             return
         try:
             model = load(lesson.folder)
@@ -306,9 +306,9 @@ class Desk:
         self._settle(model)
 
     def leave_lesson(self) -> None:
-        """Back to the model of the hall."""
-        self.lesson, self.home, self.on_disk = None, self.hall.model.folder, self.hall.model
-        self._settle(self.hall.model)
+        """Back to the model that is served."""
+        self.lesson, self.home, self.on_disk = None, self.served.model.folder, self.served.model
+        self._settle(self.served.model)
 
     def lesson_is_done(self) -> bool:
         """Whether what the lesson asks for was reached."""

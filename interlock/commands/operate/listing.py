@@ -56,7 +56,7 @@ class Scanned:
     values : mapping of str to int
         Of every name of the program at the end of the scan, casefolded.
     memory : mapping of str to int
-        The controller's memory, by the names of the lowering.
+        The controller's memory, by the names of the lowering, counters as far as they counted.
     executed : frozenset of int
         Lines of the program with an assignment, a call or a branch that was taken.
     decided : tuple of str

@@ -52,7 +52,7 @@ def page(desk: Desk, token: str) -> str:
         f"{_TEMPLATES}/page.html",
         parts=parts,
         token=token,
-        model=desk.hall.model,
-        lessons=bool(desk.hall.lessons),
-        n_faults=len(desk.hall.model.faults),
+        model=desk.served.model,
+        lessons=bool(desk.served.lessons),
+        n_faults=len(desk.served.model.faults),
     )

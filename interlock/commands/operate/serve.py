@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import uvicorn
 
-from interlock.commands.operate.desk import Hall
+from interlock.commands.operate.desk import ServedModel
 from interlock.commands.operate.judging import Jobs
 from interlock.commands.operate.server import make_app
 from interlock.model.model import Model
@@ -54,9 +54,9 @@ def serve(model: Model, listening: socket.socket, ready: Callable[[str], None]) 
     port = listening.getsockname()[1]
     jobs = Jobs()
     try:
-        hall = Hall(model, jobs)
+        served = ServedModel(model, jobs)
         hosts = [f"{name}:{port}" for name in (ADDRESS, "localhost")]
-        app = make_app(hall, hosts if port != 80 else [*hosts, ADDRESS, "localhost"])
+        app = make_app(served, hosts if port != 80 else [*hosts, ADDRESS, "localhost"])
         config = uvicorn.Config(
             app,
             log_level="critical",

@@ -26,7 +26,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from interlock.base.errors import InputError, InternalError
 from interlock.commands.operate.acts import BadRequestError, perform
-from interlock.commands.operate.desk import Desk, Hall
+from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.render import page, regions
 
 COOKIE = "interlock-place"
@@ -117,11 +117,11 @@ class Places:
 
     Parameters
     ----------
-    hall : Hall
+    served : ServedModel
     """
 
-    def __init__(self, hall: Hall) -> None:
-        self.hall = hall
+    def __init__(self, served: ServedModel) -> None:
+        self.served = served
         self._places: OrderedDict[str, _Place] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -135,7 +135,7 @@ class Places:
 
     def make(self) -> tuple[str, _Place]:
         """A new place and its key."""
-        key, place = secrets.token_urlsafe(24), _Place(Desk(self.hall))
+        key, place = secrets.token_urlsafe(24), _Place(Desk(self.served))
         with self._lock:
             self._places[key] = place
             while len(self._places) > _MAX_PLACES:
@@ -146,9 +146,9 @@ class Places:
 class _Bench:
     """The answers to each address."""
 
-    def __init__(self, hall: Hall) -> None:
-        self.hall = hall
-        self.places = Places(hall)
+    def __init__(self, served: ServedModel) -> None:
+        self.served = served
+        self.places = Places(served)
         self.files = {name: (_STATIC / name).read_bytes() for name in ("operate.js", "operate.css")}
 
     def page(self, request: Request) -> Response:
@@ -182,7 +182,7 @@ class _Bench:
         key, address = request.path_params["key"], request.path_params["address"]
         bench = None if place is None else place.desk.bench
         if bench is None or bench.key != key:
-            bench = self.hall.find(key)
+            bench = self.served.find(key)
         values = None if bench is None else bench.values_at(address)
         if bench is None or values is None:
             return PlainTextResponse("no such picture\n", 404)
@@ -248,16 +248,16 @@ def _state(desk: Desk, said: str) -> dict[str, Any]:
     }
 
 
-def make_app(hall: Hall, hosts: Collection[str]) -> ASGIApp:
+def make_app(served: ServedModel, hosts: Collection[str]) -> ASGIApp:
     """The whole page as an application.
 
     Parameters
     ----------
-    hall : Hall
+    served : ServedModel
     hosts : collection of str
         Names with ports under which it is asked; all others are refused.
     """
-    bench = _Bench(hall)
+    bench = _Bench(served)
     routes = [
         Route("/", bench.page),
         Route("/do", bench.do, methods=["POST"]),

@@ -127,7 +127,7 @@ class Session:
         """Make one move, or the scan, as the user asks; tell why not where it is not possible."""
         if self.is_full:
             return Refusal(name, says=f"The run has {MAX_STEPS:,} steps; start anew or go back.")
-        if name != SCAN and self.bench.scan_is_due(self.state):
+        if self.bench.waits_for_scan(self.state, name):
             self._make(SCAN)
         if name not in self.bench.enabled(self.state):
             return self.why_not(name)

@@ -65,7 +65,7 @@ def requirements(desk: Desk) -> dict[str, Any]:
     first, now = desk.session.violations(), desk.session.here.violated
     rows = []
     for id_, requirement in desk.bench.built.requirements.items():
-        judged = desk.hall.jobs.judged(desk.task(), id_)
+        judged = desk.served.jobs.judged(desk.task(), id_)
         if id_ in now:
             stands = "violated now"
         elif id_ in first:
@@ -85,7 +85,7 @@ def requirements(desk: Desk) -> dict[str, Any]:
                 "judged": judged,
                 "follow": judged is not None and bool(judged.moves),
                 "place": _place_of(desk.bench, id_),
-                "example": desk.hall.jobs.find(desk.example_task(id_)),
+                "example": desk.served.jobs.find(desk.example_task(id_)),
             }
         )
     return {"rows": rows, "job": job, "claimed": desk.claimed, "counts": _counts(job)}
@@ -151,7 +151,7 @@ def sentences(desk: Desk) -> dict[str, Any]:
     """Mistakes in the filled sentence, and what came of those that were judged."""
     rows = []
     for number, sentence in enumerate(desk.sentences):
-        job = desk.hall.jobs.find(sentence.task)
+        job = desk.served.jobs.find(sentence.task)
         judged = desk.verdict_on(sentence)
         rows.append(
             {
@@ -170,7 +170,7 @@ def lessons(desk: Desk) -> dict[str, Any]:
     """The lessons there are, and the one that is open."""
     job = desk.job()
     return {
-        "all": list(desk.hall.lessons.values()),
+        "all": list(desk.served.lessons.values()),
         "open": desk.lesson,
         "done": desk.lesson_is_done(),
         "judging": job is not None and job.is_open,

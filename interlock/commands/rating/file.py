@@ -4,96 +4,75 @@ A file's shape::
 
     title: …
     model: .                       # folder of a model, relative to the file; optional
-    usage: {conversions: 880, operations: 6160}   # operations in a year, by a name of one's own
+    edition: '2015'                # of ISO 13849-1; or 2006, 2023
+    usage:                         # operations in a year, by a name of one's own
+      conversions: 880
+      scans: 1.0e+8
+      presses: {days: 220, hours: 16, cycle_s: 5}
     functions:
       SF1:
         says: …
         requirements: [R01, R02]   # of the model: what the function must keep
         hazard: H1                 # of the model, or risk: [S2, F2, P2]
+        sil_risk: [Se3, Fr5, Pr3, Av3]   # IEC 62061, SIL assignment
         category: '3'
-        level: d
+        level: d                   # claimed, as is sil: 2
         ccf: 70                    # points of 100
-        channels:                  # one or two
+        channels:                  # one; two in categories 3 and 4
           - [{says: …, b10d: 2.0e+7, per_year: conversions, dc: 0.9, source: …}]
-          - [{says: …, mttfd: 100, dc: 0.9, assumed: true}]
+          - [{says: …, mttfd: 100, count: 2, dc: 0.9, assumed: true}]
+        simplified: {mttfd: high, dc: medium}   # in place of channels, where only bands are known
+        test:                      # category 2: what tests, how often, and how often it matters
+          {tests: scans, demands: conversions, parts: [{says: …, mttfd: 60, assumed: true}]}
+        series:                    # further subsystems, of which only the level is known
+          - {says: …, level: d, count: 2, source: …}
         iec62061: {architecture: D, beta: 0.02, proof_test_h: 8760, diagnosis_h: 24}
+                                   # or points: 70 of IEC 62061 in place of beta
+        iec61508:                  # like channels that vote, by IEC 61508-6
+          {voting: 1oo3, rate_per_h: 2.5e-6, dc: 0.9, beta: 0.1, beta_d: 0.05,
+           proof_test_h: 8760, mttr_h: 8, mrt_h: 8, demand: high, source: …}
+
+A function needs at least one of channels, simplified, series and iec61508.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path as FilePath
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
 from interlock.base.errors import InputError, Mistake, nearest
+from interlock.commands.rating.shape import (
+    BandsShape,
+    CyclesShape,
+    FunctionShape,
+    InSeriesShape,
+    PartShape,
+    RatingShape,
+    SubsystemShape,
+    TestShape,
+    VotedShape,
+    misfits,
+    mistake_of,
+)
 from interlock.model.files import read_text
 from interlock.model.yaml import Document, Path, read
-from interlock.reliability.category import Claim
-from interlock.reliability.performance_level import Category, PerformanceLevel
-
-
-def _truth(value: object) -> object:
-    known = {"true": True, "false": False}
-    return known.get(value.casefold(), value) if isinstance(value, str) else value
-
-
-Truth = Annotated[bool, BeforeValidator(_truth)]
-Fraction = Annotated[float, Field(ge=0, le=1)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-
-
-class _Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class PartShape(_Shape):
-    """A part of a channel: its MTTFd in years, or B10d in cycles with cycles in a year."""
-
-    says: str
-    mttfd: Positive | None = None
-    b10d: Positive | None = None
-    per_year: str | None = None
-    count: Annotated[int, Field(ge=1)] = 1
-    dc: Fraction = 0.0
-    source: str = ""
-    assumed: Truth = False
-
-
-class SubsystemShape(_Shape):
-    """What IEC 62061 asks for beside the parts."""
-
-    architecture: Literal["A", "B", "C", "D"]
-    beta: Fraction = 0.02
-    proof_test_h: Positive = 8760.0
-    diagnosis_h: Positive = 24.0
-
-
-class FunctionShape(_Shape):
-    """A safety function and what is claimed for it."""
-
-    says: str
-    requirements: list[str] = Field(default_factory=list)
-    hazard: str | None = None
-    risk: list[str] | None = None
-    category: Literal["B", "1", "2", "3", "4"]
-    level: Literal["a", "b", "c", "d", "e"] | None = None
-    ccf: Annotated[float, Field(ge=0, le=100)] | None = None
-    channels: list[list[PartShape]] = Field(min_length=1, max_length=2)
-    iec62061: SubsystemShape | None = None
-
-
-class RatingShape(_Shape):
-    """A rating file."""
-
-    title: str
-    model: str | None = None
-    edition: Literal["2006", "2015", "2023"] = "2015"
-    usage: dict[str, Positive] = Field(default_factory=dict)
-    functions: dict[str, FunctionShape] = Field(min_length=1)
-    assumptions: list[str] = Field(default_factory=list)
+from interlock.reliability.category import Claim, DeclaredTest
+from interlock.reliability.channel import cycles_per_year
+from interlock.reliability.figures import Number, exactly
+from interlock.reliability.integrity_level import SIL_RISK
+from interlock.reliability.performance_level import (
+    Category,
+    Coverage,
+    MttfdBand,
+    PerformanceLevel,
+)
+from interlock.reliability.subsystems import beta_of_points
+from interlock.reliability.voting import VotedChannel
 
 
 @dataclass(frozen=True)
@@ -104,7 +83,9 @@ class Part:
     ----------
     mttfd_years : float or None
         Given directly, or None with B10d.
-    b10d_cycles, n_per_year : float or None
+    b10d_cycles : float or None
+    n_per_year : Fraction or None
+        Cycles in a year.
     dc : float
         Fraction, 0..1.
     """
@@ -113,20 +94,68 @@ class Part:
     count: int
     mttfd_years: float | None
     b10d_cycles: float | None
-    n_per_year: float | None
+    n_per_year: Fraction | None
     dc: float
     source: str
     assumed: bool
 
 
 @dataclass(frozen=True)
+class Bands:
+    """What a channel is known by where no figures are given."""
+
+    mttfd: MttfdBand
+    coverage: Coverage
+
+
+@dataclass(frozen=True)
+class TestEquipment:
+    """What tests a category-2 channel, and the rates of tests and of demands, each in a year."""
+
+    parts: tuple[Part, ...]
+    tests_per_year: Fraction
+    demands_per_year: Fraction
+
+
+@dataclass(frozen=True)
+class InSeries:
+    """So many like subsystems in series, of which only the level is known."""
+
+    says: str
+    level: PerformanceLevel
+    count: int
+    source: str
+    assumed: bool
+
+
+@dataclass(frozen=True)
 class Subsystem:
-    """The further figures of an IEC 62061 subsystem; times in hours."""
+    """The further figures of an IEC 62061 subsystem; times in hours.
+
+    Attributes
+    ----------
+    beta : float
+        Common-cause fraction.
+    beta_from : str
+        'given', 'points' or 'by default'.
+    """
 
     architecture: str
     beta: float
+    beta_from: str
     proof_test_h: float
     diagnosis_h: float
+
+
+@dataclass(frozen=True)
+class Voted:
+    """Like channels that vote; `demand` is 'low' or 'high'."""
+
+    voting: str
+    demand: Literal["low", "high"]
+    channel: VotedChannel
+    source: str
+    assumed: bool
 
 
 @dataclass(frozen=True)
@@ -137,22 +166,39 @@ class SafetyFunction:
     ----------
     risk : tuple of int or None
         Severity, frequency and avoidance, 1 or 2 each.
+    sil_risk : tuple of int or None
+        Se, Fr, Pr and Av of IEC 62061.
+    sil : int or None
+        Claimed.
+    channels : tuple of tuple of Part
+        Empty where the function is known otherwise.
     """
 
     id: str
     says: str
     requirements: tuple[str, ...]
     hazard: str | None
-    risk: tuple[int, int, int] | None
-    category: Category
+    risk: tuple[int, ...] | None
+    sil_risk: tuple[int, ...] | None
+    category: Category | None
     level: PerformanceLevel | None
+    sil: int | None
     ccf_points: float | None
     channels: tuple[tuple[Part, ...], ...]
+    bands: Bands | None
+    test: TestEquipment | None
+    series: tuple[InSeries, ...]
     subsystem: Subsystem | None
+    voted: Voted | None
 
-    def claim(self, dc_avg: float | None = None, mttfd_years: float | None = None) -> Claim:
+    def claim(
+        self,
+        dc_avg: Number | None = None,
+        mttfd_years: Number | None = None,
+        test: DeclaredTest | None = None,
+    ) -> Claim:
         """The claim with figures that were worked out."""
-        return Claim(self.category, self.level, dc_avg, mttfd_years, self.ccf_points)
+        return Claim(self.category, self.level, dc_avg, mttfd_years, self.ccf_points, test)
 
 
 @dataclass(frozen=True)
@@ -192,14 +238,11 @@ def load_rating(file: FilePath) -> Rating:
     try:
         shape = RatingShape.model_validate(document.value)
     except ValidationError as error:
-        raise InputError([_mistake(document, e) for e in error.errors()]) from None
-    mistakes: list[Mistake] = []
-    functions = {
-        id_: _function(document, shape, id_, given, mistakes)
-        for id_, given in shape.functions.items()
-    }
-    if mistakes:
-        raise InputError(mistakes)
+        raise InputError([mistake_of(document, e) for e in error.errors()]) from None
+    reader = _Reader(document, shape)
+    functions = {id_: reader.function(id_, given) for id_, given in shape.functions.items()}
+    if reader.mistakes:
+        raise InputError(reader.mistakes)
     return Rating(
         title=shape.title,
         file=file,
@@ -212,121 +255,145 @@ def load_rating(file: FilePath) -> Rating:
     )
 
 
-def _mistake(document: Document, error: Any) -> Mistake:
-    path: Path = tuple(error["loc"])
-    message = str(error["msg"])
-    if error["type"] == "extra_forbidden":
-        known = _known_beside(path)
-        return Mistake(
-            document.key_place(path), f"'{path[-1]}' is not known{nearest(str(path[-1]), known)}"
+class _Reader:
+    """Builds safety functions from their shapes; collects what is wrong with them."""
+
+    def __init__(self, document: Document, shape: RatingShape) -> None:
+        self.document = document
+        self.shape = shape
+        self.mistakes: list[Mistake] = []
+
+    def mistake(self, path: Path, says: str, key: bool = False) -> None:
+        """Note a mistake at the value at `path`, or at its key."""
+        place = self.document.key_place(path) if key else self.document.place(path)
+        self.mistakes.append(Mistake(place, says))
+
+    def function(self, id_: str, given: FunctionShape) -> SafetyFunction:
+        path: Path = ("functions", id_)
+        channels = tuple(
+            tuple(self.part((*path, "channels", c, p), part) for p, part in enumerate(parts))
+            for c, parts in enumerate(given.channels or ())
         )
-    if error["type"] == "missing":
-        return Mistake(document.key_place(path[:-1]), f"'{path[-1]}' is missing")
-    found = error.get("input")
-    shown = f", found '{found}'" if isinstance(found, str) else ""
-    name = path[-1] if path else "the file"
-    return Mistake(document.place(path), f"{name}: {message[:1].lower()}{message[1:]}{shown}")
-
-
-def _known_beside(path: Path) -> list[str]:
-    shapes: dict[int, type[BaseModel]] = {1: RatingShape, 3: FunctionShape}
-    shape = shapes.get(len(path), PartShape)
-    if "iec62061" in path[:-1]:
-        shape = SubsystemShape
-    return list(shape.model_fields)
-
-
-def _function(
-    document: Document,
-    shape: RatingShape,
-    id_: str,
-    given: FunctionShape,
-    mistakes: list[Mistake],
-) -> SafetyFunction:
-    path: Path = ("functions", id_)
-    channels = tuple(
-        tuple(
-            _part(document, shape, (*path, "channels", c, p), part, mistakes)
-            for p, part in enumerate(parts)
+        for at, says, key in misfits(id_, given):
+            self.mistake((*path, *at), says, key)
+        return SafetyFunction(
+            id=id_,
+            says=given.says,
+            requirements=tuple(given.requirements),
+            hazard=given.hazard,
+            risk=self.risk((*path, "risk"), given.risk, dict.fromkeys("SFP", (1, 2))),
+            sil_risk=self.risk((*path, "sil_risk"), given.sil_risk, SIL_RISK),
+            category=None if given.category is None else Category(given.category),
+            level=None if given.level is None else PerformanceLevel[given.level.upper()],
+            sil=given.sil,
+            ccf_points=given.ccf,
+            channels=channels,
+            bands=_bands(given.simplified),
+            test=self.test((*path, "test"), given.test),
+            series=tuple(
+                self.in_series((*path, "series", n), one) for n, one in enumerate(given.series)
+            ),
+            subsystem=self.subsystem((*path, "iec62061"), given.iec62061),
+            voted=self.voted((*path, "iec61508"), given.iec61508),
         )
-        for c, parts in enumerate(given.channels)
-    )
-    _check_channels(document, path, given, mistakes)
-    sub = given.iec62061
-    return SafetyFunction(
-        id=id_,
-        says=given.says,
-        requirements=tuple(given.requirements),
-        hazard=given.hazard,
-        risk=_risk(document, path, given, mistakes),
-        category=Category(given.category),
-        level=None if given.level is None else PerformanceLevel[given.level.upper()],
-        ccf_points=given.ccf,
-        channels=channels,
-        subsystem=None
-        if sub is None
-        else Subsystem(sub.architecture, sub.beta, sub.proof_test_h, sub.diagnosis_h),
-    )
 
-
-def _check_channels(
-    document: Document, path: Path, given: FunctionShape, mistakes: list[Mistake]
-) -> None:
-    at = document.key_place((*path, "channels"))
-    wanted = 2 if given.category in ("3", "4") else 1
-    if given.category != "2" and len(given.channels) != wanted:
-        said = f"category {given.category} has {wanted} channel{'s'[: wanted > 1]}"
-        mistakes.append(Mistake(at, f"{said}; {len(given.channels)} given"))
-    if any(not parts for parts in given.channels):
-        mistakes.append(Mistake(at, "a channel needs at least one part"))
-    further = given.iec62061
-    if further is not None and further.architecture in "BD" and len(given.channels) != 2:
-        place = document.place((*path, "iec62061", "architecture"))
-        said = f"architecture {further.architecture} has two elements"
-        mistakes.append(Mistake(place, f"{said}; {len(given.channels)} given"))
-
-
-def _part(
-    document: Document, shape: RatingShape, path: Path, part: PartShape, mistakes: list[Mistake]
-) -> Part:
-    place = document.place(path)
-    if (part.mttfd is None) == (part.b10d is None):
-        mistakes.append(Mistake(place, f"'{part.says}': give either mttfd or b10d"))
-    if (part.b10d is None) != (part.per_year is None):
-        mistakes.append(Mistake(place, f"'{part.says}': b10d and per_year go together"))
-    n_per_year = None
-    if part.per_year is not None:
-        n_per_year = shape.usage.get(part.per_year)
-        if n_per_year is None:
-            said = f"'{part.per_year}' is not a usage{nearest(part.per_year, shape.usage)}"
-            mistakes.append(Mistake(document.place((*path, "per_year")), said))
-    if not part.source and not part.assumed:
-        mistakes.append(
-            Mistake(place, f"'{part.says}': a figure needs its 'source', or 'assumed: true'")
+    def part(self, path: Path, part: PartShape) -> Part:
+        if (part.mttfd is None) == (part.b10d is None):
+            self.mistake(path, f"'{part.says}': give either mttfd or b10d")
+        if (part.b10d is None) != (part.per_year is None):
+            self.mistake(path, f"'{part.says}': b10d and per_year go together")
+        n_per_year = None
+        if part.per_year is not None:
+            n_per_year = self.usage((*path, "per_year"), part.per_year)
+        self.origin(path, part.says, part)
+        return Part(
+            part.says,
+            part.count,
+            part.mttfd,
+            part.b10d,
+            n_per_year,
+            part.dc,
+            part.source,
+            part.assumed,
         )
-    return Part(
-        part.says,
-        part.count,
-        part.mttfd,
-        part.b10d,
-        n_per_year,
-        part.dc,
-        part.source,
-        part.assumed,
-    )
 
+    def usage(self, path: Path, name: str) -> Fraction | None:
+        given = self.shape.usage.get(name)
+        if given is None:
+            said = f"'{name}' is not a usage{nearest(name, self.shape.usage)}"
+            self.mistake(path, said)
+            return None
+        if isinstance(given, CyclesShape):
+            return cycles_per_year(given.days, given.hours, given.cycle_s)
+        return exactly(given)
 
-def _risk(
-    document: Document, path: Path, given: FunctionShape, mistakes: list[Mistake]
-) -> tuple[int, int, int] | None:
-    if given.risk is None:
+    def origin(self, path: Path, says: str, given: PartShape | InSeriesShape | VotedShape) -> None:
+        if not given.source and not given.assumed:
+            self.mistake(path, f"'{says}': a figure needs its 'source', or 'assumed: true'")
+
+    def risk(
+        self, path: Path, given: list[str] | None, known: Mapping[str, tuple[int, ...]]
+    ) -> tuple[int, ...] | None:
+        if given is None:
+            return None
+        words = [{f"{name}{value}": value for value in values} for name, values in known.items()]
+        if len(given) == len(words):
+            found = [of.get(word) for of, word in zip(words, given, strict=True)]
+            if None not in found:
+                return tuple(value or 0 for value in found)
+        expected = ", ".join(" or ".join(of) for of in words)
+        said = f"{path[-1]}: expected [{expected}], found {', '.join(given)}"
+        self.mistake(path, said)
         return None
-    words = {letter: {f"{letter}1": 1, f"{letter}2": 2} for letter in "SFP"}
-    if len(given.risk) == 3:
-        found = [words[letter].get(word) for letter, word in zip("SFP", given.risk, strict=True)]
-        if None not in found:
-            s, f, p = (value or 0 for value in found)
-            return (s, f, p)
-    said = f"risk: expected [S1 or S2, F1 or F2, P1 or P2], found {', '.join(given.risk)}"
-    mistakes.append(Mistake(document.place((*path, "risk")), said))
-    return None
+
+    def test(self, path: Path, given: TestShape | None) -> TestEquipment | None:
+        if given is None:
+            return None
+        tests = self.usage((*path, "tests"), given.tests)
+        demands = self.usage((*path, "demands"), given.demands)
+        parts = tuple(self.part((*path, "parts", n), one) for n, one in enumerate(given.parts))
+        if tests is None or demands is None:
+            return None
+        return TestEquipment(parts, tests, demands)
+
+    def in_series(self, path: Path, given: InSeriesShape) -> InSeries:
+        self.origin(path, given.says, given)
+        level = PerformanceLevel[given.level.upper()]
+        return InSeries(given.says, level, given.count, given.source, given.assumed)
+
+    def subsystem(self, path: Path, given: SubsystemShape | None) -> Subsystem | None:
+        if given is None:
+            return None
+        if given.beta is not None and given.points is not None:
+            self.mistake((*path, "points"), "give either beta or points", key=True)
+        beta, beta_from = 0.02, "by default"
+        if given.beta is not None:
+            beta, beta_from = given.beta, "given"
+        elif given.points is not None:
+            beta, beta_from = beta_of_points(given.points), "points"
+        return Subsystem(given.architecture, beta, beta_from, given.proof_test_h, given.diagnosis_h)
+
+    def voted(self, path: Path, given: VotedShape | None) -> Voted | None:
+        if given is None:
+            return None
+        self.origin(path, given.voting, given)
+        alone = given.voting in ("1oo1", "2oo2")
+        if given.beta is None and not alone:
+            self.mistake(path, f"'beta' is missing; {given.voting} has a common cause")
+        beta = given.beta or 0.0
+        channel = VotedChannel(
+            rate_per_h=given.rate_per_h,
+            dc=given.dc,
+            proof_test_h=given.proof_test_h,
+            mttr_h=given.mttr_h,
+            mrt_h=given.mrt_h,
+            beta=beta,
+            beta_d=beta if given.beta_d is None else given.beta_d,
+        )
+        return Voted(given.voting, given.demand, channel, given.source, given.assumed)
+
+
+def _bands(given: BandsShape | None) -> Bands | None:
+    if given is None:
+        return None
+    return Bands(MttfdBand[given.mttfd.upper()], Coverage[given.dc.upper()])

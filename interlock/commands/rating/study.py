@@ -6,65 +6,23 @@ exploration of a model can contradict a claimed category and never establish one
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import InputError, Mistake, nearest
 from interlock.commands.faults.study import FaultStudy, Options, study_faults
-from interlock.commands.rating.file import Part, Rating, SafetyFunction, Subsystem
+from interlock.commands.rating.figures import Rate, Worked, work_out
+from interlock.commands.rating.file import Rating, SafetyFunction
 from interlock.kernel.query import Engine, Limits, ProgressSink
 from interlock.model.model import Model
-from interlock.reliability import channel as iso
 from interlock.reliability.category import (
     Contradiction,
     Evidence,
     conflicting_figures,
     contradictions,
 )
-from interlock.reliability.figures import HOURS_PER_YEAR
-from interlock.reliability.performance_level import (
-    Category,
-    Coverage,
-    PerformanceLevel,
-    coverage_band,
-    pfhd_band,
-    required_level,
-)
-from interlock.reliability.pfhd import RowNotCarriedError, TabledFigure, tabled_pfhd
-from interlock.reliability.subsystems import (
-    subsystem_a,
-    subsystem_b,
-    subsystem_c,
-    subsystem_d,
-)
-
-
-@dataclass(frozen=True)
-class Worked:
-    """What the arithmetic of ISO 13849-1 makes of a function's parts.
-
-    Attributes
-    ----------
-    part_years : tuple of tuple of float
-        MTTFd of each part, by channel.
-    mttfd_years : float
-        Of each channel, capped and, with two, symmetrised.
-    pfhd : TabledFigure or None
-        None where no carried row serves; `why_not` says so then.
-    band : PerformanceLevel or None
-        The band that the figure falls into. It awards nothing.
-    iec62061_per_h : float or None
-        Dangerous failure rate of the subsystem by IEC 62061, where it was asked for.
-    """
-
-    part_years: tuple[tuple[float, ...], ...]
-    mttfd_years: float
-    dc_avg: float
-    coverage: Coverage
-    pfhd: TabledFigure | None
-    why_not: str
-    band: PerformanceLevel | None
-    iec62061_per_h: float | None
+from interlock.reliability.integrity_level import required_sil
+from interlock.reliability.performance_level import Category, PerformanceLevel, required_level
 
 
 @dataclass(frozen=True)
@@ -74,7 +32,9 @@ class Rated:
     Attributes
     ----------
     required : PerformanceLevel or None
-        By the risk graph.
+        By the risk graph of ISO 13849-1.
+    required_sil : int or None
+        By the SIL assignment of IEC 62061; None also where that asks for no level.
     conflicts : tuple of Contradiction
         Within the claim itself.
     contradicted : tuple of Contradiction
@@ -87,6 +47,7 @@ class Rated:
 
     function: SafetyFunction
     required: PerformanceLevel | None
+    required_sil: int | None
     worked: Worked
     conflicts: tuple[Contradiction, ...]
     contradicted: tuple[Contradiction, ...]
@@ -94,16 +55,46 @@ class Rated:
     judged: bool
 
     @property
-    def level_too_low(self) -> bool:
-        """The claimed level is below the one that the risk graph asks for."""
-        claimed = self.function.level
-        return self.required is not None and claimed is not None and claimed < self.required
+    def shortfalls(self) -> tuple[str, ...]:
+        """Where the claimed levels are below what is required, or above what was worked out."""
+        return (*self._of_the_level(), *self._of_the_sil())
 
-    @property
-    def figure_too_high(self) -> bool:
-        """The figure's band is below the claimed level."""
-        claimed, band = self.function.level, self.worked.band
-        return claimed is not None and band is not None and band < claimed
+    def _of_the_level(self) -> Iterator[str]:
+        claimed, worked = self.function.level, self.worked
+        channels, simplified, series = worked.channels, worked.simplified, worked.series
+        if channels is not None:
+            # Beside a figure, which is finer, the simplified procedure is only told.
+            simplified = None
+        if simplified is not None and simplified.level is None:
+            yield simplified.why_not
+        if claimed is None:
+            return
+        if self.required is not None and claimed < self.required:
+            yield f"the claimed level is below the required one, {self.required.letter}"
+        if channels is not None and channels.band is not None and channels.band < claimed:
+            yield f"the figure reaches only the band of {channels.band.letter}"
+        if simplified is not None and simplified.level is not None and simplified.level < claimed:
+            yield f"the simplified procedure reaches only {simplified.level.letter}"
+        if series is not None:
+            if series.level is None:
+                yield "in series it reaches no level"
+            elif series.level < claimed:
+                yield f"in series it reaches only {series.level.letter}"
+
+    def _of_the_sil(self) -> Iterator[str]:
+        claimed = self.function.sil
+        if claimed is None:
+            return
+        if self.required_sil is not None and claimed < self.required_sil:
+            yield f"the claimed SIL is below the required one, SIL {self.required_sil}"
+        figures: tuple[tuple[str, Rate | None], ...] = (
+            ("IEC 62061", self.worked.iec62061),
+            ("IEC 61508-6", self.worked.iec61508),
+        )
+        for name, figure in figures:
+            if figure is not None and (figure.sil or 0) < claimed:
+                reached = "no band" if figure.sil is None else f"only the band of SIL {figure.sil}"
+                yield f"the figure by {name} reaches {reached}"
 
 
 def rate(
@@ -182,8 +173,13 @@ def check_names(rating: Rating, model: Model) -> None:
 def _rated(
     rating: Rating, function: SafetyFunction, model: Model | None, study: FaultStudy | None
 ) -> Rated:
-    worked = _work(function, rating.edition)
-    claim = function.claim(worked.dc_avg, worked.mttfd_years)
+    worked = work_out(function, rating.edition)
+    channels = worked.channels
+    claim = function.claim(
+        None if channels is None else channels.dc_avg,
+        None if channels is None else channels.mttfd_years,
+        worked.test,
+    )
     contradicted: list[Contradiction] = []
     undecided: list[str] = []
     judged = study is not None and bool(function.requirements)
@@ -193,6 +189,7 @@ def _rated(
     return Rated(
         function=function,
         required=_required(function, model),
+        required_sil=None if function.sil_risk is None else required_sil(*function.sil_risk),
         worked=worked,
         conflicts=tuple(conflicting_figures(claim)),
         contradicted=tuple(contradicted),
@@ -226,93 +223,8 @@ def _required(function: SafetyFunction, model: Model | None) -> PerformanceLevel
     return required_level(s, f, p)
 
 
-def years_of(part: Part) -> float:
-    """MTTFd of one part in years."""
-    if part.mttfd_years is not None:
-        return part.mttfd_years
-    assert part.b10d_cycles is not None
-    assert part.n_per_year is not None
-    return iso.mttfd_years(part.b10d_cycles, part.n_per_year)
-
-
-def _work(function: SafetyFunction, edition: int) -> Worked:
-    part_years = tuple(tuple(years_of(part) for part in parts) for parts in function.channels)
-    by_channel = [
-        iso.mttfd_of_parts([(p.count, y) for p, y in zip(parts, years, strict=True)])
-        for parts, years in zip(function.channels, part_years, strict=True)
-    ]
-    category = function.category
-    if len(by_channel) == 2:
-        mttfd = iso.symmetrised_mttfd(by_channel[0], by_channel[1], category, edition)
-    else:
-        mttfd = iso.capped_mttfd(by_channel[0], category, edition)
-    covered = [
-        (part.dc, years)
-        for parts, ys in zip(function.channels, part_years, strict=True)
-        for part, years in zip(parts, ys, strict=True)
-        for _ in range(part.count)
-    ]
-    # Nine digits: the mean of equal coverages must not fall out of their band by rounding.
-    dc_avg = round(iso.dc_average(covered), 9)
-    pfhd, why_not = _pfhd(category, dc_avg, mttfd)
-    return Worked(
-        part_years=part_years,
-        mttfd_years=mttfd,
-        dc_avg=dc_avg,
-        coverage=coverage_band(dc_avg),
-        pfhd=pfhd,
-        why_not=why_not,
-        band=None if pfhd is None else pfhd_band(pfhd.pfhd_per_h),
-        iec62061_per_h=_iec62061(function.subsystem, function.channels, part_years),
-    )
-
-
-def _pfhd(category: Category, dc_avg: float, years: float) -> tuple[TabledFigure | None, str]:
-    try:
-        return tabled_pfhd(category, dc_avg, years), ""
-    except (RowNotCarriedError, ValueError) as reason:
-        return None, str(reason)
-
-
-def _iec62061(
-    subsystem: Subsystem | None,
-    channels: Sequence[Sequence[Part]],
-    part_years: Sequence[Sequence[float]],
-) -> float | None:
-    """Dangerous failure rate per hour; an element's parts fail in series."""
-    if subsystem is None:
-        return None
-    elements = [_element(parts, years) for parts, years in zip(channels, part_years, strict=True)]
-    match subsystem.architecture:
-        case "A":
-            return subsystem_a(rate for rate, _ in elements)
-        case "B":
-            (first, _), (second, _) = elements
-            return subsystem_b(first, second, subsystem.beta, subsystem.proof_test_h)
-        case "C":
-            return subsystem_c(elements)
-        case _:
-            return subsystem_d(
-                elements[0],
-                elements[1],
-                subsystem.beta,
-                subsystem.proof_test_h,
-                subsystem.diagnosis_h,
-            )
-
-
-def _element(parts: Sequence[Part], years: Sequence[float]) -> tuple[float, float]:
-    rates = [p.count / (y * HOURS_PER_YEAR) for p, y in zip(parts, years, strict=True)]
-    total = sum(rates)
-    covered = sum(rate * part.dc for rate, part in zip(rates, parts, strict=True))
-    return total, covered / total
-
-
 def outcomes(rated: Sequence[Rated]) -> Mapping[str, bool]:
     """For each function whether anything speaks against its claim."""
     return {
-        one.function.id: bool(
-            one.conflicts or one.contradicted or one.level_too_low or one.figure_too_high
-        )
-        for one in rated
+        one.function.id: bool(one.conflicts or one.contradicted or one.shortfalls) for one in rated
     }

@@ -313,6 +313,10 @@ class _Checker:
         )
         if not inside:
             raise self._bad(f"{called}: its home is no state of the system")
+        onward = {move.name for move in here.system.onward}
+        forced = [move for move in run if move not in onward]
+        if forced:
+            raise self._bad(f"{called}: from home, '{forced[0]}' is a fault's and no way on")
         try:
             end = state_after(here.system, run, home)
         except ValueError as error:

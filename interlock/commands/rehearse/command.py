@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole
 from interlock.commands.options import console_for, limit_options, limits_of, progress_line
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
@@ -66,15 +66,14 @@ def command(
                 from interlock.commands.rehearse import tell_card as rehearsal_card
                 from interlock.commands.rehearse.card import make_card
 
-                card = make_card(rehearser.recovery)
-                write_whole(folder / "card.html", rehearsal_card.to_html(result, card))
+                card = rehearsal_card.to_html(result, make_card(rehearser.recovery))
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     from interlock.commands.rehearse import tell as report
 
     if folder is not None:
-        write_whole(folder / "rehearsal.json", report.to_json(result))
-        write_whole(folder / "rehearsal.csv", report.to_csv(result))
+        files = {"rehearsal.json": report.to_json(result), "rehearsal.csv": report.to_csv(result)}
+        write_each_whole(folder, {"card.html": card, **files})
     console = console_for(plain, 160)
     report.write(console, result)
     return EXIT[result.outcome]

@@ -169,7 +169,7 @@ class _Walker:
         if act.kind in (ActKind.BEGIN, ActKind.UNTIL):
             return phase == 0
         in_place = act.kind is ActKind.DO and state[self.places[act.machine]] in act.passed
-        return in_place or act.kind is ActKind.LINGER or phase < self.world.per_scan
+        return in_place or act.kind is ActKind.LINGER or phase != self.world.per_scan
 
     def _onward(self, state: State, number: int) -> int:
         """How many acts on: a step that is done already is passed over, except beside another."""

@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import Domain
@@ -223,7 +223,7 @@ def lay_out(
     """
     by_fold = {name.casefold(): observed for name, observed in known.items()}
     columns: list[Column | None] = []
-    mistakes: list[Mistake] = []
+    mistakes = MistakeList()
     times: list[int] = []
     scale = mapped.ms_per_unit
     seen: dict[str, str] = {}
@@ -250,7 +250,7 @@ def lay_out(
         else:
             seen[observed.name] = header
             columns[-1] = Column(header, observed, mapped.values.get(header, {}))
-    mistakes += _unmet(headers, mapped)
+    mistakes.extend(_unmet(headers, mapped))
     if len(times) > 1:
         place = headers[times[1]][1]
         mistakes.append(Mistake(place, "a second column with the time"))
@@ -265,8 +265,8 @@ def _unmet(headers: Sequence[tuple[str, Place]], mapped: Mapped) -> list[Mistake
     """What the mapping names and the record lacks."""
     if mapped.document is None:
         return []
-    names = [header for header, _ in headers]
-    found = []
+    names = {header for header, _ in headers}
+    found = MistakeList()
     for name in mapped.columns:
         if name not in names:
             place = mapped.document.key_place(("columns", name))

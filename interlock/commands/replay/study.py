@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Generic, Protocol, TypeVar
 
 from interlock.commands.replay.columns import AS_NAMED, Mapped, Observed, observable
-from interlock.commands.replay.rows import Row, opened
+from interlock.commands.replay.record import Row
+from interlock.commands.replay.record_file import opened
 from interlock.commands.replay.sets import SetTracker
 from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Tracker, Values
 from interlock.kernel.expr import Expr

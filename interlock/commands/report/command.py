@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import nearest
 from interlock.base.folders import write_whole_folder
+from interlock.base.targets import cannot_write, check_target
 from interlock.commands.options import (
     faults_option,
     limit_options,
@@ -82,7 +83,7 @@ def command(
     says so.
     """
     from interlock.commands.report.dossier import Choice, gather
-    from interlock.commands.report.words import summary
+    from interlock.commands.report.findings_in_words import summary
     from interlock.telling.pdf import NoPdfError, check_pdf
 
     engines = available()
@@ -147,22 +148,10 @@ def _rating(model: Model) -> Rating | None:
 
 def _check_target(folder: Path) -> None:
     """Refuse to replace what is no report."""
-    said = None
-    above = next((p for p in folder.resolve().parents if p.exists()), folder)
-    if not above.is_dir() or not os.access(above, os.W_OK):
-        said = f"cannot be written: {above} is no folder that may be written to"
-    elif folder.exists() and not folder.is_dir():
-        said = "a report is a folder; this is a file"
-    elif folder.is_dir():
-        names = {file.name for file in folder.iterdir()}
-        if names - {PAGE, PRINTED}:
-            said = "the folder holds something else than a report; nothing was written"
-    if said is not None:
-        raise _refused(folder, said)
-
-
-def _refused(folder: Path, says: str) -> InputError:
-    return InputError([Mistake(Place(str(folder), 1, 1), says)])
+    check_target(folder, folder=True)
+    if folder.is_dir() and {file.name for file in folder.iterdir()} - {PAGE, PRINTED}:
+        says = "the folder holds something else than a report; nothing was written"
+        raise cannot_write(folder, says)
 
 
 def _write(dossier: Dossier, folder: Path, pdf: bool) -> list[str]:
@@ -179,8 +168,5 @@ def _write(dossier: Dossier, folder: Path, pdf: bool) -> list[str]:
             if show is not None:
                 show("printing the page")
             files[PRINTED] = to_pdf(page)
-    try:
-        write_whole_folder(folder, files)
-    except OSError as error:
-        raise _refused(folder, f"cannot be written: {error.strerror}") from None
+    write_whole_folder(folder, files)
     return list(files)

@@ -12,7 +12,7 @@ from interlock.commands.faults.study import FaultStudy, order_words
 from interlock.commands.faults.tolerance import Change
 from interlock.commands.report.dossier import Dossier
 from interlock.commands.report.figures import figures_of
-from interlock.commands.report.words import outcome_words
+from interlock.commands.report.findings_in_words import outcome_words
 from interlock.judgement.fault_sets import FaultSet
 from interlock.kernel.requirement import Outcome
 from interlock.reliability.diagram import TooLargeError

@@ -12,6 +12,7 @@ from interlock import __version__
 from interlock.base.files import sha256
 from interlock.commands.report.dossier import Dossier
 from interlock.commands.report.faults import faults_view
+from interlock.commands.report.findings_in_words import SIGNS, n_by_state
 from interlock.commands.report.names import names_view
 from interlock.commands.report.runs import chosen, player_data, run_view, runs_of
 from interlock.commands.report.sections import (
@@ -24,7 +25,6 @@ from interlock.commands.report.sections import (
     scope_view,
 )
 from interlock.commands.report.trace import hazard_views, orphans, requirement_rows
-from interlock.commands.report.words import SIGNS, n_by_state
 from interlock.kernel.requirement import Outcome
 from interlock.pictures.side_view import SideView
 from interlock.telling.templates import as_is, rendered

@@ -12,6 +12,7 @@ from interlock import __version__
 from interlock.base.files import sha256
 from interlock.commands.faults.study import order_words
 from interlock.commands.rating import tell as rating_text
+from interlock.commands.rating.figures import years_of
 from interlock.commands.rating.study import Rated
 from interlock.commands.rehearse import tell_card as rehearsal_card
 from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsed, StepResult
@@ -42,7 +43,7 @@ from interlock.telling.counts import counted
 
 # What computed or drew something in a report.
 _LIBRARIES = (
-    *("llvmlite", "numpy", "oxidd", "transitions", "lark"),
+    *("llvmlite", "oxidd", "transitions", "lark"),
     *("graphviz-pure", "jinja2", "weasyprint"),
 )
 
@@ -264,21 +265,18 @@ def rating_view(dossier: Dossier) -> dict[str, Any]:
 
 def _function(one: Rated) -> dict[str, Any]:
     function = one.function
-    channels = zip(function.channels, one.worked.part_years, strict=True)
     return {
         "id": function.id,
         "says": function.says,
-        "required": "" if one.required is None else one.required.letter,
-        "category": function.category.value,
-        "level": "" if function.level is None else function.level.letter,
+        "required": rating_text.required(one),
+        "claimed": rating_text.claimed(function),
         "hazard": function.hazard,
         "requirements": function.requirements,
         "parts": [
-            (number, part, two_figures(years), rating_text.origin(part))
-            for number, (parts, all_years) in enumerate(channels, 1)
-            for part, years in zip(parts, all_years, strict=True)
+            (name, part, two_figures(years_of(part)), rating_text.origin(part))
+            for name, part in rating_text.parts_of(function)
         ],
-        "figures": rating_text.figures(one.worked, function.ccf_points),
+        "figures": rating_text.figures(one),
         "against": rating_text.against(one),
         "standing": rating_text.standing(one),
     }

@@ -10,8 +10,14 @@ from interlock.commands.rehearse.results import Class, DeviationResult
 from interlock.commands.rehearse.tell import says as deviation_says
 from interlock.commands.report.dossier import Dossier
 from interlock.commands.report.faults import requirement_faults
+from interlock.commands.report.findings_in_words import (
+    clauses,
+    place_words,
+    plr_words,
+    state_of,
+    verdict,
+)
 from interlock.commands.report.runs import ShownRun
-from interlock.commands.report.words import clauses, place_words, plr_words, state_of, verdict
 from interlock.judgement.verify import Finding
 from interlock.model.build import ARITHMETIC
 from interlock.model.model import Hazard

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import limit_options, limits_of, progress_line
 from interlock.judgement.engines import AUTOMATIC, available
@@ -72,13 +72,13 @@ def command(
         results = read_results(sheet, results_file)
     if folder is not None:
         page = report.to_html(sheet, results)
-        printed = _pdf(page) if pdf else None
+        files: dict[str, str | bytes] = {"testsheet.html": page}
+        if pdf:
+            files["testsheet.pdf"] = _pdf(page)
         if results is None:
             # Whoever filled it in would not want it emptied.
-            write_whole(folder / "testsheet.csv", report.to_csv(sheet))
-        write_whole(folder / "testsheet.html", page)
-        if printed is not None:
-            write_whole(folder / "testsheet.pdf", printed)
+            files["testsheet.csv"] = report.to_csv(sheet)
+        write_each_whole(folder, files)
     if results is not None:
         click.echo(report.results_to_text(results), nl=False)
         if results.failed:

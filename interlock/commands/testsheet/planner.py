@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 
 from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of
-from interlock.commands.testsheet.rig import Rig
 from interlock.commands.testsheet.sheet import After, Do, Row
+from interlock.commands.testsheet.simulation import Simulation
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import Move, MoveKind
@@ -44,14 +44,14 @@ class Planner:
 
     Parameters
     ----------
-    rig : Rig
+    simulation : Simulation
     terms, faults, moves, lamps : mapping of Goal to Expr
         The goals that some reachable state can show.
     report : callable, optional
         Told the number of goals shown so far and of all.
     """
 
-    rig: Rig
+    simulation: Simulation
     terms: Mapping[Goal, Expr]
     faults: Mapping[Goal, Expr]
     moves: Mapping[Goal, Expr]
@@ -60,13 +60,13 @@ class Planner:
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        rig = self.rig
+        simulation = self.simulation
         self._todo = {g.id for g in (*self.terms, *self.faults, *self.moves, *self.lamps)}
         self._n_goals = len(self._todo)
         self._terms, self._faults = list(self.terms), list(self.faults)
         self._move_goals = {goal.subject: goal for goal in self.moves}
-        self._deciding = python_function(list(self.terms.values()), rig.index)
-        self._telling = python_function(list(self.faults.values()), rig.system.index)
+        self._deciding = python_function(list(self.terms.values()), simulation.index)
+        self._shown_faults = python_function(list(self.faults.values()), simulation.system.index)
         self._fault_forces = [force_of(self._model.faults[g.subject]) for g in self._faults]
         self._known_gains: dict[State, list[tuple[Force, str]]] = {}
         self._next: dict[State, list[tuple[Move, State]]] = {}
@@ -74,11 +74,11 @@ class Planner:
         self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
-        self.state = rig.start()
+        self.state = simulation.start()
 
     @property
     def _model(self) -> Model:
-        return self.rig.built.model
+        return self.simulation.built.model
 
     def walk(self) -> None:
         """Show what can be shown from where one stands, as far as one looks."""
@@ -92,7 +92,9 @@ class Planner:
 
     def again(self) -> Planner:
         """A second walk, that first goes to the places where a few actions show everything."""
-        second = Planner(self.rig, self.terms, self.faults, self.moves, self.lamps, self.report)
+        second = Planner(
+            self.simulation, self.terms, self.faults, self.moves, self.lamps, self.report
+        )
         second._known_gains, second._next = self._known_gains, self._next
         second._targets = self._chosen()
         while second._todo:
@@ -110,7 +112,7 @@ class Planner:
         for state, known in self._known_gains.items():
             for force, goal in known:
                 shows.setdefault((state, force), set()).add(goal)
-        calm = {at: goals for at, goals in shows.items() if self.rig.is_calm(at[0])}
+        calm = {at: goals for at, goals in shows.items() if self.simulation.is_calm(at[0])}
         chosen: dict[State, set[Force]] = {}
         covered: set[str] = set()
         for candidates in (calm, shows):
@@ -123,8 +125,8 @@ class Planner:
 
         Scans and timers among them come by themselves.
         """
-        by_name = {move.name: move for move in self.rig.moves}
-        state = self.rig.start()
+        by_name = {move.name: move for move in self.simulation.moves}
+        state = self.simulation.start()
         steps: list[str] = []
         for name in moves:
             if name not in by_name:
@@ -145,8 +147,11 @@ class Planner:
     def _successors(self, state: State) -> list[tuple[Move, State]]:
         found = self._next.get(state)
         if found is None:
-            rig = self.rig
-            found = [(m, rig.settle(rig.after(state, m))) for m in rig.possible(state)]
+            simulation = self.simulation
+            found = [
+                (m, simulation.settle(simulation.after(state, m)))
+                for m in simulation.possible(state)
+            ]
             self._next[state] = found
         return found
 
@@ -163,18 +168,18 @@ class Planner:
         return gains
 
     def _shows(self, state: State) -> Iterable[tuple[Force, str]]:
-        signals = self.rig.signals(state)
-        values = dict(zip(self.rig.inputs, signals, strict=True))
+        signals = self.simulation.signals(state)
+        values = dict(zip(self.simulation.inputs, signals, strict=True))
         for goal, decides in zip(self._terms, self._deciding((*state, *signals)), strict=True):
             if decides:
                 yield Force(((goal.other, 1 - values[f"input.{goal.other}"]),)), goal.id
-        told = self._telling(state)
+        told = self._shown_faults(state)
         for goal, force, tells in zip(self._faults, self._fault_forces, told, strict=True):
             if tells:
                 yield force, goal.id
 
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
-        if calm and not self.rig.is_calm(state):
+        if calm and not self.simulation.is_calm(state):
             return None
         wanted = None if self._targets is None else self._targets.get(state, set())
         gains = {
@@ -194,7 +199,7 @@ class Planner:
             self._force(force)
 
     def _harmless(self, least: int, calm: bool) -> Force | None:
-        if calm and not self.rig.is_calm(self.state):
+        if calm and not self.simulation.is_calm(self.state):
             return None
         if self._targets is not None:
             return None  # those that were chosen are done in any case
@@ -206,25 +211,25 @@ class Planner:
 
     def _held(self, force: Force) -> tuple[State, State]:
         """The state under `force`, and that after it was let go."""
-        rig = self.rig
-        state = rig.restarted(self.state) if force.restart else self.state
-        held = rig.settle(state, force)
-        return held, rig.settle(held)
+        simulation = self.simulation
+        state = simulation.restarted(self.state) if force.restart else self.state
+        held = simulation.settle(state, force)
+        return held, simulation.settle(held)
 
     def _after(self, let_go: State) -> tuple[After, State]:
         """What has to follow an action, and the state that this leads to."""
-        rig, before = self.rig, self.state
-        if rig.retained(let_go) != rig.retained(before):
-            return After.COLD_START, rig.settle(rig.cold_started(let_go))
-        if self._recovers(let_go, rig.memory(before)):
+        simulation, before = self.simulation, self.state
+        if simulation.retained(let_go) != simulation.retained(before):
+            return After.COLD_START, simulation.settle(simulation.cold_started(let_go))
+        if self._recovers(let_go, simulation.memory(before)):
             return After.RESTORE, let_go
-        return After.RESTART, rig.settle(rig.restarted(let_go))
+        return After.RESTART, simulation.settle(simulation.restarted(let_go))
 
     def _recovers(self, state: State, memory: tuple[int, ...]) -> bool:
         """Whether a few moves lead to where the program remembers the same again."""
         seen, queue = {state}, [state]
         for found in queue:
-            if self.rig.memory(found) == memory:
+            if self.simulation.memory(found) == memory:
                 return True
             for _, settled in self._successors(found):
                 if settled not in seen and len(seen) < MOST_PLACES_BACK:
@@ -233,11 +238,11 @@ class Planner:
         return False
 
     def _force(self, force: Force) -> None:
-        rig, before = self.rig, self.state
+        simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        outputs = rig.outputs(before)
-        seen = rig.outputs(held, force)
+        outputs = simulation.outputs(before)
+        seen = simulation.outputs(held, force)
         changed = {name for name in outputs if outputs[name] != seen[name]}
         shown = {
             goal
@@ -247,7 +252,7 @@ class Planner:
         if not shown:
             return
         self._done(shown)
-        moving = not (rig.is_calm(before) and rig.is_calm(held))
+        moving = not (simulation.is_calm(before) and simulation.is_calm(held))
         after, end = self._after(let_go)
         self._add(
             do=Do.FORCE,
@@ -297,7 +302,7 @@ class Planner:
     def _go(self, way: _Way) -> None:
         for move in way.moves:
             settled = next(s for m, s in self._successors(self.state) if m is move)
-            moving = not self.rig.is_calm(self.state) and move.kind is not MoveKind.PLANT
+            moving = not self.simulation.is_calm(self.state) and move.kind is not MoveKind.PLANT
             self.state = settled
             if self._is_todo(move):
                 self._done({self._move_goals[move.name].id})
@@ -311,7 +316,7 @@ class Planner:
         return bool(self._lamps_in(settled) & self._todo)
 
     def _lamps_in(self, state: State) -> set[str]:
-        outputs = self.rig.outputs(state)
+        outputs = self.simulation.outputs(state)
         return {
             goal.id
             for goal in self.lamps

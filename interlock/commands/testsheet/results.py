@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from interlock.base.errors import InputError, Mistake, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
+from interlock.commands.testsheet.rows_in_words import COLUMNS, RESULTS, table
 from interlock.commands.testsheet.sheet import Row, Sheet
-from interlock.commands.testsheet.words import COLUMNS, RESULTS, table
 from interlock.model.files import read_text
 
 _FIXED = COLUMNS[: COLUMNS.index("result")]
@@ -65,7 +65,7 @@ def read_results(sheet: Sheet, file: Path) -> Results:
 class _Reader:
     def __init__(self, file: str, sheet: Sheet) -> None:
         self.file, self.sheet = file, sheet
-        self.mistakes: list[Mistake] = []
+        self.mistakes = MistakeList()
 
     def _add(self, cell: Cell, says: str) -> None:
         self.mistakes.append(Mistake(Place(self.file, cell.line, cell.column), says))

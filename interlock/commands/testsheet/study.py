@@ -18,8 +18,8 @@ from interlock.commands.testsheet.goals import (
 )
 from interlock.commands.testsheet.measure import Measured, measure, without_idle_rows
 from interlock.commands.testsheet.planner import Planner, Report
-from interlock.commands.testsheet.rig import Rig
 from interlock.commands.testsheet.sheet import Sheet
+from interlock.commands.testsheet.simulation import Simulation
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, const, eq, var
 from interlock.kernel.query import (
@@ -78,9 +78,9 @@ def make_sheet(
     def possible(goals: Mapping[Goal, Expr]) -> dict[Goal, Expr]:
         return {goal: condition for goal, condition in goals.items() if goal in shown}
 
-    rig = Rig(built, program)
+    simulation = Simulation(built, program)
     planner = Planner(
-        rig,
+        simulation,
         possible(terms),
         possible(faults),
         possible(moves),

@@ -8,7 +8,7 @@ import io
 from collections.abc import Iterable
 from pathlib import Path
 
-from interlock.commands.testsheet import words
+from interlock.commands.testsheet import rows_in_words
 from interlock.commands.testsheet.results import Results
 from interlock.commands.testsheet.sheet import Row, Sheet
 from interlock.telling.templates import rendered
@@ -18,8 +18,8 @@ def to_csv(sheet: Sheet) -> str:
     """The rows as comma-separated values, to be filled in under 'result' and 'remark'."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(words.COLUMNS)
-    writer.writerows(words.table(sheet))
+    writer.writerow(rows_in_words.COLUMNS)
+    writer.writerows(rows_in_words.table(sheet))
     return stream.getvalue()
 
 
@@ -42,7 +42,7 @@ def to_html(sheet: Sheet, results: Results | None = None) -> str:
 
 
 def _mark(sheet: Sheet) -> str:
-    rows = words.table(sheet)
+    rows = rows_in_words.table(sheet)
     return rows[0][0] if rows else "without rows"
 
 
@@ -55,7 +55,7 @@ def _inputs(sheet: Sheet) -> list[str]:
 
 def _sorts(sheet: Sheet) -> list[dict[str, object]]:
     found = []
-    for kind, says in words.SORTS.items():
+    for kind, says in rows_in_words.SORTS.items():
         ids = {goal.id for goal in sheet.goals if goal.kind is kind}
         found.append(
             {
@@ -80,12 +80,12 @@ def _rows(sheet: Sheet, results: Results | None) -> list[dict[str, object]]:
             "number": row.number,
             "anew": row.anew,
             "terminal": row.force is not None,
-            "prepare": [words.step_says(sheet.model, move) for move in row.prepare],
-            "do": words.do_says(sheet, row),
-            "seen": words.seen_says(expected),
-            "shows": words.shows_says(sheet, row, expected),
-            "moves": words.still_says(sheet, expected),
-            "then": words.then_says(row, expected),
+            "prepare": [rows_in_words.step_says(sheet.model, move) for move in row.prepare],
+            "do": rows_in_words.do_says(sheet, row),
+            "seen": rows_in_words.seen_says(expected),
+            "shows": rows_in_words.shows_says(sheet, row, expected),
+            "moves": rows_in_words.still_says(sheet, expected),
+            "then": rows_in_words.then_says(row, expected),
             "result": told.get(row.number, ""),
             "remark": remarks.get(row.number, ""),
         }
@@ -157,7 +157,7 @@ def results_to_text(results: Results) -> str:
         f"{len(results.undone)} not done",
         f"  goals shown: {len(results.shown & sheet.covered)} of {n_goals}",
     ]
-    for kind, says in words.SORTS.items():
+    for kind, says in rows_in_words.SORTS.items():
         ids = {goal.id for goal in sheet.goals if goal.kind is kind} & sheet.covered
         lines.append(f"    {says}: {len(ids & results.shown)} of {len(ids)}")
     remarks = dict(results.remarks)
@@ -170,5 +170,5 @@ def results_to_text(results: Results) -> str:
 
 
 def _row(sheet: Sheet, row: Row, remarks: dict[int, str]) -> str:
-    said = f"row {row.number}, {words.do_says(sheet, row)}"
+    said = f"row {row.number}, {rows_in_words.do_says(sheet, row)}"
     return f"{said} ({remarks[row.number]})" if row.number in remarks else said

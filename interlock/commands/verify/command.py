@@ -9,6 +9,7 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.options import (
+    OutputFile,
     console_for,
     faults_option,
     limit_options,
@@ -29,9 +30,9 @@ from interlock.model.model import Model
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @faults_option
 @limit_options
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write JSON (- prints).")
-@click.option("--junit", "junit_file", type=click.Path(path_type=Path), help="Write JUnit XML.")
-@click.option("--sarif", "sarif_file", type=click.Path(path_type=Path), help="Write SARIF 2.1.0.")
+@click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
+@click.option("--junit", "junit_file", type=OutputFile(), help="Write JUnit XML.")
+@click.option("--sarif", "sarif_file", type=OutputFile(), help="Write SARIF 2.1.0.")
 @click.option(
     "--evidence",
     type=click.Path(path_type=Path),

@@ -1,4 +1,4 @@
-"""Evidence of a verification, for `interlock.recheck`.
+"""Evidence of a verification, for `interlock recheck`.
 
 For all that holds in one run class: one system without observers and one with those of the
 requirements that need them, their reachable states as inductive invariants, and what endless runs

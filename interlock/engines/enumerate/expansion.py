@@ -46,7 +46,7 @@ def _sections(moves: Sequence[_Numbered]) -> list[tuple[Expr, list[_Numbered]]]:
 
 
 class Expansion:
-    """Writes ``expand(state, out, moves, count)``.
+    """Writes a function ``(state, out, moves, count)``, by default called ``expand``.
 
     The function appends the words of each successor to `out` and the number of its move to
     `moves`, behind the first `count` ones, and returns the new count. One more than it counts
@@ -58,9 +58,12 @@ class Expansion:
         Where each variable is kept.
     n_words : int
         Words of a state.
+    name : str
+        What the function is called.
     """
 
-    def __init__(self, fields: Mapping[str, Field], n_words: int) -> None:
+    def __init__(self, fields: Mapping[str, Field], n_words: int, name: str = "expand") -> None:
+        self._name = name
         self._fields = fields
         self._n_words = n_words
         self._texts: list[str] = []
@@ -81,7 +84,7 @@ class Expansion:
             self._section(section, lowering.inner(self._lines, f"s{first}."))
             self._close(f"s{first}", before)
         self._lines.append(f"  ret i64 {self._count}")
-        head = "i64 @expand(ptr %state, ptr %out, ptr %moves, i64 %count)"
+        head = f"i64 @{self._name}(ptr %state, ptr %out, ptr %moves, i64 %count)"
         self._define(head, self._lines)
         return self._texts
 
@@ -158,17 +161,17 @@ class Expansion:
         own = self._new_lowering()
         parts = Parts(move.updates.values(), _PART_NODES)
         if len(parts) > 1:
-            self._call_parts(own, f"move{number}", parts)
+            self._call_parts(own, f"{self._name}.move{number}", parts)
             for root in move.updates.values():
                 parts.read(root, own)
         words = own.updated_words(move.updates)
         result = self._append(own.lines, number, words, "%count", "true")
         signature = "(ptr %state, ptr %out, ptr %moves, i64 %count)"
-        head = f"internal i64 @move{number}{signature} noinline"
+        head = f"internal i64 @{self._name}.move{number}{signature} noinline"
         self._define(head, [*own.lines, f"  ret i64 {result}"])
         before = self._open(f"c{number}", guard)
         arguments = f"(ptr %state, ptr %out, ptr %moves, i64 {self._count})"
-        self._lines.append(f"  %n{number} = call i64 @move{number}{arguments}")
+        self._lines.append(f"  %n{number} = call i64 @{self._name}.move{number}{arguments}")
         self._count = f"%n{number}"
         self._close(f"c{number}", before)
 

@@ -123,6 +123,8 @@ class Known:
     def aim(self) -> int | None:
         """A state to which every other leads back but those before the first scan; None if not so.
 
+        There is none where faults may strike: no way back leads from a state with one to all.
+
         With it come, for every state, a step on such a way (`aimed` and `toward`).
         """
         if self._aim is None:
@@ -133,7 +135,7 @@ class Known:
         space, shared = self.space, self.space.shared
         # Power-up is left for ever by the first move; what it leads to is where runs come back to.
         candidate = next((target for _, target in space.successors(0) if target), 0)
-        if not candidate:
+        if not candidate or len(self.system.onward) < len(self.system.moves):
             return 0
         space.new_array("aimed", 4, self.n_states)
         space.new_array("toward", 4, self.n_states)
@@ -230,7 +232,13 @@ class Changed:
         return find_loop(space, FairMoves(self.system), self.program.address(name))
 
     def traps_in(self, space: Space, name: str, goals: Sequence[Trap]) -> list[Answer]:
-        """The answers about goals, which are the conditions of `name`; up to eight."""
+        """The answers about goals, which are the conditions of `name`; up to eight.
+
+        Where faults may strike or clear there are none: the parts of a changed model are not
+        linked without these.
+        """
+        if len(self.system.onward) < len(self.system.moves):
+            return [Answer(None)] * len(goals)
         return find_traps(space, goals, self.program.address(name))
 
     def beside(self, most_new: int) -> Beside:

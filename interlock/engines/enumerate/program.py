@@ -42,6 +42,16 @@ class Program:
         if numbers is None or moves:
             self._texts += Expansion(self._fields, codec.n_words).texts(moves)
 
+    def add_onward(self) -> None:
+        """Add ``onward``, which is ``expand`` without the strikes and clearings of faults."""
+        kept = {move.name for move in self._system.onward}
+        moves = [
+            (n, m)
+            for n, m in enumerate(self._system.moves)
+            if m.name in kept and m.guard is not FALSE
+        ]
+        self._texts += Expansion(self._fields, self._n_words, "onward").texts(moves)
+
     def text(self) -> str:
         """The whole module.
 

@@ -25,17 +25,34 @@ def find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Ans
     queries : sequence of Trap
     function : int
         Address of the function that gives the goals that hold in a state.
+
+    Notes
+    -----
+    Where faults may strike or clear, the space's program must have the function ``onward``: a way
+    to a goal does without them.
     """
     full = (1 << len(queries)) - 1
     flags = space.new_array("flags", 1, space.n_states)
     space.shared["full"] = full
-    if not _settle(space, function):
+    if not _settle_onward(space, function):
         answers = [Answer(None)] * len(queries)
     else:
         content = flags.content(space.n_states)
         answers = [_answer(space, content, 1 << n) for n in range(len(queries))]
     space.drop("flags")
     return answers
+
+
+def _settle_onward(space: Space, function: int) -> bool:
+    """`_settle` by the moves that a way to a goal may use; runs to a trap may use every move."""
+    system, shared = space.system, space.shared
+    if len(system.onward) == len(system.moves):
+        return _settle(space, function)
+    expand, shared["expand"] = shared["expand"], space.program.address("onward")
+    try:
+        return _settle(space, function)
+    finally:
+        shared["expand"] = expand
 
 
 def _answer(space: Space, flags: bytes, bit: int) -> Answer:

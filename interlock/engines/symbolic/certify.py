@@ -215,7 +215,7 @@ class _Certifier:
             self._home = None if rungs is None else (home, rungs)
         if self._home is not None:
             state, rungs = self._home
-            steps = Paths(space).between(state, where, space.reached)
+            steps = Paths(space.onward()).between(state, where, space.reached)
             return Ladder(rungs, state, tuple(step.move for step in steps))
         rungs = self._rungs(near)
         if rungs is None:
@@ -233,7 +233,8 @@ class _Certifier:
 
     def _dead_end(self, end: State) -> int:
         space = self._space
-        return self._keep(space.closure_after(space.encoding.is_state(end), space.reached))
+        start = space.encoding.is_state(end)
+        return self._keep(space.onward().closure_after(start, space.reached))
 
     def _rungs(self, goal: Node) -> tuple[Rung, ...] | None:
         """Sets one move farther from `goal` each; None where not every state leads there.
@@ -243,10 +244,14 @@ class _Certifier:
         tried at each rung, and the sets as they are, it took half an hour.
         """
         graph, able = self._graph, goal
+        forced = {m.name for m in self._space.system.moves} - {
+            m.name for m in self._space.system.onward
+        }
+        moves = [move for move in graph.moves if move.name not in forced]
         found = [("", goal)]
         while (graph.reached & ~able).satisfiable():
             before = able
-            for move in graph.moves:
+            for move in moves:
                 graph.check()
                 more = able | move.preimage(able) & graph.reached
                 if more != able:

@@ -163,9 +163,10 @@ def _trap(space: Space, goal: Expr) -> Answer:
         return Answer(None)
     # What lies beyond the states found may lead to the goal, so it counts as the goal.
     able = space.reached & space.encoding.truth(goal)
+    onward = space.onward()
     if not space.is_complete:
-        able = able | space.reached & space.before(~space.reached)
-    trapped = space.reached & ~space.closure_before(able, space.reached)
+        able = able | space.reached & onward.before(~space.reached)
+    trapped = space.reached & ~onward.closure_before(able, space.reached)
     return _nearest(space, trapped)
 
 

@@ -99,8 +99,8 @@ class Explored:
     def minimal_sets(self, query: Query, most_sets: int = MOST_SETS) -> CutSets:
         """The minimal sets of flags with which `query` is found.
 
-        For `Stay` they are those set where the endless part of the run begins; for `Trap`, with
-        no flag set on the way to the goal, as nobody counts on a fault to get out. Where faults
+        For `Stay` they are those set where the endless part of the run begins; for `Trap`
+        in the state from which there is no way. Where faults
         are bounded in the system, so are the sets.
         """
         before = self._budget.seconds
@@ -192,8 +192,8 @@ class Explored:
                 if self._all is not None:
                     return self._all._lost(query) & space.reached
                 if self._settled is not None:
-                    return self._settled[1].trapped(goal)
-                able = self._tame.closure_before(space.encoding.truth(goal), space.reached)
+                    return self._settled[0].onward().trapped(goal)
+                able = space.onward().closure_before(space.encoding.truth(goal), space.reached)
                 return space.reached & ~able
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")

@@ -90,9 +90,10 @@ class Paths:
     def _descend(self, rings: Sequence[Node], state: State) -> list[Step]:
         """A run from `state`, in the last of `rings`, down into the first."""
         steps = []
+        allowed = {move.name for move in self.space.moves}
         for ring in reversed(rings[:-1]):
             for move, successor in self._stepper.successors(state):
-                if self._encoding.holds(ring, successor):
+                if move.name in allowed and self._encoding.holds(ring, successor):
                     steps.append(Step(move.name, successor))
                     state = successor
                     break

@@ -93,6 +93,13 @@ class SettledGraph(Graph):
         ]
         return self._restricted(conditions, self.diagrams.true)
 
+    def onward(self) -> SettledGraph:
+        """Without the strikes and clearings of faults, which no way back may use."""
+        names = {move.name for move in self._space.system.onward}
+        dd = self.diagrams
+        conditions = [dd.true if m.name in names else dd.false for m in self._settling.moves]
+        return self._restricted(conditions, dd.true)
+
     def staying(self, stay: Expr) -> SettledGraph:
         """Without the states in which `stay` fails, those between a move and its scan, too."""
         keeps = self._space.encoding.truth(stay)

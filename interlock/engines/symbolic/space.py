@@ -9,6 +9,7 @@ on all that the moves before it have found. Chaining gives the same set without 
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.base.errors import InternalError
@@ -165,6 +166,13 @@ class Space(Graph):
         self._grow(self.diagrams.disjunction(parts))
         self.is_complete = True
         self.chained = (search, kept)
+
+    def onward(self) -> Space:
+        """The same states, with the moves that a way back may use: no strike and no clearing."""
+        names = {move.name for move in self.system.onward}
+        space = copy(self)
+        space.moves = [move for move in self.moves if move.name in names]
+        return space
 
     def lasting(self, start: Expr, stay: Expr) -> tuple[Node, Node]:
         """The states with `start` and `stay`, and all that is reached from there with `stay`."""

@@ -1,7 +1,10 @@
+from fractions import Fraction
+
 import pytest
 
 from interlock.reliability.category import (
     Claim,
+    DeclaredTest,
     Evidence,
     conflicting_figures,
     contradictions,
@@ -89,7 +92,8 @@ def test_a_category_has_a_highest_level(
     category: Category, level: PerformanceLevel, reachable: bool
 ) -> None:
     # ISO 13849-1, 6.2.3 to 6.2.5, from memory.
-    assert (conflicting_figures(Claim(category, level)) == []) == reachable
+    claim = Claim(category, level, test=DeclaredTest(100, 50))
+    assert (conflicting_figures(claim) == []) == reachable
 
 
 def test_figures_that_go_with_the_category_or_are_not_claimed_are_fine() -> None:
@@ -97,3 +101,45 @@ def test_figures_that_go_with_the_category_or_are_not_claimed_are_fine() -> None
     assert conflicting_figures(Claim(Category.B, None, 0.0, 3, 0)) == []
     assert conflicting_figures(Claim(Category.THREE)) == []
     assert len(conflicting_figures(Claim(Category.B, mttfd_years=2))) == 1
+
+
+def against_category_2(test: DeclaredTest | None, mttfd_years: float | None = 60) -> list[str]:
+    claim = Claim(Category.TWO, None, 0.9, mttfd_years, 65, test)
+    return [str(one) for one in conflicting_figures(claim)]
+
+
+def test_category_2_needs_test_equipment_and_no_other_category_does() -> None:
+    # ISO 13849-1, 6.2.5, from memory.
+    assert against_category_2(None) == ["category 2 needs test equipment: none is declared"]
+    for category in (Category.B, Category.ONE, Category.THREE, Category.FOUR):
+        assert conflicting_figures(Claim(category)) == []
+
+
+def test_category_2_is_tested_100_times_as_often_as_it_is_demanded() -> None:
+    # ISO 13849-1, 4.5.4, from memory.
+    assert against_category_2(DeclaredTest(100, 30)) == []
+    assert against_category_2(DeclaredTest(99.99, 30)) == [
+        "category 2 needs at least 100 tests for each demand: 99.99 are declared"
+    ]
+    assert len(against_category_2(DeclaredTest(100 - Fraction(1, 10**30), 30))) == 1
+
+
+def test_what_tests_lasts_at_least_half_as_long_as_what_is_tested() -> None:
+    # ISO 13849-1, 4.5.4, from memory.
+    assert against_category_2(DeclaredTest(100, 29.9)) == [
+        "category 2 needs test equipment with at least half the MTTFd of its channel: "
+        "29.9 y are declared, half is 30 y"
+    ]
+    assert against_category_2(DeclaredTest(100, 1), mttfd_years=None) == []
+
+
+def test_65_points_against_common_cause_failure_suffice() -> None:
+    # ISO 13849-1, Annex F.
+    assert conflicting_figures(Claim(Category.THREE, ccf_points=65)) == []
+    assert len(conflicting_figures(Claim(Category.THREE, ccf_points=64.5))) == 1
+
+
+def test_without_a_category_only_a_loss_without_any_fault_speaks_against_it() -> None:
+    assert conflicting_figures(Claim(None, PerformanceLevel.E, 0, 1, 0)) == []
+    assert contradictions(Claim(None), losing("F01", undetected="F01")) == []
+    assert [one.faults for one in contradictions(Claim(None), losing(""))] == [()]

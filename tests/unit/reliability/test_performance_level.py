@@ -1,13 +1,19 @@
+from fractions import Fraction
+
 import pytest
 
 from interlock.reliability.performance_level import (
+    Category,
     Coverage,
     MttfdBand,
     PerformanceLevel,
+    counted_coverage,
     coverage_band,
+    level_in_series,
     mttfd_band,
     pfhd_band,
     required_level,
+    simplified_level,
 )
 
 
@@ -57,3 +63,34 @@ def test_mttfd_bands_start_at_3_10_and_30_years() -> None:
     ]
     with pytest.raises(ValueError, match="too low"):
         mttfd_band(2.99)
+
+
+def test_a_band_is_reached_as_on_paper_and_not_as_in_binary() -> None:
+    assert coverage_band(Fraction(9, 10)) is Coverage.MEDIUM
+    assert coverage_band(Fraction(9, 10) - Fraction(1, 10**30)) is Coverage.LOW
+    assert mttfd_band(Fraction(30) - Fraction(1, 10**30)) is MttfdBand.MEDIUM
+
+
+def test_a_category_is_read_with_no_better_coverage_than_it_has_a_column_for() -> None:
+    assert counted_coverage(Category.ONE, Coverage.HIGH) is Coverage.NONE
+    assert counted_coverage(Category.TWO, Coverage.HIGH) is Coverage.MEDIUM
+    assert counted_coverage(Category.FOUR, Coverage.HIGH) is Coverage.HIGH
+    with pytest.raises(ValueError, match="category 4 needs a DCavg of 99 % or more; it is medium"):
+        counted_coverage(Category.FOUR, Coverage.MEDIUM)
+
+
+def test_the_simplified_procedure_refuses_what_it_has_no_level_for() -> None:
+    with pytest.raises(ValueError, match="no level for category B with an MTTFd that is high"):
+        simplified_level(Category.B, Coverage.NONE, MttfdBand.HIGH)
+    with pytest.raises(ValueError, match="category 2 needs a DCavg of 60 % or more; it is none"):
+        simplified_level(Category.TWO, Coverage.NONE, MttfdBand.HIGH)
+
+
+def test_the_lowest_level_counts_however_many_better_ones_there_are() -> None:
+    better = [PerformanceLevel.E] * 20 + [PerformanceLevel.D] * 20
+    assert level_in_series([PerformanceLevel.C, *better]) is PerformanceLevel.C
+
+
+def test_a_series_of_nothing_is_refused() -> None:
+    with pytest.raises(ValueError, match="no subsystems"):
+        level_in_series([])

@@ -2,7 +2,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from interlock.reliability.subsystems import subsystem_a, subsystem_b, subsystem_c, subsystem_d
+from interlock.reliability.subsystems import (
+    beta_of_points,
+    subsystem_a,
+    subsystem_b,
+    subsystem_c,
+    subsystem_d,
+)
 
 RATES = st.floats(1e-15, 1e-4)
 FRACTIONS = st.floats(0, 1)
@@ -40,3 +46,16 @@ def test_figures_out_of_range_are_refused() -> None:
     ):
         with pytest.raises(ValueError, match="expected"):
             call()
+
+
+@given(st.floats(0, 100), st.floats(0, 100))
+def test_more_points_against_common_cause_never_give_a_greater_fraction(
+    some: float, others: float
+) -> None:
+    assert beta_of_points(max(some, others)) <= beta_of_points(min(some, others))
+
+
+@pytest.mark.parametrize("points", [-1, 100.5, float("nan")])
+def test_points_that_there_cannot_be_are_refused(points: float) -> None:
+    with pytest.raises(ValueError, match="expected 0 to 100"):
+        beta_of_points(points)

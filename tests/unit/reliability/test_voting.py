@@ -3,13 +3,16 @@ from dataclasses import replace
 import pytest
 
 from interlock.reliability.voting import (
+    VOTINGS,
     VotedChannel,
     pfd_1oo1,
     pfd_1oo2,
+    pfd_1oo3,
     pfd_2oo2,
     pfd_2oo3,
     pfh_1oo1,
     pfh_1oo2,
+    pfh_1oo3,
     pfh_2oo2,
     pfh_2oo3,
 )
@@ -20,6 +23,8 @@ CHANNEL = VotedChannel(2.5e-6, dc=0.6, proof_test_h=8760, beta=0.1, beta_d=0.05)
 def test_with_nothing_but_common_cause_redundancy_gains_nothing() -> None:
     shared = replace(CHANNEL, beta=1, beta_d=1)
     assert pfd_1oo2(shared) == pytest.approx(pfd_1oo1(shared), rel=1e-9, abs=0)
+    assert pfd_1oo3(shared) == pytest.approx(pfd_1oo1(shared), rel=1e-9, abs=0)
+    assert pfh_1oo3(shared) == pytest.approx(pfh_1oo1(shared), rel=1e-9, abs=0)
     assert pfd_2oo3(shared) == pytest.approx(pfd_1oo1(shared), rel=1e-9, abs=0)
     assert pfh_1oo2(shared) == pytest.approx(pfh_1oo1(shared), rel=1e-9, abs=0)
 
@@ -41,6 +46,25 @@ def test_undiagnosed_pairs_follow_the_textbook_limits() -> None:
     assert pfd_1oo2(bare) == pytest.approx((1e-6 * 8760) ** 2 / 3, rel=1e-9, abs=0)
     assert pfh_1oo2(bare) == pytest.approx(1e-12 * 8760, rel=1e-9, abs=0)
     assert pfd_1oo1(bare) == pytest.approx(1e-6 * 8760 / 2)
+
+
+def test_undiagnosed_triples_follow_the_textbook_limits() -> None:
+    # With DC 0, no repair time and no common cause: PFD is the mean of (λt)³, (λT)³/4; PFH is
+    # (λT)³/T (F).
+    bare = VotedChannel(1e-6, 0, 8760, mttr_h=0, mrt_h=0)
+    assert pfd_1oo3(bare) == pytest.approx((1e-6 * 8760) ** 3 / 4, rel=1e-9, abs=0)
+    assert pfh_1oo3(bare) == pytest.approx(1e-18 * 8760**2, rel=1e-9, abs=0)
+
+
+def test_a_third_channel_helps_but_not_against_the_common_cause() -> None:
+    for two, three in ((pfd_1oo2, pfd_1oo3), (pfh_1oo2, pfh_1oo3)):
+        assert three(CHANNEL) < two(CHANNEL)
+    assert pfd_1oo3(CHANNEL) > CHANNEL.common_pfd
+
+
+def test_each_voting_has_its_formulas_under_its_name() -> None:
+    for name, (pfd, pfh) in VOTINGS.items():
+        assert (pfd.__name__, pfh.__name__) == (f"pfd_{name}", f"pfh_{name}")
 
 
 def test_restoration_counts_for_detected_and_repair_for_undetected_failures() -> None:

@@ -76,6 +76,9 @@ _EXPRESSIONS = [
     ("n + ok = 3", 5, "ok is of type BOOL; + needs INT"),
     ("-ok = 3", 2, "- needs INT"),
     ("n / 0 = 1", 5, "division by zero"),
+    ("n / (0 * n) = 1", 6, "division by zero"),
+    ("n / (n MOD 0) = 1", 6, "division by zero"),
+    ("+lift = UP", 2, "lift is of type lift; + needs INT"),
     ("n * 9999 > 3", 1, "n * 9999 may be 0..69993, outside INT"),
     ("FOO(n) = 1", 1, "function 'FOO' is not supported; supported functions: SEL"),
     ("TON(ok)", 1, "TON is a function block"),
@@ -132,6 +135,11 @@ _STATEMENTS = [
     ("m := MID;", 6, "'MID' is neither declared nor a value of K"),
     ("m := 1;", 6, "expected K"),
     ("q := t.X;", 6, "'t' has no output 'X'; known: ET, Q"),
+    ("n := c.CV + 1;", 6, "outside INT (-32768..32767); limit the count, as in MIN(c.CV, 9)"),
+    ("n := 2 * n * 9999;", 6, "2 * n * 9999 may be 0..139986, outside INT (-32768..32767)"),
+    ("CASE n OF 3 / (3 MOD 3): q := a; END_CASE;", 16, "division by zero"),
+    ("q := +a;", 7, "a is of type BOOL; + needs INT"),
+    ("q := n + + ;", 12, "unexpected ';'; expected an expression"),
     ("q := t.IN;", 6, "'t' has no output 'IN'"),
     ("q := TON(a);", 6, "TON is a function block"),
     ("q := t(IN := a, PT := T#1s);", 6, "call a block as a statement of its own"),
@@ -176,6 +184,15 @@ _DECLARATIONS = [
     ("x : TIME;", 50, "TIME variables are not supported"),
     ("x : ARRAY[0..3] OF BOOL;", 50, "ARRAY is not supported"),
     ("x : STRING;", 50, "STRING is not supported"),
+    ("x : CTD;", 50, "CTD is not supported; supported blocks: CTU, F_TRIG, RS, R_TRIG, SR, TOF"),
+    ("x : ctud_dint;", 50, "CTUD_DINT is not supported; supported blocks: "),
+    ("x : INT (0..5 / 0);", 62, "division by zero"),
+    ("x : INT (0..7) := 5 / (3 MOD 3);", 69, "division by zero"),
+    ("x : INT (0..7) := 9 * 9999;", 64, "9 * 9999 is 89991, outside INT"),
+    ("x : INT (0..7) := +8;", 64, "initial value 8 is outside 0..7"),
+    ("x : INT (0..7) := + a;", 66, "a is of type BOOL; + needs INT"),
+    ("x : INT (0..7) := +32768;", 65, "32768 is outside INT"),
+    ("x : INT (0..7) := 1 +;", 67, "unexpected ';'; expected an expression"),
     ("x : BOLL;", 50, "type 'BOLL' is not declared; did you mean 'BOOL'?"),
     ("x : INT (3..1);", 50, "the range 3..1 is empty"),
     ("x : INT (0..n);", 58, "this must be constant"),
@@ -229,6 +246,13 @@ def test_a_malformed_file_is_told_with_its_place(
     first = caught.value.mistakes[0]
     assert says in first.says
     assert first.place == Place("controller.st", line, column), first
+
+
+@pytest.mark.parametrize("text", ["ok AND ;", "n = ;", "n + ;", "-;", "n = 1 + -;", "(;"])
+def test_where_an_expression_is_missing_nothing_else_is_expected(text: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_expression(text)
+    assert caught.value.mistakes[0].says == "unexpected ';'; expected an expression"
 
 
 def test_an_if_that_is_never_closed_is_told_where_the_program_ends() -> None:

@@ -16,7 +16,7 @@ from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.testing.controllers import ControllerError, ProgramController, Value
-from interlock.testing.drive import Differs, Faulty, Unanswered, Violated
+from interlock.testing.driven_plant import Differs, Faulty, Unanswered, Violated
 from interlock.testing.machine import ControllerMachine, machine_for
 from interlock.testing.seeds import find_seeds
 from tests.support.models import MODELS, shipped
@@ -133,8 +133,8 @@ def test_seeds_reach_what_is_deep_and_are_runs_of_the_model() -> None:
     assert "vehicle: parked to driving" in taken
     machine = machine_for(shipped("ramp"), RampInPython(), seeds=seeds)
     for seed in seeds:
-        machine.drive.reset()
-        assert machine.drive.play(seed[1:]) == len(seed) - 1
+        machine.plant.reset()
+        assert machine.plant.play(seed[1:]) == len(seed) - 1
 
 
 def test_without_pass_time_a_model_with_timers_is_refused(timed: Model) -> None:
@@ -225,6 +225,6 @@ def test_faults_strike_the_controller_under_test_too(tmp_path: Path) -> None:
     machine = machine_for(model, RampInPython(), faults=1, seeds=())
     moves = ["panel to START", "panel to LOWER", "pin: in to out", "ramp: stowed to between"]
     for move in (*moves, "E1 strikes", "panel to NONE"):
-        machine.drive.make(move)
+        machine.plant.make(move)
     with pytest.raises(Violated, match="R2"):
-        machine.drive.make("pin: out to in")
+        machine.plant.make("pin: out to in")

@@ -31,9 +31,9 @@ def test_the_program_of_a_model_behind_a_socket_drives_the_plant() -> None:
     with SocketController(command, timeout_s=30) as controller:
         machine = machine_for(shipped("ramp"), controller, seeds=())
         for move in ("panel to START", "panel to LOWER", "pin: in to out"):
-            machine.drive.make(move)
-        machine.drive.end()
-        assert machine.drive.can("ramp: stowed to between")
+            machine.plant.make(move)
+        machine.plant.end()
+        assert machine.plant.can("ramp: stowed to between")
 
 
 def test_a_process_that_dies_is_told_with_its_exit_code_and_last_words() -> None:

@@ -10,99 +10,23 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import InputError
+from interlock.commands.challenge.decide import DefectDecider, Stage
 from interlock.commands.challenge.defects import Region, defects_of
+from interlock.commands.challenge.expression_defects import DefectKind
 from interlock.commands.challenge.journal import FILE, Journal
-from interlock.commands.challenge.near import Bundle, Near, OpenError
+from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.study import Challenge, Choice, challenge
-from interlock.commands.challenge.trial import Courtroom, Outcome, Stage, Trial
-from interlock.commands.challenge.variants import Kind, variants
-from interlock.commands.challenge.work import Processes, Step, Task
+from interlock.commands.challenge.tasks import Processes, Task, TaskKind
 from interlock.engines import catalogue
 from interlock.kernel.query import Exploration, Limits, ProgressSink, Query
 from interlock.kernel.system import System
-from interlock.model.build import FAULT_FREE, build
+from interlock.model.build import FAULT_FREE
 from interlock.model.model import Model
 from interlock.st import typed as ty
-from interlock.st.check import check_expression
 from interlock.st.evaluate import as_written
-from interlock.st.parser import parse_expression
-from interlock.st.types import BOOL, EnumType, Scope
 from interlock.st.write import write_expression
 from tests.support.gate import gate
 from tests.support.models import shipped
-
-SCOPE = Scope.of({**dict.fromkeys("abcdx", BOOL), "lift": EnumType("lift", ("DOWN", "MID", "UP"))})
-
-
-def test_observers_that_together_reach_too_much_are_kept_apart() -> None:
-    built = build(shipped("ramp"))
-    roomy = Near(built, list(built.requirements), Limits())
-    most = max(bundle.known.n_states for bundle in roomy.bundles)
-    tight = Near(built, list(built.requirements), Limits(max_states=most - 1))
-    assert len(tight.bundles) == len(roomy.bundles) + 1
-    assert all(bundle.is_kept for bundle in tight.bundles)
-    asked = [[r.id for b in near.bundles for r in b.requirements] for near in (roomy, tight)]
-    assert asked[0] == asked[1]
-
-
-def test_what_cannot_be_kept_is_explored_once() -> None:
-    built = build(shipped("ramp"))
-    bundle = Bundle(built.system, [built.requirements["R5"]], Limits(max_states=2))
-    reasons = []
-    for _ in range(2):
-        with pytest.raises(OpenError, match="more than") as raised:
-            _ = bundle.known
-        reasons.append(raised.value)
-    assert reasons[0] is reasons[1]
-
-
-def expression(text: str) -> ty.Expression:
-    return check_expression(parse_expression(text), SCOPE)
-
-
-def changed(text: str, kind: Kind) -> list[str]:
-    neighbours = {"a": "b"}
-    return [
-        write_expression(as_written(variant.tree))
-        for variant in variants(expression(text), neighbours)
-        if variant.kind is kind
-    ]
-
-
-@pytest.mark.parametrize(
-    ("text", "kind", "expected"),
-    [
-        ("a AND b AND c", Kind.DROPPED, ["b AND c", "a AND c", "a AND b"]),
-        ("a OR b", Kind.DROPPED, ["b", "a"]),
-        ("a AND NOT b", Kind.NEGATED, ["NOT a AND NOT b", "a AND b"]),
-        ("NOT (b OR c)", Kind.NEGATED, ["b OR c", "NOT (NOT b OR c)", "NOT (b OR NOT c)"]),
-        ("a AND c", Kind.SWAPPED, ["b AND c"]),
-        ("a AND b AND c", Kind.OPERATOR, ["a OR b AND c", "a AND b OR c"]),
-        ("a OR b OR c", Kind.OPERATOR, ["a AND b OR c", "a OR b AND c"]),
-        ("b = c", Kind.OPERATOR, ["b <> c"]),
-        ("lift = DOWN", Kind.CONSTANT, ["lift = MID"]),
-        ("a AND (b OR c OR d) AND x", Kind.BRACKET, ["a AND b OR c OR d AND x"]),
-        ("NOT (b AND c)", Kind.BRACKET, ["NOT b AND c"]),
-    ],
-)
-def test_a_mistake_in_an_expression_is_what_its_name_says(
-    text: str, kind: Kind, expected: list[str]
-) -> None:
-    assert changed(text, kind) == expected
-
-
-def test_a_lost_bracket_means_what_the_text_without_it_means() -> None:
-    text = "a AND (b OR c) AND d"
-    assert changed(text, Kind.BRACKET) == [
-        write_expression(as_written(expression(text.replace("(", "").replace(")", ""))))
-    ]
-
-
-def test_every_variant_reads_back_as_a_well_typed_expression() -> None:
-    text = "SEL(a, b AND lift = UP, NOT (c OR d)) OR a <> b"
-    for variant in variants(expression(text), {"a": "b"}):
-        written = write_expression(as_written(variant.tree))
-        assert write_expression(as_written(expression(written))) == written
 
 
 @pytest.mark.parametrize("name", ["ramp", "wren", "landing-gear"])
@@ -115,12 +39,12 @@ def test_defects_have_ids_of_their_own_that_never_change(name: str) -> None:
 
 
 def test_the_documented_sorts_of_defect_are_all_seeded_in_the_demo_vehicle() -> None:
-    assert {defect.kind for defect in defects_of(shipped("wren"))} == set(Kind)
+    assert {defect.kind for defect in defects_of(shipped("wren"))} == set(DefectKind)
 
 
 def test_a_seal_in_loses_its_reset() -> None:
     model = shipped("ramp")
-    defect = next(d for d in defects_of(model) if d.kind is Kind.RESET)
+    defect = next(d for d in defects_of(model) if d.kind is DefectKind.RESET)
     assert defect.id == "controller.st:18:9 drop every reset of pump"
     statement = defect.applied_to(model).program.body[0]
     assert isinstance(statement, ty.Assign)
@@ -139,19 +63,19 @@ def small(tmp_path: Path) -> Model:
 @pytest.mark.slow
 def test_the_ramp_is_challenged_with_every_defect() -> None:
     found = challenge(shipped("ramp"), catalogue()["enumerate"]())
-    assert len(found.trials) == found.n_all == 142
-    counts = {outcome: len(found.with_outcome(outcome)) for outcome in Outcome}
+    assert len(found.results) == found.n_all == 142
+    counts = {outcome: len(found.with_outcome(outcome)) for outcome in DefectOutcome}
     assert counts == {
-        Outcome.CAUGHT: 103,
-        Outcome.EQUIVALENT: 2,
-        Outcome.GAP: 37,
-        Outcome.UNDECIDED: 0,
+        DefectOutcome.CAUGHT: 103,
+        DefectOutcome.EQUIVALENT: 2,
+        DefectOutcome.GAP: 37,
+        DefectOutcome.UNDECIDED: 0,
     }
     # The valve opens only while the pin is out, so the guard need not ask for it again.
     assert [defect.id for defect in found.redundant] == [
         "model.yaml:23:56 guard: drop term pin = out"
     ]
-    assert all(trial.differs for _, trial in found.with_outcome(Outcome.GAP))
+    assert all(result.differs for _, result in found.with_outcome(DefectOutcome.GAP))
     assert sum(found.caught_by.values()) == 103
 
 
@@ -164,11 +88,11 @@ def test_terms_that_say_the_same_twice_are_redundant(small: Model) -> None:
 
 def test_what_a_limit_cuts_short_is_undecided_and_not_caught(small: Model) -> None:
     found = seeded(small, limits=Limits(max_states=3))
-    assert not found.with_outcome(Outcome.EQUIVALENT)
-    assert not found.with_outcome(Outcome.GAP)
-    undecided = found.with_outcome(Outcome.UNDECIDED)
+    assert not found.with_outcome(DefectOutcome.EQUIVALENT)
+    assert not found.with_outcome(DefectOutcome.GAP)
+    undecided = found.with_outcome(DefectOutcome.UNDECIDED)
     assert undecided
-    assert all(trial.limit for _, trial in undecided)
+    assert all(result.limit for _, result in undecided)
 
 
 def test_a_requirement_that_is_violated_already_catches_nothing() -> None:
@@ -180,7 +104,7 @@ def test_a_requirement_that_is_violated_already_catches_nothing() -> None:
 def test_a_sample_is_the_same_for_the_same_seed(small: Model) -> None:
     one, same = (seeded(small, Choice(sample=5, seed=3)) for _ in range(2))
     other = seeded(small, Choice(sample=5, seed=4))
-    assert list(one.trials) == list(same.trials) != list(other.trials)
+    assert list(one.results) == list(same.results) != list(other.results)
     assert one == same
 
 
@@ -198,8 +122,8 @@ def test_redundancy_against_a_fault_counts_only_where_faults_are_tried(tmp_path:
     second = next(d.id for d in defects_of(model) if d.says == "drop term shut_2")
     assert {d.id for d in seeded(model).redundant} >= {id_, second}
     under_faults = seeded(model, Choice(claimed=True))
-    assert under_faults.trials[second].outcome is Outcome.CAUGHT
-    assert under_faults.trials[second].requirement == "R1"
+    assert under_faults.results[second].outcome is DefectOutcome.CAUGHT
+    assert under_faults.results[second].requirement == "R1"
 
 
 def test_an_interrupted_journal_goes_on_and_counts_nothing_twice(
@@ -212,18 +136,18 @@ def test_an_interrupted_journal_goes_on_and_counts_nothing_twice(
     file.write_bytes(b"".join(lines[:10]) + lines[10][:25])
     resumed = seeded(small, Choice(folder=tmp_path))
     assert resumed.n_resumed == 9
-    assert resumed.trials == whole.trials
+    assert resumed.results == whole.results
     assert sorted(file.read_bytes().splitlines(keepends=True)) == sorted(lines)
 
 
-def test_undecided_trials_are_tried_again_when_a_journal_goes_on(
+def test_undecided_results_are_tried_again_when_a_journal_goes_on(
     small: Model, tmp_path: Path
 ) -> None:
     short = seeded(small, Choice(folder=tmp_path), Limits(max_states=14))
-    assert short.with_outcome(Outcome.UNDECIDED)
+    assert short.with_outcome(DefectOutcome.UNDECIDED)
     again = seeded(small, Choice(folder=tmp_path))
-    assert again.n_resumed == again.n_all - len(short.with_outcome(Outcome.UNDECIDED))
-    assert not again.with_outcome(Outcome.UNDECIDED)
+    assert again.n_resumed == again.n_all - len(short.with_outcome(DefectOutcome.UNDECIDED))
+    assert not again.with_outcome(DefectOutcome.UNDECIDED)
 
 
 @pytest.mark.parametrize(
@@ -243,9 +167,9 @@ def test_a_foreign_journal_is_refused_in_one_line(
         Journal(tmp_path, "m")
 
 
-def test_a_trial_survives_being_written_down(small: Model) -> None:
-    for trial in seeded(small).trials.values():
-        assert Trial.from_data(trial.as_data()) == trial
+def test_a_result_survives_being_written_down(small: Model) -> None:
+    for result in seeded(small).results.values():
+        assert DefectResult.from_data(result.as_data()) == result
 
 
 @dataclass(frozen=True)
@@ -274,32 +198,32 @@ class Dying:
 
 def looks(model: Model, n: int) -> list[Task]:
     stage = Stage(FAULT_FREE, tuple(model.statements))
-    return [Task(Step.LOOK, stage, (defect.id,)) for defect in defects_of(model)[:n]]
+    return [Task(TaskKind.LOOK, stage, (defect.id,)) for defect in defects_of(model)[:n]]
 
 
 @pytest.mark.parametrize("n_deaths", [1, 2])
-def test_a_process_that_dies_loses_no_trial_and_repeats_none(
+def test_a_process_that_dies_loses_no_result_and_repeats_none(
     small: Model, tmp_path: Path, n_deaths: int
 ) -> None:
     tasks = looks(small, 8)
-    courtroom = Courtroom(small, Dying(tmp_path, n_deaths))
-    done = list(Processes(courtroom, 2).run(tasks))
+    decider = DefectDecider(small, Dying(tmp_path, n_deaths))
+    done = list(Processes(decider, 2).run(tasks))
     assert sorted(task.defects for task, _ in done) == sorted(task.defects for task in tasks)
-    alive = Courtroom(small, catalogue()["reference"]())
+    alive = DefectDecider(small, catalogue()["reference"]())
     defects = {defect.id: defect for defect in defects_of(small)}
-    for task, (trial,) in done:
-        assert trial == alive.look(defects[task.defects[0]], task.stage)
+    for task, (result,) in done:
+        assert result == alive.look_near_power_up(defects[task.defects[0]], task.stage)
 
 
 def test_what_kills_every_process_is_undecided(small: Model, tmp_path: Path) -> None:
-    courtroom = Courtroom(small, Dying(tmp_path, 1000))
-    ((_, (trial,)),) = Processes(courtroom, 1).run(looks(small, 1))
-    assert trial.outcome is Outcome.UNDECIDED
-    assert trial.limit == "its process died"
+    decider = DefectDecider(small, Dying(tmp_path, 1000))
+    ((_, (result,)),) = Processes(decider, 1).run(looks(small, 1))
+    assert result.outcome is DefectOutcome.UNDECIDED
+    assert result.limit == "its process died"
 
 
 def test_processes_find_what_one_process_finds(small: Model) -> None:
-    assert seeded(small, Choice(n_processes=2)).trials == seeded(small).trials
+    assert seeded(small, Choice(n_processes=2)).results == seeded(small).results
 
 
 MORE = "  R4: {says: it can always be shut, can_still: gate = SHUT}\n"
@@ -313,13 +237,13 @@ def test_after_a_requirement_is_added_only_the_gaps_are_tried_again(tmp_path: Pa
     first = seeded(gate(tmp_path / "one"), Choice(folder=folder))
     model = gate(tmp_path / "two", (MORE, MORE + OTHER))
     again = seeded(model, Choice(folder=folder))
-    n_gaps = len(first.with_outcome(Outcome.GAP))
+    n_gaps = len(first.with_outcome(DefectOutcome.GAP))
     assert again.n_resumed == first.n_all - n_gaps
-    assert len(again.with_outcome(Outcome.GAP)) < n_gaps
+    assert len(again.with_outcome(DefectOutcome.GAP)) < n_gaps
     # As if nothing had been known before, but for which requirement is named first.
     anew = seeded(model)
-    assert {i: t.outcome for i, t in again.trials.items()} == {
-        i: t.outcome for i, t in anew.trials.items()
+    assert {i: t.outcome for i, t in again.results.items()} == {
+        i: t.outcome for i, t in anew.results.items()
     }
     assert seeded(model, Choice(folder=folder)).n_resumed == again.n_all
 
@@ -329,11 +253,11 @@ def test_what_a_requirement_caught_that_is_changed_is_tried_again(tmp_path: Path
     first = seeded(gate(tmp_path / "one"), Choice(folder=folder))
     model = gate(tmp_path / "two", ("event: gate = OPEN, only_after", "event: drive, only_after"))
     again = seeded(model, Choice(folder=folder))
-    caught = first.with_outcome(Outcome.CAUGHT)
-    kept = sum(trial.requirement != "R3" for _, trial in caught)
-    assert again.n_resumed == kept + len(first.with_outcome(Outcome.EQUIVALENT))
-    assert {i: t.outcome for i, t in again.trials.items()} == {
-        i: t.outcome for i, t in seeded(model).trials.items()
+    caught = first.with_outcome(DefectOutcome.CAUGHT)
+    kept = sum(result.requirement != "R3" for _, result in caught)
+    assert again.n_resumed == kept + len(first.with_outcome(DefectOutcome.EQUIVALENT))
+    assert {i: t.outcome for i, t in again.results.items()} == {
+        i: t.outcome for i, t in seeded(model).results.items()
     }
 
 

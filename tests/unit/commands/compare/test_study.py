@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.compare.behaviour import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.differences import Kind
 from interlock.commands.compare.files import model_differences
 from interlock.commands.compare.impact import find_impact
-from interlock.commands.compare.lockstep import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.product import NotApplicableError
 from interlock.commands.compare.study import Comparison, compare
 from interlock.commands.compare.verdicts import Effect

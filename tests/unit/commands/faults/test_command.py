@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -125,6 +128,17 @@ def test_the_published_tree_gives_its_five_sets_and_its_sum(
     assert Path("faults/pressure-tank/fault-tree.gv").is_file()
 
 
+def test_the_order_of_a_tree_is_that_of_the_sets_listed(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # NUREG-0492, chapter VIII: two single events and three pairs.
+    assert run(["faults", str(PRESSURE_TANK), "--order", "1", "--plain"]) == 0
+    printed = capsys.readouterr().out
+    assert "{T}" in printed
+    assert "{K1, S}" not in printed
+    assert "5 sets: 2 of order 1, 3 of order 2; 2 of them listed" in printed
+
+
 def test_the_exact_figure_is_given_where_digits_are_asked_for(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -141,3 +155,120 @@ def test_a_mistake_in_a_tree_has_its_place(capsys: pytest.CaptureFixture[str]) -
     said = capsys.readouterr().err
     assert "t/tree.yaml:11:17: 'E22' is not declared; did you mean 'E2'?" in said
     assert "probability: expected a number, 0 or more, found 'five'" in said
+
+
+def test_a_tree_is_written_as_json_with_its_sets_figures_and_importance(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # NUREG-0492, chapter VIII: structure and figures of the pressure tank.
+    arguments = ["faults", str(PRESSURE_TANK), "--digits", "10", "--json"]
+    assert run([*arguments, "-"]) == 0
+    printed = capsys.readouterr().out
+    data = json.loads(printed)
+    assert [one["events"] for one in data["sets"]] == [
+        ["K2"],
+        ["T"],
+        ["K1", "S"],
+        ["R", "S"],
+        ["S", "S1"],
+    ]
+    assert data["sets"][2] == {
+        "events": ["K1", "S"],
+        "absent": [],
+        "order": 2,
+        "says": "Contacts of relay K1 fail to open; Pressure switch S fails to open",
+        "probability": 3e-09,
+    }
+    assert data["n_sets_by_order"] == [0, 2, 3]
+    assert data["figures"]["probability"] == 3.501584875e-5
+    assert data["figures"]["sum_over_the_sets"] == 3.5016e-5
+    assert data["figures"]["upper_bound"] <= 3.5016e-5
+    assert data["assumptions"] == ["basic events are independent"]
+    assert run([*arguments, "tank.json"]) == 0
+    assert Path("tank.json").read_text(encoding="utf-8") == printed
+    assert "minimal cut sets" in capsys.readouterr().out
+
+
+# 2 out of 3 at 0.1: Birnbaum 0.18, P 0.028 (definitions: P(top|e) - P(top|not e)).
+VOTING = """top: T
+gates: {T: {at_least: 2, of: [A, B, C]}}
+events: {A: {probability: 0.1}, B: {probability: 0.1}, C: {probability: 0.1}}
+"""
+# T cannot occur without A; with B it does not occur, so the tree is not coherent.
+EXCEPT = """top: T
+gates: {T: {all_of: [A, N]}, N: {not: B}}
+events: {A: {says: =SUM(A1), probability: 0.5}, B: {probability: 0.25}}
+"""
+
+
+def tree(text: str) -> str:
+    Path("tree").mkdir()
+    Path("tree/tree.yaml").write_text(text, encoding="utf-8")
+    return "tree"
+
+
+def test_the_importance_of_each_event_of_a_tree_is_written(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", tree(VOTING), "--json", "-"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["figures"] == {
+        "probability": 0.028,
+        "sum_over_the_sets": 0.03,
+        "upper_bound": 0.029701,
+    }
+    assert data["importance"][0] == {
+        "event": "A",
+        "says": "A",
+        "probability": 0.1,
+        "source": "",
+        "if_certain": 0.19,
+        "if_impossible": 0.01,
+        "birnbaum": 0.18,
+        "criticality": 0.64286,
+        "fussell_vesely": 0.67857,
+        "raw": 6.7857,
+        "rrw": 2.8,
+        "notes": {},
+    }
+
+
+def test_what_has_no_figure_says_why_and_a_tree_may_need_an_absence(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", tree(EXCEPT), "--json", "-"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["coherent"] is False
+    [one] = data["sets"]
+    assert (one["events"], one["absent"], one["probability"]) == (["A"], ["B"], 0.375)
+    assert data["figures"]["upper_bound"] is None
+    assert "not coherent" in data["notes"]["upper_bound"]
+    needed = data["importance"][0]
+    assert (needed["event"], needed["rrw"]) == ("A", None)
+    assert needed["notes"] == {"rrw": "infinite: the top event cannot occur without this event"}
+
+
+def test_a_tree_is_written_as_csv_with_a_row_for_each_set(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", tree(EXCEPT), "--csv", "-"]) == 0
+    assert capsys.readouterr().out == (
+        "order,events,absent,words,probability\n2,A,B,'=SUM(A1); not: B,3.7500e-1\n"
+    )
+    assert run(["faults", str(PRESSURE_TANK), "--csv", "tank.csv"]) == 0
+    assert "minimal cut sets" in capsys.readouterr().out
+    with Path("tank.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["events"] for row in rows] == ["K2", "T", "K1 S", "R S", "S S1"]
+    assert rows[3]["probability"] == "1.0000e-8"
+
+
+def test_a_tree_is_written_as_the_same_bytes_each_time() -> None:
+    written = set()
+    for seed in ("1", "2", "3"):
+        command = [sys.executable, "-m", "interlock", "faults", str(PRESSURE_TANK)]
+        environment = {**os.environ, "PYTHONHASHSEED": seed}
+        files = ["--json", f"{seed}.json", "--csv", f"{seed}.csv"]
+        subprocess.run([*command, *files], env=environment, check=True, capture_output=True)
+        written.add((Path(f"{seed}.json").read_bytes(), Path(f"{seed}.csv").read_bytes()))
+    assert len(written) == 1

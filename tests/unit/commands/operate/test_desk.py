@@ -11,7 +11,7 @@ import pytest
 
 from interlock.base.errors import InputError, InternalError
 from interlock.commands.operate.acts import BadRequestError, perform
-from interlock.commands.operate.desk import Desk, Hall
+from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.judging import Jobs
 from interlock.commands.operate.lessons import load_lessons
 from interlock.commands.operate.render import regions
@@ -34,7 +34,7 @@ FLAWS = {
 @pytest.fixture
 def desk() -> Iterator[Desk]:
     jobs = Jobs()
-    yield Desk(Hall(shipped("ramp"), jobs))
+    yield Desk(ServedModel(shipped("ramp"), jobs))
     jobs.end()
 
 
@@ -164,7 +164,7 @@ def test_what_is_wrong_in_a_file_of_lessons_has_its_place(tmp_path: Path) -> Non
 
 
 def test_a_violation_after_faults_tells_how_many_the_requirement_claims_to_survive() -> None:
-    desk = Desk(Hall(shipped("wren"), Jobs()))
+    desk = Desk(ServedModel(shipped("wren"), Jobs()))
     # F28: the leg contact, a single one, is stuck at 'up'; R36b claims to survive no fault.
     for move in ("scan", "F28 strikes", "legs: UP to MID"):
         assert desk.session.act(move) is None
@@ -198,7 +198,7 @@ def test_a_violation_is_replayed_on_the_independent_machine(desk: Desk) -> None:
 
 def test_a_violation_at_power_up_is_replayed_once(tmp_path: Path) -> None:
     never_shut = ("can_still: gate = SHUT", "never: gate = SHUT")
-    desk = Desk(Hall(gate(tmp_path / "gate", never_shut), Jobs()))
+    desk = Desk(ServedModel(gate(tmp_path / "gate", never_shut), Jobs()))
     assert desk.unconfirmed() == {"R4": 0}
     perform(desk, {"act": "confirm"})
     assert not desk.unconfirmed()
@@ -216,7 +216,7 @@ def test_a_violation_that_the_replay_does_not_find_is_an_internal_error(desk: De
 
 
 def test_a_fault_taken_out_leaves_the_same_run_without_it() -> None:
-    desk = Desk(Hall(shipped("wren"), Jobs()))
+    desk = Desk(ServedModel(shipped("wren"), Jobs()))
     for move in ("scan", "door: SHUT to OPEN", "F04 strikes", "door: OPEN to SHUT"):
         assert desk.session.act(move) is None
     perform(desk, {"act": "take_out", "id": "F04"})
@@ -229,7 +229,7 @@ def test_a_fault_taken_out_leaves_the_same_run_without_it() -> None:
 
 
 def test_a_run_that_needs_the_fault_goes_only_as_far_as_it_can() -> None:
-    desk = Desk(Hall(shipped("wren"), Jobs()))
+    desk = Desk(ServedModel(shipped("wren"), Jobs()))
     plug = ("lead: STOWED to LOOSE", "lead: LOOSE to PLUGGED")
     for move in ("scan", *plug, "F40g strikes", "F40h strikes", "F11t strikes"):
         assert desk.session.act(move) is None
@@ -259,7 +259,7 @@ def test_what_a_refused_move_lacks_stays_told_while_a_button_is_held(desk: Desk)
 )
 def test_every_small_model_that_is_shipped_can_be_operated(name: str) -> None:
     jobs = Jobs()
-    desk = Desk(Hall(shipped(name), jobs))
+    desk = Desk(ServedModel(shipped(name), jobs))
     for _ in range(3):
         for move in list(desk.session.possible())[:6]:
             desk.tell(desk.session.act(move))

@@ -59,3 +59,15 @@ def test_values_are_shown_as_their_types_and_their_blocks_outputs_have_them(tmp_
         "n": ("1", None),
         "m": ("HIGH", None),
     }
+
+
+def test_a_count_goes_on_where_no_state_of_the_system_tells_it_apart(tmp_path: Path) -> None:
+    changes = (
+        ("drive :=", "VAR c1 : CTU; tick : BOOL; END_VAR\ndrive :="),
+        ("lamp :=", "c1(CU := tick, PV := 2); tick := NOT tick;\nlamp := c1.Q OR "),
+    )
+    gates = Bench(gate(tmp_path, *changes))
+    state, scanned = gates.system.initial, gates.at_power_up()
+    for _ in range(10):
+        state, scanned = gates.scan(state, scanned.memory)
+    assert (gates.system.named(state)["plc.c1.CV"], scanned.values["c1.cv"]) == (2, 5)

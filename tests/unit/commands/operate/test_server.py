@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from interlock.commands.operate.desk import Hall
+from interlock.commands.operate.desk import ServedModel
 from interlock.commands.operate.judging import Jobs
 from interlock.commands.operate.serve import bind
 from interlock.commands.operate.server import COOKIE, make_app
@@ -25,15 +25,15 @@ ORIGIN = {"origin": f"http://{HOST}"}
 
 
 @pytest.fixture
-def hall() -> Iterator[Hall]:
+def served() -> Iterator[ServedModel]:
     jobs = Jobs()
-    yield Hall(shipped("ramp"), jobs)
+    yield ServedModel(shipped("ramp"), jobs)
     jobs.end()
 
 
-def browser(hall: Hall) -> TestClient:
+def browser(served: ServedModel) -> TestClient:
     """A browser of its own, before it has asked for anything."""
-    return TestClient(make_app(hall, [HOST]), base_url=f"http://{HOST}")
+    return TestClient(make_app(served, [HOST]), base_url=f"http://{HOST}")
 
 
 class Page:
@@ -56,8 +56,8 @@ class Page:
         return regions["status"] + regions["picture"]
 
 
-def test_a_page_is_complete_without_anything_from_elsewhere(hall: Hall) -> None:
-    answer = browser(hall).get("/")
+def test_a_page_is_complete_without_anything_from_elsewhere(served: ServedModel) -> None:
+    answer = browser(served).get("/")
     assert answer.status_code == 200
     policy = answer.headers["content-security-policy"]
     assert "default-src 'none'" in policy
@@ -74,9 +74,9 @@ def test_a_page_is_complete_without_anything_from_elsewhere(hall: Hall) -> None:
 @pytest.mark.parametrize(
     "host", ["evil.example", "127.0.0.1", "127.0.0.1:80", "localhost.evil:8137"]
 )
-def test_another_name_for_this_machine_is_refused(hall: Hall, host: str) -> None:
+def test_another_name_for_this_machine_is_refused(served: ServedModel, host: str) -> None:
     # DNS rebinding: a page of another name reaches this address, and still says its own name.
-    answer = browser(hall).get("/", headers={"host": host})
+    answer = browser(served).get("/", headers={"host": host})
     assert answer.status_code == 403
     assert "set-cookie" not in answer.headers
 
@@ -84,48 +84,50 @@ def test_another_name_for_this_machine_is_refused(hall: Hall, host: str) -> None
 @pytest.mark.parametrize(
     "origin", ["http://evil.example", "null", "http://127.0.0.1:9", f"https://{HOST}"]
 )
-def test_another_origin_changes_nothing(hall: Hall, origin: str) -> None:
-    page = Page(browser(hall))
+def test_another_origin_changes_nothing(served: ServedModel, origin: str) -> None:
+    page = Page(browser(served))
     before = page.state()
     answer = page.do("move", {"origin": origin}, move="scan")
     assert answer.status_code == 403
     assert page.state() == before
 
 
-def test_a_request_that_does_not_say_where_it_comes_from_changes_nothing(hall: Hall) -> None:
-    page = Page(browser(hall))
+def test_a_request_that_does_not_say_where_it_comes_from_changes_nothing(
+    served: ServedModel,
+) -> None:
+    page = Page(browser(served))
     sent = {"x-bench-token": page.token}
     answer = page.client.post("/do", json={"act": "look"}, headers=sent)
     assert answer.status_code == 403
 
 
 @pytest.mark.parametrize("path", ["/run.json", "/program.st", "/operate.js"])
-def test_another_site_cannot_embed_or_fetch_a_part(hall: Hall, path: str) -> None:
-    page = Page(browser(hall))
+def test_another_site_cannot_embed_or_fetch_a_part(served: ServedModel, path: str) -> None:
+    page = Page(browser(served))
     answer = page.client.get(path, headers={"sec-fetch-site": "cross-site"})
     assert answer.status_code == 403
 
 
-def test_a_link_from_another_site_may_lead_to_the_page(hall: Hall) -> None:
+def test_a_link_from_another_site_may_lead_to_the_page(served: ServedModel) -> None:
     sent = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}
-    assert browser(hall).get("/", headers=sent).status_code == 200
+    assert browser(served).get("/", headers=sent).status_code == 200
 
 
 @pytest.mark.parametrize("token", ["", "x", "y" * 32])
-def test_without_the_token_of_the_page_nothing_is_done(hall: Hall, token: str) -> None:
-    page = Page(browser(hall))
+def test_without_the_token_of_the_page_nothing_is_done(served: ServedModel, token: str) -> None:
+    page = Page(browser(served))
     answer = page.do("look", {"x-bench-token": token})
     assert answer.status_code == 403
     assert "load it again" in answer.json()["trouble"]
 
 
-def test_the_token_of_one_browser_is_of_no_use_to_another(hall: Hall) -> None:
-    one, other = Page(browser(hall)), Page(browser(hall))
+def test_the_token_of_one_browser_is_of_no_use_to_another(served: ServedModel) -> None:
+    one, other = Page(browser(served)), Page(browser(served))
     assert one.do("look", {"x-bench-token": other.token}).status_code == 403
 
 
-def test_two_browsers_do_not_disturb_each_other(hall: Hall) -> None:
-    one, other = Page(browser(hall)), Page(browser(hall))
+def test_two_browsers_do_not_disturb_each_other(served: ServedModel) -> None:
+    one, other = Page(browser(served)), Page(browser(served))
     before = other.state()
     one.do("tick")
     one.do("press", control="panel", position=1)
@@ -133,19 +135,19 @@ def test_two_browsers_do_not_disturb_each_other(hall: Hall) -> None:
     assert "step 3 of 3" in one.state()
 
 
-def test_two_benches_on_two_ports_do_not_take_each_others_places(hall: Hall) -> None:
+def test_two_benches_on_two_ports_do_not_take_each_others_places(served: ServedModel) -> None:
     # Cookies know no ports (RFC 6265, section 8.5), so their names must.
-    one = browser(hall)
+    one = browser(served)
     page = Page(one)
     other_host = "127.0.0.1:8200"
-    other = TestClient(make_app(hall, [other_host]), base_url=f"http://{other_host}")
+    other = TestClient(make_app(served, [other_host]), base_url=f"http://{other_host}")
     other.cookies = one.cookies
     other.get("/")
     assert page.do("look").status_code == 200
 
 
-def test_a_page_loaded_again_finds_its_run(hall: Hall) -> None:
-    client = browser(hall)
+def test_a_page_loaded_again_finds_its_run(served: ServedModel) -> None:
+    client = browser(served)
     Page(client).do("tick")
     assert "step 1 of 1" in Page(client).text
 
@@ -162,16 +164,18 @@ def test_a_page_loaded_again_finds_its_run(hall: Hall) -> None:
         (b'"' + b"x" * 1_300_000 + b'"', "application/json", 413),
     ],
 )
-def test_what_is_not_understood_is_refused(hall: Hall, body: bytes, kind: str, status: int) -> None:
-    page = Page(browser(hall))
+def test_what_is_not_understood_is_refused(
+    served: ServedModel, body: bytes, kind: str, status: int
+) -> None:
+    page = Page(browser(served))
     sent = {**ORIGIN, "x-bench-token": page.token, "content-type": kind}
     answer = page.client.post("/do", content=body, headers=sent)
     assert answer.status_code == status
     assert answer.json()["trouble"]
 
 
-def test_the_picture_of_the_page_can_be_had_and_no_other(hall: Hall) -> None:
-    page = Page(browser(hall))
+def test_the_picture_of_the_page_can_be_had_and_no_other(served: ServedModel) -> None:
+    page = Page(browser(served))
     found = re.search(r'<img src="(picture/[^"]+)"', page.text)
     assert found is not None
     answer = page.client.get(f"/{found[1]}")
@@ -182,20 +186,20 @@ def test_the_picture_of_the_page_can_be_had_and_no_other(hall: Hall) -> None:
         assert page.client.get(f"/{wrong}").status_code == 404
 
 
-def test_a_run_and_a_program_are_sent_as_files(hall: Hall) -> None:
-    page = Page(browser(hall))
+def test_a_run_and_a_program_are_sent_as_files(served: ServedModel) -> None:
+    page = Page(browser(served))
     page.do("tick")
     run = page.client.get("/run.json")
     assert run.json()["moves"] == ["scan"]
     assert run.headers["content-disposition"].startswith("attachment")
     program = page.client.get("/program.st")
-    assert program.text == hall.bench(hall.model).listing.text
-    assert browser(hall).get("/run.json").status_code == 404
+    assert program.text == served.bench(served.model).listing.text
+    assert browser(served).get("/run.json").status_code == 404
 
 
 @pytest.mark.parametrize("path", ["/etc/passwd", "/../pyproject.toml", "/static/x", "/do"])
-def test_there_is_no_other_address(hall: Hall, path: str) -> None:
-    assert browser(hall).get(path).status_code in (404, 405)
+def test_there_is_no_other_address(served: ServedModel, path: str) -> None:
+    assert browser(served).get(path).status_code in (404, 405)
 
 
 def test_the_body_of_an_answer_does_not_wait_until_its_head_is_acknowledged() -> None:
@@ -205,8 +209,8 @@ def test_the_body_of_an_answer_does_not_wait_until_its_head_is_acknowledged() ->
             assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
-def test_many_browsers_leave_room_for_the_last_ones(hall: Hall) -> None:
-    client = browser(hall)
+def test_many_browsers_leave_room_for_the_last_ones(served: ServedModel) -> None:
+    client = browser(served)
     first = Page(client)
     for _ in range(40):
         client.cookies.clear()
@@ -224,7 +228,7 @@ def test_the_texts_of_a_hostile_model_are_shown_and_not_run(tmp_path: Path) -> N
     model = load(hostile(tmp_path, HOSTILE))
     assert Controller(model.program, model.settings).values() == {"q": 0}
     jobs = Jobs()
-    page = Page(browser(Hall(model, jobs)))
+    page = Page(browser(ServedModel(model, jobs)))
     page.do("tick")
     texts = [page.text]
     for given in (

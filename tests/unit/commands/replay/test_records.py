@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from interlock.base.errors import InputError, Mistake
 from interlock.cli.main import run
 from interlock.commands.replay.columns import AS_NAMED, Mapped, observable, read_mapping
-from interlock.commands.replay.rows import opened
+from interlock.commands.replay.record_file import opened
 from interlock.commands.replay.study import Explained, explain
 from interlock.commands.replay.tell import lines_of
 from interlock.commands.replay.track import Tracker

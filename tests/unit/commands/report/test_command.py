@@ -59,7 +59,7 @@ def test_a_folder_with_anything_else_in_it_is_left_alone(
     assert run(["report", RAMP, "-o", str(tmp_path / "letters.txt")]) == 2
     told = capsys.readouterr().err.splitlines()
     assert "holds something else than a report; nothing was written" in told[0]
-    assert "a report is a folder; this is a file" in told[1]
+    assert "this is a file, not a folder; nothing was written" in told[1]
     assert [file.name for file in tmp_path.iterdir()] == ["letters.txt"]
 
 

@@ -11,9 +11,9 @@ from interlock.base.errors import InputError
 from interlock.commands.testsheet.goals import force_of, is_injectable
 from interlock.commands.testsheet.measure import measure
 from interlock.commands.testsheet.results import cells, read_results
+from interlock.commands.testsheet.rows_in_words import COLUMNS, table
 from interlock.commands.testsheet.sheet import After, Do, Sheet
 from interlock.commands.testsheet.study import make_sheet
-from interlock.commands.testsheet.words import COLUMNS, table
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.load import load

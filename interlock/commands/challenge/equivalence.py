@@ -26,15 +26,15 @@ _CHANGED = "changed."
 _SHARED = (Role.PLANT, Role.CONTROL, Role.PHASE)
 
 
-def difference(original: Built, changed: Built) -> Expr | None:
+def where_models_differ(original: Built, changed: Built) -> Expr | None:
     """In which states of `original` a move, or what requirements speak of, is not alike.
 
     None where `changed` remembers something that `original` does not.
     """
-    known = original.system.index
-    if any(variable.name not in known for variable in changed.system.variables):
+    names = original.system.index
+    if any(variable.name not in names for variable in changed.system.variables):
         return None
-    unlike = [unlike_moves(original.system, changed.system)]
+    unlike = [where_moves_differ(original.system, changed.system)]
     for id_, requirement in changed.requirements.items():
         given = original.requirements.get(id_)
         if given is None:
@@ -48,7 +48,7 @@ def difference(original: Built, changed: Built) -> Expr | None:
     return or_(*unlike)
 
 
-def unlike_moves(original: System, changed: System) -> Expr:
+def where_moves_differ(original: System, changed: System) -> Expr:
     """In which states a move is possible, or owed, in one of them only, or leads elsewhere.
 
     What `changed` does not remember is left out.
@@ -88,7 +88,7 @@ def _updates(
             yield one.get(name, var(name)), other.get(name, var(name))
 
 
-class Lockstep:
+class LockstepProduct:
     """Two models of one plant, run beside each other until anything to be seen differs.
 
     Parameters
@@ -109,7 +109,7 @@ class Lockstep:
         pairs = list(_pairs(original.system, changed.system))
         self._twice = self._doubled(pairs)
         self._renamed = {name: var(_CHANGED + name) for name in self._twice}
-        seen = [ne(a, b) for a, b in self._outputs()] + seen_in_plant(original, changed)
+        seen = [ne(a, b) for a, b in self._outputs()] + differences_seen_in_plant(original, changed)
         self.differs = or_(*seen)
         self.system = self._product(pairs)
 
@@ -213,7 +213,7 @@ class Lockstep:
         return tuple(dict.fromkeys(said))
 
 
-def seen_in_plant(original: Built, changed: Built) -> list[Expr]:
+def differences_seen_in_plant(original: Built, changed: Built) -> list[Expr]:
     """Conditions under which a move of the plant is possible, or leads elsewhere, in one only."""
     unlike = []
     shared = {v.name: 0 for v in original.system.variables if v.role in _SHARED}

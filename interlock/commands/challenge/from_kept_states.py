@@ -6,16 +6,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from interlock.commands.challenge.alike import unlike_moves
-from interlock.commands.challenge.near import (
-    MOST_KNOWN,
-    Bundle,
-    Near,
-    OpenError,
-    aligned,
+from interlock.commands.challenge.equivalence import where_moves_differ
+from interlock.commands.challenge.kept_original import (
+    MOST_KEPT,
+    KeptOriginal,
+    NeedsFullSearchError,
+    RequirementBundle,
     observed_by,
+    over_variables_of,
 )
-from interlock.commands.challenge.remade import remade, still_leads
+from interlock.commands.challenge.rerun import rerun, way_still_leads
 from interlock.engines.enumerate import EnumeratingEngine
 from interlock.engines.enumerate.known import Beside, Changed, Known
 from interlock.engines.enumerate.space import Space
@@ -34,7 +34,7 @@ from interlock.model.build import Built
 MOST_NEW = 20_000_000
 # Many violations show within so many states from power-up, and these runs are the shortest.
 FIRST_LOOK = 100_000
-# So many runs to violations of a requirement are tried out beside the known states.
+# So many runs to violations of a requirement are tried out beside the kept states.
 _ATTEMPTS = 3
 _MOST_CONDITIONS = 64
 
@@ -56,22 +56,22 @@ class Unnoticed:
     n_states: int
 
 
-def try_near(near: Near, changed: Built) -> Caught | Unnoticed:
+def search_from_kept_states(kept: KeptOriginal, changed: Built) -> Caught | Unnoticed:
     """Whether a requirement notices a changed model.
 
     Parameters
     ----------
-    near : Near
+    kept : KeptOriginal
     changed : Built
         In the same run class.
 
     Raises
     ------
-    OpenError
+    NeedsFullSearchError
         Where that has to be found out the slow way.
     """
-    system = aligned(near.original.system, changed.system)
-    own = {id(move) for move in near.original.system.moves}
+    system = over_variables_of(kept.original.system, changed.system)
+    own = {id(move) for move in kept.original.system.moves}
     moves = [m for m in system.moves if id(m) not in own]
     # Several mistakes in one text often come to the same.
     key = (
@@ -79,9 +79,9 @@ def try_near(near: Near, changed: Built) -> Caught | Unnoticed:
         tuple(move.name for move in system.moves),
         tuple(changed.requirements.values()),
     )
-    if key not in near.tried:
-        near.tried[key] = _Attempt(near, changed, system).result()
-    found = near.tried[key]
+    if key not in kept.found:
+        kept.found[key] = _Search(kept, changed, system).result()
+    found = kept.found[key]
     assert isinstance(found, Caught | Unnoticed)
     return found
 
@@ -95,7 +95,7 @@ class _CaughtError(Exception):
 
 
 class _Case:
-    """A changed system and what is asked of it, compiled for a known space.
+    """A changed system and what is asked of it, compiled for the kept states.
 
     Attributes
     ----------
@@ -110,13 +110,13 @@ class _Case:
 
     Raises
     ------
-    OpenError
+    NeedsFullSearchError
         Where there are too many requirements for this way.
     """
 
     def __init__(
         self,
-        bundle: Bundle,
+        bundle: RequirementBundle,
         system: System,
         differs: Expr,
         questions: Sequence[Question],
@@ -130,7 +130,7 @@ class _Case:
             for query in question.violations:
                 self._add(question.requirement, query)
         if len(self.reach) > _MOST_CONDITIONS:
-            raise OpenError(f"more than {_MOST_CONDITIONS} requirements at once")
+            raise NeedsFullSearchError(f"more than {_MOST_CONDITIONS} requirements at once")
         conditions: dict[str, list[Expr]] = {"bad": [q.target for _, q in self.reach]}
         self.goals = {
             f"goals{start}": self.traps[start : start + GOALS_AT_ONCE]
@@ -140,11 +140,11 @@ class _Case:
             conditions[name] = [trap.goal for _, trap in some]
         for name, (_, stay) in self.stays.items():
             conditions[name] = [stay.stay, and_(stay.start, stay.stay)]
-        known = bundle.known
-        if self.traps and known.aim is not None:
-            conditions["back"] = [_is_state(system, known.space.state(known.aim)), differs]
+        states = bundle.kept_states
+        if self.traps and states.aim is not None:
+            conditions["back"] = [_is_state(system, states.space.state(states.aim)), differs]
         self.system, self.differs = system, differs
-        self._parts = (known, system, differs, conditions, limits)
+        self._parts = (states, system, differs, conditions, limits)
 
     @cached_property
     def compiled(self) -> Changed:
@@ -168,25 +168,27 @@ class _Case:
         return f"goals{number - within}", within
 
     def beside(self) -> Beside:
-        """What lies beside the known states, within the limits."""
+        """What lies beside the kept states, within the limits."""
         most, given = MOST_NEW, self._parts[-1].max_states
         if given is not None:
             most = max(0, min(most, given - self.compiled.known.n_states))
         return self.compiled.beside(most)
 
 
-class _Attempt:
-    def __init__(self, near: Near, changed: Built, system: System) -> None:
-        self.near, self.changed = near, changed
+class _Search:
+    """Whether a changed model violates a requirement: a first look, then beside the kept states."""
+
+    def __init__(self, kept: KeptOriginal, changed: Built, system: System) -> None:
+        self.kept, self.changed = kept, changed
         self.system = system
         self.n_states = 0
-        # What lies beside the known states does not tell of these: once for each run to a
+        # What lies beside the kept states does not tell of these: once for each run to a
         # violation that the changed model did not make.
         self.doubtful: list[Requirement] = []
         self._plain_stepper: Stepper | None = None
 
     def result(self) -> Caught | Unnoticed:
-        catching = {r.id for bundle in self.near.bundles for r in bundle.requirements}
+        catching = {r.id for bundle in self.kept.bundles for r in bundle.requirements}
         # What the changed program alone is judged by: that it stays within its ranges.
         new = [
             requirement
@@ -194,24 +196,24 @@ class _Attempt:
             if id_ not in self.changed.model.statements and id_ not in catching
         ]
         try:
-            self._judge(self._case(bundle, new) for bundle in self.near.bundles)
+            self._judge(self._case(bundle, new) for bundle in self.kept.bundles)
         except _CaughtError as found:
             return Caught(found.question, found.witness, self.n_states, found.is_shortest)
         return Unnoticed(self.n_states)
 
-    def _case(self, bundle: Bundle, new: list[Requirement]) -> _Case | None:
+    def _case(self, bundle: RequirementBundle, new: list[Requirement]) -> _Case | None:
         """A bundle's requirements, and `new` ones with the first; None where nothing differs."""
         requirements = [self.changed.requirements[r.id] for r in bundle.requirements]
-        if bundle is self.near.bundles[0]:
+        if bundle is self.kept.bundles[0]:
             requirements += new
         questions, system = bundle.of(self.system, requirements)
-        differs = unlike_moves(bundle.system, system)
+        differs = where_moves_differ(bundle.system, system)
         targets = [expr for question in questions for expr in observed_by(question)]
         if not set(ex.variables_of(targets)) <= bundle.system.index.keys():
-            raise OpenError("a requirement looks at more than in the original")
+            raise NeedsFullSearchError("a requirement looks at more than in the original")
         if differs is FALSE and targets == bundle.targets:
             return None
-        return _Case(bundle, system, differs, questions, self.near.limits)
+        return _Case(bundle, system, differs, questions, self.kept.limits)
 
     def _judge(self, cases: Iterable[_Case | None]) -> None:
         """A first look with every bundle, since most violations show near; then all of it."""
@@ -226,7 +228,7 @@ class _Attempt:
             elif all(self._still_leads(case)):
                 left.append(case)
             else:
-                # What takes a known way away is mostly caught for that.
+                # What takes the original's way away is mostly caught for that.
                 self._judge_beside(case)
         for case in left:
             self._judge_beside(case)
@@ -265,16 +267,18 @@ class _Attempt:
             for (requirement, _), answer in zip(some, answers, strict=True):
                 if answer.witness is not None:
                     runs.append((requirement, answer.witness))
+                elif answer.found is None:
+                    self.doubtful.append(requirement)
         return runs
 
-    # Beside the known states
+    # Beside the kept states
 
     def _follow(self, beside: Beside, case: _Case) -> None:
         """Judge what the changed model reaches, wave by wave."""
         for requirement, query in case.reach:
             if query.target not in case.bundle.targets:
                 # It is not what it was, so the original says nothing of it.
-                self._judge_known(case.bundle.known, requirement, query)
+                self._judge_kept(case.bundle.kept_states, requirement, query)
         for wave in beside.waves("bad"):
             self.n_states = max(self.n_states, beside.n_states)
             for bit, number in sorted(wave, key=lambda pair: pair[1]):
@@ -282,7 +286,7 @@ class _Attempt:
                 if self.doubtful.count(requirement) < _ATTEMPTS:
                     self._try(requirement, beside.witness_to(number))
         if not beside.is_closed:
-            raise OpenError(f"more than {beside.n_states:,} states")
+            raise NeedsFullSearchError(f"more than {beside.n_states:,} states")
 
     def _try(self, requirement: Requirement, witness: Witness, is_shortest: bool = False) -> None:
         """Make a run on the changed model; only what it really does counts."""
@@ -292,21 +296,21 @@ class _Attempt:
             stepper = self._plain_stepper
         else:
             stepper = Stepper(question.system)
-        own = remade(question, stepper, witness)
+        own = rerun(question, stepper, witness)
         if own is None:
             self.doubtful.append(requirement)
         else:
             raise _CaughtError(question, own, is_shortest)
 
-    def _judge_known(self, known: Known, requirement: Requirement, query: Reach) -> None:
-        (found,) = known.first([query.target])
+    def _judge_kept(self, states: Known, requirement: Requirement, query: Reach) -> None:
+        (found,) = states.first([query.target])
         if found is not None:
-            self._try(requirement, known.witness_to(found[1]))
+            self._try(requirement, states.witness_to(found[1]))
 
     def _judge_stays(self, beside: Beside, case: _Case) -> None:
-        known = case.bundle.known
+        states = case.bundle.kept_states
         # A loop of the original's states and steps alone is one of the original, which has none.
-        met = known.first([and_(case.differs, stay.stay) for _, stay in case.stays.values()])
+        met = states.first([and_(case.differs, stay.stay) for _, stay in case.stays.values()])
         for (name, (requirement, _)), seen in zip(case.stays.items(), met, strict=True):
             if seen is None and not beside.count_new(name):
                 continue
@@ -316,32 +320,32 @@ class _Attempt:
 
     def _judge_ways(self, beside: Beside, case: _Case) -> None:
         """Is there still a way from the aim to each goal?"""
-        known = case.bundle.known
+        states = case.bundle.kept_states
         if not case.traps:
             return
-        aim = known.aim
+        aim = states.aim
         if aim is None:
             self.doubtful += [requirement for requirement, _ in case.traps]
             return
         pairs = zip(case.traps, self._still_leads(case), strict=True)
         for bit, ((requirement, _), leads) in enumerate(pairs):
             if not leads and not beside.can_go(aim, *case.goal(bit)):
-                self._try(requirement, known.witness_to(aim))
+                self._try(requirement, states.witness_to(aim))
 
     def _still_leads(self, case: _Case) -> Iterator[bool]:
         """For each trap whether the original's way from the aim to the goal can still be gone."""
-        known = case.bundle.known
+        states = case.bundle.kept_states
         stepper = Stepper(case.system) if case.traps else None
         for _, trap in case.traps:
             way = case.bundle.way(trap.goal)
-            if stepper is None or known.aim is None or way is None:
+            if stepper is None or states.aim is None or way is None:
                 yield False
             else:
-                yield still_leads(stepper, known.space.state(known.aim), way, trap.goal)
+                yield way_still_leads(stepper, states.space.state(states.aim), way, trap.goal)
 
     def _judge_back(self, beside: Beside, case: _Case) -> None:
         """Is there still a way back to the aim from everywhere?"""
-        if not case.traps or case.bundle.known.aim is None:
+        if not case.traps or case.bundle.kept_states.aim is None:
             return
         lost = beside.never_back("back").find(1)
         if lost < 0:
@@ -362,8 +366,8 @@ class _Attempt:
             [expr for question in questions for expr in observed_by(question)]
         )
         asked = [(question, query) for question in questions for query in question.violations]
-        most = min(self.near.limits.max_states or MOST_KNOWN, MOST_KNOWN)
-        limits = replace(self.near.limits, max_states=most)
+        most = min(self.kept.limits.max_states or MOST_KEPT, MOST_KEPT)
+        limits = replace(self.kept.limits, max_states=most)
         explored = EnumeratingEngine().explore(system, [query for _, query in asked], limits)
         self.n_states = max(self.n_states, explored.n_states)
         found = [
@@ -374,7 +378,7 @@ class _Attempt:
         for requirement, witness in sorted(found, key=lambda pair: len(pair[1])):
             self._try(requirement, witness, is_shortest=True)
         if found or explored.limit is not None:
-            raise OpenError(f"limit hit: {explored.limit}")
+            raise NeedsFullSearchError(f"limit hit: {explored.limit}")
 
 
 def _is_state(system: System, state: State) -> Expr:

@@ -15,7 +15,7 @@ from interlock.kernel.witness import Step, Witness, check_run
 _ROUNDS = 4
 
 
-def still_leads(stepper: Stepper, state: State, way: Sequence[str], goal: Expr) -> bool:
+def way_still_leads(stepper: Stepper, state: State, way: Sequence[str], goal: Expr) -> bool:
     """Whether the moves of `way` can still be made and still lead to the goal."""
     steps = _made(stepper, state, way)
     if steps is None:
@@ -37,12 +37,12 @@ def _made(stepper: Stepper, state: State, names: Sequence[str]) -> list[Step] | 
     return steps
 
 
-def remade(question: Question, stepper: Stepper, witness: Witness) -> Witness | None:
+def rerun(question: Question, stepper: Stepper, witness: Witness) -> Witness | None:
     """The run that the moves of a witness really make; None where it shows no violation."""
     names = [step.move for step in witness.steps]
     system = stepper.system
     if witness.loop_start is not None:
-        own = _remade_loop(stepper, names, witness.loop_start)
+        own = _rerun_loop(stepper, names, witness.loop_start)
         return own if own is not None and _stays(question, own) else None
     steps = _made(stepper, system.initial, names)
     if steps is None:
@@ -65,7 +65,7 @@ def _stays(question: Question, run: Witness) -> bool:
     return False
 
 
-def _remade_loop(stepper: Stepper, names: list[str], start: int) -> Witness | None:
+def _rerun_loop(stepper: Stepper, names: list[str], start: int) -> Witness | None:
     """The same for an endless run: once round the loop may not close it on the whole model."""
     once = names[start:]
     for rounds in range(_ROUNDS):

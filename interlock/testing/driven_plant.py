@@ -77,7 +77,7 @@ class _Watched:
     says: str
 
 
-class Drive:
+class DrivenPlant:
     """One model, one controller, one run after the other.
 
     Parameters
@@ -179,7 +179,7 @@ class Drive:
     @property
     def scan_is_due(self) -> bool:
         """Whether nothing can move before the next scan."""
-        return self.state[self.world.phase] >= self.world.per_scan
+        return self.state[self.world.phase] == self.world.per_scan
 
     def play(self, run: Sequence[str]) -> int:
         """Play the moves of a run as far as they are possible; how many were made."""

@@ -1,10 +1,11 @@
-"""Defects tried from what the original is known to reach, instead of from power-up each.
+"""The original model with all that it reaches kept: defects are tried from there, not power-up.
 
-A defect changes what few states lead to. So the original is explored once and kept, and a defect
-costs a look at every kept state (does any move differ there?) and the exploration of what follows
-from those in which one does. What these two hold together is everything that the changed model
-reaches, and maybe more: where no requirement is violated in them, none is; where one is, the run
-is made on the changed model step by step before it counts, and replayed by the judge as always.
+A defect changes what few states lead to. So the original is explored once and its states are kept,
+and a defect costs a look at every kept state (does any move differ there?) and the exploration of
+what follows from those in which one does. What these two hold together is everything that the
+changed model reaches, and maybe more: where no requirement is violated in them, none is; where one
+is, the run is made on the changed model step by step before it counts, and replayed by the judge
+as always.
 
 Requirements are asked in bundles, each over the part of the model that it depends on: what a
 defect does to a lamp is of no account where only motion is asked for.
@@ -24,14 +25,14 @@ from interlock.kernel.system import Move, MoveKind, Role, System
 from interlock.model.build import Built
 
 # More states than this are not kept: one takes about 28 bytes.
-MOST_KNOWN = 40_000_000
+MOST_KEPT = 40_000_000
 
 
-class OpenError(Exception):
-    """It cannot be decided this way; the text says why."""
+class NeedsFullSearchError(Exception):
+    """The kept states do not decide it, the changed model must be explored; the text says why."""
 
 
-class Bundle:
+class RequirementBundle:
     """Requirements that are asked together, and the part of the original that they depend on.
 
     Parameters
@@ -66,40 +67,40 @@ class Bundle:
             part.kind is MoveKind.SCAN: {n: e for n, e in part.updates.items() if n in watching}
             for part in self.system.moves
         }
-        self._known: Known | OpenError | None = None
+        self._kept_states: Known | NeedsFullSearchError | None = None
         self._ways: dict[Expr, list[str] | None] = {}
 
     @property
-    def known(self) -> Known:
+    def kept_states(self) -> Known:
         """What the original reaches.
 
         Raises
         ------
-        OpenError
+        NeedsFullSearchError
             Where that are too many states to be kept.
         """
-        if self._known is None:
+        if self._kept_states is None:
             try:
-                self._known = explored(self.system, self._limits)
-            except OpenError as reason:
-                self._known = reason
-        if isinstance(self._known, OpenError):
-            raise self._known
-        return self._known
+                self._kept_states = keep_states(self.system, self._limits)
+            except NeedsFullSearchError as reason:
+                self._kept_states = reason
+        if isinstance(self._kept_states, NeedsFullSearchError):
+            raise self._kept_states
+        return self._kept_states
 
     @property
     def is_kept(self) -> bool:
         """Whether what the original reaches can be kept; it is explored for that."""
         try:
-            return self.known.complete
-        except OpenError:
+            return self.kept_states.complete
+        except NeedsFullSearchError:
             return False
 
     def way(self, goal: Expr) -> list[str] | None:
         """Moves from the original's aim to a state with `goal`."""
         if goal not in self._ways:
-            aim = self.known.aim
-            self._ways[goal] = None if aim is None else self.known.way(aim, goal)
+            aim = self.kept_states.aim
+            self._ways[goal] = None if aim is None else self.kept_states.way(aim, goal)
         return self._ways[goal]
 
     def of(
@@ -109,7 +110,7 @@ class Bundle:
 
         Raises
         ------
-        OpenError
+        NeedsFullSearchError
             Where what the requirements depend on is more there.
         """
         try:
@@ -124,29 +125,29 @@ class Bundle:
             ]
             return questions, self.system.with_moves(moves)
         except ValueError as error:
-            raise OpenError(f"more counts than in the original: {error}") from None
+            raise NeedsFullSearchError(f"more counts than in the original: {error}") from None
 
     def _part(self, move: Move) -> Move:
-        known = self._own.get(move.name)
-        if known is not None and known[0] is move:
-            return known[1]
+        pair = self._own.get(move.name)
+        if pair is not None and pair[0] is move:
+            return pair[1]
         updates = {n: e for n, e in move.updates.items() if n in self.system.index}
         return replace(move, updates={**updates, **self._watches[move.kind is MoveKind.SCAN]})
 
 
-def explored(system: System, limits: Limits) -> Known:
+def keep_states(system: System, limits: Limits) -> Known:
     """All that a system reaches, kept.
 
     Raises
     ------
-    OpenError
+    NeedsFullSearchError
         Where that is too much.
     """
-    cap = min(limits.max_states or MOST_KNOWN, MOST_KNOWN)
-    known = Known(system, replace(limits, max_states=cap))
-    if not known.complete:
-        raise OpenError(f"the original has more than {known.n_states:,} states")
-    return known
+    cap = min(limits.max_states or MOST_KEPT, MOST_KEPT)
+    kept = Known(system, replace(limits, max_states=cap))
+    if not kept.complete:
+        raise NeedsFullSearchError(f"the original has more than {kept.n_states:,} states")
+    return kept
 
 
 def observed_by(question: Question) -> Iterator[Expr]:
@@ -163,7 +164,7 @@ def observed_by(question: Question) -> Iterator[Expr]:
                 raise AssertionError("no violation is asked for like that")
 
 
-class Near:
+class KeptOriginal:
     """The original of a challenge in one run class, kept.
 
     Parameters
@@ -175,24 +176,24 @@ class Near:
 
     Attributes
     ----------
-    known : Known
+    kept_states : Known
         What the original as a whole reaches.
-    bundles : tuple of Bundle
+    bundles : tuple of RequirementBundle
         What costs least comes first.
-    tried : dict
+    found : dict
         What came of changed models, by what they change.
 
     Raises
     ------
-    OpenError
+    NeedsFullSearchError
         Where the original has too many states to be kept.
     """
 
     def __init__(self, original: Built, catching: Sequence[str], limits: Limits) -> None:
         self.original = original
         self.limits = limits
-        self.known = explored(original.system, limits)
-        self.tried: dict[object, object] = {}
+        self.kept_states = keep_states(original.system, limits)
+        self.found: dict[object, object] = {}
         wanted = [original.requirements[id_] for id_ in catching]
         self.bundles = tuple(
             bundle
@@ -203,9 +204,9 @@ class Near:
 
 def _fitting(
     original: System, requirements: Sequence[Requirement], limits: Limits
-) -> Iterator[Bundle]:
+) -> Iterator[RequirementBundle]:
     """One bundle, or several where their observers together reach too many states to be kept."""
-    bundle = Bundle(original, requirements, limits)
+    bundle = RequirementBundle(original, requirements, limits)
     half = len(requirements) // 2
     if not half or not any(map(needs_observer, requirements)) or bundle.is_kept:
         yield bundle
@@ -242,22 +243,22 @@ def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[R
     return [bundle for bundle in bundles if bundle]
 
 
-def aligned(original: System, changed: System) -> System:
+def over_variables_of(original: System, changed: System) -> System:
     """`changed` over the variables of `original`.
 
     What it has no more, since nothing of it reads it, it remembers as the original does.
 
     Raises
     ------
-    OpenError
+    NeedsFullSearchError
         Where it remembers more than the original, or starts otherwise.
     """
     own = {variable.name: variable for variable in changed.variables}
     for variable in original.variables:
         if own.pop(variable.name, variable) != variable:
-            raise OpenError(f"{variable.name} is declared otherwise")
+            raise NeedsFullSearchError(f"{variable.name} is declared otherwise")
     if own:
-        raise OpenError(f"{min(own)} is remembered besides")
+        raise NeedsFullSearchError(f"{min(own)} is remembered besides")
     missing = [v.name for v in original.variables if v.name not in changed.index]
     moves = []
     theirs = {move.name: move for move in original.moves}

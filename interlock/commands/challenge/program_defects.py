@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from interlock.base.errors import Place
-from interlock.commands.challenge.variants import (
-    Kind,
-    Variant,
-    constants,
+from interlock.commands.challenge.expression_defects import (
+    DefectKind,
+    ExpressionDefect,
+    constant_defects,
+    expression_defects,
     text_of,
     truth,
-    variants,
 )
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
@@ -29,7 +29,7 @@ class ProgramDefect:
 
     place: Place
     at: str
-    kind: Kind
+    kind: DefectKind
     says: str
     program: ty.Program
 
@@ -38,7 +38,7 @@ class ProgramDefect:
 class _Changed:
     place: Place
     at: str
-    kind: Kind
+    kind: DefectKind
     says: str
     body: Body
 
@@ -82,7 +82,7 @@ class _Seeder:
                 after = body[number + 1]
                 whole = (*body[:number], after, statement, *body[number + 2 :])
                 says = f"{_title(after)} before {_title(statement)}"
-                yield _Changed(after.place, name_of(after), Kind.REORDERED, says, whole)
+                yield _Changed(after.place, name_of(after), DefectKind.REORDERED, says, whole)
 
     def _statement(self, s: ty.Statement) -> Iterator[_Changed]:
         match s:
@@ -95,23 +95,23 @@ class _Seeder:
             case ty.Invoke():
                 yield from self._invoke(s)
 
-    def _expression(self, e: ty.Expression) -> Iterator[Variant]:
-        yield from constants(e)
-        yield from variants(e, self.neighbours)
+    def _expression(self, e: ty.Expression) -> Iterator[ExpressionDefect]:
+        yield from constant_defects(e)
+        yield from expression_defects(e, self.neighbours)
 
     def _assign(self, s: ty.Assign) -> Iterator[_Changed]:
         yield from _missing_reset(s)
-        for variant in self._expression(s.value):
-            yield _changed(variant, replace(s, value=variant.tree))
+        for defect in self._expression(s.value):
+            yield _changed(defect, replace(s, value=defect.tree))
 
     def _if(self, s: ty.If) -> Iterator[_Changed]:
         for number, branch in enumerate(s.branches):
             conditions = [
-                (variant, replace(branch, condition=variant.tree))
-                for variant in self._expression(branch.condition)
+                (defect, replace(branch, condition=defect.tree))
+                for defect in self._expression(branch.condition)
             ]
-            for variant, other in conditions:
-                yield _changed(variant, _with_branch(s, number, other))
+            for defect, other in conditions:
+                yield _changed(defect, _with_branch(s, number, other))
             for lost in _lost_resets(branch.body):
                 other = replace(branch, body=lost.body)
                 yield replace(lost, body=(_with_branch(s, number, other),))
@@ -122,8 +122,8 @@ class _Seeder:
             yield replace(inner, body=(replace(s, otherwise=inner.body),))
 
     def _case(self, s: ty.Case) -> Iterator[_Changed]:
-        for variant in variants(s.selector, self.neighbours):
-            yield _changed(variant, replace(s, selector=variant.tree))
+        for defect in expression_defects(s.selector, self.neighbours):
+            yield _changed(defect, replace(s, selector=defect.tree))
         for number, branch in enumerate(s.branches):
             for inner in self.body(branch.body):
                 other = replace(branch, body=inner.body)
@@ -138,13 +138,13 @@ class _Seeder:
             if name == reset and not isinstance(value, ty.Constant):
                 lost = _with_input(s, number, truth(False, value.place))
                 says = f"drop reset {text_of(value)} of {s.instance}"
-                yield _Changed(value.place, s.instance, Kind.RESET, says, (lost,))
-            for variant in self._expression(value):
-                yield _changed(variant, _with_input(s, number, variant.tree))
+                yield _Changed(value.place, s.instance, DefectKind.RESET, says, (lost,))
+            for defect in self._expression(value):
+                yield _changed(defect, _with_input(s, number, defect.tree))
 
 
-def _changed(variant: Variant, statement: ty.Statement) -> _Changed:
-    return _Changed(variant.place, name_of(statement), variant.kind, variant.says, (statement,))
+def _changed(defect: ExpressionDefect, statement: ty.Statement) -> _Changed:
+    return _Changed(defect.place, name_of(statement), defect.kind, defect.says, (statement,))
 
 
 def _with_branch(s: ty.If, number: int, branch: ty.Branch) -> ty.If:
@@ -165,7 +165,7 @@ def _missing_reset(s: ty.Assign) -> Iterator[_Changed]:
         if isinstance(operand, ty.Junction) and any(r.name == s.target for r in reads_of(operand)):
             says = f"drop every reset of {s.target}"
             kept = (replace(s, value=operand),)
-            yield _Changed(value.place, s.target, Kind.RESET, says, kept)
+            yield _Changed(value.place, s.target, DefectKind.RESET, says, kept)
 
 
 def _lost_resets(body: Body) -> Iterator[_Changed]:
@@ -173,7 +173,7 @@ def _lost_resets(body: Body) -> Iterator[_Changed]:
     for number, s in enumerate(body):
         if isinstance(s, ty.Assign) and isinstance(s.value, ty.Constant) and not s.value.value:
             rest = (*body[:number], *body[number + 1 :])
-            yield _Changed(s.place, s.target, Kind.RESET, f"drop {_title(s)}", rest)
+            yield _Changed(s.place, s.target, DefectKind.RESET, f"drop {_title(s)}", rest)
 
 
 def _title(s: ty.Statement) -> str:
@@ -246,7 +246,7 @@ def _exchanged_outputs(program: ty.Program) -> Iterator[ProgramDefect]:
             place = next(_assignments(program.body, set(names)), a.place)
             says = f"exchange outputs {a.name} and {b.name}"
             changed = replace(program, body=body)
-            yield ProgramDefect(place, a.name, Kind.EXCHANGED, says, changed)
+            yield ProgramDefect(place, a.name, DefectKind.EXCHANGED, says, changed)
 
 
 def _assignments(body: Body, names: set[str]) -> Iterator[Place]:

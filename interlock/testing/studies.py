@@ -1,7 +1,7 @@
 """What a test run asks of a model: one exploration for all its requirements, and procedures.
 
-Nothing here knows of the test runner. `Judge` keeps what was explored for as long as it lives, and
-recognises a revision that differs only in what a run without faults cannot see: it shares the
+Nothing here knows of the test runner. `Studies` keeps what was explored for as long as it lives,
+and recognises a revision that differs only in what a run without faults cannot see: it shares the
 exploration of the model that it revises.
 """
 
@@ -80,7 +80,7 @@ class _Known:
 
 
 @dataclass
-class Judge:
+class Studies:
     """Explores models on demand and keeps the results.
 
     Parameters
@@ -280,8 +280,8 @@ def contents(file: Path) -> Contents:
 def explored_with(file: Path) -> Path:
     """The model file whose exploration `file` can share: its own, or that of what it revises.
 
-    This is a guess from the text alone, made to send both to the same process. `Judge` compares the
-    systems themselves before it shares anything.
+    This is a guess from the text alone, made to send both to the same process. `Studies` compares
+    the systems themselves before it shares anything.
     """
     try:
         given = read(file.read_text(encoding="utf-8"), str(file)).value

@@ -1,6 +1,6 @@
 """Small mistakes in one expression: what a tired hand, a wrong wire or a lost bracket makes of it.
 
-Every variant is a typed tree of the same type as the original, so that nothing around it need be
+Every defect is a typed tree of the same type as the original, so that nothing around it need be
 checked again. The operators are those of mutation testing (DeMillo, Lipton and Sayward, "Hints on
 test data selection", Computer 11(4), 1978), narrowed to what happens in interlock logic.
 """
@@ -21,7 +21,7 @@ _LONGEST = 48
 _OPPOSITE = {"=": "<>", "<>": "=", "<": "<=", "<=": "<", ">": ">=", ">=": ">"}
 
 
-class Kind(Enum):
+class DefectKind(Enum):
     """What sort of mistake a defect is."""
 
     DROPPED = "dropped term"
@@ -37,11 +37,11 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True)
-class Variant:
+class ExpressionDefect:
     """A changed expression: where, what sort of mistake, in words, and the tree."""
 
     place: Place
-    kind: Kind
+    kind: DefectKind
     says: str
     tree: ty.Expression
 
@@ -73,8 +73,10 @@ def truth(value: bool, place: Place) -> ty.Constant:
     return ty.Constant(int(value), BOOL, "TRUE" if value else "FALSE", place)
 
 
-def variants(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[Variant]:
-    """Every variant of `e`, from the outside inwards, left to right.
+def expression_defects(
+    e: ty.Expression, neighbours: Mapping[str, str]
+) -> Iterator[ExpressionDefect]:
+    """Every defect of `e`, from the outside inwards, left to right.
 
     Parameters
     ----------
@@ -85,10 +87,10 @@ def variants(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[Varian
     yield from _own(e, neighbours)
     is_not = isinstance(e, ty.Unary) and e.op == "NOT"
     for number, child in enumerate(_children(e)):
-        for variant in variants(child, neighbours):
-            if is_not and isinstance(child, ty.Read) and variant.kind is Kind.NEGATED:
+        for defect in expression_defects(child, neighbours):
+            if is_not and isinstance(child, ty.Read) and defect.kind is DefectKind.NEGATED:
                 continue  # NOT NOT is what dropping the NOT of `e` gives
-            yield replace(variant, tree=_with_child(e, number, variant.tree))
+            yield replace(defect, tree=_with_child(e, number, defect.tree))
 
 
 def _children(e: ty.Expression) -> tuple[ty.Expression, ...]:
@@ -120,7 +122,7 @@ def _with_child(e: ty.Expression, number: int, child: ty.Expression) -> ty.Expre
             raise AssertionError("an expression without operands has no child")
 
 
-def _own(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[Variant]:
+def _own(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[ExpressionDefect]:
     match e:
         case ty.Junction():
             yield from dropped(e)
@@ -128,7 +130,7 @@ def _own(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[Variant]:
             yield from _unbracketed(e)
         case ty.Unary() if e.op == "NOT":
             says = f"drop NOT of {text_of(e.operand)}"
-            yield Variant(e.place, Kind.NEGATED, says, e.operand)
+            yield ExpressionDefect(e.place, DefectKind.NEGATED, says, e.operand)
             yield from _not_unbracketed(e)
         case ty.Binary():
             yield from _compared_otherwise(e)
@@ -138,15 +140,15 @@ def _own(e: ty.Expression, neighbours: Mapping[str, str]) -> Iterator[Variant]:
             yield from _other_constant(e)
 
 
-def dropped(e: ty.Junction) -> Iterator[Variant]:
+def dropped(e: ty.Junction) -> Iterator[ExpressionDefect]:
     """`e` without one of its operands."""
     for number, operand in enumerate(e.operands):
         rest = (*e.operands[:number], *e.operands[number + 1 :])
         says = f"drop term {text_of(operand)}"
-        yield Variant(operand.place, Kind.DROPPED, says, junction(e.op, *rest))
+        yield ExpressionDefect(operand.place, DefectKind.DROPPED, says, junction(e.op, *rest))
 
 
-def _flipped(e: ty.Junction) -> Iterator[Variant]:
+def _flipped(e: ty.Junction) -> Iterator[ExpressionDefect]:
     """One operator mistaken for the other; AND binds tighter, as it would in the text."""
     for number in range(1, len(e.operands)):
         before, behind = e.operands[:number], e.operands[number:]
@@ -157,10 +159,10 @@ def _flipped(e: ty.Junction) -> Iterator[Variant]:
             tree = junction("OR", *before[:-1], pair, *behind[1:])
         other = "OR" if e.op == "AND" else "AND"
         says = f"{other} for {e.op} before {text_of(behind[0])}"
-        yield Variant(behind[0].place, Kind.OPERATOR, says, tree)
+        yield ExpressionDefect(behind[0].place, DefectKind.OPERATOR, says, tree)
 
 
-def _unbracketed(e: ty.Junction) -> Iterator[Variant]:
+def _unbracketed(e: ty.Junction) -> Iterator[ExpressionDefect]:
     """``a AND (b OR c) AND d`` without its brackets is ``a AND b OR c AND d``."""
     for number, operand in enumerate(e.operands):
         if e.op != "AND" or not isinstance(operand, ty.Junction):
@@ -169,23 +171,25 @@ def _unbracketed(e: ty.Junction) -> Iterator[Variant]:
         before = junction("AND", *e.operands[:number], first)
         behind = junction("AND", last, *e.operands[number + 1 :])
         says = f"lose brackets of ({text_of(operand)})"
-        yield Variant(operand.place, Kind.BRACKET, says, junction("OR", before, *middle, behind))
+        yield ExpressionDefect(
+            operand.place, DefectKind.BRACKET, says, junction("OR", before, *middle, behind)
+        )
 
 
-def _not_unbracketed(e: ty.Unary) -> Iterator[Variant]:
+def _not_unbracketed(e: ty.Unary) -> Iterator[ExpressionDefect]:
     inner = e.operand
     says = f"lose brackets of NOT ({text_of(inner)})"
     if isinstance(inner, ty.Junction):
         first, *others = inner.operands
         tree = junction(inner.op, negated(first), *others)
-        yield Variant(inner.place, Kind.BRACKET, says, tree)
+        yield ExpressionDefect(inner.place, DefectKind.BRACKET, says, tree)
 
 
-def _compared_otherwise(e: ty.Binary) -> Iterator[Variant]:
+def _compared_otherwise(e: ty.Binary) -> Iterator[ExpressionDefect]:
     if e.op in _OPPOSITE:
         other = _OPPOSITE[e.op]
         says = f"{other} for {e.op} in {text_of(e)}"
-        yield Variant(e.place, Kind.OPERATOR, says, replace(e, op=other))
+        yield ExpressionDefect(e.place, DefectKind.OPERATOR, says, replace(e, op=other))
         for side, beside in (("left", e.right), ("right", e.left)):
             constant = getattr(e, side)
             if isinstance(constant, ty.Constant) and isinstance(beside.type, IntType):
@@ -194,33 +198,39 @@ def _compared_otherwise(e: ty.Binary) -> Iterator[Variant]:
                 near = replace(constant, value=value, type=IntType(value, value), text=str(value))
                 says = f"{value} for {constant.value} in {text_of(e)}"
                 changed = replace(e, left=near) if side == "left" else replace(e, right=near)
-                yield Variant(constant.place, Kind.CONSTANT, says, changed)
+                yield ExpressionDefect(constant.place, DefectKind.CONSTANT, says, changed)
 
 
-def _misread(e: ty.Read, neighbours: Mapping[str, str]) -> Iterator[Variant]:
+def _misread(e: ty.Read, neighbours: Mapping[str, str]) -> Iterator[ExpressionDefect]:
     if e.type == BOOL:
-        yield Variant(e.place, Kind.NEGATED, f"insert NOT before {e.name}", negated(e))
+        yield ExpressionDefect(
+            e.place, DefectKind.NEGATED, f"insert NOT before {e.name}", negated(e)
+        )
     other = neighbours.get(e.name)
     if other is not None:
         says = f"{other} for {e.name}"
-        yield Variant(e.place, Kind.SWAPPED, says, replace(e, name=other))
+        yield ExpressionDefect(e.place, DefectKind.SWAPPED, says, replace(e, name=other))
 
 
-def _other_constant(e: ty.Constant) -> Iterator[Variant]:
+def _other_constant(e: ty.Constant) -> Iterator[ExpressionDefect]:
     if e.type == BOOL:
         other = truth(not e.value, e.place)
-        yield Variant(e.place, Kind.CONSTANT, f"{other.text} for {e.text}", other)
+        yield ExpressionDefect(e.place, DefectKind.CONSTANT, f"{other.text} for {e.text}", other)
     elif isinstance(e.type, EnumType) and len(e.type.labels) > 1:
         value = (e.value + 1) % len(e.type.labels)
         label = e.type.labels[value]
         qualified = f"{e.type.name}#{label}" if "#" in e.text else label
         says = f"{label} for {e.type.labels[e.value]}"
-        yield Variant(e.place, Kind.CONSTANT, says, replace(e, value=value, text=qualified))
+        yield ExpressionDefect(
+            e.place, DefectKind.CONSTANT, says, replace(e, value=value, text=qualified)
+        )
 
 
-def constants(e: ty.Expression) -> Iterator[Variant]:
+def constant_defects(e: ty.Expression) -> Iterator[ExpressionDefect]:
     """A truth value replaced as a whole by TRUE and by FALSE."""
     if e.type == BOOL and not isinstance(e, ty.Constant):
         for value in (True, False):
             tree = truth(value, e.place)
-            yield Variant(e.place, Kind.CONSTANT, f"{tree.text} for {text_of(e)}", tree)
+            yield ExpressionDefect(
+                e.place, DefectKind.CONSTANT, f"{tree.text} for {text_of(e)}", tree
+            )

@@ -11,12 +11,15 @@ from collections.abc import Iterator, Mapping
 
 from interlock.base.errors import Place
 from interlock.commands.replay.columns import Column, Mapped, Observed, lay_out
-from interlock.commands.replay.rows import Record, Row, mistake
+from interlock.commands.replay.record import Record, Row, mistake
 from interlock.telling.csv_log import FAULT, INPUT
 
 _SCOPES = {"inputs": INPUT, "faults": FAULT}
 _MS = {"s": 1e3, "ms": 1.0, "us": 1e-3, "ns": 1e-6, "ps": 1e-9, "fs": 1e-12}
 _WORD = re.compile(r"\S+")
+# The time is a whole number below 2 to the 64th; so wide is no value that a model has.
+_STAMP = re.compile(r"#[0-9]{1,20}")
+_BITS = re.compile(r"[01]{1,256}")
 
 Word = tuple[str, Place]
 
@@ -106,7 +109,7 @@ def _rows(
         if word.startswith("#"):
             if start is not None:
                 yield Row(start, time, tuple(values.values()))
-            if not word[1:].isdigit():
+            if not _STAMP.fullmatch(word):
                 raise mistake(place, f"'{word[:40]}' is not a stamp")
             now = int(word[1:]) * ms_per_unit
             if time is not None and now < time:
@@ -137,7 +140,7 @@ def _change(word: str, place: Place, words: Iterator[Word]) -> tuple[str, str, P
 def _value(bits: str, column: Column, place: Place) -> int | None:
     if set(bits) & set("xXzZ"):
         return None
-    if not re.fullmatch("[01]+", bits):
+    if not _BITS.fullmatch(bits):
         raise mistake(place, f"'{bits[:40]}' is not a value")
     domain = column.shows.domain
     number = int(bits, 2)

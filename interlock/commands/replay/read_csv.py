@@ -1,101 +1,28 @@
-"""Records read row by row, however long they are."""
+"""CSV read as records: a row with the names of the columns, then a sample a row."""
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from typing import BinaryIO
 
-from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.errors import Place
 from interlock.commands.replay.columns import Layout, Mapped, Observed, lay_out
+from interlock.commands.replay.record import Record, Row, mistake
 
-MAX_LINE_BYTES = 1_000_000
-MOST_KNOWN = 100_000
-
-
-@dataclass(frozen=True)
-class Row:
-    """One sample.
-
-    Attributes
-    ----------
-    place : Place
-    time_ms : float or None
-    values : tuple of int or None
-        One for each observed thing, None where this sample does not tell.
-    """
-
-    place: Place
-    time_ms: float | None
-    values: tuple[int | None, ...]
+# So many texts of cells are remembered with their values.
+_MOST_KNOWN_CELLS = 100_000
 
 
-@dataclass(frozen=True)
-class Record:
-    """An opened record: what it shows, and its rows, once."""
-
-    observed: tuple[Observed, ...]
-    rows: Iterator[Row]
-
-
-@contextmanager
-def opened(file: Path, known: Mapping[str, Observed], mapped: Mapped) -> Iterator[Record]:
-    """Open the record in `file`, CSV or (``.vcd``) a value change dump.
-
-    Raises
-    ------
-    InputError
-        Where it cannot be read or its head is not right; the rows raise it where they are not.
-    """
-    try:
-        if not file.is_file():
-            raise mistake(Place(str(file), 1, 1), "no such file")
-        stream = file.open("rb")
-    except OSError as error:
-        raise mistake(Place(str(file), 1, 1), f"cannot be read: {error.strerror}") from None
-    with stream:
-        lines = lines_of(stream, str(file))
-        if file.suffix.casefold() == ".vcd":
-            from interlock.commands.replay.vcd import read_vcd
-
-            yield read_vcd(lines, str(file), known, mapped)
-        else:
-            yield _read_csv(lines, str(file), known, mapped)
-
-
-def mistake(place: Place, says: str) -> InputError:
-    """One mistake in a record."""
-    return InputError([Mistake(place, says)])
-
-
-def lines_of(stream: BinaryIO, file: str) -> Iterator[tuple[int, str]]:
-    """The lines of a file without their ends, each with its number.
-
-    Raises
-    ------
-    InputError
-        Where one is too long or not UTF-8.
-    """
-    number = 0
-    while data := stream.readline(MAX_LINE_BYTES + 1):
-        number += 1
-        if len(data) > MAX_LINE_BYTES:
-            raise mistake(Place(file, number, 1), f"a line of more than {MAX_LINE_BYTES:,} bytes")
-        try:
-            text = data.decode("utf-8-sig" if number == 1 else "utf-8")
-        except UnicodeDecodeError as error:
-            column = len(data[: error.start].decode("utf-8", errors="replace")) + 1
-            said = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
-            raise mistake(Place(file, number, column), said) from None
-        yield number, text.rstrip("\r\n")
-
-
-def _read_csv(
+def read_csv(
     lines: Iterator[tuple[int, str]], file: str, known: Mapping[str, Observed], mapped: Mapped
 ) -> Record:
+    """The record in the lines of a CSV file.
+
+    Raises
+    ------
+    InputError
+        Where the first row is not right; the rows raise it where they are not.
+    """
     number, head = next(lines, (1, ""))
     if not head.strip():
         raise mistake(Place(file, number, 1), "expected a row with the names of the columns")
@@ -169,7 +96,7 @@ class _Reader:
             value = self._known.get((n, cell))
             if value is None and cell:
                 value = column.value(cell, line.place(n))
-                if len(self._known) < MOST_KNOWN:
+                if len(self._known) < _MOST_KNOWN_CELLS:
                     self._known[n, cell] = value
             values.append(value)
         return Row(place, self._time(line), tuple(values))

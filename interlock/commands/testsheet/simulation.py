@@ -18,7 +18,7 @@ MOST_SCANS = 400
 _NOTHING = Force(())
 
 
-class Rig:
+class Simulation:
     """The moves of a built model and its program, compiled.
 
     Parameters
