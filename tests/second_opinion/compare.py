@@ -18,6 +18,7 @@ from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.second_opinion.drawing import draw
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
+from tests.second_opinion.watching import MUST_CLOSE
 from tests.second_opinion.world import Class
 
 ENGINES = ("enumerate", "reference", "symbolic")
@@ -128,16 +129,18 @@ def _differences(
         yield "vacuity", f"{parts} never occurs", theirs
     witness = verdict.witness
     if opinion.is_violated and witness is not None:
+        # What can only be seen on an endless run has no fewest steps.
         length = len(witness) if witness.loop_start is None else None
-        if opinion.length != length and _ends(model, id_):
+        if opinion.length != length and (length is not None or _ends(model, id_)):
             yield "length", str(opinion.length), str(length)
 
 
 def _ends(model: Model, id_: str) -> bool:
-    """Whether each run that violates a requirement ends: the fewest steps mean something."""
-    if id_ == ARITHMETIC:
+    """Whether each run that violates a requirement ends."""
+    given = model.statements.get(id_)
+    if given is None or given.scope in MUST_CLOSE or given.within is not None:
         return True
-    return model.statements[id_].pattern in (Pattern.NEVER, Pattern.ALWAYS, Pattern.ONLY_AFTER)
+    return given.pattern not in (Pattern.EXISTS, Pattern.LEADS_TO)
 
 
 def _word(opinion: Opinion) -> str:

@@ -1,7 +1,7 @@
 """Typed expressions as functions of named values.
 
 Source of the operators: IEC 61131-3, from memory: ``/`` truncates towards zero, MOD has the sign
-of the dividend, ``LIMIT(MN, IN, MX)`` is ``MIN(MAX(IN, MN), MX)``, ``SEL(G, IN0, IN1)`` is IN1
+of the dividend and is 0 where the divisor is 0, ``LIMIT(MN, IN, MX)`` is ``MIN(MAX(IN, MN), MX)``, ``SEL(G, IN0, IN1)`` is IN1
 where G holds. Every operand is evaluated: nothing is cut short.
 """
 
@@ -47,7 +47,8 @@ def _divided(op: str, left: Function, right: Function) -> Function:
     def divide(values: Values) -> int:
         a, b = left(values), right(values)
         if b == 0:
-            values[BROKEN] = 1
+            if op == "/":
+                values[BROKEN] = 1
             return 0
         return quotient(a, b) if op == "/" else a - b * quotient(a, b)
 

@@ -70,7 +70,11 @@ def _arithmetic(reached: Reached) -> Opinion:
 
 
 def _can_still(reached: Reached, statement: Statement) -> Opinion:
-    """The way back uses every move, scan and end of a timer, but no strike and no clearing."""
+    """The way back uses every move, scan and end of a timer, but no strike and no clearing.
+
+    The goal counts where the requirement is judged. A scan always leads from one state without a
+    way back to another, so the shortest run need not go on to a judged one.
+    """
     goal = _Judged(reached, statement).function(statement.p.tree)
     back: dict[int, list[int]] = {}
     for number, after in enumerate(reached.after):
@@ -78,15 +82,15 @@ def _can_still(reached: Reached, statement: Statement) -> Opinion:
             if act.kind not in FAULT_KINDS:
                 back.setdefault(target, []).append(number)
     values = _values(reached, statement)
-    can = {number for number in range(len(reached.states)) if goal(values[number])}
+    judged = [_is_judged(statement, state.moves) for state in reached.states]
+    can = {number for number, is_judged in enumerate(judged) if is_judged and goal(values[number])}
     todo = list(can)
     while todo:
         for before in back.get(todo.pop(), ()):
             if before not in can:
                 can.add(before)
                 todo.append(before)
-    judged = [n for n, state in enumerate(reached.states) if _is_judged(statement, state.moves)]
-    bad = [number for number in judged if number not in can]
+    bad = [number for number in range(len(reached.states)) if number not in can]
     distance = _distances(reached)
     length = min((distance[number] for number in bad), default=None)
     return Opinion(bool(bad), length, (), _minimal(reached, bad))
