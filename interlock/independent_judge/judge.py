@@ -14,7 +14,7 @@ from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import holds
 from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.expr import Expr
+from interlock.kernel.expr import Expr, and_, const, eq, var
 from interlock.kernel.observe import Question
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Role, Stepper, System
@@ -209,9 +209,13 @@ def _judge_trap(
     witness: Witness,
     trap_limit: int,
 ) -> str:
-    if words[-1][1]["p"]:
+    after_scan, valuation = words[-1]
+    if valuation["p"] and (after_scan or not statement.after_scan):
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
     goal = question.requirement.p
+    if statement.after_scan:
+        # The goal counts where the requirement is judged, as every predicate does.
+        goal = and_(eq(var(PHASE), const(0)), goal)
     escapes = _escapes(question.system, witness.last, goal, trap_limit)
     if escapes:
         raise InternalError(f"{statement.id}: the goal can be reached from the end of the run")
