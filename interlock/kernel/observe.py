@@ -340,18 +340,13 @@ def _response(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) 
 def premise_parts(requirement: Requirement) -> list[Expr]:
     """What must occur somewhere for the requirement to have been tested at all.
 
-    The states that open and close its scope, and: the stated premise; else P of 'leads to' and
-    'only after'; else, for 'never A AND B', each of the parts on its own: if one of them never
-    occurs, the requirement holds for that reason only.
+    Its premises, else P of 'leads to' and 'only after', and the states that open and close its
+    scope.
     """
-    parts = _scope_occurs(requirement.scope)
-    if requirement.premise is not TRUE:
-        return [requirement.premise, *parts]
-    if requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
-        return [requirement.p, *parts]
-    if requirement.pattern is Pattern.NEVER and requirement.p.op is ex.Op.AND:
-        return [*requirement.p.args, *parts]
-    return parts or [TRUE]
+    parts = list(requirement.premises)
+    if not parts and requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
+        parts = [requirement.p]
+    return [*parts, *_scope_occurs(requirement.scope)] or [TRUE]
 
 
 def _bounded_response(requirement: Requirement, opens: Expr, within: int) -> _Observer:

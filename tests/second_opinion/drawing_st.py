@@ -28,7 +28,9 @@ class _Writer:
         self._presets = {name: by.choice(_PRESETS) for name in self._blocks}
         self._count = by.random() < 0.3
         self._bools = [*names.bool_inputs, *names.bool_inputs, *names.bool_outputs, *self._locals]
-        self._numbers = [name for name in ("level", "n0") if name in {**names.inputs, **names.outputs}]
+        self._numbers = [
+            name for name in ("level", "n0") if name in {**names.inputs, **names.outputs}
+        ]
         self._numbers += ["k0"] if self._count else []
 
     def text(self) -> str:
@@ -85,7 +87,9 @@ class _Writer:
             other = f"\nELSE\n  {name} := {self._truth(1)};"
         if self._numbers and by.random() < 0.3:
             number = by.choice(self._numbers)
-            return f"CASE {number} OF\n-1, 1: {statement}\n2..3: {other[6:] or statement}\nEND_CASE;"
+            return (
+                f"CASE {number} OF\n-1, 1: {statement}\n2..3: {other[6:] or statement}\nEND_CASE;"
+            )
         if "place" in self._names.inputs and by.random() < 0.4:
             label = by.choice(self._names.machines["m0"])
             return f"CASE place OF\n{label}: {statement}{other}\nEND_CASE;"

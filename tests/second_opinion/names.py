@@ -100,7 +100,9 @@ def joined(by: random.Random, atom: object, most: int, words: Sequence[str] = ()
             text = part
             continue
         word = by.choice(words or ["AND", "AND", "OR", "OR", "XOR"])
-        text = f"({text}) {word} {part}" if word == "XOR" or "XOR" in text else (
-            f"{text} {word} {part}"
+        text = (
+            f"({text}) {word} {part}"
+            if word == "XOR" or "XOR" in text
+            else (f"{text} {word} {part}")
         )
     return text

@@ -116,7 +116,11 @@ class Controller:
     def _step(self, statement: typed.Statement) -> Step:
         match statement:
             case typed.Assign():
-                target, type_, value = statement.target, statement.type, function_of(statement.value)
+                target, type_, value = (
+                    statement.target,
+                    statement.type,
+                    function_of(statement.value),
+                )
                 return lambda scan: scan.assign(target, type_, value(scan.values))
             case typed.If():
                 return self._if(statement)

@@ -292,5 +292,3 @@ class World:
 
 def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]:
     return (*flags[:number], value, *flags[number + 1 :])
-
-

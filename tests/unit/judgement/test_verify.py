@@ -53,6 +53,44 @@ def test_a_premise_that_never_occurs_is_vacuous(tmp_path: Path, engine: str) -> 
     assert result.findings[0].verdict.vacuous
 
 
+@pytest.mark.parametrize("engine", ENGINES)
+def test_the_premise_of_never_is_the_parts_that_are_written(tmp_path: Path, engine: str) -> None:
+    """Not those that simplifying leaves, nor those of a term."""
+    for number, (asked, is_vacuous) in enumerate(
+        {
+            "never: gate = OPEN AND gate = SHUT AND button": False,
+            "never: button AND NOT drive AND dark": True,
+            "never: nowhere": False,
+            "never: button AND NOT button AND nowhere": True,
+            "when: button OR NOT button, never: dark AND gate = OPEN": False,
+        }.items()
+    ):
+        model = gate(
+            tmp_path / str(number),
+            (
+                "whenever: gate = OPEN AND NOT button,\n       leads_to: gate = SHUT OR button",
+                asked,
+            ),
+            ("controls:", "terms: {dark: FALSE, nowhere: gate = OPEN AND dark}\ncontrols:"),
+        )
+        verdict = verify(model, catalogue()[engine](), only=["R2"]).findings[0].verdict
+        assert verdict.outcome is Outcome.HOLDS
+        assert (asked, verdict.vacuous) == (asked, is_vacuous)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_arithmetic_has_no_premise(tmp_path: Path, engine: str) -> None:
+    """It could divide by zero only where pressed and never pressed: parts of nobody's premise."""
+    model = gate(
+        tmp_path,
+        ("VAR_OUTPUT drive", "VAR never : BOOL; n : INT (0..6); END_VAR\nVAR_OUTPUT drive"),
+        ("drive := pressed;", "never := never AND pressed; drive := pressed;"),
+        ("NOT drive;\nEND", "NOT drive;\nIF pressed AND never THEN n := 6 / n; END_IF;\nEND"),
+    )
+    verdict = verify(model, catalogue()[engine](), only=["ARITHMETIC"]).findings[0].verdict
+    assert (verdict.outcome, verdict.vacuous) == (Outcome.HOLDS, False)
+
+
 def test_observers_asked_together_judge_as_each_alone() -> None:
     model = load(MODELS / "ramp")
     engine = catalogue()["reference"]()
