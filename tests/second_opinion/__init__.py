@@ -14,5 +14,6 @@ opinion       verdicts, vacuity, lengths and minimal sets of faults
 drawing       random model folders from a seed
 drawing_st    their programs
 drawing_asks  their requirements
+met           what drawn models are made of, counted
 compare       the two opinions side by side
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,21 +12,17 @@ from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.verify import verify
-from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome, Pattern, Verdict
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.second_opinion.drawing import draw
+from tests.second_opinion.met import met_in_model, met_in_requirement, met_in_sets
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
 from tests.second_opinion.watching import MUST_CLOSE
 from tests.second_opinion.world import Class
 
 ENGINES = ("enumerate", "reference", "symbolic")
 ORDER = 2
-
-# What an engine may decline, by its name and the reason it gives; whatever else it declines is an
-# error. None declines anything that is drawn.
-MAY_DECLINE: Mapping[tuple[str, str], str] = {}
 
 
 @dataclass(frozen=True)
@@ -63,7 +59,12 @@ class Disagreement:
 
 
 def compare_seed(
-    seed: int, folder: Path, counts: Counter[str], most: int, whole_study: bool = True
+    seed: int,
+    folder: Path,
+    counts: Counter[str],
+    most: int,
+    engines: Collection[str] = ENGINES,
+    whole_study: bool = True,
 ) -> list[Disagreement]:
     """Draw the model of `seed` and compare everything; what was compared is counted.
 
@@ -76,38 +77,47 @@ def compare_seed(
         Grows.
     most : int
         Most states of the model.
+    engines : collection of str
+        Those to compare with; a finding of any is judged by the product's own judge, too.
     whole_study : bool
         Compare with the whole study of faults, too, which takes its time.
     """
     drawn, model = draw(seed, folder, most)
     counts["models"] += 1
+    counts.update(met_in_model(model, drawn.run_class))
     ours = opinions(model, drawn.run_class)
-    for opinion in ours.values():
-        counts["requirements violated"] += opinion.is_violated
-        counts["requirements vacuous"] += opinion.is_vacuous
-        counts["requirements held"] += not opinion.is_violated and not opinion.is_vacuous
-    found = list(_by_engines(seed, model, drawn.run_class, ours, counts))
+    for id_, opinion in ours.items():
+        counts.update(met_in_requirement(model, id_, opinion))
+    found = []
+    for name in engines:
+        found += _by_engine(name, seed, model, drawn.run_class, ours, counts)
     if model.live_faults:
         found += _by_sets(seed, model, counts, whole_study)
     return found
 
 
-def _by_engines(
-    seed: int, model: Model, run_class: Class, ours: Mapping[str, Opinion], counts: Counter[str]
+def _by_engine(
+    name: str,
+    seed: int,
+    model: Model,
+    run_class: Class,
+    ours: Mapping[str, Opinion],
+    counts: Counter[str],
 ) -> Iterator[Disagreement]:
+    """Verdicts of one engine; none may decline what is drawn."""
     theirs = RunClass(run_class.faults, run_class.at_most, run_class.human)
-    for name in ENGINES:
-        try:
-            verification = verify(model, catalogue()[name](), theirs)
-        except DeclinedError as declined:
-            assert (name, str(declined)) in MAY_DECLINE, f"{name} declines: {declined}"
-            counts[f"declined by {name}"] += 1
-            continue
-        verdicts = {f.requirement.id: f.verdict for f in verification.findings}
-        for id_, opinion in ours.items():
-            counts[f"verdicts by {name}"] += 1
-            for about, our, their in _differences(model, id_, opinion, verdicts.get(id_)):
-                yield Disagreement(seed, name, id_, about, _kind(model, id_), our, their)
+    verification = verify(model, catalogue()[name](), theirs)
+    verdicts = {f.requirement.id: f.verdict for f in verification.findings}
+    for id_, opinion in ours.items():
+        verdict = verdicts.get(id_)
+        counts[f"verdicts by {name}"] += 1
+        counts[f"lengths by {name}"] += verdict is not None and _is_ending(verdict)
+        for about, our, their in _differences(model, id_, opinion, verdict):
+            yield Disagreement(seed, name, id_, about, _kind(model, id_), our, their)
+
+
+def _is_ending(verdict: Verdict) -> bool:
+    return verdict.witness is not None and verdict.witness.loop_start is None
 
 
 def _differences(
@@ -130,7 +140,7 @@ def _differences(
     witness = verdict.witness
     if opinion.is_violated and witness is not None:
         # What can only be seen on an endless run has no fewest steps.
-        length = len(witness) if witness.loop_start is None else None
+        length = len(witness) if _is_ending(verdict) else None
         if opinion.length != length and (length is not None or _ends(model, id_)):
             yield "length", str(opinion.length), str(length)
 
@@ -169,6 +179,8 @@ def _by_sets(
     for name, (order, their) in theirs.items():
         for id_, opinion in opinions(model, Class(faults, order)).items():
             counts[f"sets by {name}"] += 1
+            if name == "find_sets":
+                counts.update(met_in_sets(model, opinion))
             if id_ == ARITHMETIC and not opinion.sets and id_ not in their:
                 continue
             found = frozenset(map(frozenset, their[id_].sets)) if id_ in their else None
