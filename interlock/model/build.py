@@ -190,6 +190,8 @@ class _Builder:
             )
         observed = [e for r in requirements.values() for e in r.predicates]
         observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]
+        # How a fault shows an output may be asked even where the model itself does not read it.
+        observed += [self.truth[name.casefold()] for name in self.model.outputs]
         observed += self.signals.values()
         # Nothing need read what has struck; who asks which faults made a run reads it.
         observed += [ex.var(counted_flag(fault)) for fault in self.live]
