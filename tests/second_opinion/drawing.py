@@ -111,8 +111,8 @@ class _Drawing:
             lines.append(f"    by: {by.choice(['operator', 'driver'])}")
         lines.append("    moves:")
         for source in states:
-            for _ in range(by.choice([1, 1, 1, 2])):
-                lines.append(f"      - {self._move(name, source)}")
+            n_moves = by.choice([1, 1, 1, 2])
+            lines += [f"      - {self._move(name, source)}" for _ in range(n_moves)]
         return lines
 
     def _move(self, name: str, source: str) -> str:

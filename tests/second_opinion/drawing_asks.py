@@ -75,8 +75,7 @@ class _Ask:
     def _said(self, key: str, word: str, most: int = 3) -> str:
         by, names = self._by, self._names
         more = names.bool_inputs if self.about_signals else []
-        parts = []
-        for _ in range(min(most, by.choice([1, 1, 2, 2, 3]))):
-            parts.append(by.choice(["", "", "NOT "]) + f"({names.atom(by, more)})")
+        n_parts = min(most, by.choice([1, 1, 2, 2, 3]))
+        parts = [by.choice(["", "", "NOT "]) + f"({names.atom(by, more)})" for _ in range(n_parts)]
         other = by.choice([word, word, word, "OR" if word == "AND" else "AND"])
         return f"{key}: '{f' {other} '.join(parts)}'"

@@ -1,8 +1,8 @@
 """Typed expressions as functions of named values.
 
 Source of the operators: IEC 61131-3, from memory: ``/`` truncates towards zero, MOD has the sign
-of the dividend and is 0 where the divisor is 0, ``LIMIT(MN, IN, MX)`` is ``MIN(MAX(IN, MN), MX)``, ``SEL(G, IN0, IN1)`` is IN1
-where G holds. Every operand is evaluated: nothing is cut short.
+of the dividend and is 0 where the divisor is 0, ``LIMIT(MN, IN, MX)`` is ``MIN(MAX(IN, MN), MX)``,
+``SEL(G, IN0, IN1)`` is IN1 where G holds. Every operand is evaluated: nothing is cut short.
 """
 
 from __future__ import annotations

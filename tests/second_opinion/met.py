@@ -1,4 +1,4 @@
-"""What the compared models and requirements are made of, counted: nothing agrees by being absent."""
+"""What compared models and requirements are made of: what is absent agrees with anything."""
 
 from __future__ import annotations
 
