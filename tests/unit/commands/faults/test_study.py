@@ -17,6 +17,7 @@ from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 from interlock.reliability.figures import two_figures
+from tests.support.gate import gate
 from tests.support.hoist import ONE_CONTACT, WARNED_FIRST, hoist
 
 
@@ -44,6 +45,16 @@ def test_every_set_has_a_shortest_run_that_was_replayed(found: FaultStudy) -> No
     shown = {(run.requirement, frozenset(run.faults)) for run in found.runs}
     assert shown == wanted
     assert wanted
+
+
+def test_a_frozen_lamp_that_nobody_reads_has_its_effects(tmp_path: Path) -> None:
+    given = gate(
+        tmp_path,
+        ("output: drive, stuck: 'TRUE'", "output: lamp, stuck: frozen"),
+        ("when: lamp, always: gate = SHUT", "never: gate = OPEN AND button"),
+    )
+    found = study_faults(given, catalogue()["enumerate"](), Options(order=1, n_runs=1))
+    assert effects_of(found, "F5").outputs_on == ("lamp",)
 
 
 def test_faults_strike_in_the_run_in_the_order_in_which_they_are_told(found: FaultStudy) -> None:

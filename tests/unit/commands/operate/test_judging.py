@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import time
 from multiprocessing.context import SpawnProcess
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,7 @@ from interlock.commands.operate.session import Session
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from tests.support.benches import bench
+from tests.support.gate import gate
 from tests.support.models import shipped, verified
 
 
@@ -66,6 +68,13 @@ def test_an_example_is_a_run_to_where_the_premise_occurs() -> None:
     # R3: with the stop button pressed the pump is off, judged after each scan.
     assert session.bench.label(session.state, "stop") == "TRUE"
     assert session.bench.pending(session.state) == 0
+
+
+def test_an_example_lies_inside_the_scope(tmp_path: Path) -> None:
+    asked = "leads_to: gate = SHUT OR button", "leads_to: gate = SHUT, scope: {after: button}"
+    model = gate(tmp_path, ("whenever: gate = OPEN AND NOT button", "whenever: NOT button"), asked)
+    found = find_example(model, "R2")
+    assert found.moves == ("scan", "button to TRUE", "scan", "button to FALSE")
 
 
 def test_a_premise_that_never_occurs_has_no_example() -> None:
