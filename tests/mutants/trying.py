@@ -74,10 +74,10 @@ class Copy:
         Path(cache_from_source(str(path))).unlink(missing_ok=True)
 
     def _ask(self, tests: Sequence[str], most_seconds: float) -> tuple[str, str]:
-        order = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider"]
+        order = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-m", "not slow"]
         paths = [str(self._folder), *filter(None, [os.environ.get("PYTHONPATH")])]
         process = subprocess.Popen(
-            [*order, "--hypothesis-seed=0", "--tb=no", *tests],
+            [*order, "-p", "no:cacheprovider", "--hypothesis-seed=0", "--tb=no", *tests],
             cwd=self._folder,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
             stdout=subprocess.PIPE,
