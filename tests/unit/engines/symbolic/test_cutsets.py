@@ -12,7 +12,7 @@ from interlock.engines.symbolic.diagrams import Diagrams
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, and_, const, eq, not_, or_, var
 from interlock.kernel.query import DeclinedError, Limits
-from interlock.kernel.system import BOOL, PHASE, Move, MoveKind, System, Variable
+from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, System, Variable
 from tests.bench.generated_interlock import generate
 from tests.support.strategies import truths
 from tests.support.turns import FLAGS as FAULTS
@@ -48,8 +48,9 @@ def test_the_pressure_tank_has_its_five_published_minimal_cut_sets() -> None:
     names = {"t": "T", "k": "K2", "s": "S", "u": "S1", "v": "K1", "r": "R"}
     top = or_(var("t"), var("k"), and_(var("s"), or_(var("u"), var("v"), var("r"))))
     found = minimal_cut_sets(component_faults("".join(names)), top, tuple(names))
-    told = {tuple(names[flag] for flag in one) for one in found.sets}
-    assert told == {("T",), ("K2",), ("S", "S1"), ("S", "K1"), ("S", "R")}
+    # By their order, then as the flags were given.
+    told = [tuple(names[flag] for flag in one) for one in found.sets]
+    assert told == [("T",), ("K2",), ("S", "S1"), ("S", "K1"), ("S", "R")]
     assert found.n_by_order == (0, 2, 3)
 
 
@@ -83,6 +84,19 @@ def test_a_flag_that_may_be_reset_is_refused() -> None:
     repair = Move("repair", MoveKind.OPERATOR, var("a"), {"a": FALSE})
     with pytest.raises(DeclinedError, match="a may be reset"):
         minimal_cut_sets(component_faults("ab", repair), var("a"), ("a", "b"))
+
+
+def test_a_flag_that_a_scan_sets_is_no_fault() -> None:
+    scan = Move("scan", MoveKind.SCAN, TRUE, {"b": TRUE})
+    with pytest.raises(DeclinedError, match="b is set by the scan, so it is no fault"):
+        minimal_cut_sets(component_faults("ab", scan), var("a"), ("a", "b"))
+
+
+@pytest.mark.parametrize(("domain", "initial"), [(BOOL, 1), (Domain(0, 2), 0), (Domain(-1, 1), 0)])
+def test_a_flag_is_false_at_first_and_then_true(domain: Domain, initial: int) -> None:
+    of = System((Variable("a", domain, initial),), ())
+    with pytest.raises(DeclinedError, match="a is no flag that is FALSE at first"):
+        minimal_cut_sets(of, var("a"), ("a",))
 
 
 @pytest.mark.parametrize(
