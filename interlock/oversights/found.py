@@ -1,0 +1,70 @@
+"""What the study of a model's oversights finds, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import Enum
+
+from interlock.base.errors import Place
+
+
+class Kind(Enum):
+    """What sort of thing is worth a look."""
+
+    MOVE_NEVER = "move never possible"
+    STATE_NEVER = "state never reached"
+    SENSOR_STILL = "sensor that never changes"
+    MOVES_ALIKE = "two moves alike"
+    MOVE_IDLE = "move that changes nothing"
+    GUARD_FALSE = "guard that contradicts itself"
+    FAULTS_ALIKE = "two faults alike"
+    KEPT_BY_WORDS = "requirement kept whatever happens"
+    SENSOR_UNREAD = "sensor never read"
+    INPUT_UNREAD = "input never read"
+    VARIABLE_UNREAD = "variable never read"
+    OUTPUT_UNWRITTEN = "output never written"
+    OUTPUT_TWICE = "output written twice in a scan"
+    BLOCK_UNUSED = "function block without use"
+    BLOCK_UNCALLED = "function block never called"
+
+
+@dataclass(frozen=True)
+class Oversight:
+    """One thing that is worth a look.
+
+    Attributes
+    ----------
+    place : Place
+    says : str
+        One sentence, without its full stop.
+    kind : Kind
+    """
+
+    place: Place
+    says: str
+    kind: Kind
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.says}"
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Everything that is worth a look, and what could not be decided.
+
+    Attributes
+    ----------
+    oversights : tuple of Oversight
+        Sorted by place.
+    undecided : tuple of str
+        Sentences about what a limit left open; none of that is among the oversights.
+    """
+
+    oversights: tuple[Oversight, ...]
+    undecided: tuple[str, ...] = ()
+
+
+def in_order(found: Iterable[Oversight]) -> tuple[Oversight, ...]:
+    """Each of them once, sorted by place."""
+    return tuple(sorted(set(found), key=lambda one: (one.place, one.says)))
