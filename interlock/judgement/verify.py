@@ -133,15 +133,16 @@ def verify_claims(
     only: Sequence[str] = (),
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    beside: Sequence[Query] = (),
 ) -> Verification:
     """Judge every requirement without faults, and then under as many as it claims to survive.
 
     Common causes are left out: a claim counts independent component faults. A requirement that is
     violated without any fault is not judged again.
 
-    Parameters and errors as for `verify`.
+    Parameters and errors as for `verify`; what is asked `beside` is asked without faults.
     """
-    first = verify(model, engine, FAULT_FREE, only, limits, progress)
+    first = verify(model, engine, FAULT_FREE, only, limits, progress, beside)
     independent = model.independent_faults
     findings = {finding.requirement.id: finding for finding in first.findings}
     classes = [FAULT_FREE]

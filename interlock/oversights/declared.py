@@ -10,7 +10,7 @@ from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.model.build import names_behind
 from interlock.model.model import Fault, Formula, Model, ModelMove, Statement
-from interlock.oversights.found import Kind, Oversight
+from interlock.oversights.found import Kind, Oversight, seen_from
 from interlock.oversights.free_names import FreeNames
 
 
@@ -26,13 +26,10 @@ def in_moves(free: FreeNames) -> Iterator[Oversight]:
         for number, later in enumerate(moves):
             twin = next((m for m in moves[:number] if _alike(free, m, later)), None)
             if twin is not None:
-                says = f"the move '{later.name}' is the same as '{twin.name}', {_line(twin)}"
+                at = seen_from(later.place, twin.place)
+                says = f"the move '{later.name}' is the same as '{twin.name}' {at}"
                 yield Oversight(later.place, says, Kind.MOVES_ALIKE)
     yield from _false_guards(free)
-
-
-def _line(move: ModelMove) -> str:
-    return f"declared in line {move.place.line}"
 
 
 def _alike(free: FreeNames, one: ModelMove, other: ModelMove) -> bool:
@@ -106,7 +103,8 @@ def in_faults(model: Model) -> Iterator[Oversight]:
             told.add(later.id)
             held = {**later.sensors, **later.outputs}
             does = " and ".join(f"'{name}' {_stuck(how)}" for name, how in held.items())
-            says = f"{later.id} has the same effect as {first.id} in line {first.place.line}: {does}"
+            at = seen_from(later.place, first.place)
+            says = f"{later.id} has the same effect as {first.id} {at}: {does}"
             yield Oversight(later.place, says, Kind.FAULTS_ALIKE)
 
 

@@ -68,3 +68,12 @@ class Looked:
 def in_order(found: Iterable[Oversight]) -> tuple[Oversight, ...]:
     """Each of them once, sorted by place."""
     return tuple(sorted(set(found), key=lambda one: (one.place, one.says)))
+
+
+def seen_from(here: Place, there: Place) -> str:
+    """``in line 12``, with the file where that is another one.
+
+    >>> seen_from(Place("a.yaml", 1, 1), Place("a.yaml", 12, 3))
+    'in line 12'
+    """
+    return f"in line {there.line}" if here.file == there.file else f"in {there.file}:{there.line}"

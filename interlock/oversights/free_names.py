@@ -43,15 +43,7 @@ class FreeNames:
         for fault in model.faults:
             self.values[fault_flag(fault)] = range(2)
             self.truth[fault.casefold()] = ex.var(fault_flag(fault))
-        self._add_terms()
-
-    def _add_terms(self) -> None:
-        waiting = dict(self.model.terms)
-        while waiting:  # circles were refused on loading
-            for name, formula in list(waiting.items()):
-                if names_read(formula.tree) <= self.truth.keys():
-                    self.truth[name.casefold()] = lower_expression(formula.tree, self.truth)
-                    del waiting[name]
+        self.truth = with_terms(model, self.truth)
 
     @cached_property
     def signals(self) -> Mapping[str, Expr]:
@@ -81,3 +73,15 @@ class FreeNames:
     def always(self, condition: Expr) -> bool:
         """Whether it is known that all values make `condition` true."""
         return always(condition, self.values) is True
+
+
+def with_terms(model: Model, names: Mapping[str, Expr]) -> dict[str, Expr]:
+    """`names` with the terms that are made of them; keys are casefolded."""
+    found = dict(names)
+    waiting = dict(model.terms)
+    while waiting:  # terms may be written in any order; circles were refused on loading
+        for name, formula in list(waiting.items()):
+            if names_read(formula.tree) <= found.keys():
+                found[name.casefold()] = lower_expression(formula.tree, found)
+                del waiting[name]
+    return found
