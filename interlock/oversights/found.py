@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from interlock.base.errors import Place
@@ -65,9 +65,26 @@ class Looked:
     undecided: tuple[str, ...] = ()
 
 
+NOTHING = Looked(())
+"""Nothing that is worth a look."""
+
+
+def because_of_strict(looked: Looked) -> str:
+    """Why a command ends with 1 although every requirement holds."""
+    n = len(looked.oversights)
+    things = "one thing is" if n == 1 else f"{n} things are"
+    return f"Ends with 1 because of --strict alone: {things} worth a look."
+
+
 def in_order(found: Iterable[Oversight]) -> tuple[Oversight, ...]:
-    """Each of them once, sorted by place."""
-    return tuple(sorted(set(found), key=lambda one: (one.place, one.says)))
+    """Each of them once, sorted by place, and each in one line."""
+    in_a_line = {replace(one, says=_printable(one.says)) for one in found}
+    return tuple(sorted(in_a_line, key=lambda one: (one.place, one.says)))
+
+
+def _printable(text: str) -> str:
+    # A move's name may be any text; it must neither break the line nor turn it round.
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def seen_from(here: Place, there: Place) -> str:
