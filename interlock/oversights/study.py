@@ -72,7 +72,7 @@ def look(
     found = {n: a for n, a in zip(known, answers, strict=True) if n not in never}
     undecided = _open(known, _unknown(found), limit)
     absent = [name for name, answer in found.items() if _is_absent(answer)]
-    why = "in anything that was explored, which is everything reachable"
+    why = "in anything reachable"
     if absent and (model.faults or any(m.kind is MoveKind.HUMAN for m in model.moves)):
         found, limit = with_everything(model, absent, engine, limits, progress)
         undecided += _open(known, _unknown(found), limit)

@@ -97,7 +97,7 @@ def worth_a_look(desk: Desk) -> dict[str, Any]:
     explored = None if job is None or job.stage != "done" else job.looked
     looked = desk.bench.looked if explored is None else explored
     return {
-        "rows": [(short(one.place), one.says) for one in looked.oversights],
+        "rows": [(f"{short(one.place)}:{one.place.column}", one.says) for one in looked.oversights],
         "undecided": looked.undecided,
         "explored": explored is not None,
     }
