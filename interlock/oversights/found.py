@@ -88,9 +88,15 @@ def _printable(text: str) -> str:
 
 
 def seen_from(here: Place, there: Place) -> str:
-    """``in line 12``, with the file where that is another one.
+    """``in line 12``, and of which file where that is another one, as in a revision.
+
+    No folders: a report is the same wherever it is made.
 
     >>> seen_from(Place("a.yaml", 1, 1), Place("a.yaml", 12, 3))
     'in line 12'
+    >>> seen_from(Place("b/a.yaml", 1, 1), Place("c/a.yaml", 12, 3))
+    'in line 12 of another a.yaml'
     """
-    return f"in line {there.line}" if here.file == there.file else f"in {there.file}:{there.line}"
+    at = f"in line {there.line}"
+    name = there.file.replace("\\", "/").rpartition("/")[2]
+    return at if here.file == there.file else f"{at} of another {name}"
