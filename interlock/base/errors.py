@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from interlock.base.visible import in_one_line
+
 
 @dataclass(frozen=True, order=True)
 class Place:
@@ -37,7 +39,7 @@ class Mistake:
 
     def __str__(self) -> str:
         # What a user wrote is quoted; it must neither break the line nor turn it round.
-        return "".join(c if c.isprintable() else "?" for c in f"{self.place}: {self.says}")
+        return in_one_line(f"{self.place}: {self.says}")
 
 
 class InputError(Exception):

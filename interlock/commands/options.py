@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from interlock.base.targets import check_target
+from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
 
 if TYPE_CHECKING:
@@ -97,12 +98,17 @@ def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
     log_width : int
         Columns where nothing says how many there are: with `plain`, in files and in pipes.
     """
-    from rich.console import Console
+    from interlock.telling.terminal import Terminal
 
     if plain:
-        return Console(color_system=None, width=log_width)
+        return Terminal(color_system=None, width=log_width)
     is_told = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return Console(width=None if is_told else log_width)
+    return Terminal(width=None if is_told else log_width)
+
+
+def print_line(line: str, err: bool = False) -> None:
+    """Print a line that may hold words of a model, with marks for what is not seen."""
+    click.echo(in_one_line(line), err=err)
 
 
 @contextmanager

@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any, TypeGuard
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
+from interlock.base.visible import turns_direction
 
 MAX_DEPTH = 40
 
@@ -235,4 +236,4 @@ def _is_strange(char: str) -> bool:
     """A control character, one half of a pair, or one that turns the direction of writing."""
     if char in "\n\t":
         return False
-    return unicodedata.category(char) in ("Cc", "Cs") or "\u202a" <= char <= "\u202e"
+    return unicodedata.category(char) in ("Cc", "Cs") or turns_direction(char)

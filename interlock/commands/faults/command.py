@@ -21,6 +21,7 @@ from interlock.commands.options import (
     limit_options,
     limits_of,
     order_of,
+    print_line,
     progress_line,
 )
 from interlock.commands.outcomes import EXIT
@@ -225,7 +226,7 @@ def _tree(
         if _is_printed(files, (make_json, partial(tree_data.tree_to_csv, solution, n_digits))):
             return EXIT_HOLDS
     except TooLargeError as limit:
-        click.echo(f"undecided: {limit}", err=True)
+        print_line(f"undecided: {limit}", err=True)
         return EXIT_UNDECIDED
     _print(shown, plain)
     _write_picture(draw_fault_tree(tree), folder if folder is not None else Path("faults") / name)

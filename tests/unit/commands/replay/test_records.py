@@ -310,7 +310,7 @@ MALFORMED = [
     ("time,pump\nsoon,FALSE\n", "2:1: 'soon' is not a time"),
     ("time,pump\nnan,FALSE\n", "2:1: 'nan' is not a time"),
     ('pump,ramp\n"TRUE,stowed\n', "2:1: a quotation mark without its other one"),
-    ("pump\nTR\x00UE\n", "2:1: 'TR?UE' is not a value of pump"),
+    ("pump\nTR\x00UE\n", "2:1: 'TR<U+0000>UE' is not a value of pump"),
 ]
 
 
