@@ -28,3 +28,7 @@ class Terminal(Console):
                 yield segment
             else:
                 yield Segment(made_visible(segment.text), segment.style)
+
+    def on_broken_pipe(self) -> None:
+        """Leave it to the command; rich would end with 1, which here is a violation."""
+        raise BrokenPipeError

@@ -26,7 +26,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from interlock.base.errors import InputError, InternalError
+from interlock.base.errors import defect_in_words
 from interlock.commands.operate.acts import BadRequestError, perform
 from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.render import page, regions
@@ -244,8 +244,8 @@ def _answer(place: _Place, body: bytes) -> Response:
             return JSONResponse(_state(place.desk, said))
         except BadRequestError as error:
             return JSONResponse({"trouble": str(error)}, 400)
-        except (InternalError, InputError) as error:
-            return JSONResponse({"trouble": f"internal error: {error}"}, 500)
+        except Exception as error:
+            return JSONResponse({"trouble": defect_in_words(error)}, 500)
 
 
 def _state(desk: Desk, said: str) -> dict[str, Any]:

@@ -195,6 +195,21 @@ def test_half_a_character_is_refused_in_one_line(body: bytes, served: ServedMode
     assert page.state() == before
 
 
+def test_a_defect_is_told_and_the_page_goes_on(
+    served: ServedModel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: object) -> None:
+        raise KeyError("gone")
+
+    page = Page(browser(served))
+    with monkeypatch.context() as defect:
+        defect.setattr("interlock.commands.operate.server.perform", gone)
+        answer = page.do("look")
+    assert answer.status_code == 500
+    assert answer.json()["trouble"].startswith("internal error, not a verdict: KeyError: 'gone'")
+    assert page.do("look").status_code == 200
+
+
 def test_both_halves_of_a_character_are_one(served: ServedModel) -> None:
     page = Page(browser(served))
     page.do("edit")
