@@ -178,12 +178,14 @@ class _Builder:
         moves.append(self._scan())
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
         requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
-        defects = self._on_signals(self.lowered.defects)
-        if defects is not FALSE:
+        # Asked in every class alike, also where only faults can bring a defect about.
+        if self.lowered.defects is not FALSE:
+            defects = self._on_signals(self.lowered.defects)
             requirements[ARITHMETIC] = Requirement(
                 ARITHMETIC,
-                Pattern.NEVER,
-                defects,
+                # 'Always not' and no 'never': it has no premise, whatever the defects consist of.
+                Pattern.ALWAYS,
+                not_(defects),
                 says="The program never leaves a variable's range or divides by zero",
             )
         observed = [e for r in requirements.values() for e in _predicates(r)]

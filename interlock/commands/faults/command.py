@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 import click
 from click.core import ParameterSource
 
-from interlock.base.errors import nearest
 from interlock.base.files import write_each_whole, write_whole
 from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (
     MOST_AT_ONCE,
     OutputFile,
+    check_requirements,
     console_for,
     limit_options,
     limits_of,
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from interlock.commands.faults.study import FaultStudy
-    from interlock.model.model import Model
     from interlock.pictures.picture import Picture
     from interlock.reliability.fault_tree import FaultTree
 
@@ -133,7 +132,7 @@ def command(
     from interlock.model.load import load
 
     loaded = load(model)
-    _check_ids(loaded, only)
+    check_requirements(loaded, only)
     options = Options(
         order=order_of(order, len(loaded.faults)),
         only=only,
@@ -187,12 +186,6 @@ def _is_printed(files: _Files, makers: Sequence[Callable[[], str]]) -> bool:
         if file is not None:
             write_whole(file, make())
     return False
-
-
-def _check_ids(model: Model, only: tuple[str, ...]) -> None:
-    for id_ in only:
-        if id_ not in model.statements:
-            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, model.statements)}")
 
 
 def _print(what: RenderableType, plain: bool) -> None:

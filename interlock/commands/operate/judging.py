@@ -18,7 +18,8 @@ from typing import Any
 from interlock.base.errors import defect_in_words
 from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
-from interlock.judgement.verify import Finding, Verification, verify, verify_claims
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.observe import ask
 from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
@@ -275,14 +276,16 @@ def judged(verification: Verification, finding: Finding) -> Judged:
     if verdict.outcome is Outcome.VIOLATED and run is not None:
         moves = tuple(happening.move for happening in run.happenings)
         says = f"violated: a shortest run has {len(moves)} steps{under}"
+    elif finding.is_too_late:
+        says = f"{finding.says}: {finding.why(model)}{under}"
+    elif verdict.vacuous:
+        says = f"vacuous: {finding.why(model)}; {verdict.n_states:,} states"
     elif verdict.outcome is Outcome.UNDECIDED:
         says = f"undecided: {verdict.limit}; {verdict.n_states:,} states{under}"
-    elif verdict.vacuous:
-        says = f"holds, vacuous: the premise never occurred in {verdict.n_states:,} states{under}"
     else:
         says = f"holds; premise in {verdict.n_premise:,} of {verdict.n_states:,} states{under}"
     return Judged(
-        verdict.outcome,
+        finding.outcome,
         verdict.vacuous,
         says,
         moves,

@@ -14,9 +14,10 @@ from interlock.commands.rehearse.card import Card, make_card
 from interlock.commands.rehearse.results import Rehearsal
 from interlock.commands.rehearse.study import Rehearser
 from interlock.engines import catalogue
+from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.harm import with_harm
-from interlock.judgement.reaction import ReactionTime, reaction_times
-from interlock.judgement.verify import Finding, Verification, verify, verify_claims
+from interlock.judgement.reaction import ReactionTime
+from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.build import build
 from interlock.model.model import Model
@@ -100,7 +101,7 @@ class Dossier:
     @cached_property
     def reaction_times(self) -> dict[str, ReactionTime]:
         """The reaction times by the ids of their requirements."""
-        return {found.requirement: found for found in reaction_times(self.verification)}
+        return {found.requirement: found for found in self.verification.reaction_times}
 
     @cached_property
     def failure_modes(self) -> list[fmea.Row]:

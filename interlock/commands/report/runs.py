@@ -17,7 +17,7 @@ from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import record, to_text
 from interlock.independent_judge.story import tell_to_the_end
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.model.model import Model
 from interlock.pictures.frames import Frame, frames_of_run
 from interlock.pictures.picture import Picture

@@ -10,6 +10,7 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.options import (
     OutputFile,
+    check_requirements,
     console_for,
     faults_option,
     limit_options,
@@ -18,10 +19,10 @@ from interlock.commands.options import (
 )
 from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
-from interlock.judgement.verify import Verification, verify, verify_claims
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Limits, ProgressSink
 from interlock.model.load import load
-from interlock.model.model import Model
 
 
 @click.command("verify")
@@ -73,7 +74,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = load(model)
-    _check_ids(loaded, only)
+    check_requirements(loaded, only)
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
 
@@ -142,9 +143,3 @@ def _write_runs(folder: Path, result: Verification, every: bool) -> list[str]:
     ids = [finding.requirement.id for finding in result.findings if finding.run is not None]
     told = f"runs: {', '.join(str(folder / id_) for id_ in ids) or 'no violation, none written'}"
     return [told, *(f"  {reason}" for reason in missing)]
-
-
-def _check_ids(model: Model, only: tuple[str, ...]) -> None:
-    for id_ in only:
-        if id_ not in model.statements:
-            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, model.statements)}")

@@ -18,7 +18,7 @@ from urllib.parse import quote
 from interlock import __version__
 from interlock.base.errors import Place
 from interlock.independent_judge.story import Line, tell
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 
@@ -87,7 +87,7 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
     model, verdict = verification.built.model, finding.verdict
     statement = model.statements.get(finding.requirement.id)
     place = statement.place if statement is not None else model.program.place
-    kind, level, said = _told(finding)
+    kind, level, said = _told(model, finding)
     result: dict[str, Any] = {
         "ruleId": finding.requirement.id,
         "ruleIndex": number,
@@ -103,15 +103,15 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
     return result
 
 
-def _told(finding: Finding) -> tuple[str, str, str]:
+def _told(model: Model, finding: Finding) -> tuple[str, str, str]:
     """Kind and level of a result; a level belongs to failures only (sections 3.27.9, 3.27.10)."""
-    verdict = finding.verdict
-    if verdict.outcome is Outcome.VIOLATED:
-        return "fail", "error", "violated"
-    if verdict.outcome is Outcome.UNDECIDED:
-        return "open", "none", f"undecided, the limit of {verdict.limit} was hit"
-    if verdict.vacuous:
-        return "review", "none", "holds, but its premise never occurred"
+    why = finding.why(model)
+    if finding.outcome is Outcome.VIOLATED:
+        return "fail", "error", f"{finding.says}, {why}" if why else "violated"
+    if finding.verdict.vacuous:
+        return "review", "none", f"holds, but was never put to the test: {why}"
+    if finding.outcome is Outcome.UNDECIDED:
+        return "open", "none", f"undecided, {why}"
     return "pass", "none", "holds in this model"
 
 

@@ -138,7 +138,7 @@ def test_an_undecided_requirement_is_told_with_its_limit_and_as_nothing_else() -
     dossier = dossier_of(MODELS / "ramp", limits=Limits(max_states=50))
     assert dossier.verification.outcome is Outcome.UNDECIDED
     said = words(to_html(dossier))
-    assert "undecided: limit hit, states 50" in said
+    assert "undecided: limit hit, states 50; nothing is known of it" in said
     assert "at least" in said
     assert "Limits set for each exploration: 50 states" in said
 
