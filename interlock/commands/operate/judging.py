@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import defect_in_words
 from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
 from interlock.judgement.finding import Finding, Verification
@@ -236,12 +236,12 @@ def work(connection: Connection, model: Model, task: Task, limits: Limits) -> No
         connection.send(("done", {f.requirement.id: judged(found, f) for f in found.findings}))
     except DeclinedError as reason:
         connection.send(("failed", f"no engine takes this model: {reason}"))
-    except InternalError as error:
-        connection.send(("failed", f"internal error, not a verdict: {error}"))
     except MemoryError:
         connection.send(("failed", "undecided: out of memory"))
     except BrokenPipeError:
         return
+    except Exception as error:
+        connection.send(("failed", defect_in_words(error)))
 
 
 def _reporter(send: Callable[[tuple[str, str]], None]) -> Callable[[Progress], None]:

@@ -346,5 +346,5 @@ def program_view(dossier: Dossier) -> dict[str, Any]:
     return {
         "file": _way(dossier.model, file),
         "name": file.replace("\\", "/").rsplit("/", 1)[-1],
-        "lines": dossier.model.sources[file].splitlines(),
+        "lines": dossier.model.sources[file].removesuffix("\n").split("\n"),
     }

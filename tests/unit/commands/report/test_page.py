@@ -287,11 +287,11 @@ def test_texts_of_a_hostile_model_stay_texts(tmp_path: Path) -> None:
     assert "49" not in re.findall(r"<h1>.*?</h1>", page)[0]
 
 
-def test_what_turns_the_direction_of_its_surroundings_is_taken_out(tmp_path: Path) -> None:
+def test_what_turns_the_direction_of_its_surroundings_is_a_mark(tmp_path: Path) -> None:
     # Model files refuse such characters; a comment in a program may hold them.
     program = GATE_ST.replace("END_PROGRAM", "(* \u202eevil\u2066 *)\nEND_PROGRAM")
     page = to_html(dossier_of(written(tmp_path / "gate", GATE_YAML, program)))
-    assert "evil" in page
+    assert "&lt;U+202E&gt;evil&lt;U+2066&gt;" in page
     assert "\u202e" not in page
     assert "\u2066" not in page
 
