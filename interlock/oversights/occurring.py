@@ -114,7 +114,9 @@ def _sensor(name: str) -> str:
 def _at_first(model: Model, sensor: str) -> int:
     """What a sensor reads at power-up, without any fault."""
     names = {name.casefold(): ex.const(m.initial) for name, m in model.machines.items()}
-    names |= {v.name.casefold(): ex.const(v.initial) for v in model.program.variables}
+    # Only outputs belong to the truth: a signal may have the name of what it tells of.
+    outputs = [v for v in model.program.variables if v.kind == "VAR_OUTPUT"]
+    names |= {v.name.casefold(): ex.const(v.initial) for v in outputs}
     names |= dict.fromkeys((fault.casefold() for fault in model.faults), FALSE)
     return lower_expression(model.sensors[sensor].reads.tree, with_terms(model, names)).value
 

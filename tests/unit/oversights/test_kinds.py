@@ -55,6 +55,15 @@ RED: dict[str, tuple[Changes, Kind, str]] = {
         Kind.SENSOR_STILL,
         f"model.yaml:21:3: what the sensor 'latch_in' reads never changes, {WHATEVER}",
     ),
+    "a sensor with the name of a machine that never leaves its first state": (
+        [
+            ("latch_in", "latch"),
+            (STATES, STATES + "\n    initial: OUT"),
+            ("when: NOT pull", "when: latch = IN"),
+        ],
+        Kind.SENSOR_STILL,
+        f"model.yaml:22:3: what the sensor 'latch' reads never changes, {WHATEVER}",
+    ),
     "two moves with guards that mean the same": (
         [(SINKS, SINKS + "\n      - {from: OUT, to: IN, when: NOT (pull OR pull)}")],
         Kind.MOVES_ALIKE,
