@@ -16,11 +16,21 @@ _OBSERVERS = (
     "tests/agree/test_observers_agree_with_formulas.py",
 )
 _LOWERING = ("tests/unit/st", "tests/agree/test_lowering_agrees_with_interpreter.py")
-_JUDGE = ("tests/unit/independent_judge", "tests/known/test_pattern_traces.py")
+_JUDGE = ("tests/unit/independent_judge",)
+_TRACES = (
+    "tests/unit/independent_judge/test_trace.py",
+    "tests/known/test_pattern_traces.py",
+    "tests/agree/test_bounds_agree_with_formulas.py",
+)
 _MODELS = (
-    "tests/unit/independent_judge",
-    "tests/unit/model",
-    "tests/unit/commands/faults/test_study.py",
+    "tests/unit/independent_judge/test_judge.py",
+    "tests/unit/independent_judge/test_player.py",
+    "tests/unit/judgement/test_verify.py",
+)
+_FAULTS = (
+    "tests/unit/model/test_malformed.py",
+    "tests/unit/model/test_names.py",
+    "tests/unit/independent_judge/test_judge.py",
 )
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
 _RELIABILITY = ("tests/unit/reliability", "tests/known/test_functional_safety.py")
@@ -53,8 +63,10 @@ TARGETS: dict[str, tuple[str, ...]] = {
         _SYMBOLIC,
     ),
     **_all("engines/symbolic", "cutsets", _CUT_SETS),
-    **_all("independent_judge", "judge player machines values trace", _JUDGE),
-    **_all("model", "build faults", _MODELS),
+    **_all("independent_judge", "judge player machines values", _JUDGE),
+    **_all("independent_judge", "trace", _TRACES),
+    **_all("model", "build", _MODELS),
+    **_all("model", "faults", _FAULTS),
     **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_all(
