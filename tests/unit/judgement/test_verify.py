@@ -81,6 +81,24 @@ def test_a_scope_that_never_opens_or_closes_is_vacuous(
     assert result.findings[0].verdict.vacuous is empty
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "when: gate = SHUT, always: lamp OR NOT lamp",
+        "whenever: gate = SHUT, leads_to: gate = SHUT",
+        "event: gate = OPEN, only_after: button",
+        "never: gate = OPEN AND NOT button",
+    ],
+)
+def test_with_any_premise_a_scope_that_never_opens_is_vacuous(tmp_path: Path, asked: str) -> None:
+    stated = f"requirements:\n  R9: {{says: x, {asked}, scope: {{after: {NEVER}}}}}"
+    result = verify(
+        gate(tmp_path, ("requirements:", stated)), catalogue()["enumerate"](), only=["R9"]
+    )
+    assert result.findings[0].verdict.outcome is Outcome.HOLDS
+    assert result.findings[0].verdict.vacuous
+
+
 def test_observers_asked_together_judge_as_each_alone() -> None:
     model = load(MODELS / "ramp")
     engine = catalogue()["reference"]()
