@@ -33,12 +33,12 @@ _FAULTS = (
     "tests/unit/independent_judge/test_judge.py",
 )
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
-_RELIABILITY = ("tests/unit/reliability", "tests/known/test_functional_safety.py")
+_KNOWN = "tests/known/test_functional_safety.py"
+_TABLE = "tests/known/test_table_k1.py"
 _TREES = (
     "tests/unit/reliability/test_fault_tree.py",
     "tests/unit/reliability/test_quantify.py",
     "tests/unit/reliability/test_voting.py",
-    "tests/unit/reliability/test_tree_loader.py",
     "tests/known/test_fault_trees.py",
 )
 
@@ -69,11 +69,13 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("model", "faults", _FAULTS),
     **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
-    **_all(
-        "reliability",
-        "category channel figures integrity_level performance_level pfhd subsystems table_k1",
-        _RELIABILITY,
-    ),
-    **_all("reliability", "diagram fault_tree quantify tree_loader voting", _TREES),
+    **{
+        f"interlock/reliability/{name}.py": (f"tests/unit/reliability/test_{name}.py", _KNOWN)
+        for name in "category channel figures integrity_level performance_level subsystems".split()
+    },
+    **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),
+    **_all("reliability", "pfhd table_k1", ("tests/unit/reliability/test_pfhd.py", _TABLE)),
+    **_all("reliability", "tree_loader", ("tests/unit/reliability/test_tree_loader.py",)),
+    **_all("reliability", "diagram fault_tree quantify", _TREES),
     **_all("commands/rating", "figures", ("tests/unit/commands/rating/test_figures.py",)),
 }
