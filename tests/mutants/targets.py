@@ -47,6 +47,14 @@ def _all(folder: str, names: str, tests: tuple[str, ...]) -> dict[str, tuple[str
     return {f"interlock/{folder}/{name}.py": tests for name in names.split()}
 
 
+def _each(folder: str, names: str) -> dict[str, tuple[str, ...]]:
+    """Files with a test file of their own, and the published figures."""
+    return {
+        f"interlock/{folder}/{name}.py": (f"tests/unit/{folder}/test_{name}.py", _KNOWN)
+        for name in names.split()
+    }
+
+
 TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "expr evaluate codec query system", _KERNEL),
     **_all("kernel", "observe requirement", _OBSERVERS),
@@ -69,10 +77,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("model", "faults", _FAULTS),
     **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
-    **{
-        f"interlock/reliability/{name}.py": (f"tests/unit/reliability/test_{name}.py", _KNOWN)
-        for name in "category channel figures integrity_level performance_level subsystems".split()
-    },
+    **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
     **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),
     **_all("reliability", "pfhd table_k1", ("tests/unit/reliability/test_pfhd.py", _TABLE)),
     **_all("reliability", "tree_loader", ("tests/unit/reliability/test_tree_loader.py",)),
