@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from interlock.base.errors import nearest
 from interlock.base.targets import check_target
+from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
+from interlock.model.build import build
+from interlock.model.model import Model
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -44,7 +48,9 @@ def limit_options(command: Command) -> Command:
     """Add the options that bound an exploration."""
     for option in (
         click.option("--max-memory", type=click.IntRange(1), metavar="MB", help="Memory limit."),
-        click.option("--max-seconds", type=click.FloatRange(0), metavar="S", help="Time limit."),
+        click.option(
+            "--max-seconds", type=click.FloatRange(0), metavar="S", help="Time limit of it all."
+        ),
         click.option("--max-states", type=click.IntRange(1), metavar="N", help="State limit."),
     ):
         command = option(command)
@@ -81,10 +87,23 @@ def order_of(text: str | None, n_faults: int) -> int | None:
     raise click.UsageError(f"--order: expected a whole number from 1, or 'all'; found '{text}'")
 
 
+def check_requirements(model: Model, only: Iterable[str]) -> None:
+    """Refuse an id that no requirement of the model has, the generated one included.
+
+    Raises
+    ------
+    UsageError
+    """
+    known = build(model).requirements
+    for id_ in only:
+        if id_ not in known:
+            raise click.UsageError(f"no requirement '{id_}'{nearest(id_, known)}")
+
+
 def limits_of(max_states: int | None, max_seconds: float | None, max_memory: int | None) -> Limits:
-    """The limits that the options give."""
+    """The limits that the options give; the time is for the whole command, from now on."""
     n_bytes = None if max_memory is None else max_memory * 1_000_000
-    return Limits(max_states, max_seconds, n_bytes)
+    return Limits(max_states, max_seconds, n_bytes).from_now()
 
 
 def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
@@ -97,12 +116,17 @@ def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
     log_width : int
         Columns where nothing says how many there are: with `plain`, in files and in pipes.
     """
-    from rich.console import Console
+    from interlock.telling.terminal import Terminal
 
     if plain:
-        return Console(color_system=None, width=log_width)
+        return Terminal(color_system=None, width=log_width)
     is_told = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return Console(width=None if is_told else log_width)
+    return Terminal(width=None if is_told else log_width)
+
+
+def print_line(line: str, err: bool = False) -> None:
+    """Print a line that may hold words of a model, with marks for what is not seen."""
+    click.echo(in_one_line(line), err=err)
 
 
 @contextmanager

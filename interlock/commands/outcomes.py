@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.judgement.reaction import reaction_times
-from interlock.judgement.verify import Verification
+from interlock.judgement.finding import Verification
 from interlock.kernel.requirement import Outcome
 
 EXIT = {
@@ -15,7 +14,5 @@ EXIT = {
 
 
 def exit_code(result: Verification) -> int:
-    """A reaction time that is too long is a violation, whatever its program does."""
-    if result.outcome is Outcome.HOLDS and any(t.exceeds for t in reaction_times(result)):
-        return EXIT_VIOLATED
+    """Of a verification as a whole."""
     return EXIT[result.outcome]

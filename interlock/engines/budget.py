@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from time import perf_counter
+from time import monotonic, perf_counter
 
 from interlock.kernel.query import Limits, Progress, ProgressSink
 
@@ -44,21 +44,26 @@ class Budget:
 
     def spent(self, n_bytes: int = 0) -> bool:
         """Whether time or memory has run out; the first limit hit stays the one named."""
-        most_s, most_bytes = self.limits.max_seconds, self.limits.max_bytes
+        most_bytes = self.limits.max_bytes
         if self.limit is None:
-            if most_s is not None and self.seconds >= most_s:
-                self.limit = f"seconds {most_s:g}"
+            if self._is_over():
+                self.limit = f"seconds {self.limits.max_seconds or 0:g}"
             elif most_bytes is not None and n_bytes > most_bytes:
                 self.limit = f"bytes {most_bytes:,}"
         return self.limit is not None
 
     def out_of_time(self) -> bool:
         """Whether no time is left, whatever other limit was hit before."""
-        most_s = self.limits.max_seconds
-        if most_s is None or self.seconds < most_s:
+        if not self._is_over():
             return False
         self.spent()
         return True
+
+    def _is_over(self) -> bool:
+        limits = self.limits
+        if limits.until is not None and monotonic() >= limits.until:
+            return True
+        return limits.max_seconds is not None and self.seconds >= limits.max_seconds
 
     def refuse_state(self, most: int) -> None:
         """Note that a state more than `most` was met."""

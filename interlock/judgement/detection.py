@@ -8,19 +8,23 @@ in force. What it does because of them:
   white lamp dark.
 
 A lamp that is itself faulty is compared as it is seen. A restart is compared by the memory that
-it loses. A yellow lamp that a model declares with ``announces: false`` is no alarm.
+it loses, and tells only by an alarm: that outputs go off once, as at every start, shows nobody
+what is missing. A yellow lamp that a model declares with ``announces: false`` is no alarm.
 
 A fault is **latent** where no run in which it strikes alone brings an alarm or a refusal. Harm
-was **announced** if on every run to it an alarm or a refusal came before it or together with it.
+was **announced** if on every run to it an alarm or a refusal came in a state before it. What comes
+together with the harm is no warning; nor is an output that stays off a refusal where its absence
+is part of the harm: the loss of a safety function is not its own detection.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from enum import Enum, IntEnum
 
-from interlock.kernel.expr import FALSE, Expr, and_, not_, or_, substitute
+from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, variables_of
+from interlock.kernel.requirement import Pattern, Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
 from interlock.model.model import Fault, Output
@@ -113,25 +117,36 @@ class Comparison:
             found[name] = _difference(substitute([seen], lost)[0], seen)
         return found
 
-    def silence(self) -> dict[str, Expr]:
+    def silence(self, missed: Container[str] = ()) -> dict[str, Expr]:
         """For each move that can tell of a fault, where it does not.
 
         That is the scan, and a restart when it strikes, one scan before it shows.
+
+        Parameters
+        ----------
+        missed : container of str
+            Outputs whose absence is no refusal, see `missed_in_harm`.
         """
-        found = {SCAN: not_(self.tells(self.by_flags()))}
+        refusing = [n for n, o in self.outputs.items() if not o.announces and n not in missed]
+        seen = self.by_flags()
+        refused = [seen[name].off for name in refusing]
+        found = {SCAN: not_(or_(self._alarm(seen), *refused))}
         for fault in self.live:
             if fault.restart:
-                found[f"{fault.id} strikes"] = not_(self.tells(self.by_restart(fault)))
+                found[f"{fault.id} strikes"] = not_(self._alarm(self.by_restart(fault)))
         return found
 
-    def tells(self, differences: Mapping[str, Difference]) -> Expr:
-        """Where one of these differences is an alarm or a refusal."""
-        return or_(
-            *(
-                differences[name].on if output.announces else differences[name].off
-                for name, output in self.outputs.items()
-            )
-        )
+    def _alarm(self, differences: Mapping[str, Difference]) -> Expr:
+        return or_(*(differences[n].on for n, o in self.outputs.items() if o.announces))
+
+    def missed_in_harm(self, requirement: Requirement) -> frozenset[str]:
+        """The outputs whose absence is part of the harm that a requirement excludes.
+
+        Those that its harm reads negated, or otherwise than plainly: so an output too many is
+        left out of the refusals rather than one too few.
+        """
+        missed = read_negated(_harm_of(requirement))
+        return frozenset(name for name in self.outputs if name in missed)
 
     def guards(self) -> dict[str, Difference]:
         """For each move of the plant or of a person, where the faults allow or prevent it."""
@@ -141,6 +156,46 @@ class Comparison:
 
     def _guarded(self, move: Move) -> Difference:
         return _difference(move.guard, self.without_faults(move.guard))
+
+
+def _harm_of(requirement: Requirement) -> Expr:
+    p, s = requirement.p, requirement.s
+    match requirement.pattern:
+        case Pattern.NEVER:
+            return p
+        case Pattern.LEADS_TO | Pattern.ONLY_AFTER:
+            return and_(p, not_(s))
+        case _:
+            return not_(p)
+
+
+def read_negated(expr: Expr) -> set[str]:
+    """The variables that `expr` may need to be 0: read under a negation, or not as a truth value.
+
+    An answer from the shape alone: it may name a variable too many, never one too few.
+    """
+    found: set[str] = set()
+    seen: set[tuple[int, bool]] = set()
+    waiting = [(expr, True)]
+    while waiting:
+        node, is_plain = waiting.pop()
+        if (node.serial, is_plain) in seen:
+            continue
+        seen.add((node.serial, is_plain))
+        match node.op:
+            case Op.VAR:
+                found |= set() if is_plain else {node.name}
+            case Op.NOT:
+                waiting.append((node.args[0], not is_plain))
+            case Op.AND | Op.OR:
+                waiting += [(part, is_plain) for part in node.args]
+            case Op.ITE:
+                condition, *parts = node.args
+                waiting += [(condition, True), (condition, False)]
+                waiting += [(part, is_plain) for part in parts]
+            case _:
+                found |= set(variables_of([node]))
+    return found
 
 
 def _difference(seen: Expr, otherwise: Expr) -> Difference:

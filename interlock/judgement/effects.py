@@ -11,8 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
-from interlock.judgement.detection import Comparison, Difference, Harm, Telling
-from interlock.judgement.fault_sets import Asked
+from interlock.judgement.detection import Comparison, Difference, Telling
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import Query, Reach
 from interlock.model.build import Built
@@ -68,7 +67,8 @@ class FaultEffects:
         """The loudest that it ever gets by itself; silent is latent."""
         if self.alarms:
             return Telling.ALARM
-        return Telling.REFUSAL if self.refusals else Telling.SILENT
+        is_refused = self.refusals and not self.fault.restart
+        return Telling.REFUSAL if is_refused else Telling.SILENT
 
     @property
     def refusals(self) -> tuple[str, ...]:
@@ -169,48 +169,3 @@ def local_readings(built: Built, fault: Fault) -> Iterable[str]:
         yield "the program starts again"
     if not (fault.sensors or fault.outputs or fault.machine or fault.restart):
         yield fault.says
-
-
-def harm_of(
-    explored: Explored,
-    silence: Mapping[str, Expr],
-    asked: Asked,
-    ids: Mapping[str, str],
-    needing: Mapping[str, set[str]],
-) -> dict[tuple[str, str], Harm]:
-    """Whether each fault that breaks a requirement alone was always told of in time.
-
-    Parameters
-    ----------
-    explored : Explored
-    silence : mapping of str to Expr
-        Where moves tell nothing, see `Comparison.silence`.
-    needing : mapping of str to set of str
-        For each requirement the faults that break it alone.
-
-    Returns
-    -------
-    dict
-        By fault and requirement, detected or dangerous.
-
-    Raises
-    ------
-    IncompleteError
-        Where a limit left an answer open.
-    """
-    found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
-    if not found:
-        return {}
-    quiet = explored.part(silence)
-    if quiet is None:
-        raise IncompleteError(explored.limit)
-    for requirement, faults in needing.items():
-        for query in asked.queries[requirement] if faults else ():
-            rows = quiet.occurring(query)
-            if rows is None:
-                raise IncompleteError(explored.limit)
-            for row in rows:
-                for fault, is_set in zip(ids.values(), row, strict=True):
-                    if is_set and fault in faults:
-                        found[fault, requirement] = Harm.DANGEROUS
-    return found

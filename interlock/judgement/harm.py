@@ -1,18 +1,114 @@
-"""For each judged requirement: whether faults that break it were announced before the harm."""
+"""For each judged requirement: whether faults that break it were announced before the harm.
+
+One answer for every command. Everything that is reached before an alarm or a refusal is searched
+once more, together with the states that the telling move itself leads to: a violation in there is
+a dangerous one. An endless wait is dangerous where it lasts in silence.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.detection import Comparison, Harm
-from interlock.judgement.fault_sets import ask_all, flags_of
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.effects import IncompleteError
+from interlock.judgement.fault_sets import Asked, ask_all, flags_of
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.query import Limits, Progress, ProgressSink
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import RunClass, build
+from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
+
+
+class Silence:
+    """What can happen in an explored system before anything tells of a fault.
+
+    Parameters
+    ----------
+    built : Built
+    explored : Explored
+        Of the asked system.
+    asked : Asked
+    """
+
+    def __init__(self, built: Built, explored: Explored, asked: Asked) -> None:
+        self._built = built
+        self._explored = explored
+        self._asked = asked
+        self._comparison = Comparison(built)
+        self._parts: dict[frozenset[str], Explored] = {}
+
+    def breaks(
+        self, requirement: str, flags: tuple[str, ...] | None = None
+    ) -> set[tuple[int, ...]]:
+        """With which values of the flags a requirement is broken in silence.
+
+        Parameters
+        ----------
+        requirement : str
+        flags : tuple of str, optional
+            Those of the exploration where not given.
+
+        Raises
+        ------
+        IncompleteError
+            Where a limit left the answer open.
+        """
+        missed = self._comparison.missed_in_harm(self._built.requirements[requirement])
+        part = self._parts.get(missed)
+        if part is None:
+            part = self._explored.part(self._comparison.silence(missed))
+            if part is None:
+                raise IncompleteError(self._explored.limit)
+            self._parts[missed] = part
+        found: set[tuple[int, ...]] = set()
+        for query in self._asked.queries[requirement]:
+            rows = part.occurring(query, flags)
+            if rows is None:
+                raise IncompleteError(self._explored.limit)
+            found.update(rows)
+        return found
+
+
+def harm_of(
+    built: Built,
+    explored: Explored,
+    asked: Asked,
+    ids: Mapping[str, str],
+    needing: Mapping[str, set[str]],
+) -> dict[tuple[str, str], Harm]:
+    """Whether each fault that breaks a requirement alone was always told of in time.
+
+    Parameters
+    ----------
+    built : Built
+    explored : Explored
+        Of the asked system, with the flags of `ids`.
+    asked : Asked
+    ids : mapping of str to str
+        Fault ids by flag.
+    needing : mapping of str to set of str
+        For each requirement the faults that break it alone.
+
+    Returns
+    -------
+    dict
+        By fault and requirement, detected or dangerous.
+
+    Raises
+    ------
+    IncompleteError
+        Where a limit left an answer open.
+    """
+    found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
+    silence = Silence(built, explored, asked)
+    for requirement, faults in needing.items():
+        for row in silence.breaks(requirement) if faults else ():
+            for fault, is_set in zip(ids.values(), row, strict=True):
+                if is_set and fault in faults:
+                    found[fault, requirement] = Harm.DANGEROUS
+    return found
 
 
 def with_harm(
@@ -20,8 +116,7 @@ def with_harm(
 ) -> Verification:
     """The verification, each finding under faults with what they mean for its requirement.
 
-    Where it holds they are harmless. Where it is violated, everything that is reached before an
-    alarm or a refusal is searched once more: a violation in there is a dangerous one.
+    Where it holds they are harmless; where it is violated they are detected or dangerous.
 
     Parameters
     ----------
@@ -45,7 +140,7 @@ def _harm(
         return None
     outcome = finding.verdict.outcome
     if outcome is Outcome.HOLDS:
-        return Harm.HARMLESS
+        return None if finding.is_untested else Harm.HARMLESS
     if outcome is Outcome.UNDECIDED:
         return None
     answers = set()
@@ -81,10 +176,7 @@ def _in_silence(model: Model, id_: str, run_class: RunClass, limits: Limits) -> 
     built = build(model, run_class)
     asked = ask_all(built.system, [built.requirements[id_]])
     explored = Explored(asked.system, tuple(flags_of(model, run_class.faults)), limits)
-    quiet = explored.part(Comparison(built).silence())
-    if quiet is None:
+    try:
+        return bool(Silence(built, explored, asked).breaks(id_, ()))
+    except IncompleteError:
         return None
-    found = [quiet.occurring(query, ()) for query in asked.queries[id_]]
-    if any(found):
-        return True
-    return None if None in found else False

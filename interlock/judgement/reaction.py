@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
-from interlock.judgement.verify import Verification
 from interlock.kernel.expr import Expr, variables_of
-from interlock.kernel.requirement import Outcome
+from interlock.kernel.requirement import Outcome, Verdict
 from interlock.model.build import names_behind
 from interlock.model.model import Bound, Delay, Formula, Model, Statement
 from interlock.st.lower import lower_program
@@ -82,25 +82,49 @@ class ReactionTime:
         """Whether it is longer than the time that the requirement allows."""
         return self.bound.ms is not None and self.total_ms > self.bound.ms
 
+    @property
+    def says_why(self) -> str:
+        """The whole sum in one line, against what is allowed."""
+        return (
+            f"filter {self.filter.ms:g} ms + wait {self.scan_ms} ms + program {self.scans} × "
+            f"{self.scan_ms} ms + effect {self.effect.ms:g} ms = {self.total_ms:g} ms at worst; "
+            f"allowed: {self.bound.says}"
+        )
 
-def reaction_times(verification: Verification) -> tuple[ReactionTime, ...]:
-    """Of every requirement with a bound that holds and whose response ever had to come."""
-    model = verification.built.model
-    bounded = [
-        (statement, statement.within, verdict.scans)
-        for finding in verification.findings
-        if (statement := model.statements.get(finding.requirement.id)) is not None
-        and statement.within is not None
-        and (verdict := finding.verdict).outcome is Outcome.HOLDS
-        and verdict.scans is not None
-    ]
-    if not bounded:
-        return ()
-    updates = lower_program(model.program, model.settings).updates
-    return tuple(
-        _reaction_time(model, updates, statement, bound, scans)
-        for statement, bound, scans in bounded
-    )
+
+class ReactionTimes:
+    """Works out where the reaction time of a model's responses goes.
+
+    Parameters
+    ----------
+    model : Model
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+
+    def of(self, requirement: str, verdict: Verdict) -> ReactionTime | None:
+        """That of one requirement; None without a bound, or where no response ever had to come.
+
+        Parameters
+        ----------
+        requirement : str
+            Its id.
+        verdict : Verdict
+            Only of one that holds there is a worst case.
+        """
+        statement = self._model.statements.get(requirement)
+        if statement is None or statement.within is None:
+            return None
+        if verdict.outcome is not Outcome.HOLDS or verdict.scans is None:
+            return None
+        return _reaction_time(
+            self._model, self._updates, statement, statement.within, verdict.scans
+        )
+
+    @cached_property
+    def _updates(self) -> Mapping[str, Expr]:
+        return lower_program(self._model.program, self._model.settings).updates
 
 
 def _reaction_time(

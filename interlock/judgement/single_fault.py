@@ -11,9 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
-from interlock.judgement.detection import Comparison, Difference, Harm
-from interlock.judgement.effects import FaultEffects, IncompleteError, find_effects, harm_of
+from interlock.judgement.detection import Comparison, Difference, Harm, Telling
+from interlock.judgement.effects import FaultEffects, IncompleteError, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
+from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import Expr, and_, or_
 from interlock.kernel.query import Limits
@@ -111,7 +112,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
         try:
             (effects,) = find_effects(built, explored, ids)
             showing = _showing(built, explored, comparison, effects)
-            found = harm_of(explored, comparison.silence(), asked, ids, broken)
+            found = harm_of(built, explored, asked, ids, broken)
             harms = {id_: harm for (_, id_), harm in found.items()}
         except IncompleteError:
             effects, showing, harms = None, None, {}
@@ -125,7 +126,8 @@ def _showing(
     told = comparison.by_flags()
     strike = built.system.move(f"{effects.fault.id} strikes")
     for is_alarm in (True, False):
-        if not (effects.alarms if is_alarm else effects.refusals):
+        # A restart tells only by an alarm, as `Telling` has it.
+        if effects.telling is not (Telling.ALARM if is_alarm else Telling.REFUSAL):
             continue
         sides = _sides(comparison, told, is_alarm)
         witness = explored.nearest(or_(*sides.values()))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from interlock.independent_judge.judge import Replayed, replay
-from interlock.judgement.detection import Harm
+from interlock.independent_judge.judge import replay
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.reaction import ReactionTimes
 from interlock.kernel.observe import Question, ask, ask_together, by_memory, scans_taken
 from interlock.kernel.query import (
     Answer,
@@ -21,60 +23,10 @@ from interlock.kernel.query import (
 from interlock.kernel.requirement import Outcome, Requirement, Verdict
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
-from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 
 _Judged = dict[str, tuple[Question, Verdict]]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """A requirement with its verdict and, where violated, the replayed run.
-
-    Under faults it may also say what they mean for the requirement, see `with_harm`.
-    """
-
-    requirement: Requirement
-    verdict: Verdict
-    run: Replayed | None
-    run_class: RunClass = FAULT_FREE
-    harm: Harm | None = None
-
-
-@dataclass(frozen=True)
-class Verification:
-    """Everything that one verification found.
-
-    Attributes
-    ----------
-    built : Built
-    findings : tuple of Finding
-        In the order of the model.
-    exploration : Exploration
-        The exploration of the model itself, without observers, in the first run class.
-    seconds : float
-        Wall time of it all.
-    classes : tuple of RunClass
-        The run classes that were explored, in order.
-    beside : tuple of Answer
-        To the queries that were asked beside the requirements.
-    """
-
-    built: Built
-    findings: tuple[Finding, ...]
-    exploration: Exploration
-    seconds: float
-    classes: tuple[RunClass, ...] = (FAULT_FREE,)
-    beside: tuple[Answer, ...] = ()
-
-    @property
-    def outcome(self) -> Outcome:
-        """Violated if anything is; else undecided if anything is; else holds."""
-        outcomes = {finding.verdict.outcome for finding in self.findings}
-        for outcome in (Outcome.VIOLATED, Outcome.UNDECIDED):
-            if outcome in outcomes:
-                return outcome
-        return Outcome.HOLDS
 
 
 def verify(
@@ -108,20 +60,33 @@ def verify(
     """
     started = time.monotonic()
     built = build(model, run_class)
-    wanted = [r for r in built.requirements.values() if not only or r.id in only]
+    # Every other verdict rests on the program's arithmetic.
+    wanted = [
+        r for r in built.requirements.values() if not only or r.id in only or r.id == ARITHMETIC
+    ]
     plain, remembering = asked_apart(wanted, run_class)
     together = ask_together(built.system, plain)
     system = together[-1].system if together else built.system
     explored = _explore(engine, system, together, limits, progress, "the model", beside)
     verdicts = _verdicts(together, explored)
     verdicts |= _with_observers(engine, built, remembering, limits, progress)
+    timed = ReactionTimes(model)
     findings = []
     for requirement in wanted:
         asked, verdict = verdicts[requirement.id]
-        run = None
-        if verdict.witness is not None:
-            run = replay(built, asked, verdict.witness)
-        findings.append(Finding(requirement, verdict, run, run_class))
+        run = None if verdict.witness is None else replay(built, asked, verdict.witness)
+        reaction = timed.of(requirement.id, verdict)
+        is_claim_cut = bool(model.independent_faults) and requirement.survives > _most(run_class)
+        findings.append(
+            Finding(
+                requirement,
+                verdict,
+                run,
+                run_class,
+                reaction=reaction,
+                is_left_out=verdict.vacuous and is_claim_cut,
+            )
+        )
     seconds = time.monotonic() - started
     answers = explored.answers[len(explored.answers) - len(beside) :]
     return Verification(built, tuple(findings), explored, seconds, (run_class,), answers)
@@ -133,31 +98,46 @@ def verify_claims(
     only: Sequence[str] = (),
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    beside: Sequence[Query] = (),
 ) -> Verification:
-    """Judge every requirement without faults, and then under as many as it claims to survive.
+    """Judge every requirement without faults, then under one, two, … as far as it claims.
 
-    Common causes are left out: a claim counts independent component faults. A requirement that is
-    violated without any fault is not judged again.
+    What is violated under some faults is violated under more, so it is judged no further. Common
+    causes are left out: a claim counts independent component faults. The arithmetic of the program
+    is judged in every class that any other requirement is judged in.
 
-    Parameters and errors as for `verify`.
+    Parameters and errors as for `verify`; what is asked `beside` is asked without faults.
     """
-    first = verify(model, engine, FAULT_FREE, only, limits, progress)
+    first = verify(model, engine, FAULT_FREE, only, limits, progress, beside)
     independent = model.independent_faults
     findings = {finding.requirement.id: finding for finding in first.findings}
     classes = [FAULT_FREE]
-    claimed = {f.requirement.survives for f in first.findings} - {0}
-    for n_faults in sorted(claimed) if independent else ():
+    claimed = max((f.requirement.survives for f in first.findings), default=0)
+    seconds = first.seconds
+    for n_faults in range(1, claimed + 1) if independent else ():
         ids = [
             id_
             for id_, finding in findings.items()
-            if finding.requirement.survives == n_faults and finding.verdict.outcome is Outcome.HOLDS
+            if finding.requirement.survives >= n_faults and finding.verdict.outcome is Outcome.HOLDS
         ]
-        if ids:
-            classes.append(RunClass(independent, n_faults))
-            stage = verify(model, engine, classes[-1], ids, limits, progress)
-            findings |= {finding.requirement.id: finding for finding in stage.findings}
-            first = replace(first, seconds=first.seconds + stage.seconds)
-    return replace(first, findings=tuple(findings.values()), classes=tuple(classes))
+        if not ids:
+            break
+        classes.append(RunClass(independent, n_faults))
+        stage = verify(model, engine, classes[-1], ids, limits, progress)
+        for found in stage.findings:
+            if findings[found.requirement.id].verdict.outcome is Outcome.HOLDS:
+                findings[found.requirement.id] = found
+        seconds += stage.seconds
+    return replace(
+        first, findings=tuple(findings.values()), classes=tuple(classes), seconds=seconds
+    )
+
+
+def _most(run_class: RunClass) -> float:
+    """The most faults that may strike in a run class."""
+    if not run_class.faults:
+        return 0
+    return math.inf if run_class.at_most is None else run_class.at_most
 
 
 def asked_apart(

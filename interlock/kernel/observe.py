@@ -28,9 +28,9 @@ from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, ne, not_, or_
 from interlock.kernel.query import Answer, Count, Query, Reach, Stay, Trap, Values
-from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
+from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import (
     PHASE,
     Domain,
@@ -54,8 +54,9 @@ class Question:
     violations : tuple of Query
         The requirement is violated if any of these is found.
     premises : tuple of Count
-        Each counts the states with one part of the premise; where one of them never occurs, the
-        requirement was never put to the test.
+        Each counts the states with one part of the premise, inside the scope where that has to
+        open, or with what opens or closes it; where one of them never occurs, the requirement was
+        never put to the test.
     measures : tuple of Values
         For a response within a bound: `scans_taken` tells from the answer how long it took.
     """
@@ -69,7 +70,10 @@ class Question:
 
 @dataclass(frozen=True)
 class _Observer:
-    """States of a monitor, the state it is in after reading a first state, and what it means."""
+    """States of a monitor, the state it is in after reading a first state, and what it means.
+
+    In a scope that opens at some state, it is idle (0) as long as that is not open.
+    """
 
     domain: Domain
     read: Callable[[Expr], Expr]  # memory -> memory after reading a state
@@ -80,8 +84,9 @@ class _Observer:
     answered: Callable[[Expr], Expr] = lambda _m: FALSE  # what it waited for comes now
 
 
-_IDLE, _OPEN, _SEEN, _BAD = (ex.const(n) for n in range(4))
+_IDLE, _OPEN, _SEEN, _BAD, _SETTLED = (ex.const(n) for n in range(5))
 _DOMAIN = enumeration("idle", "open", "seen", "violated")
+_WITH_SETTLED = enumeration("idle", "open", "seen", "violated", "settled")
 # A monitor with a bound: idle, open, then the number of scans for which it has been waiting.
 _DUE = 2
 _NONE: Callable[[Expr], Expr] = lambda _m: FALSE  # noqa: E731
@@ -127,9 +132,8 @@ def ask(system: System, requirement: Requirement) -> Question:
         For 'can always still' in a scope other than globally, which has no meaning here.
     """
     judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
-    premises = tuple(Count(and_(judged, part)) for part in premise_parts(requirement))
     if needs_observer(requirement):
-        return _observed(system, requirement, judged, premises)
+        return _observed(system, requirement, judged)
     p, s = requirement.p, requirement.s
     queries: tuple[Query, ...]
     match requirement.pattern:
@@ -142,7 +146,7 @@ def ask(system: System, requirement: Requirement) -> Question:
             queries = (Stay(and_(judged, p, not_(s)), pending),)
         case _:
             queries = (Trap(and_(judged, p)),)
-    return Question(requirement, system, queries, premises)
+    return Question(requirement, system, queries, _counts(judged, premise_parts(requirement)))
 
 
 def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Question]:
@@ -160,9 +164,7 @@ def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Qu
     return [replace(question, system=system) for question in questions]
 
 
-def _observed(
-    system: System, requirement: Requirement, judged: Expr, premises: tuple[Count, ...]
-) -> Question:
+def _observed(system: System, requirement: Requirement, judged: Expr) -> Question:
     observer = _observer(requirement)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
@@ -183,27 +185,19 @@ def _observed(
         queries.append(Stay(stay, stay))
     answered = observer.answered(memory)
     measures = () if answered is FALSE else (Values((memory,), where=and_(judged, answered)),)
+    opened = requirement.scope.kind not in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
+    inside, before = (ne(m, _IDLE) if opened else TRUE for m in (now, memory))
+    premises = _counts(judged, premise_parts(requirement, inside, before))
     return Question(requirement, extended, tuple(queries), premises, measures)
+
+
+def _counts(judged: Expr, parts: Iterable[Expr]) -> tuple[Count, ...]:
+    return tuple(Count(and_(judged, part)) for part in parts)
 
 
 def scans_taken(answer: Answer) -> int | None:
     """The most scans that passed before a response, from the answer to a question's measure."""
     return max((value - _DUE for (value,) in answer.values), default=None)
-
-
-def _scope_occurs(scope: Scope) -> list[Expr]:
-    """The states without which the scope is empty on every run."""
-    match scope.kind:
-        case ScopeKind.GLOBALLY:
-            return []
-        case ScopeKind.BEFORE:
-            return [scope.closes]
-        case ScopeKind.AFTER:
-            return [scope.opens]
-        case ScopeKind.AFTER_UNTIL:
-            return [and_(scope.opens, not_(scope.closes))]
-        case _:
-            return [and_(scope.opens, not_(scope.closes)), scope.closes]
 
 
 def _observer(requirement: Requirement) -> _Observer:
@@ -272,13 +266,13 @@ def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Obse
                 return ite(p, _IDLE, m)
             case ScopeKind.BEFORE:
                 return ite(is_open, _cases((r, _BAD), (p, _IDLE), otherwise=_OPEN), m)
-            case ScopeKind.AFTER:  # seen: satisfied for good
+            case ScopeKind.AFTER:  # seen: satisfied
                 waiting = ite(p, _SEEN, _OPEN)
                 return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
             case _:
-                waiting = ite(p, _IDLE, _OPEN)
+                waiting = ite(p, _SEEN, _OPEN)
                 return _cases(
-                    (r, ite(is_open, _BAD, _IDLE)), (or_(is_open, opens), waiting), otherwise=_IDLE
+                    (r, ite(is_open, _BAD, _IDLE)), (or_(is_open, opens), waiting), otherwise=m
                 )
 
     early = kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
@@ -300,19 +294,20 @@ def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr
                 waiting = _cases((s, _SEEN), (p, _BAD), otherwise=_OPEN)
                 return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
             case ScopeKind.BETWEEN:
-                waiting = _cases((s, _IDLE), (p, _SEEN), otherwise=_OPEN)
+                waiting = _cases((s, _SETTLED), (p, _SEEN), otherwise=_OPEN)
                 return _cases(
                     (seen, ite(r, _BAD, _SEEN)),
                     (r, _IDLE),
                     (or_(is_open, opens), waiting),
-                    otherwise=_IDLE,
+                    otherwise=m,
                 )
-            case _:
-                waiting = _cases((s, _IDLE), (p, _BAD), otherwise=_OPEN)
-                return _cases((r, _IDLE), (or_(is_open, opens), waiting), otherwise=_IDLE)
+            case _:  # seen: settled
+                waiting = _cases((s, _SEEN), (p, _BAD), otherwise=_OPEN)
+                return _cases((r, _IDLE), (or_(is_open, opens), waiting), otherwise=m)
 
     early = kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
-    return _make(read, _OPEN if early else _IDLE)
+    observer = _make(read, _OPEN if early else _IDLE)
+    return replace(observer, domain=_WITH_SETTLED) if kind is ScopeKind.BETWEEN else observer
 
 
 def _response(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
@@ -337,20 +332,35 @@ def _response(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) 
     return _make(read, start, (lambda m: eq(m, _SEEN)) if endless else _NONE)
 
 
-def premise_parts(requirement: Requirement) -> list[Expr]:
+def premise_parts(
+    requirement: Requirement, inside: Expr = TRUE, was_inside: Expr = TRUE
+) -> list[Expr]:
     """What must occur somewhere for the requirement to have been tested at all.
 
-    The states that open and close its scope, and: the stated premise; else P of 'leads to' and
-    'only after'; else, for 'never A AND B', each of the parts on its own: if one of them never
-    occurs, the requirement holds for that reason only.
+    Its premises, else P of 'leads to' and 'only after', inside the scope once that has opened; and
+    the states that open and close it.
+
+    Parameters
+    ----------
+    requirement : Requirement
+    inside, was_inside : Expr, optional
+        Whether the scope is open in the present state, and in the one judged before it.
     """
-    parts = _scope_occurs(requirement.scope)
-    if requirement.premise is not TRUE:
-        return [requirement.premise, *parts]
-    if requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
-        return [requirement.p, *parts]
-    if requirement.pattern is Pattern.NEVER and requirement.p.op is ex.Op.AND:
-        return [*requirement.p.args, *parts]
+    parts = list(requirement.premises)
+    if not parts and requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
+        parts = [requirement.p]
+    parts = [and_(inside, part) for part in parts]
+    scope = requirement.scope
+    opens = and_(scope.opens, not_(scope.closes))
+    match scope.kind:
+        case ScopeKind.BEFORE:
+            parts.append(scope.closes)
+        case ScopeKind.AFTER:
+            parts.append(scope.opens)
+        case ScopeKind.AFTER_UNTIL:
+            parts.append(opens)
+        case ScopeKind.BETWEEN:
+            parts += [opens, and_(was_inside, scope.closes)]
     return parts or [TRUE]
 
 

@@ -6,6 +6,7 @@ the same contract (`tests/contract`); an engine may decline a system by raising 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -70,11 +71,27 @@ Query = Reach | Stay | Trap | Count | Values
 
 @dataclass(frozen=True)
 class Limits:
-    """When an engine must give up; None is no limit. Giving up is never an answer."""
+    """When an engine must give up; None is no limit. Giving up is never an answer.
+
+    Attributes
+    ----------
+    max_states, max_seconds, max_bytes : number or None
+        For one exploration.
+    until : float or None
+        When `max_seconds` end for all explorations together, on the clock of `time.monotonic`,
+        which the processes of a machine share.
+    """
 
     max_states: int | None = None
     max_seconds: float | None = None
     max_bytes: int | None = None
+    until: float | None = field(default=None, compare=False)
+
+    def from_now(self) -> Limits:
+        """The same limits, their time for everything that is done from now on together."""
+        if self.max_seconds is None:
+            return self
+        return replace(self, until=time.monotonic() + self.max_seconds)
 
 
 @dataclass(frozen=True)

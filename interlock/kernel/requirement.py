@@ -63,8 +63,9 @@ class Requirement:
         Judge only the states that follow a completed scan.
     within : int or None
         For 'leads to': S comes at the latest after so many scans; None for 'some time'.
-    premise : Expr
-        A condition without which the requirement says nothing; its occurrences are counted.
+    premises : tuple of Expr
+        Conditions without any of which the requirement says nothing; their occurrences are counted.
+        P of 'leads to' and 'only after' is one without being named here.
     says : str
     survives : int
         How many component faults it must survive.
@@ -78,10 +79,15 @@ class Requirement:
     scope: Scope = GLOBALLY
     after_scan: bool = False
     within: int | None = None
-    premise: Expr = TRUE
+    premises: tuple[Expr, ...] = ()
     says: str = ""
     survives: int = 0
     hazards: tuple[str, ...] = ()
+
+    @property
+    def predicates(self) -> tuple[Expr, ...]:
+        """All that it speaks of."""
+        return (self.p, self.s, *self.premises, self.scope.opens, self.scope.closes)
 
 
 class Outcome(Enum):

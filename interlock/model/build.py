@@ -178,16 +178,20 @@ class _Builder:
         moves.append(self._scan())
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
         requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
-        defects = self._on_signals(self.lowered.defects)
-        if defects is not FALSE:
+        # Asked in every class alike, also where only faults can bring a defect about.
+        if self.lowered.defects is not FALSE:
+            defects = self._on_signals(self.lowered.defects)
             requirements[ARITHMETIC] = Requirement(
                 ARITHMETIC,
-                Pattern.NEVER,
-                defects,
+                # 'Always not' and no 'never': it has no premise, whatever the defects consist of.
+                Pattern.ALWAYS,
+                not_(defects),
                 says="The program never leaves a variable's range or divides by zero",
             )
-        observed = [e for r in requirements.values() for e in _predicates(r)]
+        observed = [e for r in requirements.values() for e in r.predicates]
         observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]
+        # How a fault shows an output may be asked even where the model itself does not read it.
+        observed += [self.truth[name.casefold()] for name in self.model.outputs]
         observed += self.signals.values()
         # Nothing need read what has struck; who asks which faults made a run reads it.
         observed += [ex.var(counted_flag(fault)) for fault in self.live]
@@ -287,10 +291,10 @@ class _Builder:
         def lower(formula: Formula | None) -> Expr:
             return TRUE if formula is None else lower_expression(formula.tree, env)
 
-        p, when = lower(statement.p), lower(statement.when)
+        p, premises = lower(statement.p), [lower_expression(t, env) for t in premises_of(statement)]
         if statement.when is not None:
-            applied = and_(when, p) if statement.pattern is Pattern.NEVER else ex.implies(when, p)
-            p = applied
+            (when,) = premises
+            p = and_(when, p) if statement.pattern is Pattern.NEVER else ex.implies(when, p)
         return Requirement(
             id=statement.id,
             pattern=statement.pattern,
@@ -299,7 +303,7 @@ class _Builder:
             scope=Scope(statement.scope, lower(statement.opens), lower(statement.closes)),
             after_scan=statement.after_scan,
             within=None if statement.within is None else statement.within.scans,
-            premise=when,
+            premises=tuple(premises),
             says=statement.says,
             survives=statement.survives,
             hazards=statement.hazards,
@@ -341,9 +345,18 @@ def _variable(machine: Machine) -> Variable:
     return Variable(machine.name, domain, machine.initial, role)
 
 
-def _predicates(requirement: Requirement) -> list[Expr]:
-    scope = requirement.scope
-    return [requirement.p, requirement.s, requirement.premise, scope.opens, scope.closes]
+def premises_of(statement: Statement) -> tuple[ty.Expression, ...]:
+    """The conditions without any of which `statement` says nothing, P of a response left out.
+
+    What 'when' says; else, for 'never A AND B', each of the parts as written: if one of them never
+    occurs, the requirement holds for that reason only.
+    """
+    if statement.when is not None:
+        return (statement.when.tree,)
+    tree = statement.p.tree
+    if statement.pattern is Pattern.NEVER and isinstance(tree, ty.Junction) and tree.op == "AND":
+        return tree.operands
+    return ()
 
 
 def names_behind(model: Model, tree: ty.Expression) -> set[str]:

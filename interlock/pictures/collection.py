@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import RunFile, replay_file
-from interlock.judgement.verify import Finding, Verification, verify
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, Query
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, SCAN, Built, RunClass, build

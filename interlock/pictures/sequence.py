@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.story import Line, tell_to_the_end
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.model.model import Model
 from interlock.pictures.dot import Graph, Markup, identifier, marked
 from interlock.pictures.picture import Picture

@@ -12,13 +12,12 @@ from dataclasses import dataclass, field
 from io import StringIO
 from pathlib import Path
 
-from rich.console import Console
-
 from interlock.commands.rehearse import tell as rehearsal_report
 from interlock.commands.rehearse.study import Rehearser
 from interlock.commands.verify import tell as report
 from interlock.judgement.engines import available
-from interlock.judgement.verify import Finding, Verification, verify, verify_claims
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import ARITHMETIC, build
@@ -26,6 +25,7 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
 from interlock.model.yaml import read
+from interlock.telling.terminal import Terminal
 
 # What no run without faults depends on, besides words.
 _UNSEEN = {"revises", "title", "says", "changes", "expected", "assumptions", "cautions", "faults"}
@@ -161,39 +161,32 @@ def _judged(model: Model, v: Verification, finding: Finding, options: Options) -
     properties = _properties(v, finding)
     said = _surprise(model, finding, options)
     if said is not None:
-        if finding.verdict.outcome is Outcome.VIOLATED:
+        if finding.outcome is Outcome.VIOLATED:
             said += "\n" + _plain(report.violation(v, finding))
         return Result(False, said, properties)
-    if _unasked(finding, options):
-        says = "without a component fault its premise never occurs: judge with faults claimed"
-        return Result(True, says, properties, untested=True)
+    if finding.is_left_out:
+        return Result(True, f"{finding.why(model)}: judge with faults claimed", properties, True)
     return Result(True, "", properties)
-
-
-def _unasked(finding: Finding, options: Options) -> bool:
-    """Whether the requirement speaks of faults that this run leaves out."""
-    survives = finding.requirement.survives
-    return finding.verdict.vacuous and survives > 0 and options.faults == "none"
 
 
 def _surprise(model: Model, finding: Finding, options: Options) -> str | None:
     """What is otherwise than the model says it is known to be."""
     id_, verdict = finding.requirement.id, finding.verdict
     if verdict.outcome is Outcome.UNDECIDED:
-        return f"undecided: the limit of {verdict.limit} was hit; nothing is known of it"
+        return f"undecided: {finding.why(model)}"
     known_violated = id_ in model.expected_violated or (
         options.faults == "claimed"
         and finding.requirement.survives > 0
         and any(id_ in ids for ids in model.expected_under.values())
     )
-    if (verdict.outcome is Outcome.VIOLATED) is not known_violated:
-        return "expected to be violated, but it holds" if known_violated else "violated"
+    if (finding.outcome is Outcome.VIOLATED) is not known_violated:
+        return "expected to be violated, but it holds" if known_violated else finding.says
     known_vacuous = id_ in model.expected_vacuous
-    if verdict.vacuous is known_vacuous or _unasked(finding, options):
+    if verdict.vacuous is known_vacuous or finding.is_left_out:
         return None
     if known_vacuous:
         return "expected to be vacuous, but its premise occurs"
-    return "vacuous: it holds, but its premise never occurs"
+    return f"vacuous: {finding.why(model)}"
 
 
 def _explored(v: Verification) -> tuple[tuple[str, str], ...]:
@@ -206,7 +199,7 @@ def _explored(v: Verification) -> tuple[tuple[str, str], ...]:
 def _properties(v: Verification, finding: Finding) -> tuple[tuple[str, str], ...]:
     verdict, explored = finding.verdict, v.exploration
     found = [
-        ("outcome", verdict.outcome.value),
+        ("outcome", finding.outcome.value),
         ("states", str(verdict.n_states)),
         ("engine", verdict.engine),
         ("run class", finding.run_class.says),
@@ -220,7 +213,7 @@ def _properties(v: Verification, finding: Finding) -> tuple[tuple[str, str], ...
 
 
 def _plain(renderable: object) -> str:
-    console = Console(file=StringIO(), no_color=True, width=_WIDTH)
+    console = Terminal(file=StringIO(), no_color=True, width=_WIDTH)
     console.print(renderable)
     assert isinstance(console.file, StringIO)
     return "\n".join(line.rstrip() for line in console.file.getvalue().splitlines())

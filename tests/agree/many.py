@@ -22,7 +22,8 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 
 from interlock.engines import catalogue
 from interlock.independent_judge.player import Player
-from interlock.judgement.verify import Verification, verify
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import PHASE, MoveKind, Role, Stepper
 from interlock.model.build import Built

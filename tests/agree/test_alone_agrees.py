@@ -10,10 +10,10 @@ import pytest
 from interlock.commands.faults.study import FaultStudy, Options, study_faults
 from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
-from interlock.judgement.detection import Comparison, Harm
-from interlock.judgement.effects import FaultEffects, find_effects, harm_of
+from interlock.judgement.detection import Harm
+from interlock.judgement.effects import FaultEffects, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
-from interlock.judgement.harm import with_harm
+from interlock.judgement.harm import harm_of, with_harm
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
@@ -44,8 +44,7 @@ def together(
     explored = Explored(asked.system, tuple(ids))
     sets = find_sets(built, explored, asked, ids)
     alone = {id_: set(one.single_faults()) for id_, one in sets.items()}
-    silence = Comparison(built).silence()
-    harm = harm_of(explored, silence, asked, ids, alone)
+    harm = harm_of(built, explored, asked, ids, alone)
     return sets, find_effects(built, explored, ids), harm
 
 

@@ -27,6 +27,7 @@ HEIGHT = {
     "judgement": 7,
     "evidence": 6,
     "independent_judge": 5,
+    "oversights": 5,
     "model": 4,
     "st": 3,
     "engines": 2,
@@ -41,6 +42,7 @@ FORBIDDEN = {
     ("st", "engines"),
     ("independent_judge", "engines"),
     ("evidence", "engines"),
+    ("oversights", "engines"),
 }
 # Which command may use another's room: a report reads results, figures need the study of faults,
 # the bench explains by the words of a rehearsal.

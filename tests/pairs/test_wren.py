@@ -9,7 +9,8 @@ import pytest
 
 from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
-from interlock.judgement.verify import Finding, verify
+from interlock.judgement.finding import Finding
+from interlock.judgement.verify import verify
 from interlock.kernel.expr import and_
 from interlock.kernel.query import Reach
 from interlock.model.build import RunClass, build

@@ -89,6 +89,17 @@ horn := pair_fault;
 END_PROGRAM
 """
 
+# One contact is enough, and its fault harms at once.
+ONE_CONTACT = HOIST_PROGRAM.replace(
+    "is_shut := door_a AND NOT door_b AND NOT pair_fault;", "is_shut := door_a;"
+)
+# Contacts that disagree stop the motor for one scan, with the horn, and never again.
+WARNED_FIRST = (
+    HOIST_PROGRAM.replace("run, pair_fault :", "run, pair_fault, known :")
+    .replace("IF door_a = door_b", "known := pair_fault;\nIF door_a = door_b")
+    .replace("NOT door_b AND NOT pair_fault", "(NOT door_b OR known)")
+)
+
 
 def hoist(folder: Path, program: str = HOIST_PROGRAM) -> Model:
     """The model, written to `folder` and read."""

@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from interlock.engines import catalogue
-from interlock.judgement.verify import Verification, verify
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model

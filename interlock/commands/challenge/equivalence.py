@@ -41,10 +41,8 @@ def where_models_differ(original: Built, changed: Built) -> Expr | None:
             # The changed program may leave a range or divide by zero, which the original cannot.
             unlike.append(requirement.p)
             continue
-        mine = (given.p, given.s, given.premise, given.scope.opens, given.scope.closes)
-        scope = requirement.scope
-        theirs = (requirement.p, requirement.s, requirement.premise, scope.opens, scope.closes)
-        unlike += [ne(a, b) for a, b in zip(mine, theirs, strict=True)]
+        pairs = zip(given.predicates, requirement.predicates, strict=True)
+        unlike += [ne(mine, theirs) for mine, theirs in pairs]
     return or_(*unlike)
 
 

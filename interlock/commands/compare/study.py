@@ -19,7 +19,8 @@ from interlock.commands.compare.verdicts import (
     minimal_sets,
 )
 from interlock.judgement.fault_sets import RequirementSets
-from interlock.judgement.verify import Verification, verify
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import build

@@ -30,7 +30,7 @@ from interlock.commands.compare.verdicts import Effect, VerdictComparison
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Happening
 from interlock.independent_judge.story import tell
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 
@@ -135,7 +135,7 @@ def _finding(finding: Finding | None) -> dict[str, Any] | None:
         return None
     verdict = finding.verdict
     return {
-        "outcome": verdict.outcome.value,
+        "outcome": finding.outcome.value,
         "vacuous": verdict.vacuous,
         "n_premise": verdict.n_premise,
         "n_states": verdict.n_states,

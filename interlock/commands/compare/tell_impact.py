@@ -19,7 +19,7 @@ from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.verdicts import VerdictComparison
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.story import tell
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 
@@ -47,7 +47,7 @@ def verdict_words(finding: Finding | None) -> str:
     """A verdict in words."""
     if finding is None:
         return "not asked"
-    return finding.verdict.outcome.value + (" (vacuous)" if finding.verdict.vacuous else "")
+    return finding.says
 
 
 def sets_words(sets: Iterable[tuple[str, ...]]) -> str:

@@ -8,10 +8,10 @@ from enum import Enum
 
 from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.fault_sets import FaultSet, RequirementSets, sets_of_all
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.query import Limits, ProgressSink
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import RunClass, build
+from interlock.model.build import ARITHMETIC, RunClass, build
 from interlock.model.model import Model
 
 
@@ -50,7 +50,7 @@ class VerdictComparison:
     @property
     def effect(self) -> Effect:
         """The worst of what happens to its verdict without faults and to its claim."""
-        effects = [_effect(self.old, self.new)]
+        effects = [_effect(self.old, self.new, self.id)]
         if self.old is not None and self.new is not None and self.old_sets and self.new_sets:
             claims = (self.claim(self.old_sets, self.old), self.claim(self.new_sets, self.new))
             effects.append(_by_rank(*(_RANKS.get(claim) for claim in claims)))
@@ -104,12 +104,15 @@ _RANKS: Mapping[Outcome | None, int | None] = {
 def _rank(finding: Finding) -> int | None:
     if finding.verdict.vacuous:
         return 2
-    return _RANKS[finding.verdict.outcome]
+    return _RANKS[finding.outcome]
 
 
-def _effect(old: Finding | None, new: Finding | None) -> Effect:
+def _effect(old: Finding | None, new: Finding | None, id_: str) -> Effect:
     if new is None:
         assert old is not None
+        if id_ == ARITHMETIC:
+            # It is asked wherever arithmetic could go wrong: here none can any more.
+            return _by_rank(_rank(old), 3)
         return Effect.DROPPED if old.verdict.outcome is Outcome.HOLDS else Effect.BETTER
     if old is None:
         # What was never asked counts as kept, so that a new demand cannot pass unmet.

@@ -11,19 +11,22 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import defect_in_words
 from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
-from interlock.judgement.verify import Finding, Verification, verify, verify_claims
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.observe import ask
 from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
+from interlock.oversights.found import Looked
+from interlock.oversights.study import look, questions_for
 
 LIMITS = Limits(max_seconds=300, max_bytes=3_000_000_000)
 _KEPT_JOBS = 24
@@ -84,12 +87,15 @@ class Job:
         ``waiting``, ``running``, ``done``, ``failed`` or ``stopped``.
     says : str
         How far it is, or what became of it.
+    looked : Looked or None
+        What is worth a look, where everything was judged.
     """
 
     task: Task
     stage: str = "waiting"
     says: str = "waiting for the one before it"
     findings: Mapping[str, Judged] = field(default_factory=dict)
+    looked: Looked | None = None
     process: Any = None
     wanted: bool = True
 
@@ -201,6 +207,8 @@ def _listen(job: Job, connection: Connection) -> None:
             return
         if kind == "progress":
             job.says = content
+        elif kind == "looked":
+            job.looked = content
         elif kind == "done":
             job.findings = content
             job.says, job.stage = "", "done"
@@ -219,17 +227,21 @@ def work(connection: Connection, model: Model, task: Task, limits: Limits) -> No
             found_run = find_example(model, task.only, limits, report)
             connection.send(("done", {task.only: found_run}))
             return
-        judge = verify_claims if task.claimed else verify
-        found = judge(model, AutomaticEngine(), only=only, limits=limits, progress=report)
+        judge, engine = verify_claims if task.claimed else verify, AutomaticEngine()
+        asked = () if only else questions_for(model).queries
+        found = judge(model, engine, only=only, limits=limits, progress=report, beside=asked)
+        if asked:
+            cut = found.exploration.limit
+            connection.send(("looked", look(model, found.beside, cut, engine, limits, report)))
         connection.send(("done", {f.requirement.id: judged(found, f) for f in found.findings}))
     except DeclinedError as reason:
         connection.send(("failed", f"no engine takes this model: {reason}"))
-    except InternalError as error:
-        connection.send(("failed", f"internal error, not a verdict: {error}"))
     except MemoryError:
         connection.send(("failed", "undecided: out of memory"))
     except BrokenPipeError:
         return
+    except Exception as error:
+        connection.send(("failed", defect_in_words(error)))
 
 
 def _reporter(send: Callable[[tuple[str, str]], None]) -> Callable[[Progress], None]:
@@ -251,15 +263,15 @@ def find_example(
     Of several parts of a premise, the one that takes the longest run is shown.
     """
     built = build(model)
-    premises = ask(built.system, built.requirements[id_]).premises
-    queries = [Reach(premise.where) for premise in premises]
-    explored = AutomaticEngine().explore(built.system, queries, limits, progress)
+    asked = ask(built.system, built.requirements[id_])
+    queries = [Reach(premise.where) for premise in asked.premises]
+    explored = AutomaticEngine().explore(asked.system, queries, limits, progress)
     runs = [answer.witness for answer in explored.answers if answer.witness is not None]
     if not runs:
         is_cut = explored.limit is not None
         says = f"undecided: {explored.limit}" if is_cut else "its premise never occurs"
         return Judged(Outcome.UNDECIDED if is_cut else Outcome.HOLDS, not is_cut, says)
-    happenings = replay_run(built, max(runs, key=len))
+    happenings = replay_run(replace(built, system=asked.system), max(runs, key=len))
     moves = tuple(happening.move for happening in happenings)
     return Judged(Outcome.HOLDS, False, f"a run of {len(moves)} steps to its premise", moves)
 
@@ -275,14 +287,16 @@ def judged(verification: Verification, finding: Finding) -> Judged:
     if verdict.outcome is Outcome.VIOLATED and run is not None:
         moves = tuple(happening.move for happening in run.happenings)
         says = f"violated: a shortest run has {len(moves)} steps{under}"
+    elif finding.is_too_late:
+        says = f"{finding.says}: {finding.why(model)}{under}"
+    elif verdict.vacuous:
+        says = f"vacuous: {finding.why(model)}; {verdict.n_states:,} states"
     elif verdict.outcome is Outcome.UNDECIDED:
         says = f"undecided: {verdict.limit}; {verdict.n_states:,} states{under}"
-    elif verdict.vacuous:
-        says = f"holds, vacuous: the premise never occurred in {verdict.n_states:,} states{under}"
     else:
         says = f"holds; premise in {verdict.n_premise:,} of {verdict.n_states:,} states{under}"
     return Judged(
-        verdict.outcome,
+        finding.outcome,
         verdict.vacuous,
         says,
         moves,

@@ -7,7 +7,7 @@ from typing import Any
 
 from interlock.base.errors import Place
 from interlock.commands.report.dossier import Dossier
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
 from interlock.model.model import Hazard, Statement
 from interlock.reliability.performance_level import required_level
@@ -72,22 +72,19 @@ def clauses(statement: Statement) -> Iterator[tuple[str, str]]:
 
 def state_of(finding: Finding) -> str:
     """``holds``, ``vacuous``, ``violated`` or ``undecided``."""
-    return "vacuous" if finding.verdict.vacuous else finding.verdict.outcome.value
+    return "vacuous" if finding.verdict.vacuous else finding.outcome.value
 
 
 def verdict(dossier: Dossier, finding: Finding) -> dict[str, Any]:
     """A verdict with everything that it counts."""
     state = state_of(finding)
     found = finding.verdict
-    timed = dossier.reaction_times.get(finding.requirement.id)
-    too_long = timed is not None and timed.exceeds
-    says = {"vacuous": "holds, but its premise never occurs"}.get(state, state)
-    if found.limit is not None:
-        says += f": limit hit, {found.limit}"
+    why = finding.why(dossier.model)
+    says = "holds, but was never put to the test" if found.vacuous else state
     return {
-        "state": "violated" if too_long else state,
-        "sign": SIGNS["violated" if too_long else state],
-        "says": f"{says}; its reaction time is too long" if too_long else says,
+        "state": state,
+        "sign": SIGNS[state],
+        "says": f"{says}: {why}" if why else says,
         "under": finding.run_class.says,
         "harm": "" if finding.harm is None else finding.harm.value,
         "n_states": found.n_states,

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from interlock.base.visible import made_visible
 from interlock.commands.rehearse.tell import says as deviation_says
 from interlock.commands.report.dossier import Dossier
 from interlock.commands.report.figures import figure_of, inlined
@@ -16,7 +17,7 @@ from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import record, to_text
 from interlock.independent_judge.story import tell_to_the_end
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.model.model import Model
 from interlock.pictures.frames import Frame, frames_of_run
 from interlock.pictures.picture import Picture
@@ -238,7 +239,7 @@ class _Views:
         rows = []
         for number in numbers:
             frame = [f for f in frames if f.number <= number][-1]
-            words = self._view.words(frame.values)
+            words = map(made_visible, self._view.words(frame.values))
             told = [self.words.setdefault(word, len(self.words)) for word in words]
             rows.append({"step": number, "words": told, **self._drawn(frame)})
         return rows

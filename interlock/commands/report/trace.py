@@ -18,7 +18,7 @@ from interlock.commands.report.findings_in_words import (
     verdict,
 )
 from interlock.commands.report.runs import ShownRun
-from interlock.judgement.verify import Finding
+from interlock.judgement.finding import Finding
 from interlock.model.build import ARITHMETIC
 from interlock.model.model import Hazard
 

@@ -9,12 +9,14 @@ from xml.etree import ElementTree
 from interlock import __version__
 from interlock.base.files import sha256
 from interlock.independent_judge.story import tell
-from interlock.judgement.reaction import ReactionTime, Share, reaction_times
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.reaction import ReactionTime, Share
 from interlock.kernel.requirement import Outcome
+from interlock.model.model import Model
+from interlock.oversights.found import NOTHING, Looked
 
 
-def to_json(verification: Verification) -> str:
+def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
     """The result as JSON; wall times are left out, they differ from run to run."""
     model = verification.built.model
     explored = verification.exploration
@@ -34,8 +36,21 @@ def to_json(verification: Verification) -> str:
         "outcome": verification.outcome.value,
         "assumptions": list(model.assumptions),
         "cautions": list(model.cautions),
-        "requirements": [_finding(verification, finding) for finding in verification.findings],
-        "reaction_times": [_reaction(found) for found in reaction_times(verification)],
+        "requirements": [_finding(model, finding) for finding in verification.findings],
+        "reaction_times": [_reaction(found) for found in verification.reaction_times],
+        "worth_a_look": {
+            "found": [
+                {
+                    "kind": one.kind.value,
+                    "file": one.place.file.replace("\\", "/"),
+                    "line": one.place.line,
+                    "column": one.place.column,
+                    "says": one.says,
+                }
+                for one in looked.oversights
+            ],
+            "undecided": list(looked.undecided),
+        },
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
@@ -67,12 +82,14 @@ def _share(share: Share) -> dict[str, Any]:
     }
 
 
-def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
+def _finding(model: Model, finding: Finding) -> dict[str, Any]:
     verdict = finding.verdict
     data: dict[str, Any] = {
         "id": finding.requirement.id,
         "says": finding.requirement.says,
-        "outcome": verdict.outcome.value,
+        "outcome": finding.outcome.value,
+        "why": finding.why(model) or None,
+        "too_late": finding.is_too_late,
         "vacuous": verdict.vacuous,
         "run_class": finding.run_class.says,
         "harm_by_faults": None if finding.harm is None else finding.harm.value,
@@ -98,7 +115,7 @@ def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
                     "changes": list(line.changes),
                     "decided": list(line.decided),
                 }
-                for line in tell(verification.built.model, finding.run, quiet_scans=True)
+                for line in tell(model, finding.run, quiet_scans=True)
             ],
         }
     return data
@@ -107,7 +124,7 @@ def _finding(verification: Verification, finding: Finding) -> dict[str, Any]:
 def to_junit(verification: Verification) -> str:
     """The result as JUnit XML: one test case for each requirement."""
     model = verification.built.model
-    outcomes = [finding.verdict.outcome for finding in verification.findings]
+    outcomes = [finding.outcome for finding in verification.findings]
     suite = ElementTree.Element(
         "testsuite",
         name=model.title,
@@ -123,17 +140,24 @@ def to_junit(verification: Verification) -> str:
             classname=model.name,
             name=f"{finding.requirement.id} {finding.requirement.says}",
         )
-        if finding.verdict.outcome is Outcome.VIOLATED and finding.run is not None:
-            failure = ElementTree.SubElement(case, "failure", message="violated")
-            failure.text = "\n".join(
-                f"{line.number} {line.who}: {line.says} [{', '.join(line.changes)}]"
-                for line in tell(model, finding.run)
-            )
-        elif finding.verdict.outcome is Outcome.UNDECIDED:
-            ElementTree.SubElement(case, "error", message=f"undecided: {finding.verdict.limit}")
+        if finding.outcome is Outcome.VIOLATED:
+            failure = ElementTree.SubElement(case, "failure", message=finding.says)
+            failure.text = _why_violated(model, finding)
+        elif finding.outcome is Outcome.UNDECIDED:
+            message = f"{finding.says}: {finding.why(model)}"
+            ElementTree.SubElement(case, "error", message=message)
     ElementTree.indent(suite)
     return (
         '<?xml version="1.0" encoding="utf-8"?>\n'
         + ElementTree.tostring(suite, encoding="unicode")
         + "\n"
+    )
+
+
+def _why_violated(model: Model, finding: Finding) -> str:
+    if finding.run is None:
+        return finding.why(model)
+    return "\n".join(
+        f"{line.number} {line.who}: {line.says} [{', '.join(line.changes)}]"
+        for line in tell(model, finding.run)
     )

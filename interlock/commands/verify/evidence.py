@@ -36,7 +36,7 @@ from interlock.evidence.obligations import script
 from interlock.evidence.sets import read_sets, write_sets
 from interlock.independent_judge.run_file import record, source_hashes
 from interlock.independent_judge.run_file import to_text as run_text
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.certificate import Certificate, StateSets
 from interlock.kernel.evaluate import State
 from interlock.kernel.observe import needs_observer

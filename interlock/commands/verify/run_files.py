@@ -21,7 +21,7 @@ from pathlib import Path
 from interlock.base.files import write_whole
 from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import record, to_text
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.model.model import Model
 from interlock.pictures.collection import draw_run
 from interlock.pictures.frames import frames_of_run

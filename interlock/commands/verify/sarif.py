@@ -3,7 +3,7 @@
 Source: OASIS Standard "Static Analysis Results Interchange Format (SARIF) Version 2.1.0", 27 March
 2020. A violated requirement is a result of kind ``fail`` at the place of the requirement, with its
 run as a code flow; one that holds is ``pass``, one without a verdict ``open``, and one that holds
-only because its premise never occurred is for ``review``.
+only because its premise never occurred is for ``review``. So is what is worth a look besides.
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ from urllib.parse import quote
 from interlock import __version__
 from interlock.base.errors import Place
 from interlock.independent_judge.story import Line, tell
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.oversights.found import NOTHING, Kind, Looked, Oversight
 
 _SCHEMA = (
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -32,10 +33,13 @@ LOSSES = (
 """What the format does not carry; the file says so, too, among the properties of its run."""
 
 
-def to_sarif(verification: Verification) -> str:
+def to_sarif(verification: Verification, looked: Looked = NOTHING) -> str:
     """The findings as SARIF: the same bytes for the same input."""
     model = verification.built.model
     rules = [_rule(model, finding) for finding in verification.findings]
+    kinds = list(dict.fromkeys(one.kind for one in looked.oversights))
+    numbers = {kind: number for number, kind in enumerate(kinds, len(rules))}
+    rules += [_rule_of_kind(kind) for kind in kinds]
     run: dict[str, Any] = {
         "tool": {
             "driver": {
@@ -46,12 +50,13 @@ def to_sarif(verification: Verification) -> str:
         },
         "columnKind": "unicodeCodePoints",
         "invocations": [{"executionSuccessful": True}],
-        "properties": {"notCarried": list(LOSSES)},
+        "properties": {"notCarried": list(LOSSES), "undecided": list(looked.undecided)},
         "artifacts": [_artifact(name, text) for name, text in model.sources.items()],
         "results": [
             _result(verification, finding, number)
             for number, finding in enumerate(verification.findings)
-        ],
+        ]
+        + [_for_review(one, numbers[one.kind]) for one in looked.oversights],
     }
     data = {"$schema": _SCHEMA, "version": "2.1.0", "runs": [run]}
     return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
@@ -87,7 +92,7 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
     model, verdict = verification.built.model, finding.verdict
     statement = model.statements.get(finding.requirement.id)
     place = statement.place if statement is not None else model.program.place
-    kind, level, said = _told(finding)
+    kind, level, said = _told(model, finding)
     result: dict[str, Any] = {
         "ruleId": finding.requirement.id,
         "ruleIndex": number,
@@ -103,15 +108,34 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
     return result
 
 
-def _told(finding: Finding) -> tuple[str, str, str]:
+def _rule_of_kind(kind: Kind) -> dict[str, Any]:
+    return {
+        "id": kind.value,
+        "shortDescription": {"text": f"worth a look: {kind.value}"},
+        "defaultConfiguration": {"level": "none"},
+    }
+
+
+def _for_review(oversight: Oversight, number: int) -> dict[str, Any]:
+    return {
+        "ruleId": oversight.kind.value,
+        "ruleIndex": number,
+        "kind": "review",
+        "level": "none",
+        "message": {"text": oversight.says},
+        "locations": [_location(oversight.place)],
+    }
+
+
+def _told(model: Model, finding: Finding) -> tuple[str, str, str]:
     """Kind and level of a result; a level belongs to failures only (sections 3.27.9, 3.27.10)."""
-    verdict = finding.verdict
-    if verdict.outcome is Outcome.VIOLATED:
-        return "fail", "error", "violated"
-    if verdict.outcome is Outcome.UNDECIDED:
-        return "open", "none", f"undecided, the limit of {verdict.limit} was hit"
-    if verdict.vacuous:
-        return "review", "none", "holds, but its premise never occurred"
+    why = finding.why(model)
+    if finding.outcome is Outcome.VIOLATED:
+        return "fail", "error", f"{finding.says}, {why}" if why else "violated"
+    if finding.verdict.vacuous:
+        return "review", "none", f"holds, but was never put to the test: {why}"
+    if finding.outcome is Outcome.UNDECIDED:
+        return "open", "none", f"undecided, {why}"
     return "pass", "none", "holds in this model"
 
 

@@ -12,9 +12,10 @@ from rich.text import Text
 
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
-from interlock.judgement.reaction import ReactionTime, reaction_times
-from interlock.judgement.verify import Finding, Verification
+from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.reaction import ReactionTime
 from interlock.kernel.requirement import Outcome
+from interlock.oversights.found import NOTHING, Looked, because_of_strict
 
 # Below this many columns the requirements need the room more than the figures of each row do.
 WIDE = 110
@@ -31,7 +32,12 @@ _HARM = {
 }
 
 
-def render(verification: Verification, width: int = WIDE) -> RenderableType:
+def render(
+    verification: Verification,
+    width: int = WIDE,
+    looked: Looked = NOTHING,
+    by_strict: bool = False,
+) -> RenderableType:
     """The whole result: heading, table, the run of each violation, what it rests on.
 
     Parameters
@@ -39,23 +45,33 @@ def render(verification: Verification, width: int = WIDE) -> RenderableType:
     verification : Verification
     width : int
         Columns that there are; with fewer than `WIDE` the figures stand in a line of their own.
+    looked : Looked
+    by_strict : bool
+        Whether ``--strict`` alone decides the exit code, which is told.
     """
     parts: list[RenderableType] = [_heading(verification), _table(verification, width >= WIDE)]
     if width < WIDE:
         parts.append(_figures(verification))
     for finding in verification.findings:
-        if finding.verdict.outcome is Outcome.VIOLATED:
+        if finding.outcome is Outcome.VIOLATED:
             parts += ["", violation(verification, finding)]
-    timed = reaction_times(verification)
+    timed = verification.reaction_times
     if timed:
         parts += ["", _reaction_times(timed)]
+    if looked != NOTHING:
+        parts += ["", _worth_a_look(looked, by_strict)]
     parts += ["", _summary(verification)]
     return Group(*parts)
 
 
-def write(console: Console, verification: Verification) -> None:
-    """Print the result."""
-    console.print(render(verification, console.width))
+def write(
+    console: Console,
+    verification: Verification,
+    looked: Looked = NOTHING,
+    by_strict: bool = False,
+) -> None:
+    """Print the result; parameters as for `render`."""
+    console.print(render(verification, console.width, looked, by_strict))
 
 
 def _heading(verification: Verification) -> RenderableType:
@@ -130,26 +146,21 @@ def _faults(finding: Finding) -> str:
 
 
 def _verdict(finding: Finding) -> Text:
-    verdict = finding.verdict
-    text = Text(verdict.outcome.value, style=_STYLE[verdict.outcome])
-    if verdict.vacuous:
-        text.append(" (vacuous)", style="yellow")
-    if verdict.limit is not None:
-        text.append(f" ({verdict.limit})")
-    return text
+    return Text(finding.says, style=_STYLE[finding.outcome])
 
 
 def violation(verification: Verification, finding: Finding) -> RenderableType:
-    """The run of one violated requirement, step by step."""
+    """The run of one violated requirement, step by step, or by how much it is too late."""
     model = verification.built.model
     run = finding.run
-    assert run is not None
     heading = Text(f"{finding.requirement.id} violated: ", style="bold red")
     heading.append(finding.requirement.says, style="bold")
     rows: list[RenderableType] = [heading]
     rows += [_below(f"{h}: {model.hazards[h].says}") for h in finding.requirement.hazards]
     if finding.harm is not None:
         rows.append(_below(f"{finding.harm.value}: {_HARM[finding.harm]}"))
+    if run is None:
+        return Group(*rows, _below(finding.why(model)))
     n_steps = len(run.happenings)
     rows.append(_below(f"a shortest run, {n_steps} steps, replayed on the model:"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
@@ -240,20 +251,41 @@ def _some(names: Sequence[str], most: int = 8) -> str:
     return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
+def _untested(verification: Verification) -> list[RenderableType]:
+    """What was never put to the test and why, those with the same reason in one line."""
+    by_reason: dict[str, list[str]] = {}
+    for finding in verification.findings:
+        if finding.verdict.vacuous:
+            why = finding.why(verification.built.model)
+            by_reason.setdefault(why, []).append(finding.requirement.id)
+    return [
+        Text(f"Vacuous, never put to the test: {', '.join(ids)}: {why}.", style="yellow")
+        for why, ids in by_reason.items()
+    ]
+
+
+def _worth_a_look(looked: Looked, by_strict: bool) -> RenderableType:
+    """What is no violation and yet no one should overlook, each with its place."""
+    rows: list[RenderableType] = [Text("Worth a look", style="bold")]
+    rows += [_below(f"{oversight}.") for oversight in looked.oversights]
+    rows += [_below(f"{line}.") for line in looked.undecided]
+    if by_strict:
+        rows.append(Text(because_of_strict(looked), style="bold"))
+    elif looked.oversights:
+        rows.append(_below("None of this is a violation or decides the exit code."))
+    return Group(*rows)
+
+
 def _summary(verification: Verification) -> RenderableType:
     counts = dict.fromkeys(Outcome, 0)
     for finding in verification.findings:
-        counts[finding.verdict.outcome] += 1
+        counts[finding.verdict.outcome if finding.verdict.vacuous else finding.outcome] += 1
     said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
     explored = verification.exploration
     rows: list[RenderableType] = [
         Text(f"{said}. {explored.n_states:,} states, {verification.seconds:.1f} s.", style="bold")
     ]
-    vacuous = [f.requirement.id for f in verification.findings if f.verdict.vacuous]
-    if vacuous:
-        rows.append(
-            Text(f"Vacuous, the premise never occurred: {', '.join(vacuous)}.", style="yellow")
-        )
+    rows += _untested(verification)
     if explored.limit is not None:
         rows.append(Text(f"Exploration was cut short: {explored.limit}.", style="yellow"))
     rows.append(Text(_LEGEND))

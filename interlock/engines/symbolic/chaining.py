@@ -98,12 +98,28 @@ class Search:
         first = initial
         if not settled.is_regular(initial):
             # No scan has made the initial state what it is. It is left behind by the first one.
-            moved = [move.image(initial) for move in settled.moves]
-            self.irregular = self._dd.disjunction([initial, *moved])
+            self.irregular = self._unsettled(settled, initial)
             first = settled.scan.image(self.irregular)
         self.start = settled.narrowed(first)
         steps = [*settled.steps, settled.repeat]
         self._take([(self._kinds[step.name], step.image) for step in steps])
+        if settled.events:
+            self.faults.append(self._mixed)
+
+    def _unsettled(self, settled: Settling, state: Node) -> Node:
+        """A state that is no scan's, and all that is reached from it before the next one."""
+        moves = [*settled.moves, *settled.later, *settled.events]
+        found, new = state, state
+        while new.satisfiable():
+            new = self._dd.disjunction([move.image(new) for move in moves]) & ~found
+            found = found | new
+        return found
+
+    def _mixed(self, found: Node) -> Node:
+        """What the scan makes of more than one move or event since the last."""
+        assert self.settling is not None
+        between = self.settling.mixed(self.settling.widened(found))
+        return self.settling.narrowed(self.settling.scan.image(between))
 
     def _take(self, taken: Sequence[tuple[MoveKind, Step]]) -> None:
         self.steps = [step for kind, step in taken if kind is not MoveKind.FAULT]
@@ -127,6 +143,7 @@ class Search:
         yield states
         for move in self.settling.moves:
             yield move.image(states)
+        yield self.settling.mixed(states)
 
     def some_states(self, found: Node) -> Node:
         """Many of `all_states`, at little cost."""
@@ -151,6 +168,8 @@ class Search:
             yield self._dd.and_exists(found, condition, others)
             return
         yield self._dd.and_exists(found, self.settling.inlined(condition), others)
+        mixed = self.settling.mixed(self.settling.widened(found))
+        yield self._dd.and_exists(mixed, condition, others)
         for move, step in zip(self.settling.moves, self.settling.steps, strict=True):
             before = step.guard & self.settling.inlined(move.preimage(condition))
             if before.satisfiable():

@@ -182,7 +182,7 @@ class Explored:
     def _find(self, space: Space, query: Query) -> Node:
         match query:
             case Reach(target):
-                return space.reached & space.encoding.truth(target)
+                return (space.reached | self._edge) & space.encoding.truth(target)
             case Stay(start, stay):
                 if self._settled is not None:
                     return staying_for_ever(*self._settled, start, stay)
@@ -190,7 +190,7 @@ class Explored:
                 return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
-                    return self._all._lost(query) & space.reached
+                    return self._all._lost(query) & (space.reached | self._edge)
                 if self._settled is not None:
                     return self._settled[0].onward().trapped(goal)
                 able = space.onward().closure_before(space.encoding.truth(goal), space.reached)
@@ -209,7 +209,8 @@ class Explored:
         """As much as is reached by moves that are made only where they are allowed.
 
         Every endless run of the part keeps to it as well; whether something can still be reached
-        is asked of the whole.
+        is asked of the whole. What is asked of single states is asked of those, too, that one
+        move beyond leads to: there the run leaves the part.
 
         Parameters
         ----------
@@ -237,16 +238,27 @@ class Explored:
         new._violating = {}
         new._all = self
         new._space = space
+        truth = space.encoding.truth
+        where = {name: truth(expr) for name, expr in allowed.items()}
         if self._settled is not None:
             part, space.reached = self._settled[0].only(allowed)
             new._settled = (part, part.tamed(self._bits))
         else:
-            truth = space.encoding.truth
-            where = {name: truth(expr) for name, expr in allowed.items()}
             space.moves = restricted(space.moves, where)
             start = space.encoding.is_state(self.system.initial)
             space.reached = space.closure_after(start, space.reached)
+        beyond = [
+            move.image(space.reached & ~where[move.name])
+            for move in self._whole().moves
+            if move.name in where
+        ]
+        new._edge = space.diagrams.disjunction(beyond)
         return new
+
+    @cached_property
+    def _edge(self) -> Node:
+        """What one move beyond a part leads to; nothing of the whole."""
+        return self._whole().diagrams.false
 
     @property
     def _bits(self) -> list[int]:

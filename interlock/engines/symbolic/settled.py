@@ -215,7 +215,7 @@ def settled_graph(space: Space) -> SettledGraph | None:
     if space.chained is None or not space.is_complete:
         return None
     search, found = space.chained
-    if search.settling is None:
+    if search.settling is None or search.settling.events:
         return None
     (scan,) = (move for move in space.system.moves if move.kind is MoveKind.SCAN)
     always = not (space.encoding.valid & ~search.settling.scan.guard).satisfiable()

@@ -30,6 +30,10 @@ class _CircleError(Exception):
 class Settling:
     """The steps between settled states; make it with `settling`.
 
+    Events, such as the strike of a fault, take no turn: any number of them may come before and
+    after the one move between two scans, and without it. A step holds one move or one event and
+    the scan; all that has more than one between two scans is `mixed`.
+
     Attributes
     ----------
     steps : list of SymbolicMove
@@ -37,7 +41,11 @@ class Settling:
     repeat : SymbolicMove
         One more scan, where nothing has happened since the last.
     moves : list of SymbolicMove
-        The moves of the environment themselves, in the same order as `steps`.
+        The moves and events themselves, made after a scan, in the same order as `steps`.
+    later : list of SymbolicMove
+        The moves, where an event has come since the scan.
+    events : list of SymbolicMove
+        Wherever they may come.
     scan : SymbolicMove
     settled : Node
         The states that a scan leads to.
@@ -46,13 +54,19 @@ class Settling:
     """
 
     def __init__(
-        self, encoding: Encoding, moves: Sequence[SymbolicMove], scan: SymbolicMove
+        self,
+        encoding: Encoding,
+        moves: Sequence[SymbolicMove],
+        events: Sequence[SymbolicMove],
+        scan: SymbolicMove,
     ) -> None:
         self._encoding = encoding
         self._dd = encoding.diagrams
-        self.moves = list(moves)
-        self.scan = scan
         self.settled = _after_scan(encoding)
+        self.moves = [_made_in(encoding, move, self.settled) for move in (*moves, *events)]
+        self.later = [_made_in(encoding, m, ~self.settled) for m in moves] if events else []
+        self.events = list(events)
+        self.scan = scan
         self._after = {v: self._after_scan(v) for v in scan.values}
         self.functions = self._find_functions()
         self._inline = self._dd.substitution(encoding.bit_functions(self.functions))
@@ -148,10 +162,41 @@ class Settling:
             where & ~self._encoding.is_value(v, value) for value, where in new.items()
         )
 
+    def mixed(self, states: Node) -> Node:
+        """The unsettled states behind settled `states` that no single move or event leads to.
+
+        Parameters
+        ----------
+        states : Node
+            With all their variables.
+        """
+        if not self.events:
+            return self._dd.false
+        struck = self.after_events(states)
+        single = self._dd.disjunction([event.image(states) for event in self.events])
+        moved = [move.image(struck) for move in self.later]
+        # Moves write nothing that decides whether an event may come, so it can be asked before.
+        ready = states & self._dd.disjunction([event.guard for event in self.events])
+        at_once = [move.image(ready) for move in self.moves[: len(self.later)]]
+        behind = self._dd.disjunction(moved)
+        behind = behind | self.after_events(behind | self._dd.disjunction(at_once))
+        return (struck & ~single) | behind
+
+    def after_events(self, states: Node) -> Node:
+        """What one event or several in a row lead to."""
+        found, new = self._dd.false, states
+        while new.satisfiable():
+            images = [event.image(new) for event in self.events]
+            new = self._dd.disjunction(images) & ~found
+            found = found | new
+        return found
+
     def restricted(self, where: Mapping[str, Node]) -> Settling:
         """With moves, the scan included, that are made only where `where` holds before them."""
         new = copy(self)
         new.moves = restricted(self.moves, where)
+        new.later = restricted(self.later, where)
+        new.events = restricted(self.events, where)
         (new.scan,) = restricted([self.scan], where)
         may_scan = where.get(self.scan.name, self._dd.true)
         new.steps = [
@@ -195,21 +240,61 @@ def settling(encoding: Encoding, moves: Sequence[SymbolicMove]) -> Settling | No
     """The steps between settled states, or None where moves and scans do not take turns."""
     kinds = {move.name: move.kind for move in encoding.system.moves}
     scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
-    others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
     if len(scans) != 1 or PHASE not in encoding.system.index:
         return None
     (scan,) = scans
+    others = [move for move in moves if move is not scan]
     settled = _after_scan(encoding)
-    take_turns = not (scan.guard & encoding.valid & ~scan.preimage(settled)).satisfiable() and all(
-        not (move.guard & encoding.valid & (~settled | move.preimage(settled))).satisfiable()
-        for move in others
-    )
-    if not take_turns:
+    if _may_lead(encoding, scan, encoding.valid, ~settled):
+        return None
+    turns = [move for move in others if _takes_a_turn(encoding, move)]
+    events = [move for move in others if move not in turns]
+    if not all(_takes_none(encoding, event, turns) for event in events):
         return None
     try:
-        return Settling(encoding, others, scan)
+        return Settling(encoding, turns, events, scan)
     except _CircleError:
         return None
+
+
+def _may_lead(encoding: Encoding, move: SymbolicMove, source: Node, target: Node) -> bool:
+    """Whether a move leads from some state of `source` into `target`."""
+    return (source & encoding.valid & move.preimage(target & encoding.valid)).satisfiable()
+
+
+def _phases(encoding: Encoding) -> list[Node]:
+    place = encoding.system.index[PHASE]
+    domain = encoding.system.variables[place].domain
+    return [encoding.is_value(place, value) for value in range(domain.lo, domain.hi + 1)]
+
+
+def _takes_a_turn(encoding: Encoding, move: SymbolicMove) -> bool:
+    """Whether a move is made once between two scans: it ends in phase 1 and none is made there."""
+    phases = _phases(encoding)
+    if len(phases) < 2:
+        return False
+    moved = phases[1]
+    here = move.guard & encoding.valid & moved
+    return not here.satisfiable() and not _may_lead(encoding, move, encoding.valid, ~moved)
+
+
+def _takes_none(encoding: Encoding, event: SymbolicMove, turns: Sequence[SymbolicMove]) -> bool:
+    """Whether an event may come at any moment, and no move decides whether it may."""
+    phases = _phases(encoding)
+    if len(phases) != 3:
+        return False
+    settled, moved, struck = phases
+    keeps = not any(
+        _may_lead(encoding, event, source, ~target)
+        for source, target in ((settled, struck), (moved, moved), (struck, struck))
+    )
+    decided = encoding.variables_in([event.guard])
+    pending = {encoding.system.index[PHASE]}
+    return (
+        keeps
+        and all(decided.isdisjoint(set(move.values) - pending) for move in turns)
+        and (decided.isdisjoint(pending))
+    )
 
 
 def _move(
@@ -219,6 +304,12 @@ def _move(
     if not encoding.copies.keys() >= set(plan(reads, encoding.copies).copied):
         raise _CircleError
     return SymbolicMove(encoding, name, guard, values, reads)
+
+
+def _made_in(encoding: Encoding, move: SymbolicMove, where: Node) -> SymbolicMove:
+    """The move, only in `where`, with what it writes there."""
+    guard = move.guard & encoding.valid & where
+    return _move(encoding, move.name, guard, _simplified(encoding.diagrams, move.values, guard))
 
 
 def _substituted(partition: Partition, substitution: Substitution) -> Partition:

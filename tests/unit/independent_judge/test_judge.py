@@ -114,6 +114,13 @@ def test_behind_a_trap_all_states_are_looked_at_up_to_a_limit(tmp_path: Path) ->
     )
 
 
+def test_a_goal_counts_only_where_it_is_judged(tmp_path: Path) -> None:
+    """The lamp is dark before the first scan and never after one."""
+    dark = ("can_still: gate = SHUT", "can_still: NOT lamp, judged: after scan")
+    lit = ("lamp := shut AND NOT drive", "lamp := TRUE")
+    assert replay(*violated(gate(tmp_path, dark, lit), "R4")).note == ""
+
+
 @pytest.mark.parametrize("fault", ["F1", "F2", "F3", "F4", "F5"])
 def test_every_fault_kind_means_the_same_to_judge_and_engine(tmp_path: Path, fault: str) -> None:
     """Every state that can be reached with one fault is reached by the player on the same run."""

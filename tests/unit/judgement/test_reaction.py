@@ -10,8 +10,8 @@ import pytest
 from interlock.base.errors import InputError
 from interlock.cli.main import run
 from interlock.judgement.engines import available
-from interlock.judgement.reaction import reaction_times
-from interlock.judgement.verify import Verification, verify
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from tests.support.engines import ENGINES
@@ -108,7 +108,7 @@ def test_a_bound_in_time_loses_no_scan_to_rounding(
 
 
 def test_the_time_is_filter_wait_scans_and_effect(tmp_path: Path) -> None:
-    (found,) = reaction_times(judged(tmp_path, "450 ms"))
+    (found,) = judged(tmp_path, "450 ms").reaction_times
     assert (found.filter.name, found.filter.ms) == ("open_a", 20)
     assert found.filter.unknown == ("open_b",)  # the lever has no say in the horn
     assert (found.effect.name, found.effect.ms, found.effect.assumed) == ("horn", 30, True)
@@ -118,13 +118,13 @@ def test_the_time_is_filter_wait_scans_and_effect(tmp_path: Path) -> None:
 
 
 def test_a_bound_in_scans_is_exceeded_by_no_time(tmp_path: Path) -> None:
-    (found,) = reaction_times(judged(tmp_path, "3 scans"))
+    (found,) = judged(tmp_path, "3 scans").reaction_times
     assert found.bound.ms is None
     assert not found.exceeds
 
 
 def test_what_is_violated_has_no_time(tmp_path: Path) -> None:
-    assert reaction_times(judged(tmp_path, "2 scans")) == ()
+    assert judged(tmp_path, "2 scans").reaction_times == ()
 
 
 def test_a_time_that_is_too_long_is_told_and_is_no_success(

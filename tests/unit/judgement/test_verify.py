@@ -99,6 +99,86 @@ def test_with_any_premise_a_scope_that_never_opens_is_vacuous(tmp_path: Path, as
     assert result.findings[0].verdict.vacuous
 
 
+SECOND = "whenever: gate = OPEN AND NOT button,\n       leads_to: gate = SHUT OR button"
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_the_premise_of_never_is_the_parts_that_are_written(tmp_path: Path, engine: str) -> None:
+    """Not those that simplifying leaves, nor those of a term."""
+    for number, (asked, is_vacuous) in enumerate(
+        {
+            "never: gate = OPEN AND gate = SHUT AND button": False,
+            "never: button AND NOT drive AND dark": True,
+            "never: nowhere": False,
+            "never: button AND NOT button AND nowhere": True,
+            "when: button OR NOT button, never: dark AND gate = OPEN": False,
+        }.items()
+    ):
+        model = gate(
+            tmp_path / str(number),
+            (
+                "whenever: gate = OPEN AND NOT button,\n       leads_to: gate = SHUT OR button",
+                asked,
+            ),
+            ("controls:", "terms: {dark: FALSE, nowhere: gate = OPEN AND dark}\ncontrols:"),
+        )
+        verdict = verify(model, catalogue()[engine](), only=["R2"]).findings[0].verdict
+        assert verdict.outcome is Outcome.HOLDS
+        assert (asked, verdict.vacuous) == (asked, is_vacuous)
+
+
+# Asked of the gate, and whether it is vacuous: 'button' occurs, but not where the gate is open and
+# the button was just let go; a premise in the scope counts after the requirement is settled, too.
+IN_SCOPE = {
+    "never: drive AND gate = OPEN, scope: {from: gate = BETWEEN, until: gate = OPEN}": True,
+    "never: drive AND gate = SHUT AND dark, scope: {after: gate = OPEN}": True,
+    "when: button, never: gate = BETWEEN AND NOT drive AND FALSE, "
+    "scope: {from: gate = OPEN AND NOT button, until: button OR gate = SHUT}": True,
+    "whenever: button, leads_to: drive, "
+    "scope: {between: gate = OPEN AND NOT button, and: button OR gate = SHUT}": True,
+    "event: button, only_after: gate = OPEN, "
+    "scope: {from: gate = OPEN AND NOT button, until: button}": True,
+    "event: gate = SHUT, only_after: gate = OPEN, "
+    "scope: {from: gate = OPEN AND NOT button, until: button}": False,
+    "event: gate = SHUT, only_after: gate = OPEN, "
+    "scope: {between: gate = OPEN AND NOT button, and: button}": False,
+    "event: button, only_after: gate = OPEN, "
+    "scope: {between: gate = OPEN AND NOT button, and: button}": True,
+    "exists: gate = OPEN, scope: {between: gate = OPEN AND NOT button, and: button}": False,
+    "exists: gate = OPEN, scope: {between: gate = OPEN, and: gate = OPEN AND gate = SHUT}": True,
+    "never: gate = OPEN AND gate = SHUT, scope: {between: gate = OPEN, and: nowhere}": True,
+    "event: gate = OPEN, only_after: button, scope: {after: gate = SHUT}": False,
+    "event: button AND gate = SHUT, only_after: gate = OPEN, "
+    "scope: {between: gate = OPEN AND NOT button, and: gate = SHUT}": True,
+}
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_premise_counts_inside_the_scope_only(tmp_path: Path, engine: str) -> None:
+    for number, (asked, is_vacuous) in enumerate(IN_SCOPE.items()):
+        model = gate(
+            tmp_path / str(number),
+            (SECOND, asked),
+            ("controls:", "terms: {dark: FALSE, nowhere: gate = OPEN AND dark}\ncontrols:"),
+        )
+        verdict = verify(model, catalogue()[engine](), only=["R2"]).findings[0].verdict
+        assert (asked, verdict.outcome.value) == (asked, "holds")
+        assert (asked, verdict.vacuous) == (asked, is_vacuous)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_arithmetic_has_no_premise(tmp_path: Path, engine: str) -> None:
+    """It could divide by zero only where pressed and never pressed: parts of nobody's premise."""
+    model = gate(
+        tmp_path,
+        ("VAR_OUTPUT drive", "VAR never : BOOL; n : INT (0..6); END_VAR\nVAR_OUTPUT drive"),
+        ("drive := pressed;", "never := never AND pressed; drive := pressed;"),
+        ("NOT drive;\nEND", "NOT drive;\nIF pressed AND never THEN n := 6 / n; END_IF;\nEND"),
+    )
+    verdict = verify(model, catalogue()[engine](), only=["ARITHMETIC"]).findings[0].verdict
+    assert (verdict.outcome, verdict.vacuous) == (Outcome.HOLDS, False)
+
+
 def test_observers_asked_together_judge_as_each_alone() -> None:
     model = load(MODELS / "ramp")
     engine = catalogue()["reference"]()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -16,7 +17,8 @@ from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 from interlock.reliability.figures import two_figures
-from tests.support.hoist import HOIST_PROGRAM, hoist
+from tests.support.gate import gate
+from tests.support.hoist import ONE_CONTACT, WARNED_FIRST, hoist
 
 
 @pytest.fixture(scope="module")
@@ -43,6 +45,16 @@ def test_every_set_has_a_shortest_run_that_was_replayed(found: FaultStudy) -> No
     shown = {(run.requirement, frozenset(run.faults)) for run in found.runs}
     assert shown == wanted
     assert wanted
+
+
+def test_a_frozen_lamp_that_nobody_reads_has_its_effects(tmp_path: Path) -> None:
+    given = gate(
+        tmp_path,
+        ("output: drive, stuck: 'TRUE'", "output: lamp, stuck: frozen"),
+        ("when: lamp, always: gate = SHUT", "never: gate = OPEN AND button"),
+    )
+    found = study_faults(given, catalogue()["enumerate"](), Options(order=1, n_runs=1))
+    assert effects_of(found, "F5").outputs_on == ("lamp",)
 
 
 def test_faults_strike_in_the_run_in_the_order_in_which_they_are_told(found: FaultStudy) -> None:
@@ -100,16 +112,19 @@ def test_an_alarm_kept_dark_announces_nothing(found: FaultStudy) -> None:
     assert "FC" in found.silent
 
 
-def test_harm_is_detected_where_the_alarm_comes_first_on_every_run(tmp_path) -> None:  # type: ignore[no-untyped-def]
-    one_contact = HOIST_PROGRAM.replace(
-        "is_shut := door_a AND NOT door_b AND NOT pair_fault;", "is_shut := door_a;"
-    )
-    found = study(hoist(tmp_path, one_contact), n_runs=1)
+def test_harm_is_detected_where_the_alarm_comes_first_on_every_run(tmp_path: Path) -> None:
+    found = study(hoist(tmp_path, WARNED_FIRST), n_runs=1)
     assert ("FA",) in found.sets["R1"].sets
-    # The contacts disagree in the very scan in which the motor starts: the horn comes with it.
+    # The horn sounds in the scan before the motor starts for the first time.
     assert found.harm("FA", "R1") is Harm.DETECTED
     assert found.harm("FC", "R1") is Harm.DANGEROUS
     assert found.harm("FB", "R1") is Harm.HARMLESS
+
+
+def test_an_alarm_that_comes_together_with_the_harm_is_no_warning(tmp_path: Path) -> None:
+    found = study(hoist(tmp_path, ONE_CONTACT), n_runs=1)
+    # The contacts disagree in the very scan in which the motor starts: the horn comes with it.
+    assert found.harm("FA", "R1") is Harm.DANGEROUS
 
 
 def test_a_fault_without_any_effect_is_reported(found: FaultStudy) -> None:

@@ -1,0 +1,139 @@
+"""What became of a requirement, and of all requirements of a model: the one place that decides.
+
+Whatever tells of a result asks a finding for its `outcome`, never the verdict behind it alone:
+a response that comes too late in milliseconds is violated although every state keeps it, and what
+was never put to the test does not count as holding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.independent_judge.judge import Replayed
+from interlock.judgement.detection import Harm
+from interlock.judgement.reaction import ReactionTime
+from interlock.kernel.query import Answer, Exploration
+from interlock.kernel.requirement import Outcome, Requirement, Verdict
+from interlock.kernel.system import MoveKind
+from interlock.model.build import FAULT_FREE, Built, RunClass
+from interlock.model.model import Model
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A requirement with what became of it and, where a run violates it, that run replayed.
+
+    Attributes
+    ----------
+    requirement : Requirement
+    verdict : Verdict
+        What the exploration answers.
+    run : Replayed or None
+    run_class : RunClass
+        The class that it was judged in; where it is violated, of the fewest faults that do it.
+    harm : Harm or None
+        What faults mean for it, see `interlock.judgement.harm`.
+    reaction : ReactionTime or None
+        Of a response with a bound that came in time, as far as its scans go.
+    is_left_out : bool
+        Its premise never occurred, and it claims to survive faults that nobody asked for here.
+    """
+
+    requirement: Requirement
+    verdict: Verdict
+    run: Replayed | None
+    run_class: RunClass = FAULT_FREE
+    harm: Harm | None = None
+    reaction: ReactionTime | None = None
+    is_left_out: bool = False
+
+    @property
+    def is_too_late(self) -> bool:
+        """Every response comes, but in the worst case later than its bound allows."""
+        in_time = self.reaction is None or not self.reaction.exceeds
+        return self.verdict.outcome is Outcome.HOLDS and not in_time
+
+    @property
+    def is_untested(self) -> bool:
+        """Nothing reachable violates it, but its premise never occurred in what was asked for."""
+        return self.verdict.vacuous and not self.is_left_out
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated, also where it is too late; undecided, also where it was never tested; holds."""
+        if self.is_too_late:
+            return Outcome.VIOLATED
+        if self.is_untested:
+            return Outcome.UNDECIDED
+        return self.verdict.outcome
+
+    @property
+    def says(self) -> str:
+        """The outcome in a few words, with what a reader must know of it."""
+        if self.is_too_late:
+            return f"{self.outcome.value} (too late)"
+        if self.verdict.vacuous:
+            return "vacuous"
+        if self.verdict.limit is not None:
+            return f"{self.outcome.value} ({self.verdict.limit})"
+        return self.outcome.value
+
+    def why(self, model: Model) -> str:
+        """Why it is violated without a run, or without an answer; empty where nothing is to say."""
+        if self.is_too_late and self.reaction is not None:
+            return self.reaction.says_why
+        if self.verdict.vacuous:
+            return why_vacuous(model, self)
+        if self.verdict.limit is not None:
+            return f"limit hit, {self.verdict.limit}; nothing is known of it"
+        return ""
+
+
+def why_vacuous(model: Model, finding: Finding) -> str:
+    """Why a requirement was not put to the test, with what its run class leaves out."""
+    run_class = finding.run_class
+    may_err = any(move.kind is MoveKind.HUMAN for move in model.moves)
+    without = ", without human errors" if may_err and not run_class.human else ""
+    asked = "; it claims to survive faults, which were not asked for" if finding.is_left_out else ""
+    return f"its premise never occurs ({run_class.says}{without}){asked}"
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Everything that one verification found.
+
+    Attributes
+    ----------
+    built : Built
+    findings : tuple of Finding
+        In the order of the model.
+    exploration : Exploration
+        The exploration of the model itself, without observers, in the first run class.
+    seconds : float
+        Wall time of it all.
+    classes : tuple of RunClass
+        The run classes that were explored, in order.
+    beside : tuple of Answer
+        To the queries that were asked beside the requirements.
+    """
+
+    built: Built
+    findings: tuple[Finding, ...]
+    exploration: Exploration
+    seconds: float
+    classes: tuple[RunClass, ...] = (FAULT_FREE,)
+    beside: tuple[Answer, ...] = ()
+
+    @property
+    def outcome(self) -> Outcome:
+        """Violated if anything is; else undecided if anything is; else holds."""
+        outcomes = {finding.outcome for finding in self.findings}
+        for outcome in (Outcome.VIOLATED, Outcome.UNDECIDED):
+            if outcome in outcomes:
+                return outcome
+        return Outcome.HOLDS
+
+    @property
+    def reaction_times(self) -> tuple[ReactionTime, ...]:
+        """Of every finding that has one."""
+        return tuple(f.reaction for f in self.findings if f.reaction is not None)

@@ -1,0 +1,294 @@
+"""The states of a model, and what can happen in each.
+
+A state is plain: where the machines are, what the controller remembers, how many moves were made
+since the last scan, which faults are in force and which have ever struck, and what is held by
+those that freeze something.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from enum import Enum
+from typing import NamedTuple
+
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Fault, Formula, Model, ModelMove
+from interlock.st import typed
+from tests.second_opinion.expressions import Function, Values, function_of
+from tests.second_opinion.program import Controller, Scanned
+
+
+class State(NamedTuple):
+    """One state.
+
+    Attributes
+    ----------
+    places : tuple of int
+        State of each machine and control.
+    memory : tuple of int
+        Of the controller, its outputs included.
+    moves : int
+        Moves since the last scan; one more than can be where something else happened after it.
+    in_force, struck : tuple of bool
+        For each fault of the class: now, and ever.
+    held : tuple of int
+        For each thing that a fault can freeze: what was seen at the strike; 0 without one.
+    """
+
+    places: tuple[int, ...]
+    memory: tuple[int, ...]
+    moves: int
+    in_force: tuple[bool, ...]
+    struck: tuple[bool, ...]
+    held: tuple[int, ...]
+
+
+class Kind(Enum):
+    """What sort of thing happens."""
+
+    SCAN = "scan"
+    MOVE = "move"
+    TIMER = "timer"
+    STRIKE = "strike"
+    CLEARING = "clearing"
+
+
+class Act(NamedTuple):
+    """Something that can happen; `name` is that of the move, timer or fault."""
+
+    kind: Kind
+    name: str
+
+
+SCAN = Act(Kind.SCAN, "")
+FAULT_KINDS = (Kind.STRIKE, Kind.CLEARING)
+
+
+@dataclass(frozen=True)
+class Class:
+    """Which faults may strike, how many of them in one run, and whether people err."""
+
+    faults: tuple[str, ...] = ()
+    at_most: int | None = 0
+    human: bool = False
+
+
+class _Frozen(NamedTuple):
+    """Something that a fault freezes; `is_output` or else a signal."""
+
+    fault: int
+    name: str
+    is_output: bool
+
+
+class _Move(NamedTuple):
+    """A move with everything looked up."""
+
+    act: Act
+    machine: int
+    source: int | None
+    target: int
+    when: Function
+    also: list[tuple[int, Function]]
+    is_owed: bool
+
+
+class World:
+    """A model in a class of runs.
+
+    Attributes
+    ----------
+    first : State
+        Power-up: a scan is due.
+    owed : list of Act
+        What happens in the end where its own condition stays true.
+    """
+
+    def __init__(self, model: Model, run_class: Class) -> None:
+        self._model = model
+        self._class = run_class
+        self._controller = Controller(model.program, model.settings)
+        self._machines = list(model.machines)
+        self.faults = [fault for fault in model.live_faults if fault.id in run_class.faults]
+        self._terms: dict[str, Function] = {}
+        for name in model.terms:
+            # A term may use one that is written below it, so it is looked up when it is used.
+            self._terms[name] = self._term(name)
+        self._reads = {name: self.function(s.reads) for name, s in model.sensors.items()}
+        self._frozen = list(self._freezable())
+        self._moves = [self._looked_up(move) for move in self._possible_moves()]
+        self._due = model.moves_per_scan
+        self._scans: dict[tuple[tuple[int, ...], tuple[int, ...]], Scanned] = {}
+        self.owed = [move.act for move in self._moves if move.is_owed]
+        self.owed += [Act(Kind.TIMER, name) for name in self._controller.free_timers]
+        self.first = State(
+            tuple(machine.initial for machine in model.machines.values()),
+            self._controller.first,
+            self._due,
+            (False,) * len(self.faults),
+            (False,) * len(self.faults),
+            (0,) * len(self._frozen),
+        )
+
+    def function(self, formula: Formula | None, default: int = 1) -> Function:
+        """The function of what `truth`, or truth and signals, say."""
+        return self.function_of_tree(None if formula is None else formula.tree, default)
+
+    def function_of_tree(self, tree: typed.Expression | None, default: int = 1) -> Function:
+        """As `function`, of a part of a formula."""
+        return (lambda values: default) if tree is None else function_of(tree, self._terms)
+
+    def _term(self, name: str) -> Function:
+        known: list[Function] = []
+
+        def value(values: Values) -> int:
+            if not known:
+                known.append(self.function(self._model.terms[name]))
+            return known[0](values)
+
+        return value
+
+    def _freezable(self) -> Iterator[_Frozen]:
+        for number, fault in enumerate(self.faults):
+            for name, stuck in fault.outputs.items():
+                if stuck == "frozen":
+                    yield _Frozen(number, name, True)
+            for name, stuck in fault.sensors.items():
+                if stuck == "frozen":
+                    yield _Frozen(number, name, False)
+
+    def _possible_moves(self) -> Iterable[ModelMove]:
+        for move in self._model.moves:
+            if self._class.human or move.kind is not MoveKind.HUMAN:
+                yield move
+
+    def _looked_up(self, move: ModelMove) -> _Move:
+        return _Move(
+            Act(Kind.MOVE, move.name),
+            self._machines.index(move.machine),
+            move.source,
+            move.target,
+            self.function(move.when),
+            [(self._machines.index(m), self.function(f)) for m, f in move.also.items()],
+            move.kind is MoveKind.PLANT,
+        )
+
+    # What is there to be seen.
+
+    def truth(self, state: State) -> dict[str, int]:
+        """Machines, outputs as they act, and faults."""
+        values = dict.fromkeys(self._model.faults, 0)
+        values |= zip(self._machines, state.places, strict=True)
+        values |= {fault.id: int(on) for fault, on in zip(self.faults, state.in_force, strict=True)}
+        for name in self._model.outputs:
+            given = self._controller.value(state.memory, name)
+            values[name] = self._as_stuck(state, name, given, is_output=True)
+        return values
+
+    def signals(self, state: State, truth: dict[str, int]) -> dict[str, int]:
+        """What each sensor says."""
+        return {
+            name: self._as_stuck(state, name, reads(truth), is_output=False)
+            for name, reads in self._reads.items()
+        }
+
+    def _as_stuck(self, state: State, name: str, given: int, is_output: bool) -> int:
+        """A value under the faults: of those in force the one declared last decides."""
+        for number, fault in enumerate(self.faults):
+            stuck = (fault.outputs if is_output else fault.sensors).get(name)
+            if not state.in_force[number] or stuck is None:
+                continue
+            if stuck == "frozen":
+                given = state.held[self._frozen.index(_Frozen(number, name, is_output))]
+            else:
+                given = int(stuck == "TRUE")
+        return given
+
+    def scanned(self, state: State, truth: dict[str, int]) -> Scanned:
+        """What a scan makes of the memory."""
+        signals = self.signals(state, truth)
+        key = (state.memory, tuple(signals.values()))
+        if key not in self._scans:
+            self._scans[key] = self._controller.scan(state.memory, signals)
+        return self._scans[key]
+
+    # What can happen.
+
+    def owes(self, state: State, truth: dict[str, int]) -> set[Act]:
+        """What is owed in `state`: conditions hold, whatever the scan."""
+        found = {move.act for move in self._moves if move.is_owed and self._can(move, state, truth)}
+        for name in self._controller.free_timers:
+            if self._controller.is_running(state.memory, name):
+                found.add(Act(Kind.TIMER, name))
+        return found
+
+    def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
+        """Everything that can happen in `state`, with the state it leads to."""
+        yield SCAN, state._replace(memory=self.scanned(state, truth).memory, moves=0)
+        if state.moves != self._due:
+            moves = 1 if state.moves > self._due else state.moves + 1
+            for move in self._moves:
+                if self._can(move, state, truth):
+                    places = self._moved(move, state, truth)
+                    yield move.act, state._replace(places=places, moves=moves)
+        # What follows takes no slot; after a scan it makes a state that is no longer that scan's.
+        aside = state._replace(moves=state.moves or self._due + 1)
+        for name in self._controller.free_timers:
+            if self._controller.is_running(state.memory, name):
+                memory = self._controller.ended(state.memory, name)
+                yield Act(Kind.TIMER, name), aside._replace(memory=memory)
+        for number, fault in enumerate(self.faults):
+            if state.in_force[number]:
+                if fault.intermittent:
+                    yield Act(Kind.CLEARING, fault.id), self._cleared(number, aside)
+            elif self._may_strike(state, number):
+                yield Act(Kind.STRIKE, fault.id), self._struck(number, fault, aside, truth)
+
+    def _may_strike(self, state: State, number: int) -> bool:
+        most = self._class.at_most
+        return state.struck[number] or most is None or sum(state.struck) < most
+
+    def _struck(self, number: int, fault: Fault, state: State, truth: dict[str, int]) -> State:
+        held = list(state.held)
+        signals = self.signals(state, truth)
+        for place, frozen in enumerate(self._frozen):
+            if frozen.fault == number:
+                held[place] = (truth if frozen.is_output else signals)[frozen.name]
+        memory = self._controller.restarted(state.memory) if fault.restart else state.memory
+        return state._replace(
+            memory=memory,
+            in_force=_with(state.in_force, number, True),
+            struck=_with(state.struck, number, True),
+            held=tuple(held),
+        )
+
+    def _cleared(self, number: int, state: State) -> State:
+        kept = zip(self._frozen, state.held, strict=True)
+        held = tuple(0 if frozen.fault == number else value for frozen, value in kept)
+        return state._replace(in_force=_with(state.in_force, number, False), held=held)
+
+    def _can(self, move: _Move, state: State, truth: dict[str, int]) -> bool:
+        here = state.places[move.machine]
+        is_there = here != move.target if move.source is None else here == move.source
+        return bool(is_there and not self._jammed(move.machine, state) and move.when(truth))
+
+    def _jammed(self, machine: int, state: State) -> bool:
+        return any(
+            on
+            and fault.machine == self._machines[machine]
+            and (not fault.jams_in or state.places[machine] in fault.jams_in)
+            for fault, on in zip(self.faults, state.in_force, strict=True)
+        )
+
+    def _moved(self, move: _Move, state: State, truth: dict[str, int]) -> tuple[int, ...]:
+        places = list(state.places)
+        places[move.machine] = move.target
+        for other, value in move.also:
+            if not self._jammed(other, state):
+                places[other] = value(truth)
+        return tuple(places)
+
+
+def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]:
+    return (*flags[:number], value, *flags[number + 1 :])
