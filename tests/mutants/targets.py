@@ -23,6 +23,7 @@ _TRACES = (
     "tests/agree/test_bounds_agree_with_formulas.py",
 )
 _MODELS = (
+    "tests/unit/model/test_build.py",
     "tests/unit/independent_judge/test_judge.py",
     "tests/unit/independent_judge/test_player.py",
     "tests/unit/judgement/test_verify.py",
