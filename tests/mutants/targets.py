@@ -29,6 +29,7 @@ _MODELS = (
     "tests/unit/judgement/test_verify.py",
 )
 _FAULTS = (
+    "tests/unit/model/test_faults.py",
     "tests/unit/model/test_malformed.py",
     "tests/unit/model/test_names.py",
     "tests/unit/independent_judge/test_judge.py",

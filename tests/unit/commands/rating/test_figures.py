@@ -225,7 +225,7 @@ def test_both_channels_of_architecture_d_count(capsys: pytest.CaptureFixture[str
         [function] = json.loads(capsys.readouterr().out)["functions"]
         return float(function["iec62061"]["per_h"])
 
-    # IEC 62061:2005, 6.7.8.2 (from memory): the formula for unlike elements does not ask which comes first.
+    # IEC 62061:2005, 6.7.8.2 (from memory): which of two unlike elements comes first is all one.
     assert rate(30, 90) == pytest.approx(rate(90, 30))
     assert rate(90, 90) < rate(30, 90) < rate(30, 30)
 
