@@ -1,7 +1,8 @@
 """Many models on which the product is compared with the second opinion.
 
-``python -m tests.bench.second_opinion --models 1000`` draws 1000 models, compares everything, and
-prints each disagreement and what was compared. It ends with 1 where there is a disagreement.
+``python -m tests.bench.second_opinion --models 1000`` draws 1000 models, compares everything with
+every engine, and prints each disagreement and what was met and compared. It ends with 1 where there
+is a disagreement. It takes about a second of processor time a model.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ def main() -> int:
             for one in found:
                 differences[f"{one.about} by {one.by}"] += 1
                 print(one, flush=True)
+            if (seed - given.first) % 100 == 99:
+                print(f"… up to seed {seed}", file=sys.stderr, flush=True)
     for what, number in sorted(counts.items()):
         print(f"{number:12,} {what}")
     print(f"{sum(differences.values()):12,} disagreements")
