@@ -16,25 +16,45 @@ _OBSERVERS = (
     "tests/agree/test_observers_agree_with_formulas.py",
 )
 _LOWERING = ("tests/unit/st", "tests/agree/test_lowering_agrees_with_interpreter.py")
-_JUDGE = ("tests/unit/independent_judge", "tests/known/test_pattern_traces.py")
+_JUDGE = ("tests/unit/independent_judge",)
+_TRACES = (
+    "tests/unit/independent_judge/test_trace.py",
+    "tests/known/test_pattern_traces.py",
+    "tests/agree/test_bounds_agree_with_formulas.py",
+)
 _MODELS = (
-    "tests/unit/independent_judge",
-    "tests/unit/model",
-    "tests/unit/commands/faults/test_study.py",
+    "tests/unit/model/test_build.py",
+    "tests/unit/independent_judge/test_judge.py",
+    "tests/unit/independent_judge/test_player.py",
+    "tests/unit/judgement/test_verify.py",
+)
+_FAULTS = (
+    "tests/unit/model/test_faults.py",
+    "tests/unit/model/test_malformed.py",
+    "tests/unit/model/test_names.py",
+    "tests/unit/independent_judge/test_judge.py",
 )
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
-_RELIABILITY = ("tests/unit/reliability", "tests/known/test_functional_safety.py")
+_KNOWN = "tests/known/test_functional_safety.py"
+_TABLE = "tests/known/test_table_k1.py"
 _TREES = (
     "tests/unit/reliability/test_fault_tree.py",
     "tests/unit/reliability/test_quantify.py",
     "tests/unit/reliability/test_voting.py",
-    "tests/unit/reliability/test_tree_loader.py",
     "tests/known/test_fault_trees.py",
 )
 
 
 def _all(folder: str, names: str, tests: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     return {f"interlock/{folder}/{name}.py": tests for name in names.split()}
+
+
+def _each(folder: str, names: str) -> dict[str, tuple[str, ...]]:
+    """Files with a test file of their own, and the published figures."""
+    return {
+        f"interlock/{folder}/{name}.py": (f"tests/unit/{folder}/test_{name}.py", _KNOWN)
+        for name in names.split()
+    }
 
 
 TARGETS: dict[str, tuple[str, ...]] = {
@@ -53,15 +73,16 @@ TARGETS: dict[str, tuple[str, ...]] = {
         _SYMBOLIC,
     ),
     **_all("engines/symbolic", "cutsets", _CUT_SETS),
-    **_all("independent_judge", "judge player machines values trace", _JUDGE),
-    **_all("model", "build faults", _MODELS),
+    **_all("independent_judge", "judge player machines values", _JUDGE),
+    **_all("independent_judge", "trace", _TRACES),
+    **_all("model", "build", _MODELS),
+    **_all("model", "faults", _FAULTS),
     **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
-    **_all(
-        "reliability",
-        "category channel figures integrity_level performance_level pfhd subsystems table_k1",
-        _RELIABILITY,
-    ),
-    **_all("reliability", "diagram fault_tree quantify tree_loader voting", _TREES),
+    **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
+    **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),
+    **_all("reliability", "pfhd table_k1", ("tests/unit/reliability/test_pfhd.py", _TABLE)),
+    **_all("reliability", "tree_loader", ("tests/unit/reliability/test_tree_loader.py",)),
+    **_all("reliability", "diagram fault_tree quantify", _TREES),
     **_all("commands/rating", "figures", ("tests/unit/commands/rating/test_figures.py",)),
 }

@@ -135,6 +135,46 @@ def test_what_is_wrong_in_one_way_is_refuted_by_that_obligation_alone(name: str)
     assert refuted(*WRONG[name]) == [name]
 
 
+STRIKE = replace(move(0, 1), kind=MoveKind.FAULT)
+CLIMB = ladder((1, ""), (2, "0 to 1"))
+RIGHT = {
+    "a ladder": ([move(0, 1)], CLIMB, [{0, 1}, {1}, {0, 1}]),
+    "a ladder to a home": (
+        [move(0, 2), move(2, 0)],
+        ladder((1, ""), (2, "0 to 2"), home=2),
+        [{0, 2}, {2}, {0, 2}],
+    ),
+    "a dead end": ([move(0, 2), move(2, 0)], dead_end(TO_1), [{0, 2}, {0, 2}]),
+    "a way out that is owed": ([move(0, 0), OUT], stay(IN_0, (1, "0 to 2")), [{0, 2}, {0}]),
+    "steps one after the other": (
+        [replace(move(0, 1), fair=among(0)), move(0, 0), replace(move(1, 2), fair=among(1))],
+        stay(IN_01, (1, "1 to 2"), (2, "0 to 1")),
+        [{0, 1, 2}, {0, 1}, {0}],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RIGHT)
+def test_what_is_right_is_shown(name: str) -> None:
+    assert refuted(*RIGHT[name]) == []
+
+
+def test_nobody_counts_on_a_fault_to_reach_a_goal() -> None:
+    assert refuted([STRIKE], CLIMB, [{0, 1}, {1}, {0, 1}]) == ["R.1: rung 1"]
+
+
+def test_a_home_is_asked_for_once_and_concerns_every_goal_that_counts_on_it() -> None:
+    def to(home: int) -> tuple[Trap, Ladder]:
+        return TO_1, Ladder((Rung(1), Rung(1)), (home,))
+
+    outline = Outline(traps={"R.1": to(0), "R.2": to(2), "R.3": to(0)})
+    system = System((Variable("n", Domain(0, 3), 0),), (OUT,))
+    text = "\n".join(write_sets(system, graph([{0}, {0}])))
+    asked = script(system, outline, text, read_sets(text, system, 2))
+    concerned = {o.name.partition(":")[0]: o.queries for o in asked.obligations if o.queries}
+    assert concerned == {"home 1": ("R.1", "R.3"), "home 2": ("R.2",)}
+
+
 def kind_of(obligation: str) -> str:
     """An obligation's name without what differs from system to system."""
     said = obligation.replace("home 1", "R.1")

@@ -98,6 +98,22 @@ def test_a_trap_with_a_way_out_is_refused(tmp_path: Path) -> None:
         replay(built, question, witness)
 
 
+def test_behind_a_trap_all_states_are_looked_at_up_to_a_limit(tmp_path: Path) -> None:
+    held = ("to: SHUT, when: NOT drive", "to: SHUT, when: drive AND NOT drive")
+    built, question, witness = violated(gate(tmp_path, held), "R4")
+    stepper = Stepper(question.system)
+    behind, queue = {witness.last}, [witness.last]
+    for state in queue:
+        new = {successor for _, successor in stepper.successors(state)} - behind
+        behind |= new
+        queue += new
+    assert replay(built, question, witness, trap_limit=len(behind)).note == ""
+    cut = replay(built, question, witness, trap_limit=len(behind) - 1).note
+    assert cut == (
+        f"the replay looked at {len(behind) - 1:,} states behind it and found no way back"
+    )
+
+
 def test_a_goal_counts_only_where_it_is_judged(tmp_path: Path) -> None:
     """The lamp is dark before the first scan and never after one."""
     dark = ("can_still: gate = SHUT", "can_still: NOT lamp, judged: after scan")

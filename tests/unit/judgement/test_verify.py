@@ -53,6 +53,52 @@ def test_a_premise_that_never_occurs_is_vacuous(tmp_path: Path, engine: str) -> 
     assert result.findings[0].verdict.vacuous
 
 
+# The lamp never burns while the drive runs.
+NEVER, ONCE, LATER = "drive AND lamp", "gate = OPEN", "lamp"
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize(
+    ("scope", "empty"),
+    [
+        (f"after: {NEVER}", True),
+        (f"after: {ONCE}", False),
+        (f"before: {NEVER}", True),
+        (f"before: {ONCE}", False),
+        (f"between: {NEVER}, and: {LATER}", True),
+        (f"between: {ONCE}, and: {NEVER}", True),
+        (f"between: {ONCE}, and: {LATER}", False),
+        (f"from: {NEVER}, until: {LATER}", True),
+        (f"from: {ONCE}, until: {NEVER}", False),
+    ],
+)
+def test_a_scope_that_never_opens_or_closes_is_vacuous(
+    tmp_path: Path, engine: str, scope: str, empty: bool
+) -> None:
+    asked = f"requirements:\n  R9: {{says: x, always: NOT ({NEVER}), scope: {{{scope}}}}}"
+    result = verify(gate(tmp_path, ("requirements:", asked)), catalogue()[engine](), only=["R9"])
+    assert result.findings[0].verdict.outcome is Outcome.HOLDS
+    assert result.findings[0].verdict.vacuous is empty
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "when: gate = SHUT, always: lamp OR NOT lamp",
+        "whenever: gate = SHUT, leads_to: gate = SHUT",
+        "event: gate = OPEN, only_after: button",
+        "never: gate = OPEN AND NOT button",
+    ],
+)
+def test_with_any_premise_a_scope_that_never_opens_is_vacuous(tmp_path: Path, asked: str) -> None:
+    stated = f"requirements:\n  R9: {{says: x, {asked}, scope: {{after: {NEVER}}}}}"
+    result = verify(
+        gate(tmp_path, ("requirements:", stated)), catalogue()["enumerate"](), only=["R9"]
+    )
+    assert result.findings[0].verdict.outcome is Outcome.HOLDS
+    assert result.findings[0].verdict.vacuous
+
+
 SECOND = "whenever: gate = OPEN AND NOT button,\n       leads_to: gate = SHUT OR button"
 
 

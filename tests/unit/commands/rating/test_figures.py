@@ -216,6 +216,20 @@ def test_a_sil_below_the_assigned_one_is_told(capsys: pytest.CaptureFixture[str]
     assert "SIL assignment: SIL 2" in printed
 
 
+def test_both_channels_of_architecture_d_count(capsys: pytest.CaptureFixture[str]) -> None:
+    def rate(*years: float) -> float:
+        channels = "    channels:\n" + "".join(f"      - {channel(one)}\n" for one in years)
+        claim = "    category: '3'\n    iec62061: {architecture: D, beta: 0.05}\n"
+        Path("rating.yaml").write_text(HEAD + claim + channels, encoding="utf-8")
+        run(["rating", "rating.yaml", "--json", "-"])
+        [function] = json.loads(capsys.readouterr().out)["functions"]
+        return float(function["iec62061"]["per_h"])
+
+    # IEC 62061:2005, 6.7.8.2 (from memory): which of two unlike elements comes first is all one.
+    assert rate(30, 90) == pytest.approx(rate(90, 30))
+    assert rate(90, 90) < rate(30, 90) < rate(30, 30)
+
+
 def test_points_of_iec_62061_stand_for_beta(capsys: pytest.CaptureFixture[str]) -> None:
     # IEC 62061, Annex F (from memory): 70 points, 2 %.
     channels = f"    channels:\n      - {channel(100)}\n      - {channel(100)}\n"

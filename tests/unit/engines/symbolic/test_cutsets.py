@@ -169,7 +169,7 @@ def test_an_event_that_sets_two_flags_is_no_end_of_the_search_by_order() -> None
 
 
 @given(data=st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_order_by_order_finds_what_is_found_at_once(data: st.DataObject) -> None:
     system = data.draw(taking_turns())
     bad = data.draw(truths(KNOWN, 2))
