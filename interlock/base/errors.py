@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
+from traceback import walk_tb
+
+from interlock.base.visible import in_one_line
 
 
 @dataclass(frozen=True, order=True)
@@ -37,7 +41,7 @@ class Mistake:
 
     def __str__(self) -> str:
         # What a user wrote is quoted; it must neither break the line nor turn it round.
-        return "".join(c if c.isprintable() else "?" for c in f"{self.place}: {self.says}")
+        return in_one_line(f"{self.place}: {self.says}")
 
 
 class InputError(Exception):
@@ -57,6 +61,10 @@ class InputError(Exception):
         if not self.mistakes:
             raise ValueError("an InputError needs at least one mistake")
         super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Mistake, ...]]]:
+        # Exceptions go to other processes as what `super` was given.
+        return type(self), (self.mistakes,)
 
 
 class TooManyMistakesError(InputError):
@@ -94,6 +102,24 @@ class MistakeList(list[Mistake]):
 
 class InternalError(Exception):
     """Two parts of interlock disagree. This is a defect of interlock and never a verdict."""
+
+
+_LONGEST_DEFECT = 300
+
+
+def defect_in_words(error: BaseException) -> str:
+    """A defect of interlock in one line that is no verdict, with the place in interlock's code."""
+    says = str(error)
+    if not isinstance(error, InternalError):
+        says = f"{type(error).__name__}: {error}" if says else type(error).__name__
+    says = " ".join(says.split())[:_LONGEST_DEFECT]
+    package = Path(__file__).parents[1]
+    own = ""
+    for frame, line in walk_tb(error.__traceback__):
+        file = Path(frame.f_code.co_filename)
+        if file.is_relative_to(package):
+            own = f" ({file.relative_to(package).as_posix()}:{line})"
+    return in_one_line(f"internal error, not a verdict: {says}{own}")
 
 
 # Names of columns and the like may be of any length.

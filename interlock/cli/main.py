@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
+from traceback import print_exception
+from typing import Any
 
 import click
 
 from interlock import __version__
-from interlock.base.errors import InputError, InternalError
+from interlock.base.errors import InputError, defect_in_words
 from interlock.commands.exits import (
     EXIT_BAD_INPUT,
     EXIT_HOLDS,
@@ -40,6 +45,9 @@ COMMANDS = {
 }
 
 
+# What a machine that is full answers; no defect of a program.
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+
 # Those that belong to no model, and the one that shares a room.
 _ELSEWHERE = {
     "adopt": "interlock.commands.export.adopt",
@@ -54,7 +62,28 @@ def home_of(command: str) -> str:
     return _ELSEWHERE.get(command, f"interlock.commands.{command}.command")
 
 
+class _ReaderGoneError(Exception):
+    """Nobody reads any more what is written."""
+
+
+@contextmanager
+def _noticing_readers() -> Iterator[None]:
+    # Click itself would end with 1, which here is a violation.
+    try:
+        yield
+    except BrokenPipeError:
+        raise _ReaderGoneError from None
+
+
 class _Commands(click.Group):
+    def make_context(self, *args: Any, **options: Any) -> click.Context:
+        with _noticing_readers():
+            return super().make_context(*args, **options)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _noticing_readers():
+            return super().invoke(ctx)
+
     def list_commands(self, _ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
@@ -91,21 +120,39 @@ def run(arguments: list[str]) -> int:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
         result = cli.main(arguments, prog_name="interlock", standalone_mode=False)
-    except InputError as error:
-        for mistake in error.mistakes:
-            click.echo(str(mistake), err=True)
-        return EXIT_BAD_INPUT
-    except click.ClickException as error:
-        error.show()
-        return EXIT_BAD_INPUT
+    except _ReaderGoneError:
+        # What is left to be written would fail once more when the program ends.
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+        return EXIT_UNDECIDED
     except (click.Abort, KeyboardInterrupt):
-        click.echo("stopped; no verdict", err=True)
-        return EXIT_UNDECIDED
-    except BrokenPipeError:
-        sys.stderr.close()
-        return EXIT_UNDECIDED
-    except InternalError as error:
-        click.echo(f"internal error, not a verdict: {error}", err=True)
-        click.echo("please report it with the model's files", err=True)
-        return EXIT_INTERNAL
+        return _stopped()
+    except Exception as error:
+        return _told(error)
     return result if isinstance(result, int) else EXIT_HOLDS
+
+
+def _told(error: Exception) -> int:
+    """Say what ended a command; what nobody expects is a defect of interlock."""
+    match error:
+        case InputError():
+            for mistake in error.mistakes:
+                click.echo(str(mistake), err=True)
+            return EXIT_BAD_INPUT
+        case click.ClickException():
+            error.show()
+            return EXIT_BAD_INPUT
+        case MemoryError():
+            return _stopped(": out of memory")
+        case OSError(errno=number) if number in _FULL:
+            return _stopped(f": {error.strerror}")
+        case _:
+            click.echo(defect_in_words(error), err=True)
+            click.echo("please report it with the model's files", err=True)
+            if sys.flags.dev_mode:
+                print_exception(error)
+            return EXIT_INTERNAL
+
+
+def _stopped(why: str = "") -> int:
+    click.echo(f"stopped; no verdict{why}", err=True)
+    return EXIT_UNDECIDED

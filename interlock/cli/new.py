@@ -10,6 +10,7 @@ from string import Template
 import click
 
 from interlock.base.files import write_each_whole
+from interlock.base.visible import in_one_line
 
 _FILES = ("model.yaml", "controller.st", "README.md")
 _SCHEMA = "model.schema.json"
@@ -49,7 +50,7 @@ def _check(folder: Path, name: str) -> None:
         raise click.ClickException(f"'{folder}' names no new folder")
     plain = all(c.isascii() and (c.isalnum() or c in "-_") for c in name)
     if not plain or not name[0].isalnum() or len(name) > _LONGEST:
-        shown = "".join(c if c.isprintable() else "?" for c in name[:_LONGEST])
+        shown = in_one_line(name[:_LONGEST])
         raise click.ClickException(
             f"'{shown}' cannot name a model: letters, digits, - and _ only, at most "
             f"{_LONGEST}, a letter or digit first"

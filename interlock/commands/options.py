@@ -13,6 +13,7 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.targets import check_target
+from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
 from interlock.model.build import build
 from interlock.model.model import Model
@@ -115,12 +116,17 @@ def console_for(plain: bool, log_width: int = LOG_WIDTH) -> Console:
     log_width : int
         Columns where nothing says how many there are: with `plain`, in files and in pipes.
     """
-    from rich.console import Console
+    from interlock.telling.terminal import Terminal
 
     if plain:
-        return Console(color_system=None, width=log_width)
+        return Terminal(color_system=None, width=log_width)
     is_told = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return Console(width=None if is_told else log_width)
+    return Terminal(width=None if is_told else log_width)
+
+
+def print_line(line: str, err: bool = False) -> None:
+    """Print a line that may hold words of a model, with marks for what is not seen."""
+    click.echo(in_one_line(line), err=err)
 
 
 @contextmanager

@@ -104,12 +104,17 @@ class Script:
 CLOSING = "(pop 1)\n"
 
 
+def _comment(says: str) -> str:
+    """A line that says nothing to a solver; what could end it early is written as a number."""
+    return "; " + "".join(c if " " <= c <= "~" else f"~{ord(c):x}~" for c in says) + "\n"
+
+
 def opening(group: Group) -> str:
     """How a group begins in a script."""
-    return f"; {group.says}\n(push 1)\n(assert {group.assumed})\n"
+    return f"{_comment(group.says)}(push 1)\n(assert {group.assumed})\n"
 
 
 def show(obligation: Obligation) -> str:
     """An obligation as it stands in a script."""
     asked = f"(assert {obligation.unsatisfiable})\n(check-sat)"
-    return f"; {obligation.name}\n(push 1)\n{asked}\n(pop 1)\n"
+    return f"{_comment(obligation.name)}(push 1)\n{asked}\n(pop 1)\n"

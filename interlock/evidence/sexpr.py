@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 
+# A carriage return ends a comment for one reader and not for the next, a NUL the whole text.
+_ENDS_A_COMMENT = re.compile(r"[\r\x00]")
 _TOKEN = re.compile(
-    r"(?P<skip>(?:[ \t\r\n]+|;[^\n]*)+)|(?P<bracket>[()])"
+    r"(?P<skip>(?:[ \t\r\n]+|;[^\n\r\x00]*+(?:\n|\Z))+)|(?P<bracket>[()])"
     r"|(?P<word>\|[^|\\]*\||\"[^\"]*\"|[A-Za-z0-9~!@$%^&*_+=<>.?/#:-]+)"
 )
 
@@ -49,7 +51,7 @@ def read_all(text: str) -> list[Item]:
     while index < len(text):
         match = _TOKEN.match(text, index)
         if match is None:
-            raise SexprError(index, f"the character {text[index]!r} has no meaning here")
+            raise _without_meaning(text, index)
         token = match.group()
         if match.lastgroup == "word":
             here.append((index, token))
@@ -66,6 +68,14 @@ def read_all(text: str) -> list[Item]:
     if stack:
         raise SexprError(stack[-1][0], "this bracket is never closed")
     return top
+
+
+def _without_meaning(text: str, start: int) -> SexprError:
+    ending = _ENDS_A_COMMENT.search(text, start) if text[start] == ";" else None
+    if ending is not None:
+        said = f"the character {ending.group()!r} has no meaning in a comment"
+        return SexprError(ending.start(), said)
+    return SexprError(start, f"the character {text[start]!r} has no meaning here")
 
 
 def plain(item: Item) -> str:

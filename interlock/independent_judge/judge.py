@@ -13,18 +13,17 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import holds
-from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.expr import Expr, and_, const, eq, var
+from interlock.kernel.evaluate import State
 from interlock.kernel.observe import Question
 from interlock.kernel.requirement import Pattern
-from interlock.kernel.system import PHASE, MoveKind, Role, Stepper, System
+from interlock.kernel.system import PHASE, Role, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, SCAN, Built
+from interlock.model.build import ARITHMETIC, Built
 from interlock.model.model import Formula, Model, Statement
 from interlock.st.evaluate import evaluate_expression
 
-# How many states are looked at to confirm that a trap has no way out.
-TRAP_LIMIT = 50_000
+# How many states are looked at to confirm that a trap has no way out: some seconds of playing.
+TRAP_LIMIT = 5_000
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,7 @@ def replay(
         return Replayed(tuple(happenings), None)
     if witness.loop_start is not None:
         _check_fair(id_, built, witness)
-    note = _judge(statement, question, words, witness, trap_limit)
+    note = _judge(statement, player, built.run_class.human, words, witness, trap_limit)
     return Replayed(tuple(happenings), witness.loop_start, note)
 
 
@@ -160,13 +159,14 @@ def observe(
 
 def _judge(
     statement: Statement,
-    question: Question,
+    player: Player,
+    human: bool,
     words: list[Observed],
     witness: Witness,
     trap_limit: int,
 ) -> str:
     if statement.pattern is Pattern.CAN_STILL:
-        return _judge_trap(statement, question, words, witness, trap_limit)
+        return _judge_trap(statement, player, words, human, trap_limit)
     loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
     word, start = judged_word(statement, words, loop)
     if not word:
@@ -203,20 +203,11 @@ def judged_word(
 
 
 def _judge_trap(
-    statement: Statement,
-    question: Question,
-    words: list[Observed],
-    witness: Witness,
-    trap_limit: int,
+    statement: Statement, player: Player, words: list[Observed], human: bool, trap_limit: int
 ) -> str:
-    after_scan, valuation = words[-1]
-    if valuation["p"] and (after_scan or not statement.after_scan):
+    if _is_goal(statement, words[-1]):
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
-    goal = question.requirement.p
-    if statement.after_scan:
-        # The goal counts where the requirement is judged, as every predicate does.
-        goal = and_(eq(var(PHASE), const(0)), goal)
-    escapes = _escapes(question.system, witness.last, goal, trap_limit)
+    escapes = _escapes(statement, player, human, trap_limit)
     if escapes:
         raise InternalError(f"{statement.id}: the goal can be reached from the end of the run")
     if escapes is None:
@@ -224,19 +215,30 @@ def _judge_trap(
     return ""
 
 
-def _escapes(system: System, start: State, goal: Expr, most: int) -> bool | None:
-    """Whether a state with `goal` is reachable from `start`; None where there is too much."""
-    reached = python_function([goal], system.index)
-    stepper = Stepper(system)
-    seen, queue = {start}, [start]
-    while queue:
-        state = queue.pop()
-        if reached(state)[0]:
-            return True
-        for move, successor in stepper.successors(state):
-            if move.kind is not MoveKind.FAULT and successor not in seen:
-                seen.add(successor)
-                queue.append(successor)
+def _is_goal(statement: Statement, observed: Observed) -> bool:
+    """The goal counts where the requirement is judged, as every predicate does."""
+    after_scan, valuation = observed
+    return valuation["p"] and (after_scan or not statement.after_scan)
+
+
+def _escapes(statement: Statement, player: Player, human: bool, most: int) -> bool | None:
+    """Whether the goal can be reached from where the player is; None where there is too much.
+
+    Whatever the plant, people and the program can do is played, but no fault strikes or clears.
+    """
+    seen, waiting = {tuple(player.state().values())}, [player.moment()]
+    while waiting:
+        here = waiting.pop()
+        player.go_back(here)
+        for move in list(player.ways_on(human)):
+            player.go_back(here)
+            player.play(move)
+            if _is_goal(statement, observe(player, statement)):
+                return True
+            key = tuple(player.state().values())
+            if key not in seen:
+                seen.add(key)
+                waiting.append(player.moment())
         if len(seen) > most:
             return None
     return False
@@ -254,7 +256,8 @@ def _check_fair(id_: str, built: Built, witness: Witness) -> None:
 def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[str]:
     """What a run owes that repeats the moves behind `loop_start` for ever.
 
-    A plant move that stays possible all through the loop must be taken in it, and so must a scan.
+    A plant move that stays possible all through the loop must be taken in it, and so must the end
+    of a timer that runs all through it, and a scan.
 
     Raises
     ------
@@ -262,22 +265,13 @@ def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[st
         Where a move is not possible.
     """
     player = Player(model)
-    owed: dict[str, bool] = {}
-    taken: set[str] = set()
-    for number, move in enumerate(moves):
-        if number >= loop_start:
-            taken.add(move)
-            _note_owed(model, player, owed)
+    for move in moves[:loop_start]:
         player.play(move)
-    _note_owed(model, player, owed)
-    missed = sorted(name for name, always in owed.items() if always and name not in taken)
-    return missed if SCAN in taken else [*missed, SCAN]
-
-
-def _note_owed(model: Model, player: Player, owed: dict[str, bool]) -> None:
-    for move in model.moves:
-        if move.kind is MoveKind.PLANT:
-            owed[move.name] = owed.get(move.name, True) and player.possible(move.name)
+    owed = set(player.owed())
+    for move in moves[loop_start:]:
+        player.play(move)
+        owed &= set(player.owed())
+    return sorted(owed - set(moves[loop_start:]))
 
 
 def _judge_arithmetic(id_: str, player: Player) -> None:

@@ -76,6 +76,11 @@ class Plant:
             for name, machine in self._machines.items()
         }
 
+    def put(self, states: Mapping[str, int]) -> None:
+        """Put every machine into the state with this number."""
+        for name, number in states.items():
+            self._components[name].state = self._machines[name].states[number]
+
     def enabled(self, move: ModelMove) -> bool:
         """Whether the library would let `move` happen now."""
         return bool(getattr(self._components[move.machine], f"may_{self._triggers[move.name]}")())

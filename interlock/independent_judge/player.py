@@ -6,7 +6,7 @@ of the model, so the states can be compared with what an engine says.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
@@ -18,6 +18,13 @@ from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
 from interlock.st.types import label_of
+
+_ELAPSES = " elapses"
+
+
+def elapses(timer: str) -> str:
+    """The name of the move by which the time of a timer is up."""
+    return timer + _ELAPSES
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,19 @@ class Happening:
     says: str
     changes: tuple[Change, ...]
     scan: ScanResult | None = None
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A state of a player that it can go back to, see `Player.moment`."""
+
+    plant: Mapping[str, int]
+    memory: Mapping[str, int]
+    struck: Mapping[str, bool]
+    ever: frozenset[str]
+    held: Mapping[str, int]
+    pending: int
+    is_disturbed: bool
 
 
 class Player:
@@ -136,6 +156,51 @@ class Player:
         values[PHASE] = self.model.moves_per_scan + 1 if only_disturbed else self._pending
         return values
 
+    def moment(self) -> Moment:
+        """This state, to be given back to `go_back`."""
+        return Moment(
+            self._plant.states(),
+            self.controller.exact_values(),
+            dict(self._struck),
+            frozenset(self._ever),
+            dict(self._held),
+            self._pending,
+            self._disturbed,
+        )
+
+    def go_back(self, moment: Moment) -> None:
+        """Be in an earlier state again."""
+        self._plant.put(moment.plant)
+        self.controller.remember(moment.memory)
+        self._struck = dict(moment.struck)
+        self._ever = set(moment.ever)
+        self._held = dict(moment.held)
+        self._pending, self._disturbed = moment.pending, moment.is_disturbed
+
+    def ways_on(self, human: bool) -> Iterator[str]:
+        """What may happen now without a fault that strikes or clears: moves, the scan, timers.
+
+        Parameters
+        ----------
+        human : bool
+            Whether human errors may happen.
+        """
+        yield SCAN
+        for timer in self.controller.running_timers():
+            yield elapses(timer)
+        for name, move in self._moves.items():
+            if (human or move.kind is not MoveKind.HUMAN) and self.enabled(name):
+                yield name
+
+    def owed(self) -> Iterator[str]:
+        """What must happen in the end if it stays possible: plant moves, timers, and the scan."""
+        yield SCAN
+        for timer in self.controller.running_timers():
+            yield elapses(timer)
+        for name, move in self._moves.items():
+            if move.kind is MoveKind.PLANT and self.possible(name):
+                yield name
+
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
         return not self.scan_is_due and self.possible(move)
@@ -202,7 +267,7 @@ class Player:
             return self._strike(name.removesuffix(" strikes"))
         if name.endswith(" clears"):
             return self._clear(name.removesuffix(" clears"))
-        timer = name.removesuffix(" elapses")
+        timer = name.removesuffix(_ELAPSES)
         try:
             self.controller.elapse(timer)
         except (KeyError, ValueError):

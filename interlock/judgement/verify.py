@@ -98,6 +98,7 @@ def verify_claims(
     only: Sequence[str] = (),
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
+    beside: Sequence[Query] = (),
 ) -> Verification:
     """Judge every requirement without faults, then under one, two, … as far as it claims.
 
@@ -105,9 +106,9 @@ def verify_claims(
     causes are left out: a claim counts independent component faults. The arithmetic of the program
     is judged in every class that any other requirement is judged in.
 
-    Parameters and errors as for `verify`.
+    Parameters and errors as for `verify`; what is asked `beside` is asked without faults.
     """
-    first = verify(model, engine, FAULT_FREE, only, limits, progress)
+    first = verify(model, engine, FAULT_FREE, only, limits, progress, beside)
     independent = model.independent_faults
     findings = {finding.requirement.id: finding for finding in first.findings}
     classes = [FAULT_FREE]

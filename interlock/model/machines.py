@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from interlock.base.errors import nearest
+from interlock.base.errors import Place, nearest
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Duration, Formula, Machine, ModelMove
@@ -24,7 +24,8 @@ def read_machines(document: Document, shape: ModelShape, mistakes: Mistakes) -> 
         path: Path = ("plant", name)
         states = _distinct(machine.states, document, (*path, "states"), mistakes)
         initial = _state(machine.initial, states, document, (*path, "initial"), mistakes)
-        found[name] = Machine(name, machine.says, states, initial or 0)
+        places = _places(document, (*path, "states"), states)
+        found[name] = Machine(name, machine.says, states, initial or 0, places=places)
     for name, control in shape.controls.items():
         found[name] = _control(name, control, document, mistakes)
     return found
@@ -38,11 +39,15 @@ def _control(name: str, control: ControlShape, document: Document, mistakes: Mis
         states = _distinct(control.positions, document, (*path, "positions"), mistakes)
     initial = _state(control.initial, states, document, (*path, "initial"), mistakes)
     released = _state(control.released, states, document, (*path, "released"), mistakes)
-    if control.positions is None:
-        released = 0
-    return Machine(
-        name, control.says, states, initial or 0, True, control.positions is None, released
-    )
+    is_bool = control.positions is None
+    places = _places(document, (*path, "positions"), states)
+    if is_bool:
+        released, places = 0, (document.key_place(path),) * 2
+    return Machine(name, control.says, states, initial or 0, True, is_bool, released, places)
+
+
+def _places(document: Document, path: Path, states: tuple[str, ...]) -> tuple[Place, ...]:
+    return tuple(document.place((*path, number)) for number in range(len(states)))
 
 
 def _distinct(

@@ -46,6 +46,8 @@ class Machine:
         A button read as a BOOL.
     released : int or None
         For a control: the position that a spring returns it to.
+    places : tuple of Place
+        Where each of its states is declared.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Machine:
     is_control: bool = False
     is_bool: bool = False
     released: int | None = None
+    places: tuple[Place, ...] = field(default=(), compare=False)
 
     def index(self, state: str) -> int:
         """Index of the state called `state`, in any case."""

@@ -116,7 +116,7 @@ class Names:
 
         with self.mistakes.collected():
             parsed = parse_expression(text, locate=locate)
-            tree = check_expression(parsed, self._scope(names), expected)
+            tree = check_expression(parsed, self._scope(names), expected, divides_surely=True)
             for used in self._terms_in(tree):
                 if not self.term(used, place):
                     return None

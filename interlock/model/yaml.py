@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any, TypeGuard
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
+from interlock.base.visible import turns_direction
 
 MAX_DEPTH = 40
 
@@ -106,14 +107,11 @@ def read(text: str, file: str) -> Document:
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
     document = Document(file, None, text)
+    reader = _Reader(document, iter(YAML(typ="safe", pure=True).parse(text)))
     try:
-        events = YAML(typ="safe", pure=True).parse(text)
-        mistakes = _Reader(document, iter(events)).read()
+        mistakes = reader.read()
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
-        problem = " ".join(str(error.problem or error.context or "cannot be read").split())
-        raise InputError([Mistake(place, f"not valid YAML: {problem}")]) from None
+        raise InputError([_no_yaml(document, error, reader.brackets)]) from None
     except YAMLError as error:
         position = getattr(error, "position", 0)
         said = " ".join(str(getattr(error, "reason", "") or error).split())[:200]
@@ -130,6 +128,20 @@ def read(text: str, file: str) -> Document:
     return document
 
 
+def _no_yaml(document: Document, error: Any, brackets: list[int]) -> Mistake:
+    """What the parser says, where it went wrong rather than where that was noticed."""
+    mark = error.problem_mark or error.context_mark
+    index = mark.index if mark else 0
+    says = " ".join(str(error.problem or error.context or "cannot be read").split())
+    if error.context == "while scanning a simple key":
+        index = error.context_mark.index
+    elif says == "found unexpected end of stream":
+        index, says = error.context_mark.index, "this quote is never closed"
+    elif "'<stream end>'" in says and brackets:
+        index, says = brackets[-1], "this bracket is never closed"
+    return Mistake(document.place_at(index), f"not valid YAML: {says}")
+
+
 class _Reader:
     """Builds plain values from the parser's events, in one pass."""
 
@@ -138,6 +150,8 @@ class _Reader:
         self.events = events
         self.mistakes = MistakeList()
         self.depth = 0
+        # Where those that are open begin.
+        self.brackets: list[int] = []
 
     def read(self) -> list[Mistake]:
         """Fill the document; the mistakes that leave the rest readable are returned."""
@@ -175,6 +189,8 @@ class _Reader:
         self.depth += 1
         if self.depth > MAX_DEPTH:
             self._refuse(event, f"nested more than {MAX_DEPTH} levels deep")
+        if event.flow_style:
+            self.brackets.append(start)
         value: Plain
         if kind == "SequenceStartEvent":
             value = [
@@ -183,6 +199,8 @@ class _Reader:
         else:
             value = self._mapping(path)
         self.depth -= 1
+        if event.flow_style:
+            self.brackets.pop()
         return value
 
     def _up_to(self, end: str) -> Iterator[Any]:
@@ -220,7 +238,12 @@ class _Reader:
                     Mistake(place, f"'{key}' is given twice; first in line {first}")
                 )
                 below = (*path, "?")
+            colon = self.document._source.find(":", event.end_mark.index)
             value = self._value(next(self.events), below)
+            begins, ends = self.document._spans[below]
+            # The parser knows of nothing only where something else begins.
+            if begins == ends and value is None and colon < begins:
+                self.document._spans[below] = colon + 1, colon + 1
             if _is_key(key) and below[-1] == key and key not in result:
                 self.document._keys[below] = start
                 result[key] = value
@@ -235,4 +258,4 @@ def _is_strange(char: str) -> bool:
     """A control character, one half of a pair, or one that turns the direction of writing."""
     if char in "\n\t":
         return False
-    return unicodedata.category(char) in ("Cc", "Cs") or "\u202a" <= char <= "\u202e"
+    return unicodedata.category(char) in ("Cc", "Cs") or turns_direction(char)

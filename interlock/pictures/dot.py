@@ -16,7 +16,6 @@ import shutil
 import subprocess
 import sys
 import sysconfig
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,12 +23,10 @@ from urllib.parse import quote
 
 import graphviz
 
+from interlock.base.visible import made_visible
+
 FORMATS = ("svg", "png")
 TIMEOUT_S = 60.0
-
-# Embeddings, overrides and isolates reorder the text around them, which must stay as it is.
-_REORDERING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_PLACEHOLDER = "\ufffd"
 
 
 class NotDrawnError(Exception):
@@ -42,29 +39,14 @@ class Markup(str):
     __slots__ = ()
 
 
-def cleaned(text: str) -> str:
-    """`text` without what SVG forbids or what would reorder its neighbours; line feeds stay."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
-    return "".join(c if _is_drawable(c) else _PLACEHOLDER for c in text)
-
-
-def _is_drawable(character: str) -> bool:
-    if character == "\n":
-        return True
-    # Cc control, Cs surrogate, Cn unassigned (XML forbids U+FFFE and U+FFFF among them).
-    return unicodedata.category(character) not in ("Cc", "Cs", "Cn") and (
-        character not in _REORDERING
-    )
-
-
 def escaped(text: str) -> str:
     """`text` as a plain label that shows exactly this text, lines centred."""
-    return _coded(cleaned(text)).replace("\n", "\\n")
+    return _coded(made_visible(text)).replace("\n", "\\n")
 
 
 def marked(text: str) -> Markup:
     """`text` as a part of markup that shows exactly this text, lines left aligned."""
-    lines = _coded(cleaned(text)).split("\n")
+    lines = _coded(made_visible(text)).split("\n")
     if len(lines) == 1:
         return Markup(lines[0])
     return Markup("".join(f'{line}<BR ALIGN="LEFT"/>' for line in lines))

@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Sequence
 from functools import lru_cache
 
-from interlock.pictures.dot import cleaned
+from interlock.base.visible import made_visible
 from interlock.pictures.style import FONT, INK, PAPER
 
 # No renderer is asked how wide a text is; Helvetica's letters are about half as wide as high.
@@ -23,7 +23,7 @@ _NARROW = frozenset("fijlrtI.,:;|!'()[] ")
 @lru_cache(maxsize=4096)
 def coded(text: str) -> str:
     """`text` as it stands in an element or in an attribute."""
-    return html.escape(cleaned(text).replace("\n", " "), quote=True)
+    return html.escape(made_visible(text).replace("\n", " "), quote=True)
 
 
 def number(value: float) -> str:

@@ -16,7 +16,10 @@ from interlock.st.types import BOOL, EnumType, IntType, Scope, Type
 
 
 def check_expression(
-    expression: sx.Expression, scope: Scope, expected: Type | None = BOOL
+    expression: sx.Expression,
+    scope: Scope,
+    expected: Type | None = BOOL,
+    divides_surely: bool = False,
 ) -> ty.Expression:
     """Type an expression that stands by itself, as in a model file.
 
@@ -26,6 +29,8 @@ def check_expression(
     scope : Scope
     expected : Type or None
         The type it must have; an INT may have any range. None accepts every type.
+    divides_surely : bool
+        Whether a divisor that may be zero, as far as its range tells, is a mistake.
 
     Raises
     ------
@@ -40,7 +45,8 @@ def check_expression(
     1
     """
     mistakes = MistakeList()
-    found = ExpressionChecker(scope, mistakes).check(expression, expected)
+    checker = ExpressionChecker(scope, mistakes, divides_surely=divides_surely)
+    found = checker.check(expression, expected)
     if mistakes or found is None:
         raise InputError(mistakes)
     return found

@@ -39,6 +39,9 @@ class ExpressionChecker:
         Receives the mistakes.
     is_excused : callable, optional
         Whether a name that is not in the scope needs no message, because its declaration has one.
+    divides_surely : bool
+        Whether a divisor with zero in its range is a mistake; no operator is skipped, so what
+        stands before it does not keep it from zero.
     """
 
     def __init__(
@@ -46,10 +49,12 @@ class ExpressionChecker:
         scope: Scope,
         mistakes: list[Mistake],
         is_excused: Callable[[str], bool] = lambda _name: False,
+        divides_surely: bool = False,
     ) -> None:
         self.scope = scope
         self.mistakes = mistakes
         self._is_excused = is_excused
+        self._divides_surely = divides_surely
         self.elapsed_reads: list[Place] = []
 
     def refuse(self, place: Place, says: str) -> None:
@@ -214,6 +219,12 @@ class ExpressionChecker:
         divisor = _range(b)
         if e.op == "/" and (divisor == IntType(0, 0) or constant_of(b) == 0):
             self.refuse(e.right.place, "division by zero")
+            return None
+        if e.op == "/" and self._divides_surely and divisor.lo <= 0 <= divisor.hi:
+            text = write_expression(e.right)[:60]
+            sure = f"; MAX({text}, 1) is never 0" if divisor.lo == 0 else ""
+            says = f"may divide by zero: {text} may be {divisor.lo}..{divisor.hi}{sure}"
+            self.refuse(e.right.place, says)
             return None
         range_ = ranges.ARITHMETIC[e.op](_range(a), divisor)
         return self._in_int(ty.Binary(e.op, a, b, range_, e.place), e)

@@ -124,6 +124,10 @@ class Controller:
                 value = max(value, self._values[name])
             self._values[name] = value
 
+    def remember(self, values: Mapping[str, int]) -> None:
+        """Go back to what `exact_values` told."""
+        self._values = dict(values)
+
     def restart(self) -> None:
         """Switch off and on: RETAIN keeps its values, everything else starts anew."""
         for variable in self._layout.variables:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from interlock import __version__
-from interlock.pictures.dot import cleaned
+from interlock.base.visible import made_visible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -51,7 +51,7 @@ def own_words(text: str) -> Markup:
     """Words of a model, which may run from right to left and leave their surroundings alone."""
     from markupsafe import Markup
 
-    shown = cleaned(text)
+    shown = made_visible(text)
     # Only such words may be broken anywhere: others would be torn where columns are narrow.
     is_long = any(len(word) > _LONG for word in shown.split())
     return Markup('<bdi class="long">{}</bdi>' if is_long else "<bdi>{}</bdi>").format(shown)
@@ -65,4 +65,4 @@ def as_is(html: str) -> Markup:
 
 
 def _shown(value: Any) -> Any:
-    return cleaned(value) if type(value) is str else value
+    return made_visible(value) if type(value) is str else value

@@ -12,8 +12,6 @@ from dataclasses import dataclass, field
 from io import StringIO
 from pathlib import Path
 
-from rich.console import Console
-
 from interlock.commands.rehearse import tell as rehearsal_report
 from interlock.commands.rehearse.study import Rehearser
 from interlock.commands.verify import tell as report
@@ -27,6 +25,7 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
 from interlock.model.yaml import read
+from interlock.telling.terminal import Terminal
 
 # What no run without faults depends on, besides words.
 _UNSEEN = {"revises", "title", "says", "changes", "expected", "assumptions", "cautions", "faults"}
@@ -214,7 +213,7 @@ def _properties(v: Verification, finding: Finding) -> tuple[tuple[str, str], ...
 
 
 def _plain(renderable: object) -> str:
-    console = Console(file=StringIO(), no_color=True, width=_WIDTH)
+    console = Terminal(file=StringIO(), no_color=True, width=_WIDTH)
     console.print(renderable)
     assert isinstance(console.file, StringIO)
     return "\n".join(line.rstrip() for line in console.file.getvalue().splitlines())

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given, reject, settings
 from hypothesis import strategies as st
-from interlock.commands.compare.lockstep import Likeness, run_in_lockstep
 
 from interlock.base.errors import InputError
+from interlock.commands.compare.behaviour import Likeness, run_in_lockstep
 from interlock.engines import catalogue
 from interlock.judgement.verify import verify
 from interlock.kernel.evaluate import evaluate

@@ -53,7 +53,7 @@ def main() -> None:
         [_seconds(lambda: session.act("scan")) for _ in range(40)],
     )
     with served(model) as address:
-        origin = address.rstrip("/")
+        origin = address.rsplit("/", 2)[0]
         with httpx.Client(base_url=address, headers={"origin": origin}, timeout=60) as client:
             loaded = [_seconds(lambda: client.get("")) for _ in range(10)]
             page = client.get("").text

@@ -27,6 +27,7 @@ HEIGHT = {
     "judgement": 7,
     "evidence": 6,
     "independent_judge": 5,
+    "oversights": 5,
     "model": 4,
     "st": 3,
     "engines": 2,
@@ -41,6 +42,7 @@ FORBIDDEN = {
     ("st", "engines"),
     ("independent_judge", "engines"),
     ("evidence", "engines"),
+    ("oversights", "engines"),
 }
 # Which command may use another's room: a report reads results, figures need the study of faults,
 # the bench explains by the words of a rehearsal.
@@ -171,10 +173,19 @@ def test_each_library_has_one_door(library: str) -> None:
     assert not beside, f"{library} is imported by {sorted(beside)}"
 
 
+def test_the_library_of_mutations_has_one_door_among_the_tests() -> None:
+    users = {file for file in (ROOT / "tests").rglob("*.py") if "cosmic_ray" in libraries_of(file)}
+    assert users == {ROOT / "tests" / "mutants" / "library.py"}
+
+
 def test_every_dependency_is_imported() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
-    asked = [*project["dependencies"], *chain(*(extras[e] for e in extras if e != "test"))]
+    used_in_tests = {"test", "mutants"}
+    asked = [
+        *project["dependencies"],
+        *chain(*(extras[e] for e in extras if e not in used_in_tests)),
+    ]
     wanted = {re.split(r"[^\w.-]", requirement)[0] for requirement in asked}
     brought_by = packages_distributions()
     used = {name.lower() for module in EVERYWHERE | set(DOORS) for name in brought_by[module]}

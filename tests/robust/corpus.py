@@ -1,8 +1,10 @@
 """Five hundred malformed inputs: small changes of inputs that are right, each of which is refused.
 
 ``malformed.json`` holds the texts that are right and the changes: which text, from and to which
-character, and what stands there instead. ``python -m tests.robust.corpus`` draws it anew from
-the texts; a change is kept if it is refused and no other kept one has the same message.
+character, what stands there instead, and each place that must be told. ``python -m
+tests.robust.corpus`` draws it anew from the texts; a change is kept if it is refused and no other
+kept one has the same message. Places of a new draw are what is told then: read them before they are
+committed.
 """
 
 from __future__ import annotations
@@ -137,6 +139,11 @@ def refusal(texts: dict[str, str], case: Case, folder: Path) -> list[str] | None
     return None
 
 
+def places(lines: list[str], folder: Path) -> list[str]:
+    """Where the lines of a refusal say that something is wrong: ``model.yaml:9:7``."""
+    return [line.removeprefix(f"{folder}/").split(": ", 1)[0] for line in lines]
+
+
 def draw(texts: dict[str, str]) -> list[Case]:
     """Changes that are refused, none with the message of another."""
     chosen = random.Random(500)
@@ -158,7 +165,12 @@ def draw(texts: dict[str, str]) -> list[Case]:
 
 if __name__ == "__main__":
     right = right_texts()
-    cases = draw(right)
+    cases = []
+    with tempfile.TemporaryDirectory() as name:
+        for case in draw(right):
+            told = refusal(right, case, Path(name))
+            assert told is not None
+            cases.append([*case, places(told, Path(name))])
     lines = ",\n".join(json.dumps(case) for case in cases)
     text = json.dumps(right, indent=1)
     FILE.write_text(f'{{"right": {text},\n"cases": [\n{lines}\n]}}\n', encoding="ascii")

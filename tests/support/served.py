@@ -22,7 +22,9 @@ def served(model: Model) -> Iterator[str]:
     jobs = Jobs()
     listening = bind(0)
     port = listening.getsockname()[1]
-    app = make_app(ServedModel(model, jobs), [f"{ADDRESS}:{port}", f"localhost:{port}"])
+    secret = "a-word-of-this-test"
+    hosts = [f"{ADDRESS}:{port}", f"localhost:{port}"]
+    app = make_app(ServedModel(model, jobs), hosts, secret)
     config = uvicorn.Config(app, log_level="critical", lifespan="off", ws="none")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
@@ -31,7 +33,7 @@ def served(model: Model) -> Iterator[str]:
     while not server.started and time.monotonic() < deadline:
         time.sleep(0.01)
     try:
-        yield f"http://{ADDRESS}:{port}/"
+        yield f"http://{ADDRESS}:{port}/{secret}/"
     finally:
         jobs.end()
         server.should_exit = True

@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from interlock.base.visible import made_visible
+
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]<>|#~&!])")
 # What would begin a list at the start of a line.
 _LIST_START = re.compile(r"^(\d*)([-+.)])(?=\s|$)")
@@ -98,8 +100,12 @@ def _cell(text: str) -> str:
 
 
 def _escaped(text: str) -> str:
-    one_line = " ".join(text.split())
+    one_line = " ".join(made_visible(text).split())
     return _LIST_START.sub(r"\1\\\2", _MARKDOWN.sub(r"\\\1", one_line))
+
+
+def _coded(text: str) -> str:
+    return html.escape(made_visible(text))
 
 
 def to_html(title: str, blocks: Iterable[Block]) -> str:
@@ -112,7 +118,7 @@ def to_html(title: str, blocks: Iterable[Block]) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width">\n'
-        f"<title>{html.escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n"
+        f"<title>{_coded(title)}</title>\n<style>{_STYLE}</style>\n</head>\n"
         f"<body>\n{body}\n</body>\n</html>\n"
     )
 
@@ -120,16 +126,16 @@ def to_html(title: str, blocks: Iterable[Block]) -> str:
 def _html(block: Block) -> str:
     match block:
         case Heading():
-            return f"<h{block.level}>{html.escape(block.text)}</h{block.level}>"
+            return f"<h{block.level}>{_coded(block.text)}</h{block.level}>"
         case Paragraph():
-            return f"<p>{html.escape(block.text)}</p>"
+            return f"<p>{_coded(block.text)}</p>"
         case Items():
-            rows = "".join(f"<li>{html.escape(text)}</li>\n" for text in block.texts)
+            rows = "".join(f"<li>{_coded(text)}</li>\n" for text in block.texts)
             return f"<ul>\n{rows}</ul>"
         case _:
-            head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in block.headings)
+            head = "".join(f'<th scope="col">{_coded(text)}</th>' for text in block.headings)
             rows = "".join(
-                "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>\n"
+                "<tr>" + "".join(f"<td>{_coded(cell)}</td>" for cell in row) + "</tr>\n"
                 for row in block.rows
             )
             return f"<table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>"

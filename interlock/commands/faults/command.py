@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from interlock.base.files import write_each_whole, write_whole
 from interlock.base.targets import check_target
@@ -21,6 +22,7 @@ from interlock.commands.options import (
     limit_options,
     limits_of,
     order_of,
+    print_line,
     progress_line,
 )
 from interlock.commands.outcomes import EXIT
@@ -37,6 +39,8 @@ if TYPE_CHECKING:
 _Files = tuple[Path | None, Path | None]
 # The figures of a tree that is given directly are its author's; a model's bear two digits.
 _DIGITS_OF_A_TREE = 5
+# What can be asked of a tree; nothing is explored for it.
+_OF_A_TREE = frozenset(("model", "order", "folder", "json_file", "csv_file", "digits", "plain"))
 
 
 @click.command("faults")
@@ -117,8 +121,11 @@ def command(
     from interlock.commands.faults.tree_file import TREE_FILE, load_tree
 
     if (model / TREE_FILE).is_file() or model.name == TREE_FILE:
+        _refuse_others(click.get_current_context())
         files, most = (json_file, csv_file), order_of(order, 0)
         return _tree(load_tree(model), model, folder, files, digits, most, plain)
+    if digits is not None:
+        raise click.UsageError("--digits has no meaning for a model; its figures bear two digits")
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
@@ -151,6 +158,23 @@ def command(
     _print(fault_text.render(study), plain)
     _write(study, folder if folder is not None else Path("faults") / loaded.name)
     return outcome
+
+
+def _refuse_others(asked: click.Context) -> None:
+    """Refuse every option on the command line that a tree has no use for, by its name."""
+    names = []
+    for option in asked.command.params:
+        name = option.name or ""
+        is_given = asked.get_parameter_source(name) is ParameterSource.COMMANDLINE
+        if is_given and name not in _OF_A_TREE:
+            is_off = asked.params[name] is False
+            names.append((option.secondary_opts if is_off else option.opts)[0])
+    if names:
+        listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+        verb = "has" if len(names) == 1 else "have"
+        raise click.UsageError(
+            f"{listed} {verb} no meaning for a fault tree that is given directly"
+        )
 
 
 def _is_printed(files: _Files, makers: Sequence[Callable[[], str]]) -> bool:
@@ -218,7 +242,7 @@ def _tree(
         if _is_printed(files, (make_json, partial(tree_data.tree_to_csv, solution, n_digits))):
             return EXIT_HOLDS
     except TooLargeError as limit:
-        click.echo(f"undecided: {limit}", err=True)
+        print_line(f"undecided: {limit}", err=True)
         return EXIT_UNDECIDED
     _print(shown, plain)
     _write_picture(draw_fault_tree(tree), folder if folder is not None else Path("faults") / name)

@@ -13,6 +13,7 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass, fields
 
+from interlock.base.visible import made_visible
 from interlock.commands.faults.likelihood import source_of
 from interlock.commands.faults.study import FaultStudy
 from interlock.judgement.detection import Harm, Telling
@@ -195,7 +196,7 @@ def to_html(rows: Iterable[Row]) -> str:
     head = "".join(f'<th scope="col">{html.escape(word)}</th>' for word in HEADINGS.values())
     lines = [f'<table class="fmea"><thead><tr>{head}</tr></thead>', "<tbody>"]
     for row in rows:
-        name, *cells = (html.escape(cell) for cell in astuple(row))
+        name, *cells = (html.escape(made_visible(cell)) for cell in astuple(row))
         body = "".join(f"<td>{cell}</td>" for cell in cells)
         lines.append(f'<tr><th scope="row">{name}</th>{body}</tr>')
     return "\n".join([*lines, "</tbody></table>"]) + "\n"

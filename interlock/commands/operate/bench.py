@@ -22,6 +22,8 @@ from interlock.kernel.query import Reach
 from interlock.kernel.system import Domain, Move, MoveKind
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model, ModelMove
+from interlock.oversights.found import Looked
+from interlock.oversights.study import look_at_text
 from interlock.pictures.side_view import SideView
 from interlock.st.interpret import Controller
 from interlock.st.types import domain_of
@@ -73,6 +75,11 @@ class Bench:
     def key(self) -> str:
         """As `key_of` the model."""
         return key_of(self.model)
+
+    @cached_property
+    def looked(self) -> Looked:
+        """What is worth a look in the model's text, without exploring anything."""
+        return look_at_text(self.model)
 
     @cached_property
     def watched(self) -> frozenset[str]:

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from interlock.commands.exits import EXIT_HOLDS
+from interlock.commands.options import print_line
 from interlock.model.load import load
 
 _PORT = 8137
@@ -46,10 +47,10 @@ def command(model: Path, port: int, no_browser: bool) -> int:
     except PortTakenError as error:
         said = f"{error}; choose another with --port, or --port 0 for any free one"
         raise click.ClickException(said) from None
-    click.echo(f"making {loaded.title} ready …", err=True)
+    print_line(f"making {loaded.title} ready …", err=True)
 
     def ready(address: str) -> None:
-        click.echo(f"operate {loaded.name} at {address} (Ctrl-C ends it)")
+        print_line(f"operate {loaded.name} at {address} (Ctrl-C ends it)")
         if not no_browser and _has_display():
             webbrowser.open(address)
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import defect_in_words
 from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
 from interlock.judgement.finding import Finding, Verification
@@ -25,6 +25,8 @@ from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
+from interlock.oversights.found import Looked
+from interlock.oversights.study import look, questions_for
 
 LIMITS = Limits(max_seconds=300, max_bytes=3_000_000_000)
 _KEPT_JOBS = 24
@@ -85,12 +87,15 @@ class Job:
         ``waiting``, ``running``, ``done``, ``failed`` or ``stopped``.
     says : str
         How far it is, or what became of it.
+    looked : Looked or None
+        What is worth a look, where everything was judged.
     """
 
     task: Task
     stage: str = "waiting"
     says: str = "waiting for the one before it"
     findings: Mapping[str, Judged] = field(default_factory=dict)
+    looked: Looked | None = None
     process: Any = None
     wanted: bool = True
 
@@ -202,6 +207,8 @@ def _listen(job: Job, connection: Connection) -> None:
             return
         if kind == "progress":
             job.says = content
+        elif kind == "looked":
+            job.looked = content
         elif kind == "done":
             job.findings = content
             job.says, job.stage = "", "done"
@@ -220,17 +227,21 @@ def work(connection: Connection, model: Model, task: Task, limits: Limits) -> No
             found_run = find_example(model, task.only, limits, report)
             connection.send(("done", {task.only: found_run}))
             return
-        judge = verify_claims if task.claimed else verify
-        found = judge(model, AutomaticEngine(), only=only, limits=limits, progress=report)
+        judge, engine = verify_claims if task.claimed else verify, AutomaticEngine()
+        asked = () if only else questions_for(model).queries
+        found = judge(model, engine, only=only, limits=limits, progress=report, beside=asked)
+        if asked:
+            cut = found.exploration.limit
+            connection.send(("looked", look(model, found.beside, cut, engine, limits, report)))
         connection.send(("done", {f.requirement.id: judged(found, f) for f in found.findings}))
     except DeclinedError as reason:
         connection.send(("failed", f"no engine takes this model: {reason}"))
-    except InternalError as error:
-        connection.send(("failed", f"internal error, not a verdict: {error}"))
     except MemoryError:
         connection.send(("failed", "undecided: out of memory"))
     except BrokenPipeError:
         return
+    except Exception as error:
+        connection.send(("failed", defect_in_words(error)))
 
 
 def _reporter(send: Callable[[tuple[str, str]], None]) -> Callable[[Progress], None]:

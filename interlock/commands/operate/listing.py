@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from html import escape
 
+from interlock.base.visible import made_visible
 from interlock.model.model import Model
 from interlock.st import typed as ty
 from interlock.st.types import BOOL, BoolType, TimeType, Type, label_of
@@ -135,7 +136,7 @@ class Listing:
         return self._made[key]
 
     def _piece(self, piece: Piece, scanned: Scanned) -> str:
-        text = escape(piece.text)
+        text = escape(made_visible(piece.text))
         if not piece.name:
             return text if piece.kind == "plain" else f'<span class="{piece.kind}">{text}</span>'
         shown = self.show(piece.name, scanned.values[piece.name])

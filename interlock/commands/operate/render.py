@@ -22,6 +22,7 @@ REGIONS: dict[str, Callable[[Desk], dict[str, Any]]] = {
     "program": tabs.program,
     "signals": tabs.signals,
     "requirements": tabs.requirements,
+    "worth_a_look": tabs.worth_a_look,
     "run": tabs.run,
     "faults": tabs.faults,
     "sentences": tabs.sentences,

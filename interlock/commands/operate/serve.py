@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import socket
 from collections.abc import Callable
 
@@ -56,7 +57,9 @@ def serve(model: Model, listening: socket.socket, ready: Callable[[str], None]) 
     try:
         served = ServedModel(model, jobs)
         hosts = [f"{name}:{port}" for name in (ADDRESS, "localhost")]
-        app = make_app(served, hosts if port != 80 else [*hosts, ADDRESS, "localhost"])
+        # Other users of this machine can reach the port, but not what this user was told.
+        secret = secrets.token_urlsafe(16)
+        app = make_app(served, hosts if port != 80 else [*hosts, ADDRESS, "localhost"], secret)
         config = uvicorn.Config(
             app,
             log_level="critical",
@@ -66,7 +69,7 @@ def serve(model: Model, listening: socket.socket, ready: Callable[[str], None]) 
             server_header=False,
             timeout_graceful_shutdown=1,
         )
-        ready(f"http://{ADDRESS}:{port}/")
+        ready(f"http://{ADDRESS}:{port}/{secret}/")
         uvicorn.Server(config).run(sockets=[listening])
     finally:
         jobs.end()

@@ -1,8 +1,10 @@
 """The page's web side: who may ask, what each browser's place is, and what goes out.
 
-Only this machine can reach it. A request must name this server as its host, which a page whose
-name was re-bound to this address does not; what changes anything must come from the page itself,
-with the token that only the page knows. Each browser has a place of its own.
+Only this machine can reach it, and on it only who knows the secret in the address, which each
+start makes anew. A request must name this server as its host, which a page whose name was re-bound
+to this address does not. What another page leads to or asks for is refused, links included: such a
+request carries no cookie, so it would take the place of a run. What changes anything must carry the
+token that only the page knows. Each browser has a place of its own.
 """
 
 from __future__ import annotations
@@ -21,10 +23,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
-from starlette.routing import Route
+from starlette.routing import Mount, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from interlock.base.errors import InputError, InternalError
+from interlock.base.errors import defect_in_words
 from interlock.commands.operate.acts import BadRequestError, perform
 from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.render import page, regions
@@ -58,10 +60,13 @@ class Gate:
     app : ASGI application
     hosts : collection of str
         Names with ports under which this server is asked.
+    secret : str
+        What every path begins with.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Collection[str]) -> None:
+    def __init__(self, app: ASGIApp, hosts: Collection[str], secret: str) -> None:
         self._app = app
+        self._root = f"/{secret}/".encode()
         self._hosts = frozenset(hosts)
         self._origins = frozenset(f"http://{host}" for host in hosts)
 
@@ -87,16 +92,16 @@ class Gate:
         headers = Headers(scope=scope)
         if headers.get("host", "") not in self._hosts:
             return "refused: this bench is asked for by another name"
+        begins = scope["path"].encode(errors="replace")[: len(self._root)]
+        if not secrets.compare_digest(begins, self._root):
+            return "refused: open the whole address that 'interlock operate' told"
         origin = headers.get("origin")
         if origin is not None and origin not in self._origins:
             return "refused: the request comes from another origin"
-        if scope["method"] not in ("GET", "HEAD"):
-            if origin is None:
-                return "refused: the request does not say where it comes from"
-        elif headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
-            arrives = scope["path"] == "/" and headers.get("sec-fetch-mode") == "navigate"
-            if not arrives:
-                return "refused: the request comes from another site"
+        if scope["method"] not in ("GET", "HEAD") and origin is None:
+            return "refused: the request does not say where it comes from"
+        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+            return "refused: another page leads here; type or paste the address into a new tab"
         return ""
 
 
@@ -146,8 +151,9 @@ class Places:
 class _Bench:
     """The answers to each address."""
 
-    def __init__(self, served: ServedModel) -> None:
+    def __init__(self, served: ServedModel, secret: str) -> None:
         self.served = served
+        self.root = f"/{secret}/"
         self.places = Places(served)
         self.files = {name: (_STATIC / name).read_bytes() for name in ("operate.js", "operate.css")}
 
@@ -159,7 +165,8 @@ class _Bench:
         with place.lock:
             answer = Response(page(place.desk, place.token), media_type="text/html")
         if key:
-            answer.set_cookie(cookie_of(request), key, path="/", httponly=True, samesite="strict")
+            name = cookie_of(request)
+            answer.set_cookie(name, key, path=self.root, httponly=True, samesite="strict")
         return answer
 
     async def do(self, request: Request) -> Response:
@@ -210,7 +217,7 @@ class _Bench:
         return _attached(listing.text, "program.st", "text/plain")
 
     def static(self, request: Request) -> Response:
-        name = request.url.path.removeprefix("/")
+        name = request.url.path.rpartition("/")[2]
         kind = "text/javascript" if name.endswith(".js") else "text/css"
         return Response(self.files[name], media_type=kind)
 
@@ -223,6 +230,10 @@ def _attached(text: str, name: str, kind: str) -> Response:
 def _answer(place: _Place, body: bytes) -> Response:
     try:
         given = json.loads(body)
+        # JSON can spell one half of a surrogate pair (RFC 8259, section 8.2); no text holds one.
+        json.dumps(given, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return JSONResponse({"trouble": "half a character is no text"}, 400)
     except (ValueError, RecursionError):
         return JSONResponse({"trouble": "not understood"}, 400)
     if not isinstance(given, dict):
@@ -233,8 +244,8 @@ def _answer(place: _Place, body: bytes) -> Response:
             return JSONResponse(_state(place.desk, said))
         except BadRequestError as error:
             return JSONResponse({"trouble": str(error)}, 400)
-        except (InternalError, InputError) as error:
-            return JSONResponse({"trouble": f"internal error: {error}"}, 500)
+        except Exception as error:
+            return JSONResponse({"trouble": defect_in_words(error)}, 500)
 
 
 def _state(desk: Desk, said: str) -> dict[str, Any]:
@@ -248,7 +259,7 @@ def _state(desk: Desk, said: str) -> dict[str, Any]:
     }
 
 
-def make_app(served: ServedModel, hosts: Collection[str]) -> ASGIApp:
+def make_app(served: ServedModel, hosts: Collection[str], secret: str) -> ASGIApp:
     """The whole page as an application.
 
     Parameters
@@ -256,8 +267,11 @@ def make_app(served: ServedModel, hosts: Collection[str]) -> ASGIApp:
     served : ServedModel
     hosts : collection of str
         Names with ports under which it is asked; all others are refused.
+    secret : str
+        The first part of every path, of characters that an address takes as they are; without it
+        all is refused.
     """
-    bench = _Bench(served)
+    bench = _Bench(served, secret)
     routes = [
         Route("/", bench.page),
         Route("/do", bench.do, methods=["POST"]),
@@ -267,4 +281,4 @@ def make_app(served: ServedModel, hosts: Collection[str]) -> ASGIApp:
         Route("/operate.js", bench.static),
         Route("/operate.css", bench.static),
     ]
-    return Gate(Starlette(routes=routes), hosts)
+    return Gate(Starlette(routes=[Mount(f"/{secret}", routes=routes)]), hosts, secret)

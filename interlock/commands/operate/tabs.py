@@ -91,6 +91,18 @@ def requirements(desk: Desk) -> dict[str, Any]:
     return {"rows": rows, "job": job, "claimed": desk.claimed, "counts": _counts(job)}
 
 
+def worth_a_look(desk: Desk) -> dict[str, Any]:
+    """What no one should overlook, though it is no violation; more of it once all was judged."""
+    job = desk.job()
+    explored = None if job is None or job.stage != "done" else job.looked
+    looked = desk.bench.looked if explored is None else explored
+    return {
+        "rows": [(f"{short(one.place)}:{one.place.column}", one.says) for one in looked.oversights],
+        "undecided": looked.undecided,
+        "explored": explored is not None,
+    }
+
+
 def _place_of(bench: Bench, id_: str) -> str:
     statement = bench.model.statements.get(id_)
     return "" if statement is None else short(statement.place)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import terminal_line
+from interlock.commands.options import print_line, terminal_line
 from interlock.commands.recheck.results import Recheck, Status
 
 
@@ -46,7 +46,7 @@ def command(
     with terminal_line() as show:
         result = recheck(evidence, model, max_seconds, show, n_processes or os.cpu_count() or 1)
     for line in lines_of(result):
-        click.echo(line)
+        print_line(line)
     return _exit_code(result)
 
 

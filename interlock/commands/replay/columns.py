@@ -8,7 +8,7 @@ faults, and ``time_ms``, ``time_s`` or ``time`` (in seconds) for the time. ``ste
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
@@ -188,12 +188,7 @@ class Column:
         found = self.shows.value(self.rewritten.get(text, text))
         if found is not None:
             return found
-        known = [*self.rewritten, *(self.shows.domain.labels or ())]
-        wanted = nearest(text, known) if known else ""
-        if not known:
-            wanted = f"; expected {self.shows.domain.lo} to {self.shows.domain.hi}"
-        said = f"'{_short(text)}' is not a value of {self.shows.name}{wanted}"
-        raise InputError([Mistake(place, said)])
+        raise InputError([Mistake(place, _no_value(text, self.shows, self.rewritten))])
 
 
 @dataclass(frozen=True)
@@ -249,6 +244,7 @@ def lay_out(
             mistakes.append(Mistake(place, said))
         else:
             seen[observed.name] = header
+            mistakes.extend(_meaningless(header, observed, mapped))
             columns[-1] = Column(header, observed, mapped.values.get(header, {}))
     mistakes.extend(_unmet(headers, mapped))
     if len(times) > 1:
@@ -276,6 +272,27 @@ def _unmet(headers: Sequence[tuple[str, Place]], mapped: Mapped) -> list[Mistake
         said = f"the record has no column '{_short(mapped.time)}'{nearest(mapped.time, names)}"
         found.append(Mistake(mapped.document.place(("time",)), said))
     return found
+
+
+def _meaningless(header: str, observed: Observed, mapped: Mapped) -> list[Mistake]:
+    """What the mapping takes values of a column for, and is none of what the column shows."""
+    if mapped.document is None:
+        return []
+    return [
+        Mistake(
+            mapped.document.place(("columns", header, "values", recorded)),
+            _no_value(label, observed),
+        )
+        for recorded, label in mapped.values.get(header, {}).items()
+        if observed.value(label) is None
+    ]
+
+
+def _no_value(text: str, shows: Observed, recorded: Iterable[str] = ()) -> str:
+    known = [*recorded, *shows.domain.labels]
+    lo, hi = shows.domain.lo, shows.domain.hi
+    wanted = nearest(text, known) if known else f"; expected {lo} to {hi}"
+    return f"'{_short(text)}' is not a value of {shows.name}{wanted}"
 
 
 def _short(text: str) -> str:

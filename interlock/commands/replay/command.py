@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import terminal_line
+from interlock.commands.options import print_line, terminal_line
 
 if TYPE_CHECKING:
     from interlock.model.model import Model
@@ -81,7 +81,7 @@ def command(
         progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")
         found = explain(loaded, log, mapped, run_class, moves, anywhere, max_states, progress)
     for line in lines_of(found):
-        click.echo(line)
+        print_line(line)
     if found.limit is not None:
         return EXIT_UNDECIDED
     return EXIT_HOLDS if found.deviation is None else EXIT_VIOLATED
@@ -93,10 +93,10 @@ def _replay_run(model: Model, file: Path) -> int:
     played = replay_file(model, read_run(file))
     n_moves = len(played.happenings)
     run = f"the run of {n_moves:,} move{'s' * (n_moves != 1)}"
-    click.echo(f"{model.title}: {run} is one of the model")
+    print_line(f"{model.title}: {run} is one of the model")
     for id_ in played.violates:
         says = f": {model.statements[id_].says}" if id_ in model.statements else ""
-        click.echo(f"it violates {id_}{says}")
+        print_line(f"it violates {id_}{says}")
     for note in played.notes:
-        click.echo(note)
+        print_line(note)
     return EXIT_VIOLATED if played.violates else EXIT_HOLDS

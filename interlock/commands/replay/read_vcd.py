@@ -16,6 +16,10 @@ from interlock.telling.csv_log import FAULT, INPUT
 
 _SCOPES = {"inputs": INPUT, "faults": FAULT}
 _MS = {"s": 1e3, "ms": 1.0, "us": 1e-3, "ns": 1e-6, "ps": 1e-9, "fs": 1e-12}
+# What begins a declaration, and what may stand among the values.
+_DECLARED = frozenset(("$var", "$scope", "$upscope", "$timescale", "$enddefinitions"))
+_DUMPED = frozenset(("$dumpvars", "$dumpall", "$dumpon", "$dumpoff", "$end"))
+_FREE = frozenset(("$comment", "$date", "$version"))
 _WORD = re.compile(r"\S+")
 # The time is a whole number below 2 to the 64th; so wide is no value that a model has.
 _STAMP = re.compile(r"#[0-9]{1,20}")
@@ -54,11 +58,11 @@ def _declarations(words: Iterator[Word], file: str) -> tuple[dict[str, tuple[str
     for word, place in words:
         if word in ("$dumpvars", "$enddefinitions"):
             if word == "$enddefinitions":
-                _section(words, place)
+                _section(words, word, place)
             break
         if not word.startswith("$"):
             raise mistake(place, f"expected a declaration, not '{word[:40]}'")
-        inside = _section(words, place)
+        inside = _section(words, word, place)
         match word, [text for text, _ in inside]:
             case "$scope", [_, name]:
                 scopes.append(name)
@@ -82,12 +86,14 @@ def _declarations(words: Iterator[Word], file: str) -> tuple[dict[str, tuple[str
     return codes, ms_per_unit
 
 
-def _section(words: Iterator[Word], start: Place) -> list[Word]:
-    """The words up to the next ``$end``."""
+def _section(words: Iterator[Word], name: str, start: Place) -> list[Word]:
+    """The words up to the next ``$end``; where another section begins before it, it is missing."""
     found: list[Word] = []
     for word, place in words:
         if word == "$end":
             return found
+        if word in _DECLARED and name not in _FREE:
+            break
         found.append((word, place))
     raise mistake(start, "this has no $end")
 
@@ -124,7 +130,9 @@ def _rows(
             if column is not None:
                 values[code] = _value(bits, column, place)
         elif word == "$comment":
-            _section(words, place)
+            _section(words, word, place)
+        elif word not in _DUMPED:
+            raise mistake(place, f"'{word[:40]}' has no place among the values")
     if start is not None:
         yield Row(start, time, tuple(values.values()))
 
@@ -134,6 +142,8 @@ def _change(word: str, place: Place, words: Iterator[Word]) -> tuple[str, str, P
     if word[0] in "bBrR":
         code, at = next(words, ("", place))
         return code, word[1:], at
+    if word[0] not in "01xXzZ":
+        raise mistake(place, f"'{word[0]}' is not a value")
     return word[1:], word[0], Place(place.file, place.line, place.column + 1)
 
 

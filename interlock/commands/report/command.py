@@ -16,6 +16,7 @@ from interlock.commands.options import (
     limit_options,
     limits_of,
     order_of,
+    print_line,
     progress_line,
     terminal_line,
 )
@@ -119,7 +120,7 @@ def command(
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     for name in _write(dossier, target, pdf):
         click.echo(str(target / name))
-    click.echo(summary(dossier))
+    print_line(summary(dossier))
     return exit_code(dossier.verification)
 
 

@@ -22,6 +22,8 @@ from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, 
 from interlock.model.build import build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedures
+from interlock.oversights.found import Looked
+from interlock.oversights.study import look, questions_for
 from interlock.pictures.collection import Maps, explore_maps
 
 # What a reader can do without; the rest is what a report is.
@@ -69,6 +71,8 @@ class Dossier:
     model : Model
     choice : Choice
     verification : Verification
+    looked : Looked
+        What no one should overlook, though it is no violation.
     maps : Maps
     faults : FaultStudy or None
     procedures : Procedures or None
@@ -84,6 +88,7 @@ class Dossier:
     model: Model
     choice: Choice
     verification: Verification
+    looked: Looked
     maps: Maps
     faults: FaultStudy | None
     procedures: Procedures | None
@@ -146,9 +151,10 @@ def gather(
     parts = PARTS.keys() - absent.keys()
     judge = verify_claims if choice.claimed else verify
     sink = labelled(progress, "verdicts")
-    found = with_harm(
-        judge(model, engine, limits=choice.limits, progress=sink), choice.limits, sink
-    )
+    asked = questions_for(model).queries
+    found = judge(model, engine, limits=choice.limits, progress=sink, beside=asked)
+    looked = look(model, found.beside, found.exploration.limit, engine, choice.limits, sink)
+    found = with_harm(found, choice.limits, sink)
     rehearsal, card = None, None
     if "procedures" in parts and procedures is not None:
         sink = labelled(progress, "procedures")
@@ -173,6 +179,7 @@ def gather(
         model=model,
         choice=choice,
         verification=found,
+        looked=looked,
         maps=maps,
         faults=faults,
         procedures=procedures,

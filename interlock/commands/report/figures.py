@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
+from interlock.base.visible import made_visible
 from interlock.pictures.dot import NotDrawnError, render
 from interlock.pictures.picture import Picture
 
@@ -105,7 +106,7 @@ def inlined(text: str, prefix: str, title: str) -> tuple[str, float, float]:
     root.set("width", f"{width:.0f}")
     root.set("height", f"{height:.0f}")
     root.set("role", "img")
-    root.set("aria-label", f"{title}. {says}".strip() if says else title)
+    root.set("aria-label", made_visible(f"{title}. {says}".strip() if says else title))
     return ElementTree.tostring(root, encoding="unicode").strip(), width, height
 
 

@@ -23,6 +23,7 @@ from interlock.commands.report.sections import (
     program_view,
     rating_view,
     scope_view,
+    worth_a_look_view,
 )
 from interlock.commands.report.trace import hazard_views, orphans, requirement_rows
 from interlock.kernel.requirement import Outcome
@@ -53,6 +54,7 @@ def to_html(dossier: Dossier) -> str:
         "orphans": orphans(dossier),
         "timed": list(dossier.reaction_times.values()),
         "too_long": [id_ for id_, found in dossier.reaction_times.items() if found.exceeds],
+        "worth_a_look": worth_a_look_view(dossier),
         "claims": _claims(dossier),
         "faults": faults_view(dossier),
         "shown": [run_view(dossier.model, view, run) for run in shown],
@@ -93,6 +95,7 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         ("requirements", "Requirement by requirement", True),
         ("names", "Names in formulas", True),
         ("reaction", "Reaction times", True),
+        ("worth_a_look", "Worth a look", True),
         ("runs", "Runs", True),
         ("faults", "Faults: cut sets, failure modes, fault trees", bool(given["faults"])),
         ("matrix", "Cause and effect", bool(given["matrix"])),

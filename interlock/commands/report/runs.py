@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from interlock.base.visible import made_visible
 from interlock.commands.rehearse.tell import says as deviation_says
 from interlock.commands.report.dossier import Dossier
 from interlock.commands.report.figures import figure_of, inlined
@@ -238,7 +239,7 @@ class _Views:
         rows = []
         for number in numbers:
             frame = [f for f in frames if f.number <= number][-1]
-            words = self._view.words(frame.values)
+            words = map(made_visible, self._view.words(frame.values))
             told = [self.words.setdefault(word, len(self.words)) for word in words]
             rows.append({"step": number, "words": told, **self._drawn(frame)})
         return rows

@@ -282,6 +282,15 @@ def _function(one: Rated) -> dict[str, Any]:
     }
 
 
+def worth_a_look_view(dossier: Dossier) -> dict[str, Any]:
+    """What no one should overlook, with its place by its way from the model's folder."""
+    rows = []
+    for one in dossier.looked.oversights:
+        place = f"{_way(dossier.model, one.place.file)}:{one.place.line}:{one.place.column}"
+        rows.append((place, one.kind.value, one.says))
+    return {"rows": rows, "undecided": dossier.looked.undecided}
+
+
 def inputs_of(model: Model, *further: dict[str, str]) -> list[tuple[str, str]]:
     """Every file that was read, by its way from the model's folder, with its SHA-256."""
     texts = dict(model.sources)
@@ -337,5 +346,5 @@ def program_view(dossier: Dossier) -> dict[str, Any]:
     return {
         "file": _way(dossier.model, file),
         "name": file.replace("\\", "/").rsplit("/", 1)[-1],
-        "lines": dossier.model.sources[file].splitlines(),
+        "lines": dossier.model.sources[file].removesuffix("\n").split("\n"),
     }

@@ -8,6 +8,7 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_each_whole
+from interlock.base.visible import made_visible
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import limit_options, limits_of, progress_line
 from interlock.judgement.engines import AUTOMATIC, available
@@ -80,11 +81,11 @@ def command(
             files["testsheet.csv"] = report.to_csv(sheet)
         write_each_whole(folder, files)
     if results is not None:
-        click.echo(report.results_to_text(results), nl=False)
+        click.echo(made_visible(report.results_to_text(results)), nl=False)
         if results.failed:
             return EXIT_VIOLATED
         return EXIT_UNDECIDED if results.undone or results.missing else EXIT_HOLDS
-    click.echo(report.to_text(sheet), nl=False)
+    click.echo(made_visible(report.to_text(sheet)), nl=False)
     return EXIT_UNDECIDED if sheet.open else EXIT_HOLDS
 
 

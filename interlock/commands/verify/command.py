@@ -8,6 +8,7 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
+from interlock.commands.exits import EXIT_HOLDS, EXIT_VIOLATED
 from interlock.commands.options import (
     OutputFile,
     check_requirements,
@@ -21,8 +22,11 @@ from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.judgement.finding import Verification
 from interlock.judgement.verify import verify, verify_claims
-from interlock.kernel.query import DeclinedError, Limits, ProgressSink
+from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.load import load
+from interlock.model.model import Model
+from interlock.oversights.found import Looked, because_of_strict
+from interlock.oversights.study import look, questions_for
 
 
 @click.command("verify")
@@ -47,6 +51,7 @@ from interlock.model.load import load
     help="Write the run of each violation: side views, timing diagram, CSV, VCD and run file.",
 )
 @click.option("--every-signal", is_flag=True, help="With --runs: also time what never changes.")
+@click.option("--strict", is_flag=True, help="End with 1 if anything is worth a look.")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
@@ -62,13 +67,15 @@ def command(
     evidence: Path | None,
     runs: Path | None,
     every_signal: bool,
+    strict: bool,
     plain: bool,
 ) -> int:
     """Explore MODEL exhaustively and judge its requirements.
 
     MODEL is a folder with a model.yaml. For each violated requirement a shortest run is told,
     replayed beforehand on the model itself. Faults are 'harmless' where a requirement holds under
-    them; else 'detected' if an alarm or a refusal comes first on every run, or 'dangerous'.
+    them; else 'detected' if an alarm or a refusal comes first on every run, or 'dangerous'. What
+    else is worth a look is listed with its place, and changes the exit code only with --strict.
     """
     engines = available()
     if engine not in engines:
@@ -82,37 +89,66 @@ def command(
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
-            judge = verify_claims if faults == "claimed" else verify
-            result = judge(loaded, engines[engine](), only=only, limits=limits, progress=progress)
-            result = _with_harm(result, limits, progress)
+            result, looked = _judge(loaded, engines[engine](), faults, only, limits, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
     written += [] if runs is None else _write_runs(runs, result, every_signal)
+    code = exit_code(result)
+    by_strict = strict and code == EXIT_HOLDS and bool(looked.oversights)
+    code = EXIT_VIOLATED if by_strict else code
     if sarif_file is not None:
         from interlock.commands.verify.sarif import LOSSES, to_sarif
 
-        write_whole(sarif_file, to_sarif(result))
+        write_whole(sarif_file, to_sarif(result, looked))
         for loss in LOSSES:
             click.echo(f"not carried by SARIF: {loss}", err=True)
-    if json_file is not None or junit_file is not None:
-        from interlock.commands.verify import data
-
-        if junit_file is not None:
-            write_whole(junit_file, data.to_junit(result))
-        if json_file is not None:
-            text = data.to_json(result)
-            if str(json_file) == "-":
-                click.echo(text, nl=False)
-                return exit_code(result)
-            write_whole(json_file, text)
+    if _write_data(result, looked, json_file, junit_file):
+        if by_strict:
+            click.echo(because_of_strict(looked), err=True)
+        return code
     from interlock.commands.verify import tell as report
 
-    console = console_for(plain)
-    report.write(console, result)
+    report.write(console_for(plain), result, looked, by_strict)
     for line in written:
         click.echo(line)
-    return exit_code(result)
+    return code
+
+
+def _judge(
+    model: Model,
+    engine: Engine,
+    faults: str,
+    only: tuple[str, ...],
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> tuple[Verification, Looked]:
+    """The verdicts, and what is worth a look besides."""
+    judge = verify_claims if faults == "claimed" else verify
+    asked = questions_for(model).queries
+    result = judge(model, engine, only=only, limits=limits, progress=progress, beside=asked)
+    cut = result.exploration.limit
+    looked = look(model, result.beside, cut, engine, limits, labelled(progress, "worth a look"))
+    return _with_harm(result, limits, progress), looked
+
+
+def _write_data(
+    result: Verification, looked: Looked, json_file: Path | None, junit_file: Path | None
+) -> bool:
+    """Write the files of data; tell whether the JSON was printed in place of the result."""
+    if json_file is None and junit_file is None:
+        return False
+    from interlock.commands.verify import data
+
+    if junit_file is not None:
+        write_whole(junit_file, data.to_junit(result))
+    if json_file is not None:
+        text = data.to_json(result, looked)
+        if str(json_file) == "-":
+            click.echo(text, nl=False)
+            return True
+        write_whole(json_file, text)
+    return False
 
 
 def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:

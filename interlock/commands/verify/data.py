@@ -13,9 +13,10 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.reaction import ReactionTime, Share
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.oversights.found import NOTHING, Looked
 
 
-def to_json(verification: Verification) -> str:
+def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
     """The result as JSON; wall times are left out, they differ from run to run."""
     model = verification.built.model
     explored = verification.exploration
@@ -37,6 +38,19 @@ def to_json(verification: Verification) -> str:
         "cautions": list(model.cautions),
         "requirements": [_finding(model, finding) for finding in verification.findings],
         "reaction_times": [_reaction(found) for found in verification.reaction_times],
+        "worth_a_look": {
+            "found": [
+                {
+                    "kind": one.kind.value,
+                    "file": one.place.file.replace("\\", "/"),
+                    "line": one.place.line,
+                    "column": one.place.column,
+                    "says": one.says,
+                }
+                for one in looked.oversights
+            ],
+            "undecided": list(looked.undecided),
+        },
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 

@@ -3,7 +3,7 @@
 Source: OASIS Standard "Static Analysis Results Interchange Format (SARIF) Version 2.1.0", 27 March
 2020. A violated requirement is a result of kind ``fail`` at the place of the requirement, with its
 run as a code flow; one that holds is ``pass``, one without a verdict ``open``, and one that holds
-only because its premise never occurred is for ``review``.
+only because its premise never occurred is for ``review``. So is what is worth a look besides.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from interlock.independent_judge.story import Line, tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.oversights.found import NOTHING, Kind, Looked, Oversight
 
 _SCHEMA = (
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -32,10 +33,13 @@ LOSSES = (
 """What the format does not carry; the file says so, too, among the properties of its run."""
 
 
-def to_sarif(verification: Verification) -> str:
+def to_sarif(verification: Verification, looked: Looked = NOTHING) -> str:
     """The findings as SARIF: the same bytes for the same input."""
     model = verification.built.model
     rules = [_rule(model, finding) for finding in verification.findings]
+    kinds = list(dict.fromkeys(one.kind for one in looked.oversights))
+    numbers = {kind: number for number, kind in enumerate(kinds, len(rules))}
+    rules += [_rule_of_kind(kind) for kind in kinds]
     run: dict[str, Any] = {
         "tool": {
             "driver": {
@@ -46,12 +50,13 @@ def to_sarif(verification: Verification) -> str:
         },
         "columnKind": "unicodeCodePoints",
         "invocations": [{"executionSuccessful": True}],
-        "properties": {"notCarried": list(LOSSES)},
+        "properties": {"notCarried": list(LOSSES), "undecided": list(looked.undecided)},
         "artifacts": [_artifact(name, text) for name, text in model.sources.items()],
         "results": [
             _result(verification, finding, number)
             for number, finding in enumerate(verification.findings)
-        ],
+        ]
+        + [_for_review(one, numbers[one.kind]) for one in looked.oversights],
     }
     data = {"$schema": _SCHEMA, "version": "2.1.0", "runs": [run]}
     return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
@@ -101,6 +106,25 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
         flow = [_step(model, line) for line in tell(model, finding.run, quiet_scans=True)]
         result["codeFlows"] = [{"threadFlows": [{"locations": flow}]}] if flow else []
     return result
+
+
+def _rule_of_kind(kind: Kind) -> dict[str, Any]:
+    return {
+        "id": kind.value,
+        "shortDescription": {"text": f"worth a look: {kind.value}"},
+        "defaultConfiguration": {"level": "none"},
+    }
+
+
+def _for_review(oversight: Oversight, number: int) -> dict[str, Any]:
+    return {
+        "ruleId": oversight.kind.value,
+        "ruleIndex": number,
+        "kind": "review",
+        "level": "none",
+        "message": {"text": oversight.says},
+        "locations": [_location(oversight.place)],
+    }
 
 
 def _told(model: Model, finding: Finding) -> tuple[str, str, str]:

@@ -15,6 +15,7 @@ from interlock.judgement.detection import Harm
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.reaction import ReactionTime
 from interlock.kernel.requirement import Outcome
+from interlock.oversights.found import NOTHING, Looked, because_of_strict
 
 # Below this many columns the requirements need the room more than the figures of each row do.
 WIDE = 110
@@ -31,7 +32,12 @@ _HARM = {
 }
 
 
-def render(verification: Verification, width: int = WIDE) -> RenderableType:
+def render(
+    verification: Verification,
+    width: int = WIDE,
+    looked: Looked = NOTHING,
+    by_strict: bool = False,
+) -> RenderableType:
     """The whole result: heading, table, the run of each violation, what it rests on.
 
     Parameters
@@ -39,6 +45,9 @@ def render(verification: Verification, width: int = WIDE) -> RenderableType:
     verification : Verification
     width : int
         Columns that there are; with fewer than `WIDE` the figures stand in a line of their own.
+    looked : Looked
+    by_strict : bool
+        Whether ``--strict`` alone decides the exit code, which is told.
     """
     parts: list[RenderableType] = [_heading(verification), _table(verification, width >= WIDE)]
     if width < WIDE:
@@ -49,13 +58,20 @@ def render(verification: Verification, width: int = WIDE) -> RenderableType:
     timed = verification.reaction_times
     if timed:
         parts += ["", _reaction_times(timed)]
+    if looked != NOTHING:
+        parts += ["", _worth_a_look(looked, by_strict)]
     parts += ["", _summary(verification)]
     return Group(*parts)
 
 
-def write(console: Console, verification: Verification) -> None:
-    """Print the result."""
-    console.print(render(verification, console.width))
+def write(
+    console: Console,
+    verification: Verification,
+    looked: Looked = NOTHING,
+    by_strict: bool = False,
+) -> None:
+    """Print the result; parameters as for `render`."""
+    console.print(render(verification, console.width, looked, by_strict))
 
 
 def _heading(verification: Verification) -> RenderableType:
@@ -246,6 +262,18 @@ def _untested(verification: Verification) -> list[RenderableType]:
         Text(f"Vacuous, never put to the test: {', '.join(ids)}: {why}.", style="yellow")
         for why, ids in by_reason.items()
     ]
+
+
+def _worth_a_look(looked: Looked, by_strict: bool) -> RenderableType:
+    """What is no violation and yet no one should overlook, each with its place."""
+    rows: list[RenderableType] = [Text("Worth a look", style="bold")]
+    rows += [_below(f"{oversight}.") for oversight in looked.oversights]
+    rows += [_below(f"{line}.") for line in looked.undecided]
+    if by_strict:
+        rows.append(Text(because_of_strict(looked), style="bold"))
+    elif looked.oversights:
+        rows.append(_below("None of this is a violation or decides the exit code."))
+    return Group(*rows)
 
 
 def _summary(verification: Verification) -> RenderableType:

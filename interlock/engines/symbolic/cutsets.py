@@ -161,19 +161,28 @@ class _Hunt:
 
     def by_order(self, most: int) -> Iterator[tuple[Node, int | None]]:
         """One stage for each number of faults."""
-        enough = self._dd.false
-        found = self._search.start
+        enough = found = self._dd.false
         for order in range(most + 1):
             few = self._at_most(order)
-            found = self._closed(found, few & ~enough)
+            # The search may start behind a fault that struck at power-up.
+            found = self._closed(found | self._search.start, few & ~enough)
             # More faults than are enough lead to no further minimal set.
             enough = enough | _upwards(self._dd, self._accidents(found) & few, self._bits)
             found = found & ~enough
-            fewer = self._at_most(order - 1) if order else self._dd.false
-            is_last = order == len(self._bits) or not (found & ~fewer).satisfiable()
+            is_last = not self._leads_into(found, ~few & ~enough)
             yield enough, None if is_last else order
             if is_last:
                 return
+
+    def _leads_into(self, found: Node, beyond: Node) -> bool:
+        """Whether something of `beyond` is at the start or one step behind `found`."""
+        begun = self._search.start | self._search.irregular
+        if (begun & beyond).satisfiable():
+            return True
+        return any(
+            (step(found) & beyond).satisfiable()
+            for step in [*self._search.faults, *self._search.steps]
+        )
 
     def _closed(self, start: Node, within: Node) -> Node:
         """What can be reached from `start` inside `within`."""

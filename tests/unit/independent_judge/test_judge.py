@@ -9,13 +9,14 @@ import pytest
 
 from interlock.base.errors import InternalError
 from interlock.engines import catalogue
-from interlock.independent_judge.judge import replay
+from interlock.independent_judge.judge import judged_word, replay
 from interlock.independent_judge.player import Player
+from interlock.kernel.evaluate import evaluate
 from interlock.kernel.observe import Question, ask
 from interlock.kernel.query import Reach
 from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness
-from interlock.model.build import Built, RunClass, build
+from interlock.model.build import ARITHMETIC, Built, RunClass, build
 from interlock.model.model import Model
 from tests.support.gate import gate
 
@@ -126,3 +127,95 @@ def test_every_fault_kind_means_the_same_to_judge_and_engine(tmp_path: Path, fau
         assert tuple(values[v.name] for v in built.system.variables) == state
         enabled = {m.name for m in stepper.enabled(state) if m.name in player._moves}
         assert enabled == {name for name in player._moves if player.enabled(name)}
+
+
+# Each scan counts one further, until the scan from n = 3 leaves the range.
+COUNTING = ("drive := pressed;", "drive := pressed; n := n + 1;")
+COUNTED = ("END_VAR\ndrive", "END_VAR VAR n : INT(0..3); END_VAR\ndrive")
+
+
+def test_a_scan_that_leaves_a_range_is_a_violation_only_where_it_comes_next(
+    tmp_path: Path,
+) -> None:
+    built, question, witness = violated(gate(tmp_path, COUNTED, COUNTING), ARITHMETIC)
+    assert [h.move for h in replay(built, question, witness).happenings] == ["scan"] * 3
+    early = replace(witness, steps=witness.steps[:-1])
+    with pytest.raises(InternalError, match="leaves a range, the replay that it does not"):
+        replay(built, question, early)
+
+
+def test_a_requirement_that_the_model_does_not_state_is_refused(tmp_path: Path) -> None:
+    built, question, witness = violated(gate(tmp_path, COUNTED, COUNTING), ARITHMETIC)
+    unknown = replace(question, requirement=replace(question.requirement, id="R9"))
+    with pytest.raises(InternalError, match="R9: the model states no such requirement"):
+        replay(built, unknown, witness)
+
+
+def test_only_states_after_a_scan_are_judged_and_the_loop_starts_at_the_first_of_them(
+    tmp_path: Path,
+) -> None:
+    statements = gate(tmp_path).statements
+    words = [(after, {"p": n == 2}) for n, after in enumerate([True, False, True, False, True])]
+    scans = [words[n][1] for n in (0, 2, 4)]
+    starts = {loop: judged_word(statements["R1"], words, loop) for loop in range(5)}
+    assert starts == {
+        0: (scans, 0),
+        1: (scans, 1),
+        2: (scans, 1),
+        3: (scans, 2),
+        4: (scans, 2),
+    }
+    # Without a scan in the loop the last judged state lasts.
+    assert judged_word(statements["R1"], [*words, (False, {"p": True})], 5) == (scans, 2)
+    everywhere = [valuation for _, valuation in words]
+    assert judged_word(statements["R2"], words, 3) == (everywhere, 3)
+
+
+def test_an_endless_run_is_judged_by_the_states_that_it_repeats(tmp_path: Path) -> None:
+    # Whoever holds the button keeps the gate open for ever; whoever lets go does not.
+    model = gate(tmp_path, ("leads_to: gate = SHUT OR button", "leads_to: gate = SHUT"))
+    built, question, witness = violated(model, "R2")
+    assert witness.loop_start is not None
+    assert replay(built, question, witness).loop_start == witness.loop_start
+    player = Player(model)
+    moves = ["scan", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "scan"]
+    moves += ["gate: BETWEEN to OPEN", "scan", "button to FALSE", "scan", "gate: OPEN to SHUT"]
+    moves += ["scan", "scan"]
+    states = []
+    for move in moves:
+        player.play(move)
+        values = player.state()
+        states.append(tuple(values[v.name] for v in question.system.variables))
+    steps = tuple(map(Step, moves, states))
+    shut_again = Witness(question.system.initial, steps, loop_start=len(steps) - 1)
+    with pytest.raises(InternalError, match="the replay finds that it holds on the run"):
+        replay(built, question, shut_again)
+
+
+TWO_FAULTS = {
+    "F8": "F8: {says: shorted, sensor: shut, stuck: 'FALSE'}",
+    "F9": "F9: {says: welded, sensor: shut, stuck: 'TRUE'}",
+    "F6": "F6: {says: cut, output: drive, stuck: 'FALSE'}",
+    "F7": "F7: {says: shorted, output: drive, stuck: 'TRUE'}",
+}
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "value"), [("F8", "F9", 1), ("F9", "F8", 0), ("F6", "F7", 1), ("F7", "F6", 0)]
+)
+def test_of_two_faults_on_one_signal_the_one_declared_last_decides(
+    tmp_path: Path, first: str, last: str, value: int
+) -> None:
+    declared = f"  {TWO_FAULTS[first]}\n  {TWO_FAULTS[last]}\nrequirements:"
+    model = gate(tmp_path, ("requirements:", declared))
+    built = build(model, RunClass((first, last), 2))
+    stepper = Stepper(built.system)
+    for order in ((first, last), (last, first)):
+        player, state = Player(model), built.system.initial
+        for fault in order:
+            player.play(f"{fault} strikes")
+            strike = f"{fault} strikes"
+            state = next(s for m, s in stepper.successors(state) if m.name == strike)
+        reads = built.signals["shut"] if first in ("F8", "F9") else built.truth["drive"]
+        seen = player.signals()["shut"] if first in ("F8", "F9") else player.outputs()["drive"]
+        assert seen == evaluate(reads, built.system.named(state)) == value

@@ -17,6 +17,10 @@ def _fault(text: str) -> list[Edit]:
     return _edit("requirements:", f"faults:\n  {text}\nrequirements:")
 
 
+# A program that counts into outputs, of which one is never zero.
+_OUTPUTS = ["n : INT (0..5);", "m : INT (-3..2);", "k : INT (1..5);"]
+COUNTING: list[Edit] = [(ST, "  pull : BOOL;", "  pull : BOOL;\n  " + "\n  ".join(_OUTPUTS))]
+
 _NAMES: Cases = {
     "a bound without a response": (
         _edit(_R1, "never: pull, «within: 3 scans"),
@@ -103,6 +107,29 @@ _NAMES: Cases = {
     "another language's sign": (
         _edit("  locked: pin = in", "  locked: pin «== in"),
         ["use '=' to compare"],
+    ),
+    "a guard that may divide by zero": (
+        [*COUNTING, *_edit("when: NOT pull", "when: NOT pull AND 10 / «n > 2")],
+        ["may divide by zero: n may be 0..5; MAX(n, 1) is never 0"],
+    ),
+    "a term that may divide by zero, whatever stands before it": (
+        [*COUNTING, *_edit("  locked: pin = in", "  locked: n <> 0 AND 7 / («n - m) = 1")],
+        ["may divide by zero: n - m may be -2..8"],
+    ),
+    "a sensor that may divide by zero": (
+        [*COUNTING, *_edit("{reads: button}", "{reads: 'button AND 7 / «m < n'}")],
+        ["may divide by zero: m may be -3..2"],
+    ),
+    "a requirement that may divide by zero": (
+        [
+            *COUNTING,
+            *_edit("never: pull AND NOT button,", "never: 1 / «n = 1, when: 1 / («0 - n) = 1,"),
+        ],
+        ["may divide by zero: n may be 0..5", "may divide by zero: 0 - n may be -5..0"],
+    ),
+    "a division by zero": (
+        _edit("when: NOT pull", "when: 10 / «0 > 2"),
+        ["division by zero"],
     ),
     "a machine for a BOOL": (
         _edit("when: NOT pull", "when: NOT «pin"),

@@ -58,6 +58,18 @@ SHAPE: Cases = {
     "a word for a mapping": (_edit("{says: the button}", "«pressed"), ["expected a mapping, not"]),
     "a list for a mapping": (_edit("{reads: button}", "«[button]"), ["expected a mapping, not"]),
     "nothing for a mapping": (_edit(" {says: the button}", " «~"), ["a mapping, not nothing"]),
+    "nothing after a key": (
+        [(YAML, "controls:\n  button: {says: the button}\n", "controls:«   # none\n\n")],
+        ["expected a mapping, not nothing"],
+    ),
+    "nothing after a key before another": (
+        [(YAML, "  button: {says: the button}\n", "  button:«\n\n  lever: {}\n")],
+        ["a mapping, not nothing"],
+    ),
+    "nothing in a list": (
+        _edit("controls:", "assumptions:\n  - a\n  -«  # b\n  - c\ncontrols:"),
+        ["expected a text, not nothing"],
+    ),
     "a mapping for a text": (_edit("title: A latch pin", "title: «{a: b}"), ["expected a text"]),
     "a mapping for a list": (
         _edit("controls:", "assumptions: «{a: b}\ncontrols:"),

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.model.load import load
-from tests.unit.model.cases_names import NAMES
+from tests.unit.model.cases_names import COUNTING, NAMES
 from tests.unit.model.cases_shape import SHAPE
 from tests.unit.model.cases_text import TEXT
 from tests.unit.model.malformed import Case, edited, refused, write
@@ -30,3 +30,13 @@ def test_each_mistake_is_told_at_its_place(
 
 def test_there_are_many_cases() -> None:
     assert len(CASES) >= 60
+
+
+SURE = ["10 / k > 2", "10 / MAX(n, 1) > 2", "10 MOD n = 1", "n / 3 = 1", "10 / (n - 6) < 2"]
+
+
+@pytest.mark.parametrize("divided", SURE)
+def test_a_divisor_that_is_never_zero_is_taken(divided: str, tmp_path: Path) -> None:
+    guard = ("model.yaml", "when: NOT pull", f"when: '{divided}'")
+    write(tmp_path, edited([*COUNTING, guard]))
+    assert load(tmp_path).moves

@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.base.visible import made_visible
 from interlock.pictures import dot
 from interlock.pictures.dot import (
     Graph,
     Markup,
     NotDrawnError,
     Tool,
-    cleaned,
     escaped,
     find_tools,
     identifier,
@@ -56,7 +56,7 @@ def drawn_words(picture: bytes) -> str:
 def test_a_label_shows_exactly_its_text(text: str) -> None:
     graph = Graph("g")
     graph.node("n", text)
-    assert drawn_words(render(graph.text, "svg")) == "".join(cleaned(text).split())
+    assert drawn_words(render(graph.text, "svg")) == "".join(made_visible(text).split())
 
 
 @settings(max_examples=150, deadline=None)
@@ -65,7 +65,7 @@ def test_a_part_of_markup_shows_exactly_its_text(text: str) -> None:
     graph = Graph("g")
     cell = Markup(f'<TABLE BORDER="0"><TR><TD>{marked(text)}</TD></TR></TABLE>')
     graph.node("n", cell, shape="plain")
-    assert drawn_words(render(graph.text, "svg")) == "".join(cleaned(text).split())
+    assert drawn_words(render(graph.text, "svg")) == "".join(made_visible(text).split())
 
 
 @settings(max_examples=60, deadline=None)
@@ -85,7 +85,7 @@ def test_any_words_name_nodes_and_different_words_name_different_nodes(a: str, b
 
 
 def test_characters_that_reorder_their_neighbours_are_replaced() -> None:
-    assert cleaned("a\u202eb\x00c\r\nd") == "a\ufffdb\ufffdc\nd"
+    assert made_visible("a\u202eb\x00c\r\nd") == "a<U+202E>b<U+0000>c\nd"
 
 
 def test_text_in_angle_brackets_is_no_markup() -> None:

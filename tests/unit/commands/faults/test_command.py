@@ -272,3 +272,53 @@ def test_a_tree_is_written_as_the_same_bytes_each_time() -> None:
         subprocess.run([*command, *files], env=environment, check=True, capture_output=True)
         written.add((Path(f"{seed}.json").read_bytes(), Path(f"{seed}.csv").read_bytes()))
     assert len(written) == 1
+
+
+MEANINGLESS = [
+    (["--only", "T"], "--only"),
+    (["--common-cause"], "--common-cause"),
+    (["--no-common-cause"], "--no-common-cause"),
+    (["--human"], "--human"),
+    (["--sensors"], "--sensors"),
+    (["--no-sensors"], "--no-sensors"),
+    (["--runs", "1"], "--runs"),
+    (["-j", "1"], "-j"),
+    (["--max-states", "9"], "--max-states"),
+    (["--max-seconds", "9"], "--max-seconds"),
+    (["--max-memory", "9"], "--max-memory"),
+]
+
+
+@pytest.mark.parametrize(("options", "name"), MEANINGLESS)
+@pytest.mark.parametrize("given", ["tree", "tree/tree.yaml"])
+def test_what_a_tree_has_no_use_for_is_refused_by_name(
+    given: str, options: list[str], name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tree(VOTING)
+    assert run(["faults", given, *options]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    said = told.err.strip().split("\n")[-1]
+    assert said == f"Error: {name} has no meaning for a fault tree that is given directly"
+    assert not Path("faults").exists()
+
+
+def test_several_options_that_a_tree_has_no_use_for_are_all_named(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["faults", tree(VOTING), "--human", "--plain", "--only", "T", "-j", "2"]) == 2
+    assert "Error: --only, --human and -j have no meaning for a" in capsys.readouterr().err
+
+
+def test_what_a_tree_has_a_use_for_is_taken(capsys: pytest.CaptureFixture[str]) -> None:
+    options = ["--order", "2", "--digits", "3", "--plain", "-o", "out", "--json", "j", "--csv", "c"]
+    assert run(["faults", tree(VOTING), *options]) == 0
+    assert Path("j").is_file()
+    assert Path("c").is_file()
+    assert Path("out/fault-tree.gv").is_file()
+
+
+def test_digits_have_no_meaning_for_a_model(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["faults", model(), "--digits", "3"]) == 2
+    said = capsys.readouterr().err.strip().split("\n")[-1]
+    assert said == "Error: --digits has no meaning for a model; its figures bear two digits"

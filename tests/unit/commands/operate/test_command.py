@@ -7,6 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
+import urllib.error
 import urllib.request
 from pathlib import Path
 
@@ -73,6 +74,10 @@ def test_it_tells_its_address_answers_and_ends_with_a_line_on_ctrl_c() -> None:
     address = line.split()[3]
     with urllib.request.urlopen(address, timeout=10) as answer:
         assert b"Loading ramp with latch pin" in answer.read()
+    bare, secret = address.rstrip("/").rsplit("/", 1)
+    assert len(secret) >= 16
+    with pytest.raises(urllib.error.HTTPError, match="403"):
+        urllib.request.urlopen(f"{bare}/", timeout=10)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=20)
     assert process.returncode == 0

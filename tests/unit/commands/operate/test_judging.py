@@ -10,12 +10,15 @@ from pathlib import Path
 import pytest
 
 from interlock.commands.operate.bench import key_of
+from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.judging import Job, Jobs, Task, find_example
+from interlock.commands.operate.render import regions
 from interlock.commands.operate.session import Session
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from tests.support.benches import bench
 from tests.support.gate import gate
+from tests.support.latch import latch
 from tests.support.models import shipped, verified
 
 
@@ -44,6 +47,21 @@ def test_a_job_comes_to_the_verdicts_and_runs_of_verify(jobs: Jobs) -> None:
         run = finding.run
         assert judged.moves == (tuple(h.move for h in run.happenings) if run else ())
         assert judged.says.startswith(finding.verdict.outcome.value)
+
+
+def test_a_job_that_judges_all_tells_what_is_worth_a_look(jobs: Jobs, tmp_path: Path) -> None:
+    """A move that only an exploration shows to be impossible, on the page before and after."""
+    opens = ("when: latch = OUT}", "when: pull AND NOT button}")
+    desk = Desk(ServedModel(latch(tmp_path, opens), jobs))
+    said = "model.yaml:13:38</span> <bdi>the move &#39;lid: SHUT to OPEN&#39; is never possible"
+    assert "After “Judge all” this also tells" in regions(desk)["worth_a_look"]
+    assert said not in regions(desk)["worth_a_look"]
+    desk.judge()
+    deadline = time.monotonic() + 60
+    while desk.open_jobs() and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert said in regions(desk)["worth_a_look"]
+    assert "After “Judge all”" not in regions(desk)["worth_a_look"]
 
 
 def test_what_a_limit_cuts_short_is_undecided_with_the_limit() -> None:

@@ -22,6 +22,7 @@ from tests.support.models import shipped
 
 HOST = "127.0.0.1:8137"
 ORIGIN = {"origin": f"http://{HOST}"}
+SECRET = "told-by-the-command"
 
 
 @pytest.fixture
@@ -33,7 +34,7 @@ def served() -> Iterator[ServedModel]:
 
 def browser(served: ServedModel) -> TestClient:
     """A browser of its own, before it has asked for anything."""
-    return TestClient(make_app(served, [HOST]), base_url=f"http://{HOST}")
+    return TestClient(make_app(served, [HOST], SECRET), base_url=f"http://{HOST}/{SECRET}/")
 
 
 class Page:
@@ -108,9 +109,115 @@ def test_another_site_cannot_embed_or_fetch_a_part(served: ServedModel, path: st
     assert answer.status_code == 403
 
 
-def test_a_link_from_another_site_may_lead_to_the_page(served: ServedModel) -> None:
-    sent = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}
-    assert browser(served).get("/", headers=sent).status_code == 200
+ELSEWHERE = {
+    "a link": {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"},
+    "a link on another port": {"sec-fetch-site": "same-site", "sec-fetch-mode": "navigate"},
+    "a form": {"origin": "http://evil.example"},
+    "a frame without an origin": {"origin": "null", "sec-fetch-mode": "navigate"},
+    "a picture": {"sec-fetch-site": "cross-site", "sec-fetch-mode": "no-cors"},
+    "a word that nobody knows": {"sec-fetch-site": "of-tomorrow"},
+}
+
+
+@pytest.mark.parametrize("what", ELSEWHERE)
+def test_what_comes_from_elsewhere_neither_makes_a_place_nor_takes_one_away(
+    what: str, served: ServedModel
+) -> None:
+    client = browser(served)
+    page = Page(client)
+    page.do("tick")
+    kept = dict(client.cookies)
+    # A browser sends no cookie along from another site.
+    for _ in range(40):
+        answer = TestClient(client.app, base_url=client.base_url).get("/", headers=ELSEWHERE[what])
+        assert answer.status_code == 403
+        assert "set-cookie" not in answer.headers
+        assert page.token not in answer.text
+        assert client.get("/", headers=ELSEWHERE[what]).status_code == 403
+    assert dict(client.cookies) == kept
+    assert "step 1 of 1" in Page(client).text
+
+
+def test_a_link_of_the_page_to_itself_finds_the_place(served: ServedModel) -> None:
+    client = browser(served)
+    Page(client).do("tick")
+    for site in ("none", "same-origin"):
+        assert "step 1 of 1" in client.get("/", headers={"sec-fetch-site": site}).text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        *("/", "/do", "/run.json", "/operate.js", "/%F0/", "//", "/../pyproject.toml"),
+        *(f"/{SECRET[:-1]}/", f"/{SECRET}x/", f"/{SECRET.upper()}/", f"/{SECRET}"),
+        *(f"/x/{SECRET}/", f"/?{SECRET}"),
+    ],
+)
+def test_without_the_secret_of_this_start_there_is_nothing(path: str, served: ServedModel) -> None:
+    client = browser(served)
+    page = Page(client)
+    page.do("tick")
+    for _ in range(40):
+        stranger = TestClient(client.app, follow_redirects=False)
+        answer = stranger.get(f"http://{HOST}{path}")
+        assert answer.status_code == 403
+        assert "set-cookie" not in answer.headers
+        assert SECRET not in answer.text
+        assert "the whole address" in answer.text
+    assert "step 1 of 1" in Page(client).text
+
+
+def test_the_cookie_goes_to_this_bench_alone(served: ServedModel) -> None:
+    assert f"path=/{SECRET}/" in browser(served).get("/").headers["set-cookie"].lower()
+
+
+HALVES = [
+    b'{"act": "say", "pattern": "never", "scope": "globally", "given": {"never": "\\ud800"}}',
+    b'{"act": "program", "text": "\\udfff"}',
+    b'{"act": "open_run", "text": "\\ud83d"}',
+    b'{"act": "move", "move": "\\udc00\\ud800"}',
+    b'{"act": "\\ud800"}',
+    b'{"act": "look", "\\ud800": 1}',
+    b'{"act": "look", "more": [{"x": ["\\ud800"]}]}',
+    b'{"act": "look", "more": "\xed\xa0\x80"}',
+]
+
+
+@pytest.mark.parametrize("body", HALVES)
+def test_half_a_character_is_refused_in_one_line(body: bytes, served: ServedModel) -> None:
+    page = Page(browser(served))
+    before = page.state()
+    sent = {**ORIGIN, "x-bench-token": page.token, "content-type": "application/json"}
+    answer = page.client.post("/do", content=body, headers=sent)
+    assert answer.status_code == 400
+    (told,) = answer.json()["trouble"].splitlines()
+    assert told
+    assert page.state() == before
+
+
+def test_a_defect_is_told_and_the_page_goes_on(
+    served: ServedModel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: object) -> None:
+        raise KeyError("gone")
+
+    page = Page(browser(served))
+    with monkeypatch.context() as defect:
+        defect.setattr("interlock.commands.operate.server.perform", gone)
+        answer = page.do("look")
+    assert answer.status_code == 500
+    assert answer.json()["trouble"].startswith("internal error, not a verdict: KeyError: 'gone'")
+    assert page.do("look").status_code == 200
+
+
+def test_both_halves_of_a_character_are_one(served: ServedModel) -> None:
+    page = Page(browser(served))
+    page.do("edit")
+    sent = {**ORIGIN, "x-bench-token": page.token, "content-type": "application/json"}
+    body = b'{"act": "program", "text": "\\ud83d\\ude00"}'
+    answer = page.client.post("/do", content=body, headers=sent)
+    assert answer.status_code == 200
+    assert "😀" in answer.json()["regions"]["program"]
 
 
 @pytest.mark.parametrize("token", ["", "x", "y" * 32])
@@ -140,7 +247,8 @@ def test_two_benches_on_two_ports_do_not_take_each_others_places(served: ServedM
     one = browser(served)
     page = Page(one)
     other_host = "127.0.0.1:8200"
-    other = TestClient(make_app(served, [other_host]), base_url=f"http://{other_host}")
+    app = make_app(served, [other_host], SECRET)
+    other = TestClient(app, base_url=f"http://{other_host}/{SECRET}/")
     other.cookies = one.cookies
     other.get("/")
     assert page.do("look").status_code == 200
@@ -197,7 +305,7 @@ def test_a_run_and_a_program_are_sent_as_files(served: ServedModel) -> None:
     assert browser(served).get("/run.json").status_code == 404
 
 
-@pytest.mark.parametrize("path", ["/etc/passwd", "/../pyproject.toml", "/static/x", "/do"])
+@pytest.mark.parametrize("path", ["/etc/passwd", "/static/x", "/%2E%2E/pyproject.toml", "/do"])
 def test_there_is_no_other_address(served: ServedModel, path: str) -> None:
     assert browser(served).get(path).status_code in (404, 405)
 

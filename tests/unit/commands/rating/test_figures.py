@@ -117,6 +117,44 @@ def test_known_by_bands_the_simplified_procedure_decides(
     assert "claim: category 4 needs a DCavg of 99 % or more; it is medium" in printed
 
 
+@pytest.mark.parametrize(
+    ("category", "edition", "years", "counted"),
+    [
+        ("1", 2015, 400, 100),
+        ("2", 2015, 101, 100),
+        ("1", 2015, 99, 99),
+        ("3", 2015, 400, 100),
+        ("4", 2015, 400, 400),
+        ("4", 2015, 2501, 2500),
+        ("4", 2006, 400, 100),
+    ],
+)
+def test_a_channel_counts_for_no_more_than_the_category_lets_it(
+    category: str, edition: int, years: int, counted: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # ISO 13849-1, 4.5.2 (from memory): up to 100 years; in category 4 from 2015 on up to 2,500.
+    one = f"      - {channel(years, dc=0.99 if category == '4' else 0.9)}\n"
+    claim = f"    category: '{category}'\n    level: a\n    channels:\n"
+    text = f"edition: {edition}\n" + HEAD + claim + one * (2 if category in "34" else 1)
+    Path("rating.yaml").write_text(text, encoding="utf-8")
+    run(["rating", "rating.yaml", "--json", "-"])
+    [function] = json.loads(capsys.readouterr().out)["functions"]
+    assert function["channels"]["mttfd_years"] == counted
+    assert (
+        function["channels"]["pfhd"] is None or function["channels"]["pfhd"]["row_years"] <= counted
+    )
+
+
+def test_unlike_channels_count_as_two_like_ones(capsys: pytest.CaptureFixture[str]) -> None:
+    # ISO 13849-1, Annex D (from memory): 3 and 100 years are 2/3 · (103 − 1/(1/3 + 1/100)) = 66.7.
+    claim = "    category: '3'\n    level: a\n    channels:\n"
+    text = HEAD + claim + f"      - {channel(3)}\n      - {channel(100)}\n"
+    Path("rating.yaml").write_text(text, encoding="utf-8")
+    run(["rating", "rating.yaml", "--json", "-"])
+    [function] = json.loads(capsys.readouterr().out)["functions"]
+    assert function["channels"]["mttfd_years"] == pytest.approx(66.725, abs=0.001)
+
+
 SERIES = """\
     level: d
     series:

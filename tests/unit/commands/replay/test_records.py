@@ -297,6 +297,23 @@ def test_too_many_states_even_for_sets_are_undecided(
     assert "more than 5 states are possible" in capsys.readouterr().out
 
 
+def test_a_value_that_a_mapping_cannot_mean_is_told_in_the_mapping(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = written([["P", "ramp"], ["10", "stowed"]], tmp_path)
+    mapping = tmp_path / "mapping.yaml"
+    mapping.write_text(
+        "columns:\n  P:\n    shows: pump\n    values: {'10': 'FALSE', '20': TRUTH}\n"
+        "  ramp: {shows: ramp, values: {up: stowd}}\n"
+    )
+    assert run(["replay", str(RAMP.folder), str(record), "--mapping", str(mapping)]) == 2
+    assert capsys.readouterr().err.split("\n") == [
+        f"{mapping}:4:35: 'TRUTH' is not a value of pump; did you mean 'TRUE'?",
+        f"{mapping}:5:36: 'stowd' is not a value of ramp; did you mean 'stowed'?",
+        "",
+    ]
+
+
 MALFORMED = [
     ("", "1:1: expected a row with the names"),
     ("pmup\nTRUE\n", "1:1: 'pmup' is not a machine, an output"),
@@ -310,7 +327,7 @@ MALFORMED = [
     ("time,pump\nsoon,FALSE\n", "2:1: 'soon' is not a time"),
     ("time,pump\nnan,FALSE\n", "2:1: 'nan' is not a time"),
     ('pump,ramp\n"TRUE,stowed\n', "2:1: a quotation mark without its other one"),
-    ("pump\nTR\x00UE\n", "2:1: 'TR?UE' is not a value of pump"),
+    ("pump\nTR\x00UE\n", "2:1: 'TR<U+0000>UE' is not a value of pump"),
 ]
 
 
@@ -358,6 +375,17 @@ def test_what_is_no_text_is_refused(
         ("$var wire 1 ! pump $end $enddefinitions $end\n#1 1?", "2:5: no variable has the code"),
         ("$var wire 1 ! pump $end $enddefinitions $end\n#1 b12 !", "2:4: '12' is not a value"),
         ("$var wire 2 ! ramp $end $enddefinitions $end\n#1 b11 !", "2:4: 3 is not a value of"),
+        ("$var wire 1 ! pump $end $enddefinitions $end\n#1 end", "2:4: 'e' is not a value"),
+        (
+            "$var wire 1 ! pump $end $enddefinitions $end\n#1 1! $var wire",
+            "2:7: '$var' has no place",
+        ),
+        (
+            "$var wire 1 ! pump\n$var wire 1 # red $end $enddefinitions $end",
+            "1:1: this has no $end",
+        ),
+        ("$scope module a\n$upscope $end", "1:1: this has no $end"),
+        ("$comment $var $end $scope module a $upscope $end", "1:20: this has no $end"),
     ],
 )
 def test_a_malformed_dump_is_one_line_with_its_place(

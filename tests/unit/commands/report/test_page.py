@@ -153,6 +153,16 @@ def test_what_a_limit_cut_short_is_never_told_as_none(tmp_path: Path) -> None:
     assert said.count("Undecided: a limit was hit, states 2; there may be more.") == 3
 
 
+def test_what_is_worth_a_look_stands_with_its_place(tmp_path: Path) -> None:
+    program = GATE_ST.replace("END_PROGRAM", "lamp := shut;\nEND_PROGRAM")
+    said = words(to_html(dossier_of(written(tmp_path / "gate", GATE_YAML, program))))
+    assert "controller.st:5:1 output written twice in a scan the output 'lamp' is written" in said
+    assert "Worth a look, though no violation: 1." in said
+    nothing = words(page_of("ramp"))
+    assert "Worth a look, though no violation: nothing." in nothing
+    assert "Nothing was found." in nothing
+
+
 def test_a_part_that_is_left_out_is_named_and_gone() -> None:
     dossier = dossier_of(MODELS / "ramp", left_out=frozenset(PARTS))
     page = to_html(dossier)
@@ -277,11 +287,11 @@ def test_texts_of_a_hostile_model_stay_texts(tmp_path: Path) -> None:
     assert "49" not in re.findall(r"<h1>.*?</h1>", page)[0]
 
 
-def test_what_turns_the_direction_of_its_surroundings_is_taken_out(tmp_path: Path) -> None:
+def test_what_turns_the_direction_of_its_surroundings_is_a_mark(tmp_path: Path) -> None:
     # Model files refuse such characters; a comment in a program may hold them.
     program = GATE_ST.replace("END_PROGRAM", "(* \u202eevil\u2066 *)\nEND_PROGRAM")
     page = to_html(dossier_of(written(tmp_path / "gate", GATE_YAML, program)))
-    assert "evil" in page
+    assert "&lt;U+202E&gt;evil&lt;U+2066&gt;" in page
     assert "\u202e" not in page
     assert "\u2066" not in page
 

@@ -1,0 +1,138 @@
+"""What is worth a look in the program: what it never reads, writes or calls, or writes twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from interlock.model.build import names_read
+from interlock.model.model import Model
+from interlock.oversights.found import Kind, Oversight
+from interlock.st import typed as ty
+from interlock.st.evaluate import reads_of
+from interlock.st.types import label_of
+
+
+def in_program(model: Model) -> Iterator[Oversight]:
+    """What is worth a look in the program of `model`, in no order."""
+    use = _Use(model.program.body)
+    yield from _signals(model, use)
+    for variable in model.program.variables:
+        written = variable.name in use.written
+        if variable.kind == "VAR" and variable.name not in use.read:
+            is_written = "is written but never read" if written else "is never used"
+            says = f"the variable '{variable.name}' {is_written}"
+            yield Oversight(variable.place, says, Kind.VARIABLE_UNREAD)
+        if variable.kind == "VAR_OUTPUT" and not written:
+            initial = label_of(variable.type, variable.initial)
+            says = f"the output '{variable.name}' is never written; it stays {initial}"
+            yield Oversight(variable.place, says, Kind.OUTPUT_UNWRITTEN)
+    yield from _blocks(model.program, use)
+    yield from _written_twice(model.program)
+
+
+class _Use:
+    """What statements read, write and call, by names as declared.
+
+    Attributes
+    ----------
+    read, written, called : set of str
+        An output of a block is read as ``block.Q``, and the block with it.
+    """
+
+    def __init__(self, body: Iterable[ty.Statement]) -> None:
+        self.read: set[str] = set()
+        self.written: set[str] = set()
+        self.called: set[str] = set()
+        self._follow(body)
+
+    def _reads(self, expression: ty.Expression) -> None:
+        for read in reads_of(expression):
+            self.read |= {read.name, read.name.partition(".")[0]}
+
+    def _follow(self, body: Iterable[ty.Statement]) -> None:
+        for statement in body:
+            match statement:
+                case ty.Assign():
+                    self._reads(statement.value)
+                    self.written.add(statement.target)
+                case ty.If():
+                    for branch in statement.branches:
+                        self._reads(branch.condition)
+                        self._follow(branch.body)
+                    self._follow(statement.otherwise)
+                case ty.Case():
+                    self._reads(statement.selector)
+                    for case in statement.branches:
+                        self._follow(case.body)
+                    self._follow(statement.otherwise)
+                case ty.Invoke():
+                    self._call(statement)
+
+    def _call(self, call: ty.Invoke) -> None:
+        self.called.add(call.instance)
+        for _, value in call.inputs:
+            self._reads(value)
+        for taken in call.outputs:
+            self.read.add(call.instance)
+            self.written.add(taken.target)
+
+
+def _signals(model: Model, use: _Use) -> Iterator[Oversight]:
+    asked: dict[str, list[str]] = {}
+    for id_, statement in model.statements.items():
+        formulas = (statement.p, statement.s, statement.when, statement.opens, statement.closes)
+        for formula in formulas if statement.about_signals else ():
+            for name in names_read(formula.tree) if formula is not None else ():
+                asked.setdefault(name, []).append(id_)
+    for declared in model.program.inputs:
+        name = declared.name
+        if name in use.read:
+            continue
+        if name.casefold() in asked:
+            askers = ", ".join(dict.fromkeys(asked[name.casefold()]))
+            says = f"the program never reads its input '{name}'; only {askers} asks for it"
+            yield Oversight(declared.place, says, Kind.INPUT_UNREAD)
+        else:
+            says = f"nothing reads the sensor '{name}', neither the program nor a requirement"
+            yield Oversight(model.sensors[name].place, says, Kind.SENSOR_UNREAD)
+
+
+def _blocks(program: ty.Program, use: _Use) -> Iterator[Oversight]:
+    for instance in program.instances:
+        called, read = instance.name in use.called, instance.name in use.read
+        if called and read:
+            continue
+        kind, says = Kind.BLOCK_UNUSED, "is neither called nor read"
+        if called:
+            says = "is called, but nothing reads its outputs"
+        elif read:
+            kind, says = Kind.BLOCK_UNCALLED, "is read but never called; its outputs never change"
+        yield Oversight(instance.place, f"the {instance.block} '{instance.name}' {says}", kind)
+
+
+def _written_twice(program: ty.Program) -> Iterator[Oversight]:
+    """Outputs that every scan writes at one place and then anew at another.
+
+    What builds on the earlier value, as in ``lamp := lamp AND x``, is one computation.
+    """
+    outputs = {v.name for v in program.variables if v.kind == "VAR_OUTPUT"}
+    last: dict[str, ty.Assign | ty.Taken] = {}
+    for statement in program.body:
+        match statement:
+            case ty.Assign():
+                writes: tuple[ty.Assign | ty.Taken, ...] = (statement,)
+                own = [statement.value]
+            case ty.Invoke():
+                writes, own = statement.outputs, [value for _, value in statement.inputs]
+            case _:
+                continue
+        read = {found.name for expression in own for found in reads_of(expression)}
+        for write in writes:
+            before = last.get(write.target)
+            if before is not None and write.target in outputs - read:
+                says = (
+                    f"the output '{write.target}' is written here and, whatever happens, once "
+                    f"more in line {write.place.line} of the same scan"
+                )
+                yield Oversight(before.place, says, Kind.OUTPUT_TWICE)
+            last[write.target] = write

@@ -1,0 +1,67 @@
+"""Which files are the core, and which tests decide about each: the quick ones, seconds each."""
+
+from __future__ import annotations
+
+_CONTRACT = ("tests/contract",)
+_ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
+_SYMBOLIC = (
+    "tests/unit/engines/symbolic/test_moves.py",
+    "tests/unit/engines/symbolic/test_settling.py",
+    *_CONTRACT,
+)
+_KERNEL = ("tests/unit/kernel", "tests/contract")
+_OBSERVERS = (
+    "tests/known/test_pattern_traces.py",
+    "tests/unit/judgement/test_verify.py",
+    "tests/agree/test_observers_agree_with_formulas.py",
+)
+_LOWERING = ("tests/unit/st", "tests/agree/test_lowering_agrees_with_interpreter.py")
+_JUDGE = ("tests/unit/independent_judge", "tests/known/test_pattern_traces.py")
+_MODELS = (
+    "tests/unit/independent_judge",
+    "tests/unit/model",
+    "tests/unit/commands/faults/test_study.py",
+)
+_CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
+_RELIABILITY = ("tests/unit/reliability", "tests/known/test_functional_safety.py")
+_TREES = (
+    "tests/unit/reliability/test_fault_tree.py",
+    "tests/unit/reliability/test_quantify.py",
+    "tests/unit/reliability/test_voting.py",
+    "tests/unit/reliability/test_tree_loader.py",
+    "tests/known/test_fault_trees.py",
+)
+
+
+def _all(folder: str, names: str, tests: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    return {f"interlock/{folder}/{name}.py": tests for name in names.split()}
+
+
+TARGETS: dict[str, tuple[str, ...]] = {
+    **_all("kernel", "expr evaluate codec query system", _KERNEL),
+    **_all("kernel", "observe requirement", _OBSERVERS),
+    **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
+    **_all("st", "lower lower_blocks lower_terms layout ranges counting", _LOWERING),
+    **_all(
+        "engines/enumerate",
+        "engine space expansion traps loops components values lowering linking program runtime",
+        _ENUMERATED,
+    ),
+    **_all(
+        "engines/symbolic",
+        "engine space explored encoding moves paths loops settling chaining following graph",
+        _SYMBOLIC,
+    ),
+    **_all("engines/symbolic", "cutsets", _CUT_SETS),
+    **_all("independent_judge", "judge player machines values trace", _JUDGE),
+    **_all("model", "build faults", _MODELS),
+    **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
+    **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
+    **_all(
+        "reliability",
+        "category channel figures integrity_level performance_level pfhd subsystems table_k1",
+        _RELIABILITY,
+    ),
+    **_all("reliability", "diagram fault_tree quantify tree_loader voting", _TREES),
+    **_all("commands/rating", "figures", ("tests/unit/commands/rating/test_figures.py",)),
+}

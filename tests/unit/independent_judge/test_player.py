@@ -1,0 +1,95 @@
+"""The player makes what the model allows, tells what changed, and refuses the rest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InternalError
+from interlock.independent_judge.player import Change, Player
+from interlock.kernel.system import PHASE, MoveKind
+from tests.support.gate import gate
+
+
+@pytest.fixture
+def player(tmp_path: Path) -> Player:
+    return Player(gate(tmp_path))
+
+
+def test_a_happening_tells_what_changed_and_nothing_else(player: Player) -> None:
+    assert player.play("scan").changes == (Change("lamp", "FALSE", "TRUE"),)
+    pressed = player.play("button to TRUE")
+    assert (pressed.kind, pressed.changes) == (
+        MoveKind.OPERATOR,
+        (Change("button", "FALSE", "TRUE"),),
+    )
+    assert set(player.play("scan").changes) == {
+        Change("drive", "FALSE", "TRUE"),
+        Change("lamp", "TRUE", "FALSE"),
+    }
+    assert player.play("scan").changes == ()
+
+
+def test_a_fault_that_struck_is_seen_and_says_what_it_is(player: Player) -> None:
+    struck = player.play("F1 strikes")
+    assert (struck.kind, struck.says) == (MoveKind.FAULT, "switch stuck shut")
+    assert player.struck() == ("F1",)
+    assert player.seen() == {**player.shown(), "F1": 1}
+
+
+def test_a_strike_that_is_unknown_or_comes_twice_is_refused(player: Player) -> None:
+    with pytest.raises(InternalError, match="refuses fault 'F99'"):
+        player.play("F99 strikes")
+    player.play("F1 strikes")
+    with pytest.raises(InternalError, match="refuses fault 'F1'"):
+        player.play("F1 strikes")
+
+
+def test_only_an_intermittent_fault_that_struck_clears_and_it_may_strike_again(
+    player: Player,
+) -> None:
+    for never in ("F99", "F4"):
+        with pytest.raises(InternalError, match=f"refuses '{never} clears'"):
+            player.play(f"{never} clears")
+    player.play("F1 strikes")
+    with pytest.raises(InternalError, match="refuses 'F1 clears'"):
+        player.play("F1 clears")
+    player.play("F4 strikes")
+    player.play("F4 clears")
+    assert player.struck() == ("F1",)
+    assert (player.state()["fault.F4"], player.state()["fault.F4.ever"]) == (0, 1)
+    player.play("F4 strikes")
+    assert player.struck() == ("F1", "F4")
+
+
+def test_the_phase_counts_moves_and_tells_where_only_a_strike_came(player: Player) -> None:
+    assert player.state()[PHASE] == 1
+    with pytest.raises(InternalError, match="a scan is due first"):
+        player.play("button to TRUE")
+    player.play("F1 strikes")
+    assert player.state()[PHASE] == 1
+    player.play("scan")
+    assert player.state()[PHASE] == 0
+    player.play("F2 strikes")
+    assert player.state()[PHASE] == 2
+    player.play("button to TRUE")
+    assert player.state()[PHASE] == 1
+    player.play("scan")
+    assert player.state()[PHASE] == 0
+
+
+def test_a_move_that_is_no_move_or_timer_is_refused(player: Player) -> None:
+    with pytest.raises(InternalError, match="no such move or timer"):
+        player.play("button to MAYBE")
+
+
+def test_a_jam_holds_in_its_states_alone(player: Player) -> None:
+    for move in ("F2 strikes", "scan", "button to TRUE", "scan"):
+        player.play(move)
+    assert player.enabled("gate: SHUT to BETWEEN")
+    player.play("gate: SHUT to BETWEEN")
+    player.play("scan")
+    assert not player.enabled("gate: BETWEEN to OPEN")
+    with pytest.raises(InternalError, match="a fault keeps gate"):
+        player.play("gate: BETWEEN to OPEN")

@@ -1,0 +1,1 @@
+"""What is worth a look, kind by kind."""
