@@ -1,7 +1,7 @@
 """Random model folders from a seed: everything a model file can say, in small.
 
-Each is drawn anew until from `FEWEST` to `MOST` states can be reached in its class, so what a
-seed gives depends on the seed alone.
+Each is drawn anew until at most `MOST` states can be reached in its class, and at least `FEWEST`
+under two of its faults, so what a seed gives depends on the seed alone.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def draw(seed: int, folder: Path, most: int = MOST) -> tuple[Drawn, Model]:
         try:
             model = load(folder)
             # The sets of faults are asked under two of them, so that has to be small as well.
-            for bound in {drawn.run_class.at_most, 2}:
+            for bound in (drawn.run_class.at_most, 2):
                 run_class = Class(drawn.run_class.faults, bound, drawn.run_class.human)
                 n_states = len(reach(World(model, run_class), most).states)
         except TooManyError:
