@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from multiprocessing import get_context
 from typing import TypeVar
+
+from interlock.base.interrupt import is_stopping, listen_to
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 # What takes less is done before other processes have started.
 WORTH_SECONDS = 0.5
+_LOOK_EVERY_S = 0.5
 
 
 def spread(
@@ -54,10 +57,22 @@ def _over_processes(
     work: Callable[[Item], Result], items: Sequence[Item], places: range, n_processes: int
 ) -> Iterator[tuple[int, Result]]:
     # A fresh interpreter: what an engine compiled in this one is not shared by a fork.
-    pool = ProcessPoolExecutor(min(n_processes, len(places)), mp_context=get_context("spawn"))
+    context = get_context("spawn")
+    stop = context.Event()
+    pool = ProcessPoolExecutor(
+        min(n_processes, len(places)),
+        mp_context=context,
+        initializer=listen_to,
+        initargs=(stop,),
+    )
     try:
         futures = {pool.submit(work, items[place]): place for place in places}
-        for future in as_completed(futures):
-            yield futures[future], future.result()
+        waiting = set(futures)
+        while waiting:
+            done, waiting = wait(waiting, timeout=_LOOK_EVERY_S, return_when=FIRST_COMPLETED)
+            if is_stopping():
+                stop.set()
+            for future in sorted(done, key=lambda one: futures[one]):
+                yield futures[future], future.result()
     finally:
         pool.shutdown(wait=True, cancel_futures=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from interlock.base.errors import nearest
+from interlock.base.interrupt import stopping_softly
 from interlock.base.targets import check_target
 from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 LOG_WIDTH = 120
+FIRST_LINE_S = 10.0
 
 
 class OutputFile(click.Path):
@@ -130,14 +133,36 @@ def print_line(line: str, err: bool = False) -> None:
 
 
 @contextmanager
-def progress_line() -> Iterator[ProgressSink | None]:
-    """A line on the terminal that follows a long exploration; None where nobody watches."""
+def progress_line() -> Iterator[ProgressSink]:
+    """A line on the terminal that follows a long exploration; in a log a line now and then."""
 
     def told(now: Progress) -> str:
         return f"{now.stage}: {now.n_states:,} states, {now.seconds:.0f} s"
 
     with terminal_line() as show:
-        yield None if show is None else lambda now: show(told(now))
+        yield _lines_now_and_then(told) if show is None else lambda now: show(told(now))
+
+
+def _lines_now_and_then(told: Callable[[Progress], str]) -> ProgressSink:
+    """In a log: a line after ten seconds, then after twice as long each time."""
+    started, next_s = time.monotonic(), [FIRST_LINE_S]
+
+    def sink(now: Progress) -> None:
+        passed = time.monotonic() - started
+        if passed >= next_s[0]:
+            next_s[0] = 2 * passed
+            click.echo(told(now), err=True)
+
+    return sink
+
+
+@contextmanager
+def stopped_softly() -> Iterator[None]:
+    """Within this Ctrl-C ends the work early, and what is decided so far is told."""
+    with stopping_softly(
+        lambda: click.echo("\nstopping; what is decided so far follows", err=True)
+    ):
+        yield
 
 
 @contextmanager

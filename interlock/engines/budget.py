@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from time import monotonic, perf_counter
 
+from interlock.base.interrupt import is_stopping
 from interlock.kernel.query import Limits, Progress, ProgressSink
 
 NO_LIMITS = Limits()
@@ -46,7 +47,9 @@ class Budget:
         """Whether time or memory has run out; the first limit hit stays the one named."""
         most_bytes = self.limits.max_bytes
         if self.limit is None:
-            if self._is_over():
+            if is_stopping():
+                self.limit = "Ctrl-C"
+            elif self._is_over():
                 self.limit = f"seconds {self.limits.max_seconds or 0:g}"
             elif most_bytes is not None and n_bytes > most_bytes:
                 self.limit = f"bytes {most_bytes:,}"
@@ -61,6 +64,8 @@ class Budget:
 
     def _is_over(self) -> bool:
         limits = self.limits
+        if is_stopping():
+            return True
         if limits.until is not None and monotonic() >= limits.until:
             return True
         return limits.max_seconds is not None and self.seconds >= limits.max_seconds

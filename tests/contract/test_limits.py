@@ -110,3 +110,10 @@ def test_an_interruption_from_the_progress_callback_reaches_the_caller(explore: 
 
     with pytest.raises(KeyboardInterrupt):
         explore(grid(30), QUERIES, Limits(), interrupt)
+
+
+def test_the_time_of_a_whole_command_is_shared_by_its_explorations(explore: Explore) -> None:
+    limits = Limits(max_seconds=0.05).from_now()
+    time.sleep(0.06)
+    found = explore(hanoi(6), [Reach(is_("disc0", 2))], limits)
+    assert found.limit == "seconds 0.05"

@@ -24,6 +24,7 @@ from interlock.commands.options import (
     order_of,
     print_line,
     progress_line,
+    stopped_softly,
 )
 from interlock.commands.outcomes import EXIT
 from interlock.kernel.query import DeclinedError
@@ -145,7 +146,7 @@ def command(
         n_processes=n_processes or os.cpu_count() or 1,
     )
     try:
-        with progress_line() as progress:
+        with stopped_softly(), progress_line() as progress:
             study = study_faults(loaded, catalogue()["enumerate"](), options, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None

@@ -91,7 +91,7 @@ def study_singles(
     added: Sequence[str],
     limits: Limits,
     n_processes: int,
-    stage: Callable[[str], None],
+    stage: Callable[[str, int], None],
 ) -> Singles:
     """Let every live fault of `model` strike alone.
 
@@ -105,7 +105,7 @@ def study_singles(
         For each exploration.
     n_processes : int
     stage : callable
-        Is told what was done last.
+        Is told what was done last, and how many states that took since it is counted.
     """
     live = [fault.id for fault in model.live_faults if fault.id not in added]
     without, with_observers = apart(wanted.values())
@@ -147,7 +147,7 @@ def study_singles(
 
 class _Doing:
     def __init__(
-        self, model: Model, limits: Limits, n_processes: int, stage: Callable[[str], None]
+        self, model: Model, limits: Limits, n_processes: int, stage: Callable[[str, int], None]
     ) -> None:
         self._model = model
         self._limits = limits
@@ -164,7 +164,8 @@ class _Doing:
         found: dict[int, Alone] = {}
         for place, alone in spread(work, strikes, self._n_processes):
             found[place] = alone
-            self._stage(f"each fault alone, {len(found)} of {len(strikes)}")
+            n_states = sum(one.n_states for one in found.values())
+            self._stage(f"each fault alone, {len(found)} of {len(strikes)}", n_states)
         n_states = sum(alone.n_states for alone in found.values())
         limit = next((a.limit for a in found.values() if a.limit is not None), None)
         n = len(strikes)
@@ -178,12 +179,13 @@ class _Doing:
     ) -> dict[str, RequirementSets]:
         """The sets of requirements with observers, at most one of `faults` in each."""
         if groups:
-            self._stage(f"any one fault, with observers of {', '.join(groups[0])}")
+            self._stage(f"any one fault, with observers of {', '.join(groups[0])}", 0)
         found: dict[int, _Watched] = {}
         work = partial(_watch, self._model, tuple(faults), self._limits)
         for place, one in spread(work, groups, self._n_processes):
             found[place] = one
-            self._stage(f"any one fault with observers, {len(found)} of {len(groups)}")
+            n_states = sum(one.explained.n_states for one in found.values())
+            self._stage(f"any one fault with observers, {len(found)} of {len(groups)}", n_states)
         sets: dict[str, RequirementSets] = {}
         for place in range(len(groups)):
             self.explorations.append(found[place].explained)

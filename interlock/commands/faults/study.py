@@ -252,9 +252,9 @@ class _Study:
         with_them = self._sets(wanted, self._options.order, human=True)
         return {id_: _more(found, sets[id_]) for id_, found in with_them.items()}
 
-    def _stage(self, says: str) -> None:
+    def _stage(self, says: str, n_more: int = 0) -> None:
         if self._progress is not None:
-            n_states = sum(one.n_states for one in self._explorations)
+            n_states = n_more + sum(one.n_states for one in self._explorations)
             seconds = time.monotonic() - self._started
             self._progress(Progress(says, n_states, 0, seconds))
 

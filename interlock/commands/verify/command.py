@@ -17,6 +17,7 @@ from interlock.commands.options import (
     limit_options,
     limits_of,
     progress_line,
+    stopped_softly,
 )
 from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
@@ -88,7 +89,7 @@ def command(
         check_may_write(evidence)
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
-        with progress_line() as progress:
+        with stopped_softly(), progress_line() as progress:
             result, looked = _judge(loaded, engines[engine](), faults, only, limits, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
