@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from interlock.kernel import expr as ex
@@ -115,5 +117,5 @@ def test_an_interruption_from_the_progress_callback_reaches_the_caller(explore: 
 def test_the_time_of_a_whole_command_is_shared_by_its_explorations(explore: Explore) -> None:
     limits = Limits(max_seconds=0.05).from_now()
     time.sleep(0.06)
-    found = explore(hanoi(6), [Reach(is_("disc0", 2))], limits)
+    found = explore(grid(60), QUERIES, limits)
     assert found.limit == "seconds 0.05"
