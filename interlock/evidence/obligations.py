@@ -26,9 +26,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from interlock.evidence.invariant_cases import Situation, Values, moved, possible, situations, turns
 from interlock.evidence.script import OBLIGATIONS, SETS, Group, Obligation, Outline, Script
 from interlock.evidence.sets import SetFunction
-from interlock.evidence.situations import Situation, Values, moved, possible, situations, turns
 from interlock.evidence.terms import Terms, all_of, any_of, none_of
 from interlock.kernel import expr as ex
 from interlock.kernel.certificate import Ladder, Shrinking

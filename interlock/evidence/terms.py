@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.evidence.invariant_cases import Values
 from interlock.evidence.sets import SetFunction
-from interlock.evidence.situations import Values
 from interlock.evidence.translate import Translator
 from interlock.kernel import expr as ex
 from interlock.kernel.certificate import Invariant

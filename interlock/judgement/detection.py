@@ -27,7 +27,7 @@ from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, 
 from interlock.kernel.requirement import Pattern, Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
-from interlock.model.model import Fault, Output
+from interlock.model.model import Fault
 
 
 class Telling(IntEnum):
@@ -63,11 +63,6 @@ class Difference:
 
     on: Expr
     off: Expr
-
-
-def is_alarm(output: Output) -> bool:
-    """Whether the output tells people of something abnormal when it is on."""
-    return output.announces
 
 
 class Comparison:
@@ -165,7 +160,7 @@ def _harm_of(requirement: Requirement) -> Expr:
             return p
         case Pattern.LEADS_TO | Pattern.ONLY_AFTER:
             return and_(p, not_(s))
-        case _:
+        case Pattern.ALWAYS | Pattern.EXISTS | Pattern.CAN_STILL:
             return not_(p)
 
 

@@ -16,7 +16,7 @@ import shutil
 import subprocess
 import sys
 import sysconfig
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
@@ -91,11 +91,6 @@ class Graph:
         """Add an edge; a label that is no `Markup` is shown as it is."""
         given = {"label": _label(label), **attributes} if label else attributes
         self._graph.edge(tail, head, **_values(given))
-
-    def on_one_rank(self, names: Iterable[str]) -> None:
-        """Lay the nodes out in one row."""
-        listed = "; ".join(graphviz.quoting.quote(name) for name in names)
-        self._graph.body.append(f"\t{{rank=same; {listed}}}\n")
 
     @property
     def text(self) -> str:

@@ -140,13 +140,6 @@ class Gate:
         """What to call the gate in a picture or a table."""
         return self.says or self.name
 
-    @property
-    def symbol(self) -> str:
-        """The gate's condition in words: 'any of', 'at least 2 of 3' and so on."""
-        if self.kind is GateKind.AT_LEAST:
-            return f"at least {self.k} of {len(self.inputs)}"
-        return str(self.kind.value)
-
 
 Node = Gate | BasicEvent | HouseEvent
 

@@ -26,11 +26,6 @@ class Block:
     outputs: dict[str, Type | Integer]
     needed: frozenset[str]
 
-    @property
-    def is_timer(self) -> bool:
-        """Whether the block measures time."""
-        return "PT" in self.inputs
-
 
 def _block(
     name: str,

@@ -142,10 +142,6 @@ class Invoke:
     outputs: tuple[Taken, ...]
     place: Place = field(compare=False)
 
-    def input(self, name: str) -> Expression | None:
-        """The expression given to the input `name`, or None where no call gives one."""
-        return dict(self.inputs).get(name)
-
 
 Statement = Assign | If | Case | Invoke
 

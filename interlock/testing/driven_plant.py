@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from interlock.base.errors import InternalError
-from interlock.commands.rehearse.world import World
+from interlock.commands.rehearse.successors import World
 from interlock.independent_judge.judge import Observed, Replayed, observe
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.run_file import RunFile, source_hashes, violates

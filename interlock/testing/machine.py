@@ -24,8 +24,8 @@ from interlock.model.build import SCAN, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.testing.controllers import ControllerUnderTest
+from interlock.testing.deep_runs import Seed, find_seeds
 from interlock.testing.driven_plant import ControllerFailure, DrivenPlant
-from interlock.testing.seeds import Seed, find_seeds
 
 
 @dataclass

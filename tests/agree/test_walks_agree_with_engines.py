@@ -8,8 +8,8 @@ from interlock.commands.rehearse.acts import script_of
 from interlock.commands.rehearse.deviations import deviations, performed
 from interlock.commands.rehearse.steps import surely_ends
 from interlock.commands.rehearse.study import Rehearser
+from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.walk import rests, walk
-from interlock.commands.rehearse.world import World
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.build import RunClass, build

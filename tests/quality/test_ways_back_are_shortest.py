@@ -8,7 +8,7 @@ from collections import deque
 import pytest
 
 from interlock.commands.rehearse.recovery import Recovery
-from interlock.commands.rehearse.world import UNATTENDED
+from interlock.commands.rehearse.successors import UNATTENDED
 from interlock.engines import catalogue
 from interlock.kernel.evaluate import State, evaluate
 from interlock.kernel.system import Stepper, System

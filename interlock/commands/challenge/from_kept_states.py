@@ -17,7 +17,7 @@ from interlock.commands.challenge.kept_original import (
 )
 from interlock.commands.challenge.rerun import rerun, way_still_leads
 from interlock.engines.enumerate import EnumeratingEngine
-from interlock.engines.enumerate.known import Beside, Changed, Known
+from interlock.engines.enumerate.changed_system import Beside, Changed, Known
 from interlock.engines.enumerate.space import Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE
 from interlock.kernel import expr as ex

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from interlock.engines.enumerate.known import Known
+from interlock.engines.enumerate.changed_system import Known
 from interlock.kernel.expr import Expr
 from interlock.kernel.observe import Question, ask, ask_together, by_memory, needs_observer
 from interlock.kernel.query import Limits, Reach, Stay, Trap

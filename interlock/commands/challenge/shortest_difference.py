@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from interlock.commands.challenge.equivalence import differences_seen_in_plant, where_models_differ
-from interlock.engines.enumerate.known import Known
+from interlock.engines.enumerate.changed_system import Known
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, ne, or_
 from interlock.kernel.system import Stepper

@@ -28,7 +28,6 @@ _TOKEN = re.compile(
 _SIGNS = {"&&": "AND", "||": "OR", "!": "NOT", "==": "=", "===": "=", "!=": "<>", "!==": "<>"}
 _SIGNS |= {"%": "MOD"}
 _WORDS = {"true": "TRUE", "false": "FALSE"}
-MOST_DEEP = 6
 
 
 @dataclass

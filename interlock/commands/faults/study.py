@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -313,8 +313,3 @@ def _antivalent(model: Model) -> dict[tuple[str, str], bool]:
 def order_words(order: int | None) -> str:
     """How many faults were looked at, in words."""
     return "any number of faults" if order is None else f"up to {order} fault{'s'[: order != 1]}"
-
-
-def sets_of(study: FaultStudy, id_: str) -> Sequence[FaultSet]:
-    """The sets of a requirement as they are told."""
-    return [study.latent_first(one) for one in study.sets[id_].sets]

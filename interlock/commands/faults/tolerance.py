@@ -16,8 +16,6 @@ from dataclasses import dataclass, replace
 from interlock.judgement.fault_sets import RequirementSets, Tolerance
 from interlock.model.model import Fault, Model, Sensor
 
-MERGED = "merged"
-
 
 @dataclass(frozen=True)
 class Loss:

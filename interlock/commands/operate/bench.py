@@ -13,8 +13,8 @@ from functools import cached_property
 
 from interlock.base.errors import InternalError, Place
 from interlock.commands.operate.listing import Listing, Row, Scanned
+from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Situation
-from interlock.commands.rehearse.world import World
 from interlock.independent_judge.player import Change
 from interlock.independent_judge.story import change_in_words
 from interlock.kernel.evaluate import State, python_function

@@ -16,6 +16,7 @@ from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.commands.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.evidence.asked import Asked, asked, requirement_of, state_after
 from interlock.evidence.folder import Evidence, read_folder
+from interlock.evidence.invariant_cases import scan_of
 from interlock.evidence.manifest import (
     MANIFEST,
     ClassEntry,
@@ -28,7 +29,6 @@ from interlock.evidence.obligations import script
 from interlock.evidence.script import OBLIGATIONS, SETS, Outline, Script
 from interlock.evidence.sets import read_sets
 from interlock.evidence.sexpr import SexprError
-from interlock.evidence.situations import scan_of
 from interlock.independent_judge.run_file import parse_run, replay_file, source_hashes
 from interlock.kernel.certificate import Invariant
 from interlock.kernel.evaluate import evaluate

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from interlock.commands.rehearse.recovery import Recovery, Way, calm
-from interlock.commands.rehearse.world import UNATTENDED
+from interlock.commands.rehearse.successors import UNATTENDED
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import and_, eq
 from interlock.kernel.query import Query, Reach, Values

@@ -63,7 +63,7 @@ def command(
             rehearser = Rehearser(loaded, procedures, engines[engine](), limits, progress)
             result = rehearser.rehearse(procedure, pairs)
             if folder is not None:
-                from interlock.commands.rehearse import tell_card as rehearsal_card
+                from interlock.commands.rehearse import printed_card as rehearsal_card
                 from interlock.commands.rehearse.card import make_card
 
                 card = rehearsal_card.to_html(result, make_card(rehearser.recovery))

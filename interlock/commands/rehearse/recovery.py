@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from interlock.commands.rehearse.world import UNATTENDED
+from interlock.commands.rehearse.successors import UNATTENDED
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, not_

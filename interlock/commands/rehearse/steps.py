@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from interlock.commands.rehearse.acts import Act, ActKind
-from interlock.commands.rehearse.world import UNATTENDED
+from interlock.commands.rehearse.successors import UNATTENDED
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, eq, ite, not_, or_

@@ -26,6 +26,7 @@ from interlock.commands.rehearse.results import (
     StepResult,
 )
 from interlock.commands.rehearse.steps import surely_ends
+from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.walk import (
     BY_NOBODY,
     Rest,
@@ -37,7 +38,6 @@ from interlock.commands.rehearse.walk import (
     walk,
 )
 from interlock.commands.rehearse.why import Situation
-from interlock.commands.rehearse.world import World
 from interlock.engines import catalogue
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.kernel.evaluate import State

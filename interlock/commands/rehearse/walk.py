@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from interlock.commands.rehearse.acts import Act, ActKind, Script
-from interlock.commands.rehearse.world import Breach, World
+from interlock.commands.rehearse.successors import Breach, World
 from interlock.kernel.evaluate import State
 from interlock.kernel.query import Reach
 

@@ -11,8 +11,8 @@ from typing import Generic, Protocol, TypeVar
 from interlock.commands.replay.columns import AS_NAMED, Mapped, Observed, observable
 from interlock.commands.replay.record import Row
 from interlock.commands.replay.record_file import opened
-from interlock.commands.replay.sets import SetTracker
 from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Tracker, Values
+from interlock.commands.replay.track_by_diagrams import SetTracker
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.system import Move, System

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 from interlock.base.errors import Place
@@ -30,11 +30,6 @@ _SCOPES = {
     ScopeKind.BETWEEN: (("between", "opens"), ("and", "closes")),
     ScopeKind.AFTER_UNTIL: (("from", "opens"), ("until", "closes")),
 }
-
-
-def listed(words: Sequence[str], nothing: str = "none") -> str:
-    """Words with commas between them."""
-    return ", ".join(words) or nothing
 
 
 def place_words(place: Place) -> str:

@@ -14,7 +14,7 @@ from interlock.commands.faults.study import order_words
 from interlock.commands.rating import tell as rating_text
 from interlock.commands.rating.figures import years_of
 from interlock.commands.rating.study import Rated
-from interlock.commands.rehearse import tell_card as rehearsal_card
+from interlock.commands.rehearse import printed_card as rehearsal_card
 from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsed, StepResult
 from interlock.commands.rehearse.tell import (
     LEGEND,

@@ -18,7 +18,6 @@ STAYS, STARTS, ON_LOOP, VISITED = 1, 2, 4, 8
 FINISHED, UNFINISHED, FOUND = 0, 1, 2
 
 _BELOW = 1 << 15  # in a frame's position: the state leads to one further down the stack
-_FIRST_COMPONENT = (1 << 32) - 1
 
 
 def analysis_text(n_words: int) -> str:

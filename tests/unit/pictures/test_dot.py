@@ -75,7 +75,6 @@ def test_any_words_name_nodes_and_different_words_name_different_nodes(a: str, b
     graph.node(identifier(a), "a")
     graph.node(identifier(b, a), "b")
     graph.edge(identifier(a), identifier(b, a), b)
-    graph.on_one_rank([identifier(a), identifier(b, a)])
     found = json.loads(render(graph.text, "json"))
     nodes = [item for item in found["objects"] if "nodes" not in item]
     assert len(nodes) == 2

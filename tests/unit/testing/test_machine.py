@@ -16,9 +16,9 @@ from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.testing.controllers import ControllerError, ProgramController, Value
+from interlock.testing.deep_runs import find_seeds
 from interlock.testing.driven_plant import Differs, Faulty, Unanswered, Violated
 from interlock.testing.machine import ControllerMachine, machine_for
-from interlock.testing.seeds import find_seeds
 from tests.support.models import MODELS, shipped
 
 # A lamp that needs its time: the timer is free in the model, and the bench lets time pass.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
+from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Reason, Situation
-from interlock.commands.rehearse.world import World
 from interlock.model.build import Built, RunClass, build
 from tests.support.models import shipped
 

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.commands.challenge.equivalence import where_moves_differ
-from interlock.engines.enumerate.known import Beside, Changed, Known
+from interlock.engines.enumerate.changed_system import Beside, Changed, Known
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, evaluate, python_function
 from interlock.kernel.expr import Expr

@@ -17,7 +17,7 @@ from functools import cache
 from typing import Any
 
 from interlock.engines.budget import NO_LIMITS, Budget
-from interlock.engines.enumerate import beside as text
+from interlock.engines.enumerate import changed_routines as text
 from interlock.engines.enumerate import runtime
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.linking import Compiler
