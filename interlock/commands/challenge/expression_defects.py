@@ -13,7 +13,7 @@ from enum import Enum
 
 from interlock.base.errors import Place
 from interlock.st import typed as ty
-from interlock.st.evaluate import as_written
+from interlock.st.evaluate import as_written, operands_of
 from interlock.st.types import BOOL, EnumType, IntType
 from interlock.st.write import write_expression
 
@@ -86,25 +86,11 @@ def expression_defects(
     """
     yield from _own(e, neighbours)
     is_not = isinstance(e, ty.Unary) and e.op == "NOT"
-    for number, child in enumerate(_children(e)):
+    for number, child in enumerate(operands_of(e)):
         for defect in expression_defects(child, neighbours):
             if is_not and isinstance(child, ty.Read) and defect.kind is DefectKind.NEGATED:
                 continue  # NOT NOT is what dropping the NOT of `e` gives
             yield replace(defect, tree=_with_child(e, number, defect.tree))
-
-
-def _children(e: ty.Expression) -> tuple[ty.Expression, ...]:
-    match e:
-        case ty.Unary():
-            return (e.operand,)
-        case ty.Junction():
-            return e.operands
-        case ty.Binary():
-            return (e.left, e.right)
-        case ty.Call():
-            return e.arguments
-        case _:
-            return ()
 
 
 def _with_child(e: ty.Expression, number: int, child: ty.Expression) -> ty.Expression:

@@ -27,8 +27,8 @@ _LEGEND = (
 )
 _HARM = {
     Harm.HARMLESS: "no run of this class breaks it",
-    Harm.DETECTED: "on every run to it an alarm or a refusal comes before it or together with it",
-    Harm.DANGEROUS: "some run reaches it before any alarm or refusal",
+    Harm.DETECTED: "on every run to it an alarm or a refusal comes in a state before it",
+    Harm.DANGEROUS: "some run reaches it before any alarm or refusal, or together with the first",
 }
 
 

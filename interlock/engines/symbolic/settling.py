@@ -309,7 +309,11 @@ def _move(
 def _made_in(encoding: Encoding, move: SymbolicMove, where: Node) -> SymbolicMove:
     """The move, only in `where`, with what it writes there."""
     guard = move.guard & encoding.valid & where
-    return _move(encoding, move.name, guard, _simplified(encoding.diagrams, move.values, guard))
+    try:
+        return _move(encoding, move.name, guard, _simplified(encoding.diagrams, move.values, guard))
+    except _CircleError:
+        # Simplified, it would need other copies than there are.
+        return move.restricted(where)
 
 
 def _substituted(partition: Partition, substitution: Substitution) -> Partition:
