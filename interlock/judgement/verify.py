@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from interlock.independent_judge.judge import replay
@@ -18,6 +18,7 @@ from interlock.kernel.query import (
     Limits,
     ProgressSink,
     Query,
+    Reach,
     labelled,
 )
 from interlock.kernel.requirement import Outcome, Requirement, Verdict
@@ -25,6 +26,9 @@ from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
 from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
+
+# Enough to meet nearly every premise, and explored in a second.
+FEW_STATES = 1_000_000
 
 _Judged = dict[str, tuple[Question, Verdict]]
 
@@ -37,6 +41,7 @@ def verify(
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
     beside: Sequence[Query] = (),
+    tested: Collection[str] = (),
 ) -> Verification:
     """Judge the requirements of `model` in a run class.
 
@@ -52,6 +57,8 @@ def verify(
     progress : callable, optional
     beside : sequence of Query
         More questions about the model, answered by the same exploration.
+    tested : collection of str
+        Ids of requirements known to be put to the test in a part of this class.
 
     Raises
     ------
@@ -70,6 +77,7 @@ def verify(
     explored = _explore(engine, system, together, limits, progress, "the model", beside)
     verdicts = _verdicts(together, explored)
     verdicts |= _with_observers(engine, built, remembering, limits, progress)
+    verdicts = _tested_in_scope(engine, built, verdicts, tested, limits, progress)
     timed = ReactionTimes(model)
     findings = []
     for requirement in wanted:
@@ -123,7 +131,8 @@ def verify_claims(
         if not ids:
             break
         classes.append(RunClass(independent, n_faults))
-        stage = verify(model, engine, classes[-1], ids, limits, progress)
+        tested = [id_ for id_ in ids if not findings[id_].verdict.vacuous]
+        stage = verify(model, engine, classes[-1], ids, limits, progress, tested=tested)
         for found in stage.findings:
             if findings[found.requirement.id].verdict.outcome is Outcome.HOLDS:
                 findings[found.requirement.id] = found
@@ -175,6 +184,59 @@ def _with_observers(
             alone = _explore(engine, question.system, [question], limits, progress, label)
             verdicts |= _verdicts([question], alone)
     return verdicts
+
+
+def _tested_in_scope(
+    engine: Engine,
+    built: Built,
+    verdicts: _Judged,
+    tested: Collection[str],
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> _Judged:
+    """The verdicts; vacuous, too, where a premise occurs only outside the scope.
+
+    What an observer must tell apart for that makes many states, and mostly a few of them show that
+    the premise occurs. Only where they do not everything is explored.
+    """
+    doubted = [
+        asked.requirement
+        for id_, (asked, verdict) in verdicts.items()
+        if asked.is_coarse
+        and id_ not in tested
+        and verdict.outcome is Outcome.HOLDS
+        and not verdict.vacuous
+    ]
+    if not doubted:
+        return verdicts
+    most = FEW_STATES if limits.max_states is None else min(limits.max_states, FEW_STATES)
+    few = replace(limits, max_states=most)
+    together = ask_together(built.system, doubted, keeping_settled=True)
+    open_ = _unmet(engine, together, few, labelled(progress, "premises in their scopes"))
+    found = dict(verdicts)
+    for requirement in [asked.requirement for asked in open_]:
+        alone = ask(built.system, requirement, keeping_settled=True)
+        label = f"premise of {requirement.id} in its scope"
+        queries = [Reach(premise.where) for premise in alone.premises]
+        explored = engine.explore(alone.system, queries, limits, labelled(progress, label))
+        asked, verdict = verdicts[requirement.id]
+        if any(answer.found is False for answer in explored.answers):
+            found[requirement.id] = (asked, replace(verdict, n_premise=0))
+        elif any(answer.found is None for answer in explored.answers):
+            left_open = replace(verdict, outcome=Outcome.UNDECIDED, limit=explored.limit)
+            found[requirement.id] = (asked, left_open)
+    return found
+
+
+def _unmet(
+    engine: Engine, questions: Sequence[Question], limits: Limits, progress: ProgressSink | None
+) -> list[Question]:
+    """The questions of which some premise was not met within the limits."""
+    queries = [Reach(premise.where) for asked in questions for premise in asked.premises]
+    explored = engine.explore(questions[-1].system, queries, limits, progress)
+    answers = iter(explored.answers)
+    met = [[next(answers).found for _ in asked.premises] for asked in questions]
+    return [asked for asked, found in zip(questions, met, strict=True) if not all(found)]
 
 
 def _explore(

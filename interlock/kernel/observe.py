@@ -59,6 +59,9 @@ class Question:
         never put to the test.
     measures : tuple of Values
         For a response within a bound: `scans_taken` tells from the answer how long it took.
+    is_coarse : bool
+        Whether premises count outside the scope, too: where one was met, ask again with
+        `keeping_settled`, which adds states.
     """
 
     requirement: Requirement
@@ -66,6 +69,7 @@ class Question:
     violations: tuple[Query, ...]
     premises: tuple[Count, ...]
     measures: tuple[Values, ...] = ()
+    is_coarse: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,8 +127,16 @@ def by_memory(
     )
 
 
-def ask(system: System, requirement: Requirement) -> Question:
+def ask(system: System, requirement: Requirement, keeping_settled: bool = False) -> Question:
     """Put `requirement` as queries over `system`, extended by an observer where needed.
+
+    Parameters
+    ----------
+    system : System
+    requirement : Requirement
+    keeping_settled : bool
+        Whether an observer tells a scope in which all is settled from one that is not open. The
+        verdict does not need that; how often the premise occurred inside the scope does.
 
     Raises
     ------
@@ -133,7 +145,7 @@ def ask(system: System, requirement: Requirement) -> Question:
     """
     judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
     if needs_observer(requirement):
-        return _observed(system, requirement, judged)
+        return _observed(system, requirement, judged, keeping_settled)
     p, s = requirement.p, requirement.s
     queries: tuple[Query, ...]
     match requirement.pattern:
@@ -149,7 +161,9 @@ def ask(system: System, requirement: Requirement) -> Question:
     return Question(requirement, system, queries, _counts(judged, premise_parts(requirement)))
 
 
-def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Question]:
+def ask_together(
+    system: System, requirements: Iterable[Requirement], keeping_settled: bool = False
+) -> list[Question]:
     """Put several requirements to one system that carries all their observers.
 
     Returns
@@ -159,13 +173,16 @@ def ask_together(system: System, requirements: Iterable[Requirement]) -> list[Qu
     """
     questions: list[Question] = []
     for requirement in requirements:
-        questions.append(ask(system, requirement))
+        questions.append(ask(system, requirement, keeping_settled))
         system = questions[-1].system
     return [replace(question, system=system) for question in questions]
 
 
-def _observed(system: System, requirement: Requirement, judged: Expr) -> Question:
-    observer = _observer(requirement)
+def _observed(
+    system: System, requirement: Requirement, judged: Expr, keeping_settled: bool
+) -> Question:
+    is_coarse = not keeping_settled and _settles(requirement)
+    observer = _observer(requirement, keeping_settled)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
     now = ite(judged, observer.read(memory), memory)
@@ -185,10 +202,20 @@ def _observed(system: System, requirement: Requirement, judged: Expr) -> Questio
         queries.append(Stay(stay, stay))
     answered = observer.answered(memory)
     measures = () if answered is FALSE else (Values((memory,), where=and_(judged, answered)),)
-    opened = requirement.scope.kind not in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)
+    opened = not is_coarse and requirement.scope.kind not in (
+        ScopeKind.GLOBALLY,
+        ScopeKind.BEFORE,
+    )
     inside, before = (ne(m, _IDLE) if opened else TRUE for m in (now, memory))
     premises = _counts(judged, premise_parts(requirement, inside, before))
-    return Question(requirement, extended, tuple(queries), premises, measures)
+    return Question(requirement, extended, tuple(queries), premises, measures, is_coarse)
+
+
+def _settles(requirement: Requirement) -> bool:
+    """Whether nothing more can go wrong in a scope of it although that is still open."""
+    ends = (ScopeKind.BETWEEN, ScopeKind.AFTER_UNTIL)
+    settling = (Pattern.EXISTS, Pattern.ONLY_AFTER)
+    return requirement.scope.kind in ends and requirement.pattern in settling
 
 
 def _counts(judged: Expr, parts: Iterable[Expr]) -> tuple[Count, ...]:
@@ -200,7 +227,7 @@ def scans_taken(answer: Answer) -> int | None:
     return max((value - _DUE for (value,) in answer.values), default=None)
 
 
-def _observer(requirement: Requirement) -> _Observer:
+def _observer(requirement: Requirement, keeping_settled: bool = True) -> _Observer:
     p, s = requirement.p, requirement.s
     q, r = requirement.scope.opens, requirement.scope.closes
     kind = requirement.scope.kind
@@ -211,9 +238,9 @@ def _observer(requirement: Requirement) -> _Observer:
         case Pattern.ALWAYS:
             return _absence(kind, not_(p), q, r, opens)
         case Pattern.EXISTS:
-            return _existence(kind, p, q, r, opens)
+            return _existence(kind, p, q, r, opens, keeping_settled)
         case Pattern.ONLY_AFTER:
-            return _precedence(kind, p, s, q, r, opens)
+            return _precedence(kind, p, s, q, r, opens, keeping_settled)
         case Pattern.LEADS_TO if requirement.within is not None:
             return _bounded_response(requirement, opens, requirement.within)
         case Pattern.LEADS_TO:
@@ -258,7 +285,9 @@ def _absence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observ
     return _make(read, _OPEN if kind is ScopeKind.BEFORE else _IDLE)
 
 
-def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+def _existence(
+    kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr, keeping_settled: bool
+) -> _Observer:
     def read(m: Expr) -> Expr:
         is_open = eq(m, _OPEN)
         match kind:
@@ -270,7 +299,7 @@ def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Obse
                 waiting = ite(p, _SEEN, _OPEN)
                 return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
             case _:
-                waiting = ite(p, _SEEN, _OPEN)
+                waiting = ite(p, _SEEN if keeping_settled else _IDLE, _OPEN)
                 return _cases(
                     (r, ite(is_open, _BAD, _IDLE)), (or_(is_open, opens), waiting), otherwise=m
                 )
@@ -280,7 +309,9 @@ def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Obse
     return _make(read, _OPEN if early else _IDLE, (lambda m: eq(m, _OPEN)) if endless else _NONE)
 
 
-def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
+def _precedence(
+    kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr, keeping_settled: bool
+) -> _Observer:
     def read(m: Expr) -> Expr:
         is_open = eq(m, _OPEN)
         seen = eq(m, _SEEN)
@@ -294,7 +325,8 @@ def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr
                 waiting = _cases((s, _SEEN), (p, _BAD), otherwise=_OPEN)
                 return ite(or_(is_open, and_(eq(m, _IDLE), q)), waiting, m)
             case ScopeKind.BETWEEN:
-                waiting = _cases((s, _SETTLED), (p, _SEEN), otherwise=_OPEN)
+                settled = _SETTLED if keeping_settled else _IDLE
+                waiting = _cases((s, settled), (p, _SEEN), otherwise=_OPEN)
                 return _cases(
                     (seen, ite(r, _BAD, _SEEN)),
                     (r, _IDLE),
@@ -302,7 +334,8 @@ def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr
                     otherwise=m,
                 )
             case _:  # seen: settled
-                waiting = _cases((s, _SEEN), (p, _BAD), otherwise=_OPEN)
+                settled = _SEEN if keeping_settled else _IDLE
+                waiting = _cases((s, settled), (p, _BAD), otherwise=_OPEN)
                 return _cases((r, _IDLE), (or_(is_open, opens), waiting), otherwise=m)
 
     early = kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE)

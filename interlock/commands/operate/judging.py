@@ -263,7 +263,7 @@ def find_example(
     Of several parts of a premise, the one that takes the longest run is shown.
     """
     built = build(model)
-    asked = ask(built.system, built.requirements[id_])
+    asked = ask(built.system, built.requirements[id_], keeping_settled=True)
     queries = [Reach(premise.where) for premise in asked.premises]
     explored = AutomaticEngine().explore(asked.system, queries, limits, progress)
     runs = [answer.witness for answer in explored.answers if answer.witness is not None]
