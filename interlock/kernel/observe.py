@@ -29,6 +29,7 @@ from dataclasses import dataclass, replace
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, ne, not_, or_
+from interlock.kernel.premises import premise_parts, settles
 from interlock.kernel.query import Answer, Count, Query, Reach, Stay, Trap, Values
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import (
@@ -181,7 +182,7 @@ def ask_together(
 def _observed(
     system: System, requirement: Requirement, judged: Expr, keeping_settled: bool
 ) -> Question:
-    is_coarse = not keeping_settled and _settles(requirement)
+    is_coarse = not keeping_settled and settles(requirement)
     observer = _observer(requirement, keeping_settled)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)
@@ -209,13 +210,6 @@ def _observed(
     inside, before = (ne(m, _IDLE) if opened else TRUE for m in (now, memory))
     premises = _counts(judged, premise_parts(requirement, inside, before))
     return Question(requirement, extended, tuple(queries), premises, measures, is_coarse)
-
-
-def _settles(requirement: Requirement) -> bool:
-    """Whether nothing more can go wrong in a scope of it although that is still open."""
-    ends = (ScopeKind.BETWEEN, ScopeKind.AFTER_UNTIL)
-    settling = (Pattern.EXISTS, Pattern.ONLY_AFTER)
-    return requirement.scope.kind in ends and requirement.pattern in settling
 
 
 def _counts(judged: Expr, parts: Iterable[Expr]) -> tuple[Count, ...]:
@@ -363,38 +357,6 @@ def _response(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) 
     endless = kind in (ScopeKind.AFTER, ScopeKind.AFTER_UNTIL)
     start = _OPEN if kind is ScopeKind.BEFORE else _IDLE
     return _make(read, start, (lambda m: eq(m, _SEEN)) if endless else _NONE)
-
-
-def premise_parts(
-    requirement: Requirement, inside: Expr = TRUE, was_inside: Expr = TRUE
-) -> list[Expr]:
-    """What must occur somewhere for the requirement to have been tested at all.
-
-    Its premises, else P of 'leads to' and 'only after', inside the scope once that has opened; and
-    the states that open and close it.
-
-    Parameters
-    ----------
-    requirement : Requirement
-    inside, was_inside : Expr, optional
-        Whether the scope is open in the present state, and in the one judged before it.
-    """
-    parts = list(requirement.premises)
-    if not parts and requirement.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
-        parts = [requirement.p]
-    parts = [and_(inside, part) for part in parts]
-    scope = requirement.scope
-    opens = and_(scope.opens, not_(scope.closes))
-    match scope.kind:
-        case ScopeKind.BEFORE:
-            parts.append(scope.closes)
-        case ScopeKind.AFTER:
-            parts.append(scope.opens)
-        case ScopeKind.AFTER_UNTIL:
-            parts.append(opens)
-        case ScopeKind.BETWEEN:
-            parts += [opens, and_(was_inside, scope.closes)]
-    return parts or [TRUE]
 
 
 def _bounded_response(requirement: Requirement, opens: Expr, within: int) -> _Observer:
