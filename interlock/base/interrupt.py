@@ -17,21 +17,22 @@ from typing import Protocol
 class _Flag(Protocol):
     def is_set(self) -> bool: ...
     def set(self) -> None: ...
+    def clear(self) -> None: ...
 
 
-_here = threading.Event()
-_everywhere: list[_Flag] = []
+_asked: _Flag = threading.Event()
 
 
 def is_stopping() -> bool:
     """Whether somebody has asked for an early end."""
-    return _here.is_set() or any(flag.is_set() for flag in _everywhere)
+    return _asked.is_set()
 
 
 def listen_to(flag: _Flag) -> None:
     """In a process of a pool: leave Ctrl-C to the parent, and stop when it sets `flag`."""
+    global _asked
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _everywhere.append(flag)
+    _asked = flag
 
 
 @contextmanager
@@ -48,9 +49,9 @@ def stopping_softly(told: Callable[[], None]) -> Iterator[None]:
         return
 
     def handle(_number: int, _frame: FrameType | None) -> None:
-        if _here.is_set():
+        if _asked.is_set():
             raise KeyboardInterrupt
-        _here.set()
+        _asked.set()
         told()
 
     before = signal.signal(signal.SIGINT, handle)
@@ -58,4 +59,4 @@ def stopping_softly(told: Callable[[], None]) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
-        _here.clear()
+        _asked.clear()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -17,11 +17,11 @@ from interlock.base.interrupt import stopping_softly
 from interlock.base.targets import check_target
 from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
-from interlock.model.build import build
-from interlock.model.model import Model
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from interlock.model.model import Model
 
 LOG_WIDTH = 120
 FIRST_LINE_S = 10.0
@@ -90,14 +90,16 @@ def order_of(text: str | None, n_faults: int) -> int | None:
     raise click.UsageError(f"--order: expected a whole number from 1, or 'all'; found '{text}'")
 
 
-def check_requirements(model: Model, only: Iterable[str]) -> None:
+def check_requirements(model: Model, only: Sequence[str]) -> None:
     """Refuse an id that no requirement of the model has, the generated one included.
 
     Raises
     ------
     UsageError
     """
-    known = build(model).requirements
+    from interlock.model.build import build
+
+    known = build(model).requirements if only else {}
     for id_ in only:
         if id_ not in known:
             raise click.UsageError(f"no requirement '{id_}'{nearest(id_, known)}")

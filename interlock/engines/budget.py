@@ -47,28 +47,27 @@ class Budget:
         """Whether time or memory has run out; the first limit hit stays the one named."""
         most_bytes = self.limits.max_bytes
         if self.limit is None:
-            if is_stopping():
-                self.limit = "Ctrl-C"
-            elif self._is_over():
-                self.limit = f"seconds {self.limits.max_seconds or 0:g}"
-            elif most_bytes is not None and n_bytes > most_bytes:
-                self.limit = f"bytes {most_bytes:,}"
+            self.limit = self._ended()
+        if self.limit is None and most_bytes is not None and n_bytes > most_bytes:
+            self.limit = f"bytes {most_bytes:,}"
         return self.limit is not None
 
     def out_of_time(self) -> bool:
         """Whether no time is left, whatever other limit was hit before."""
-        if not self._is_over():
+        if self._ended() is None:
             return False
         self.spent()
         return True
 
-    def _is_over(self) -> bool:
-        limits = self.limits
+    def _ended(self) -> str | None:
+        """What ends the work whatever memory is left; None while nothing does."""
+        most_s, until = self.limits.max_seconds, self.limits.until
         if is_stopping():
-            return True
-        if limits.until is not None and monotonic() >= limits.until:
-            return True
-        return limits.max_seconds is not None and self.seconds >= limits.max_seconds
+            return "Ctrl-C"
+        if most_s is None:
+            return None
+        is_over = self.seconds >= most_s or (until is not None and monotonic() >= until)
+        return f"seconds {most_s:g}" if is_over else None
 
     def refuse_state(self, most: int) -> None:
         """Note that a state more than `most` was met."""

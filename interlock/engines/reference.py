@@ -25,7 +25,7 @@ from interlock.kernel.query import (
     Trap,
     Values,
 )
-from interlock.kernel.system import MoveKind, Stepper, System
+from interlock.kernel.system import Stepper, System
 from interlock.kernel.witness import Step, Witness
 
 # A tuple, its dictionary entry and its place in three lists; measured roughly, as nobody runs
@@ -188,13 +188,14 @@ class _Analysis:
         if self.budget.out_of_time():
             return Answer(None)
         edges = self.space.edges
-        forced = [move.kind is MoveKind.FAULT for move in self.space.system.moves]
+        system = self.space.system
+        onward = [move.name in system.onward for move in system.moves]
         before: list[list[int]] = [[] for _ in edges]
         # What lies beyond the explored states may lead to the goal, so it counts as the goal.
         able = self.space.where(goal)
         for number, moves in enumerate(edges):
             for move, target in moves:
-                if forced[move]:
+                if not onward[move]:
                     continue
                 if target is None:
                     able[number] = True

@@ -134,7 +134,7 @@ def _ladder(
     terms: Terms, name: str, trap: Trap, ladder: Ladder, situation: Situation
 ) -> Iterator[Obligation]:
     able = [terms.sets[rung.within] for rung in ladder.rungs]
-    onward = {move.name for move in terms.system.onward}
+    onward = terms.system.onward
     state = situation.state
     if ladder.home is None:
         goal = any_of(*(terms.truth(there) for there, _ in _on_the_way(situation, trap.goal)))
@@ -173,7 +173,7 @@ class _Ways:
     def __init__(self, terms: Terms) -> None:
         self.terms = terms
         self.moves = [move.name for move in terms.system.moves]
-        self.onward = [move.name for move in terms.system.onward]
+        self.onward = list(terms.system.onward)
         self.guards = {m.name: terms.truth(m.guard) for m in terms.system.moves}
         self.after = {m.name: moved(m.updates, terms.same) for m in terms.system.moves}
         self.fair = {m.name: terms.truth(m.fair) for m in terms.system.moves if m.fair is not None}

@@ -17,6 +17,7 @@ from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller
+from interlock.st.layout import elapses
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ class Lockstep:
         except (KeyError, ValueError):
             raise InternalError(f"lockstep refuses '{move}': no such running timer") from None
         if ours is not None:
-            return self.player.play(f"{ours} elapses")
+            return self.player.play(elapses(ours))
         self.player.pass_event()
         return Happening(move, MoveKind.TIMER, f"the time of the new {theirs} is up", ())
 

@@ -17,14 +17,8 @@ from interlock.model.build import SCAN, fault_flag, held_value
 from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
+from interlock.st.layout import ELAPSES, elapses
 from interlock.st.types import label_of
-
-_ELAPSES = " elapses"
-
-
-def elapses(timer: str) -> str:
-    """The name of the move by which the time of a timer is up."""
-    return timer + _ELAPSES
 
 
 @dataclass(frozen=True)
@@ -185,21 +179,21 @@ class Player:
         human : bool
             Whether human errors may happen.
         """
-        yield SCAN
-        for timer in self.controller.running_timers():
-            yield elapses(timer)
+        yield from self._by_the_controller()
         for name, move in self._moves.items():
             if (human or move.kind is not MoveKind.HUMAN) and self.enabled(name):
                 yield name
 
     def owed(self) -> Iterator[str]:
         """What must happen in the end if it stays possible: plant moves, timers, and the scan."""
-        yield SCAN
-        for timer in self.controller.running_timers():
-            yield elapses(timer)
+        yield from self._by_the_controller()
         for name, move in self._moves.items():
             if move.kind is MoveKind.PLANT and self.possible(name):
                 yield name
+
+    def _by_the_controller(self) -> Iterator[str]:
+        yield SCAN
+        yield from map(elapses, self.controller.running_timers())
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
@@ -267,7 +261,7 @@ class Player:
             return self._strike(name.removesuffix(" strikes"))
         if name.endswith(" clears"):
             return self._clear(name.removesuffix(" clears"))
-        timer = name.removesuffix(_ELAPSES)
+        timer = name.removesuffix(ELAPSES)
         try:
             self.controller.elapse(timer)
         except (KeyError, ValueError):

@@ -44,6 +44,7 @@ from interlock.model.schema import Name, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
 from interlock.st.evaluate import explain
+from interlock.st.layout import elapses
 
 FORMAT = 1
 MAX_MOVES = 20_000
@@ -276,7 +277,7 @@ def why_refused(player: Player, move: str) -> str:
     moves = {m.name: m for m in model.moves}
     if move not in moves:
         faults = [f"{id_} {what}" for id_ in model.faults for what in ("strikes", "clears")]
-        timers = [f"{i.name} elapses" for i in model.program.instances]
+        timers = [elapses(i.name) for i in model.program.instances]
         known = [SCAN, *moves, *faults, *timers]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"

@@ -83,13 +83,13 @@ class Finding:
         if self.is_too_late and self.reaction is not None:
             return self.reaction.says_why
         if self.verdict.vacuous:
-            return why_vacuous(model, self)
+            return _why_vacuous(model, self)
         if self.verdict.limit is not None:
             return f"limit hit, {self.verdict.limit}; nothing is known of it"
         return ""
 
 
-def why_vacuous(model: Model, finding: Finding) -> str:
+def _why_vacuous(model: Model, finding: Finding) -> str:
     """Why a requirement was not put to the test, with what its run class leaves out."""
     run_class = finding.run_class
     may_err = any(move.kind is MoveKind.HUMAN for move in model.moves)

@@ -183,9 +183,14 @@ class System:
         return tuple(variable.initial for variable in self.variables)
 
     @cached_property
-    def onward(self) -> tuple[Move, ...]:
-        """The moves that a way back may use: all but the strikes and clearings of faults."""
-        return tuple(move for move in self.moves if move.kind is not MoveKind.FAULT)
+    def onward(self) -> Mapping[str, Move]:
+        """The moves that a way back may use, by name: all but strikes and clearings of faults."""
+        return {move.name: move for move in self.moves if move.kind is not MoveKind.FAULT}
+
+    @property
+    def has_faults(self) -> bool:
+        """Whether some move is the strike or the clearing of a fault."""
+        return len(self.onward) < len(self.moves)
 
     def variable(self, name: str) -> Variable:
         """The variable called `name`."""

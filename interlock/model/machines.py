@@ -11,10 +11,11 @@ from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
 from interlock.model.yaml import Document, Path
+from interlock.st.layout import ELAPSES
 
 # Names that the builder and the program's timers give to moves.
 _OWN_MOVES = (SCAN,)
-_OWN_ENDINGS = (" strikes", " clears", " elapses")
+_OWN_ENDINGS = (" strikes", " clears", ELAPSES)
 
 
 def read_machines(document: Document, shape: ModelShape, mistakes: Mistakes) -> dict[str, Machine]:

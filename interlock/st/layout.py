@@ -22,6 +22,15 @@ from interlock.st.types import domain_of, initial_of
 PREFIX = "plc."
 
 
+ELAPSES = " elapses"
+"""How the name of the move ends by which the time of a free timer is up."""
+
+
+def elapses(instance: str) -> str:
+    """The name of the move by which the time of a timer is up."""
+    return instance + ELAPSES
+
+
 class Timers(Enum):
     """How long a timer runs."""
 

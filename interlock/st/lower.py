@@ -23,6 +23,7 @@ from interlock.st.layout import (
     Layout,
     Settings,
     Timers,
+    elapses,
     lay_out,
     position_name,
     top_of,
@@ -138,7 +139,7 @@ def _elapse_moves(instances: Iterable[ty.Instance], settings: Settings) -> Itera
         elapsed = position_name(instance, settings)
         due = and_(var(f"{PREFIX}{instance.name}.running"), not_(var(elapsed)))
         yield Move(
-            f"{instance.name} elapses",
+            elapses(instance.name),
             MoveKind.TIMER,
             due,
             {elapsed: TRUE},

@@ -25,10 +25,8 @@ from interlock.kernel.system import Move, MoveKind
 from interlock.model.build import ARITHMETIC, SCAN, Built
 from interlock.model.model import Model
 from interlock.st.interpret import Controller, ScanResult
-from interlock.st.layout import Timers
+from interlock.st.layout import ELAPSES, Timers, elapses
 from interlock.testing.controllers import ControllerError, ControllerUnderTest, Terminals, value_of
-
-_ELAPSES = " elapses"
 
 
 class ControllerFailure(AssertionError):  # noqa: N818 - the names say what was found
@@ -205,7 +203,7 @@ class DrivenPlant:
         self.run.append(name)
         self.state = self.world.stepper.after(self.state, move)
         if move.kind is MoveKind.TIMER:
-            self._elapse(name.removesuffix(_ELAPSES))
+            self._elapse(name.removesuffix(ELAPSES))
         elif name in self._restarts:
             self._asked(self.controller.reset)
             self.reference.restart()
@@ -220,7 +218,7 @@ class DrivenPlant:
                 self.reference.elapse(name)
                 if name != timer:
                     # In the model each timer elapses by a move of its own.
-                    self.run.append(f"{name}{_ELAPSES}")
+                    self.run.append(elapses(name))
         self._take(self._memory())
 
     def _memory(self) -> dict[str, int]:

@@ -54,7 +54,7 @@ def test_chaining_answers_what_the_reference_answers(data: st.DataObject, work: 
 def test_systems_with_scans_have_the_same_states_and_runs(
     data: st.DataObject, work: int, most_pending: int
 ) -> None:
-    system = data.draw(taking_turns(most_pending))
+    system = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
     queries = data.draw(questions(system))
     ours = SymbolicEngine(breadth_first_work=work).explore(system, queries)
     check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
@@ -85,7 +85,7 @@ def cut_sets_one_by_one(
 def test_cut_sets_are_what_every_set_of_faults_alone_leads_to(
     data: st.DataObject, most_pending: int
 ) -> None:
-    system = data.draw(taking_turns(most_pending))
+    system = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
     bad = data.draw(conditions(system))
     found = minimal_cut_sets(system, bad, FLAGS)
     assert found.limit is None

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
+from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, ite, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, Role, System, Variable
+from interlock.model.build import taking_no_turn
 from tests.support.strategies import Intervals, numbers, truths
 
 ENVIRONMENT: Intervals = {"at": (0, 2), "lever": (-1, 1), "door": (0, 1)}
@@ -16,14 +17,17 @@ KNOWN: Intervals = {**ENVIRONMENT, **MEMORY, **OUTPUTS, **dict.fromkeys(FLAGS, (
 
 
 @st.composite
-def taking_turns(draw: st.DrawFn, most_pending: int = 1) -> System:
+def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = False) -> System:
     """A plant, levers, faults, and a scan with outputs, a latch, a counter and a memory.
 
-    The scan answers every `most_pending` moves at the latest.
+    The scan answers every `most_pending` moves at the latest. Faults take turns with the others, or
+    strike `at_any_moment`, as those of models do.
     """
     pending = var(PHASE)
-    free = lt(pending, const(most_pending))
+    free = not_(eq(pending, const(most_pending)))
     counted = clamp(add(pending, const(1)), 0, most_pending)
+    if at_any_moment:
+        counted = ite(lt(const(most_pending), pending), const(1), counted)
 
     def turn(name: str, kind: MoveKind, guard: Expr, updates: dict[str, Expr]) -> Move:
         return Move(name, kind, and_(free, guard), {**updates, PHASE: counted}, _maybe(draw, guard))
@@ -35,13 +39,18 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1) -> System:
         moves.append(turn(f"m{number}", MoveKind.PLANT, draw(truths(KNOWN, 2)), {name: new}))
     for flag in FLAGS:
         guard = and_(not_(var(flag)), draw(st.just(TRUE) | truths(KNOWN, 1)))
-        moves.append(turn(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)}))
+        strike = Move(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)})
+        if at_any_moment:
+            moves.append(taking_no_turn(strike, most_pending))
+        else:
+            moves.append(turn(strike.name, strike.kind, guard, dict(strike.updates)))
     waiting = lt(const(0), pending)
     scan = {PHASE: const(0), **draw(_programs())}
     # A controller may also scan on while nothing happens.
     due = draw(st.sampled_from([waiting, TRUE]))
     moves.append(Move("scan", MoveKind.SCAN, due, scan, due))
-    variables = [Variable(PHASE, Domain(0, most_pending), draw(st.integers(0, 1)), Role.PHASE)]
+    last = Domain(0, most_pending + at_any_moment)
+    variables = [Variable(PHASE, last, draw(st.integers(0, 1)), Role.PHASE)]
     variables += [
         Variable(name, Domain(*KNOWN[name]), draw(st.integers(*KNOWN[name])))
         for name in draw(st.permutations([*ENVIRONMENT, *MEMORY, *OUTPUTS]))

@@ -20,6 +20,7 @@ from interlock.kernel.expr import FALSE, Expr, and_, ite, ne, not_, or_, var, xo
 from interlock.kernel.system import Move, MoveKind, Role, System, Variable
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built
+from interlock.st.layout import ELAPSES
 
 _CHANGED = "changed."
 # What both models share in lockstep; everything else may be there twice.
@@ -232,7 +233,7 @@ def _kind(one: Move | None, other: Move | None) -> MoveKind:
 
 def _play(player: Player, move: str, kind: MoveKind) -> Happening:
     if kind is MoveKind.TIMER:
-        timer = move.removesuffix(" elapses")
+        timer = move.removesuffix(ELAPSES)
         if timer not in player.controller.running_timers():
             return Happening(move, kind, f"the time of {timer} is up", ())
     return player.play(move)

@@ -34,7 +34,7 @@ from interlock.kernel.system import (
 from interlock.model.build import SCAN, Built, names_read, taking_no_turn
 from interlock.model.model import Machine, Model
 from interlock.st import typed as ty
-from interlock.st.layout import PREFIX, Settings, Timers, position_name
+from interlock.st.layout import PREFIX, Settings, Timers, elapses, position_name
 from interlock.st.lower import Lowered, lower_expression, lower_program
 from interlock.st.types import domain_of
 
@@ -308,7 +308,7 @@ class _Coupling:
     def _elapses(
         self, called: str, guard: Expr, updates: dict[str, Expr], which: TimerNames
     ) -> tuple[str, tuple[Move, TimerNames]]:
-        event = Move(f"{called} elapses", MoveKind.TIMER, guard, updates)
+        event = Move(elapses(called), MoveKind.TIMER, guard, updates)
         return event.name, (taking_no_turn(event, self.old.model.moves_per_scan), which)
 
 

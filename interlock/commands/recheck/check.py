@@ -313,8 +313,7 @@ class _Checker:
         )
         if not inside:
             raise self._bad(f"{called}: its home is no state of the system")
-        onward = {move.name for move in here.system.onward}
-        forced = [move for move in run if move not in onward]
+        forced = [move for move in run if move not in here.system.onward]
         if forced:
             raise self._bad(f"{called}: from home, '{forced[0]}' is a fault's and no way on")
         try:

@@ -17,6 +17,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.st.interpret import Controller
+from interlock.st.layout import elapses
 
 MOST_SCANS = 400
 
@@ -73,7 +74,7 @@ class Bench(Player):
             due = self.controller.running_timers()
             if not due:
                 return
-            self.play(f"{due[0]} elapses")
+            self.play(elapses(due[0]))
             self.play(SCAN)
 
     def moving(self) -> tuple[str, ...]:

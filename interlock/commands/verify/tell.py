@@ -279,7 +279,7 @@ def _worth_a_look(looked: Looked, by_strict: bool) -> RenderableType:
 def _summary(verification: Verification) -> RenderableType:
     counts = dict.fromkeys(Outcome, 0)
     for finding in verification.findings:
-        counts[finding.verdict.outcome if finding.verdict.vacuous else finding.outcome] += 1
+        counts[finding.outcome] += 1
     said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
     explored = verification.exploration
     rows: list[RenderableType] = [

@@ -120,7 +120,7 @@ class _Plan:
             program.add_bits(f"tally{n}", [condition for _, condition in tally])
         for n, group in enumerate(self.traps):
             program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
-        if self.traps and len(system.onward) < len(system.moves):
+        if self.traps and system.has_faults:
             program.add_onward()
         if self.stays:
             program.add_unowed()

@@ -44,11 +44,11 @@ class Program:
 
     def add_onward(self) -> None:
         """Add ``onward``, which is ``expand`` without the strikes and clearings of faults."""
-        kept = {move.name for move in self._system.onward}
+        system = self._system
         moves = [
             (n, m)
-            for n, m in enumerate(self._system.moves)
-            if m.name in kept and m.guard is not FALSE
+            for n, m in enumerate(system.moves)
+            if m.name in system.onward and m.guard is not FALSE
         ]
         self._texts += Expansion(self._fields, self._n_words, "onward").texts(moves)
 

@@ -45,8 +45,8 @@ def find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Ans
 
 def _settle_onward(space: Space, function: int) -> bool:
     """`_settle` by the moves that a way to a goal may use; runs to a trap may use every move."""
-    system, shared = space.system, space.shared
-    if len(system.onward) == len(system.moves):
+    shared = space.shared
+    if not space.system.has_faults:
         return _settle(space, function)
     expand, shared["expand"] = shared["expand"], space.program.address("onward")
     try:

@@ -244,9 +244,9 @@ class _Certifier:
         tried at each rung, and the sets as they are, it took half an hour.
         """
         graph, able = self._graph, goal
-        forced = {m.name for m in self._space.system.moves} - {
-            m.name for m in self._space.system.onward
-        }
+        system = self._space.system
+        forced = {move.name for move in system.moves} - system.onward.keys()
+        # A step of settled states bears the name of its move.
         moves = [move for move in graph.moves if move.name not in forced]
         found = [("", goal)]
         while (graph.reached & ~able).satisfiable():

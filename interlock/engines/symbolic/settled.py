@@ -95,9 +95,8 @@ class SettledGraph(Graph):
 
     def onward(self) -> SettledGraph:
         """Without the strikes and clearings of faults, which no way back may use."""
-        names = {move.name for move in self._space.system.onward}
-        dd = self.diagrams
-        conditions = [dd.true if m.name in names else dd.false for m in self._settling.moves]
+        onward, dd = self._space.system.onward, self.diagrams
+        conditions = [dd.true if m.name in onward else dd.false for m in self._settling.moves]
         return self._restricted(conditions, dd.true)
 
     def staying(self, stay: Expr) -> SettledGraph:

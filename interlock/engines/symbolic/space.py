@@ -169,9 +169,8 @@ class Space(Graph):
 
     def onward(self) -> Space:
         """The same states, with the moves that a way back may use: no strike and no clearing."""
-        names = {move.name for move in self.system.onward}
         space = copy(self)
-        space.moves = [move for move in self.moves if move.name in names]
+        space.moves = [move for move in self.moves if move.name in self.system.onward]
         return space
 
     def lasting(self, start: Expr, stay: Expr) -> tuple[Node, Node]:

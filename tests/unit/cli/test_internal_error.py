@@ -18,7 +18,7 @@ from interlock.base.errors import InputError, InternalError, Mistake, MistakeLis
 from interlock.base.pool import spread
 from interlock.cli.main import run
 from interlock.commands.operate import judging
-from tests.support.models import MODELS
+from tests.support.models import MODELS, shipped
 
 Body = Callable[[], object]
 
@@ -169,7 +169,7 @@ def test_the_judging_process_of_the_bench_says_what_went_wrong(
     monkeypatch.setattr(judging, "verify", gone)
     monkeypatch.setattr(judging.signal, "signal", lambda *_: None)
     sent = Sent()
-    judging.work(sent, None, judging.Task("k"), judging.LIMITS)  # type: ignore[arg-type]
+    judging.work(sent, shipped("ramp"), judging.Task("k"), judging.LIMITS)  # type: ignore[arg-type]
     ((kind, says),) = sent.parts
     assert kind == "failed"
     assert says.startswith("internal error, not a verdict: KeyError: 'gone'")

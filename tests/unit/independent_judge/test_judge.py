@@ -9,7 +9,7 @@ import pytest
 
 from interlock.base.errors import InternalError
 from interlock.engines import catalogue
-from interlock.independent_judge.judge import judged_word, replay
+from interlock.independent_judge.judge import judged_word, owed_by_loop, replay
 from interlock.independent_judge.player import Player
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.observe import Question, ask
@@ -17,8 +17,10 @@ from interlock.kernel.query import Reach
 from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness
 from interlock.model.build import ARITHMETIC, Built, RunClass, build
+from interlock.model.load import load
 from interlock.model.model import Model
 from tests.support.gate import gate
+from tests.support.small_models import write_model
 
 # The lamp no longer asks the switch, so it is lit while the gate still falls.
 LYING = ("lamp := shut AND NOT drive", "lamp := NOT drive")
@@ -84,6 +86,33 @@ def test_an_unfair_loop_is_refused(tmp_path: Path) -> None:
     endless = Witness(question.system.initial, tuple(steps), loop_start=len(steps) - 1)
     with pytest.raises(InternalError, match="not fair, it owes gate: OPEN to SHUT"):
         replay(built, question, endless)
+
+
+TIMED_MODEL = """\
+title: A lamp behind a timer
+controller: controller.st
+plant: {door: {states: [shut, open], moves: [{from: shut, to: open, by: operator}]}}
+sensors: {shut: {reads: door = shut}}
+outputs: {lamp: {lamp: red}}
+requirements: {R1: {says: The lamp comes on, exists: lamp}}
+"""
+TIMED_PROGRAM = """\
+PROGRAM P
+VAR_INPUT shut : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR t : TON; END_VAR
+t(IN := shut, PT := T#1s, Q => lamp);
+END_PROGRAM
+"""
+
+
+def test_a_loop_owes_the_end_of_a_timer_that_runs_all_through_it(tmp_path: Path) -> None:
+    model = load(write_model(tmp_path / "timed", TIMED_MODEL, TIMED_PROGRAM))
+    assert owed_by_loop(model, ["scan", "scan"], 1) == ["t elapses"]
+    assert owed_by_loop(model, ["scan", "t elapses", "scan", "scan"], 3) == []
+    # It does not run before the first scan, nor once the door is open.
+    assert owed_by_loop(model, ["scan"], 0) == []
+    assert owed_by_loop(model, ["scan", "door: shut to open", "scan", "scan"], 3) == []
 
 
 def test_a_trap_with_a_way_out_is_refused(tmp_path: Path) -> None:
