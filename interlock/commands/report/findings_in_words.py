@@ -74,12 +74,12 @@ def verdict(dossier: Dossier, finding: Finding) -> dict[str, Any]:
     """A verdict with everything that it counts."""
     state = state_of(finding)
     found = finding.verdict
-    why = finding.why(dossier.model)
     says = "holds, but was never put to the test" if found.vacuous else state
     return {
         "state": state,
         "sign": SIGNS[state],
-        "says": f"{says}: {why}" if why else says,
+        "says": "violated (too late)" if finding.is_too_late else says,
+        "why": finding.why(dossier.model),
         "under": finding.run_class.says,
         "harm": "" if finding.harm is None else finding.harm.value,
         "n_states": found.n_states,
