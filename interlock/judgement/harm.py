@@ -138,10 +138,10 @@ def _harm(
 ) -> Harm | None:
     if not finding.run_class.faults or finding.run_class.at_most == 0:
         return None
-    outcome = finding.verdict.outcome
-    if outcome is Outcome.HOLDS:
-        return None if finding.is_untested else Harm.HARMLESS
-    if outcome is Outcome.UNDECIDED:
+    if finding.outcome is Outcome.HOLDS:
+        return Harm.HARMLESS
+    # What is too late is so by arithmetic: there is no run in which to look for a warning.
+    if finding.verdict.outcome is not Outcome.VIOLATED:
         return None
     answers = set()
     for run_class in _parts(finding):

@@ -327,6 +327,39 @@ def test_too_late_is_violated_wherever_it_is_told(
     assert result["kind"] == "fail"
 
 
+SLOWED = """\
+title: A lamp that a dirty contact makes slow
+controller: controller.st
+run: {scan_ms: 100}
+plant:
+  door: {states: [shut, open], moves: [{from: shut, to: open, by: operator, says: opens}]}
+sensors:
+  shut: {reads: door = shut, delay_ms: 20, delay_assumed: true}
+  quick: {reads: 'TRUE'}
+outputs: {lamp: {lamp: red, delay_ms: 30, delay_assumed: true}}
+requirements:
+  R1: {says: Red soon, whenever: door = open, leads_to: lamp, within: 449 ms, survives: 1}
+faults: {F1: {says: a contact is dirty, sensor: quick, stuck: 'FALSE'}}
+"""
+SLOWED_PROGRAM = """\
+PROGRAM P
+VAR_INPUT shut, quick : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR n : INT (0..3); END_VAR
+IF shut THEN n := 0; ELSIF n < 3 THEN n := n + 1; END_IF;
+lamp := NOT shut AND (quick OR n = 3);
+END_PROGRAM
+"""
+
+
+def test_a_fault_that_makes_a_response_too_late_is_not_harmless(tmp_path: Path) -> None:
+    code, found = judged(tmp_path, SLOWED, SLOWED_PROGRAM)
+    assert (code, found["R1"]["outcome"], found["R1"]["too_late"]) == (1, "violated", True)
+    assert (found["R1"]["run_class"], found["R1"]["most_scans"]) == ("any one component fault", 3)
+    # Its run breaks nothing state by state, so whether it was told in time is not known either.
+    assert found["R1"]["harm_by_faults"] is None
+
+
 NEVER_TESTED = """\
 title: A door that only an error opens
 controller: controller.st
