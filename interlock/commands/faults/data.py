@@ -39,6 +39,7 @@ def to_json(study: FaultStudy) -> str:
         "requirements": [_requirement(study, id_) for id_ in study.requirements],
         "sensors": [_change(change) for change in study.changes],
         "fmea": [asdict(row) for row in rows_of(study)],
+        "judged_in_whole_scans": list(study.judged_in_scans),
         "without_effect": [fault.id for fault in study.ineffective],
         "assumptions": list(model.assumptions),
         "cautions": list(model.cautions),

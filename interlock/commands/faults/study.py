@@ -112,6 +112,16 @@ class FaultStudy:
         """The faults that are common causes."""
         return frozenset(id_ for id_, fault in self.model.faults.items() if fault.common_cause)
 
+    @property
+    def judged_in_scans(self) -> tuple[str, ...]:
+        """The requirements with a bound in time, of which only whole scans are judged here."""
+        bounds = {id_: statement.within for id_, statement in self.model.statements.items()}
+        return tuple(
+            id_
+            for id_ in self.requirements
+            if (within := bounds.get(id_)) and within.ms is not None
+        )
+
     def claimed(self, id_: str) -> Outcome:
         """Whether the requirement survives as many faults as it claims."""
         found = self.sets[id_]

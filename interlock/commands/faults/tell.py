@@ -23,15 +23,29 @@ from interlock.telling.counts import counted
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 SETS_SHOWN = 12
-NOTES = (
+_NOTES = (
     "A minimal set is enough to break the requirement, and no fault of it can be spared. Faults "
     "strike at any moment, in any order, and stay.",
     "An alarm is a red, yellow or blue lamp or a sound that would be off in the same scan without "
     "the faults; a refusal is another output that would be on. Harm is 'detected' if one of them "
-    "came before it on every run, else 'dangerous'; a fault that brings neither is latent.",
+    "came in a state before it on every run, else 'dangerous'; what comes together with the harm "
+    "is no warning, nor is an output missing whose absence is part of it. A fault that brings "
+    "neither is latent.",
     "Figures have at most two digits that mean anything. They say how likely the faults are, not "
     "that harm follows, and they award no performance level.",
 )
+
+
+def notes_of(study: FaultStudy) -> tuple[str, ...]:
+    """What to know of the figures and words of a study."""
+    late = study.judged_in_scans
+    if not late:
+        return _NOTES
+    says = (
+        f"A bound in time is judged here in whole scans ({', '.join(late)}). Whether delays of "
+        "signals and outputs make a response too late under faults, 'verify' tells."
+    )
+    return (*_NOTES, says)
 
 
 def render(study: FaultStudy) -> RenderableType:
@@ -268,7 +282,7 @@ def _summary(study: FaultStudy) -> RenderableType:
     if study.options.order is not None:
         most = counted(study.options.order, "fault")
         rows.append(Text(f"More than {most} in one run: undecided.", style="yellow"))
-    rows += [Text(note) for note in NOTES]
+    rows += [Text(note) for note in notes_of(study)]
     for title, lines in (
         ("Assumptions", study.model.assumptions),
         ("Cautions", study.model.cautions),

@@ -78,7 +78,7 @@ def faults_view(dossier: Dossier) -> dict[str, Any]:
         "n_assumed": sum(fault.assumed for fault in study.model.faults.values()),
         "order": order_words(study.options.order),
         "is_bounded": study.options.order is not None,
-        "notes": fault_text.NOTES,
+        "notes": fault_text.notes_of(study),
         "explorations": study.explorations,
         "modes": dossier.failure_modes,
         "changes": [_change(change) for change in study.changes],

@@ -381,3 +381,16 @@ def test_what_was_never_put_to_the_test_does_not_hold(
     assert (code, found["R1"]["outcome"], found["R1"]["vacuous"]) == (3, "undecided", True)
     assert "no component fault, without human errors" in found["R1"]["why"]
     assert "never put to the test: R1" in " ".join(capsys.readouterr().out.split())
+
+
+def test_faults_says_that_it_judges_a_bound_in_time_by_whole_scans(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, sets = order_of(tmp_path, SLOWED, SLOWED_PROGRAM)
+    assert (code, sets["R1"]) == (0, [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "A bound in time is judged here in whole scans (R1)." in told
+    found = json.loads((tmp_path / "faults.json").read_text("utf-8"))
+    assert found["judged_in_whole_scans"] == ["R1"]
+    order_of(tmp_path / "other", TRIP, TRIP_PROGRAM)
+    assert "in whole scans" not in " ".join(capsys.readouterr().out.split())
