@@ -14,7 +14,7 @@ from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import holds
 from interlock.kernel.evaluate import State
-from interlock.kernel.observe import Question
+from interlock.kernel.asking import Question
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, Role, System
 from interlock.kernel.witness import Witness

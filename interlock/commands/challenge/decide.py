@@ -14,7 +14,7 @@ from interlock.commands.challenge.shortest_difference import shortest_difference
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
 from interlock.judgement.verify import asked_apart
-from interlock.kernel.observe import ask_together
+from interlock.kernel.asking import ask_all
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.witness import Witness
@@ -106,7 +106,7 @@ class DefectDecider:
     def _ask(
         self, defect: Defect, built: Built, requirements: Sequence[Requirement], limits: Limits
     ) -> DefectResult:
-        questions = ask_together(built.system, requirements)
+        questions = ask_all(built.system, requirements)
         asked = [(question, query) for question in questions for query in question.violations]
         system = questions[-1].system if questions else built.system
         explored = self.engine.explore(system, [query for _, query in asked], limits)

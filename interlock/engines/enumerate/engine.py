@@ -7,7 +7,8 @@ from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.jit import Library
-from interlock.engines.enumerate.loops import FairMoves, find_loop
+from interlock.engines.enumerate.legs import Route, count_along, most_scans_along, reach_along
+from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
@@ -20,6 +21,7 @@ from interlock.kernel.query import (
     DeclinedError,
     Exploration,
     Limits,
+    MostScans,
     ProgressSink,
     Query,
     Reach,
@@ -31,6 +33,7 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
+_ALONG = {Reach: reach_along, Count: count_along, MostScans: most_scans_along}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -75,7 +78,7 @@ class EnumeratingEngine:
             codec,
             Library(plan.text, optimised=False),
             budget,
-            analysing=bool(plan.traps or plan.stays),
+            analysing=plan.analyses,
             most_states=self._most_states,
         )
         space.explore()
@@ -103,16 +106,26 @@ class _Plan:
         goals: list[tuple[int, Trap]] = []
         self.stays: dict[int, str] = {}
         self.keys: dict[int, tuple[Field, ...]] = {}
+        self.routes: dict[int, Route] = {}
+        self._queries = queries
         for number, query in enumerate(queries):
             match query:
-                case Reach(condition) | Count(condition):
+                case Reach(condition, ()) | Count(condition, ()):
                     counted.append((number, condition))
+                case Reach(target, along) | Count(target, along):
+                    self._go_along(program, number, Route.along(along), target)
+                case MostScans(where, along):
+                    route = Route.along(along, goes_on=False)
+                    self._go_along(program, number, route, where)
                 case Values(exprs, where):
                     self.keys[number] = program.add_key(f"key{number}", exprs, where)
                 case Trap():
                     goals.append((number, query))
-                case Stay(start, stay):
+                case Stay(start, stay, along):
                     self.stays[number] = f"stay{number}"
+                    if along:
+                        route = Route.along(along)
+                        self._go_along(program, number, route, and_(start, stay))
                     program.add_bits(f"stay{number}", [stay, and_(start, stay)])
         self.tallies = _in_groups(counted, _CONDITIONS_AT_ONCE)
         self.traps = _in_groups(goals, GOALS_AT_ONCE)
@@ -127,6 +140,15 @@ class _Plan:
         self.reaches = {n for n, query in enumerate(queries) if isinstance(query, Reach)}
         self.text = program.text()
 
+    @property
+    def analyses(self) -> bool:
+        """Whether more is asked than what holds in single states."""
+        return bool(self.traps or self.stays or self.routes)
+
+    def _go_along(self, program: Program, number: int, route: Route, target: Expr) -> None:
+        self.routes[number] = route
+        program.add_bits(f"legs{number}", route.conditions(target))
+
     def answers(self, space: Space) -> dict[int, Answer]:
         """Every answer by the number of its query."""
         found: dict[int, Answer] = {}
@@ -139,10 +161,19 @@ class _Plan:
             traps = [trap for _, trap in group]
             answers = find_traps(space, traps, space.program.address(f"goals{n}"))
             found.update(zip((number for number, _ in group), answers, strict=True))
-        if self.stays:
-            fair = FairMoves(self.system)
-            for number, name in self.stays.items():
-                found[number] = find_loop(space, fair, space.program.address(name))
+        fair = FairMoves(self.system)
+        address = space.program.address
+        for number, name in self.stays.items():
+            route, function = self.routes.get(number), address(name)
+            if route is None:
+                _, found[number] = find_loop(space, fair, function)
+            else:
+                legs = address(f"legs{number}")
+                found[number] = find_loop_along(space, fair, route, legs, function)
+        for number, route in self.routes.items():
+            if number not in self.stays:
+                answer = _ALONG[type(self._queries[number])]
+                found[number] = answer(space, route, address(f"legs{number}"))
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
