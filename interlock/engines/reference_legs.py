@@ -84,9 +84,10 @@ class Walk:
 
     def _entered(self, place: Place) -> Iterator[Place]:
         following = place.leg + 1
-        if following < len(self._legs) and place.scans == self._legs[place.leg].scans:
-            if self._enter[following](self._states[place.state])[0]:
-                yield Place(place.state, following, 0)
+        if following == len(self._legs) or place.scans < self._legs[place.leg].scans:
+            return
+        if self._enter[following](self._states[place.state])[0]:
+            yield Place(place.state, following, 0)
 
     def _moved(self, place: Place) -> Iterator[tuple[int, Place]]:
         most = self._legs[place.leg].scans

@@ -163,7 +163,7 @@ class _Asked:
         yield from self._ended(legs, bad)
 
     def _ended(self, legs: Legs, bad: Expr) -> Iterator[Query]:
-        """A state with `bad` at the end of the legs, and the end of the scope where it needs one."""
+        """A state with `bad` behind the legs, and the end of the scope where it needs one."""
         if self._needs_end:
             yield Reach(self._at(self._r), (*legs, Leg(self._without(), bad)))
         else:

@@ -18,8 +18,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
-from interlock.kernel.evaluate import evaluate
 from interlock.kernel.asking import Question, ask
+from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
@@ -182,9 +182,7 @@ def _absence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observ
     return _make(read, _OPEN if kind is ScopeKind.BEFORE else _IDLE)
 
 
-def _existence(
-    kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr
-) -> _Observer:
+def _existence(kind: ScopeKind, p: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
     def read(m: Expr) -> Expr:
         is_open = eq(m, _OPEN)
         match kind:
@@ -206,9 +204,7 @@ def _existence(
     return _make(read, _OPEN if early else _IDLE, (lambda m: eq(m, _OPEN)) if endless else _NONE)
 
 
-def _precedence(
-    kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr
-) -> _Observer:
+def _precedence(kind: ScopeKind, p: Expr, s: Expr, q: Expr, r: Expr, opens: Expr) -> _Observer:
     def read(m: Expr) -> Expr:
         is_open = eq(m, _OPEN)
         seen = eq(m, _SEEN)

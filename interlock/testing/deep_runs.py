@@ -6,8 +6,8 @@ whatever the premises of the requirements speak of.
 
 from __future__ import annotations
 
-from interlock.kernel.expr import Expr, const, eq, var
 from interlock.kernel.asking import ask
+from interlock.kernel.expr import Expr, const, eq, var
 from interlock.kernel.query import Engine, Limits, Reach
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import BOOL, Role

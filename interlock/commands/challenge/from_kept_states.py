@@ -21,9 +21,9 @@ from interlock.engines.enumerate.changed_system import Beside, Changed, Known
 from interlock.engines.enumerate.space import Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, and_, eq, var
-from interlock.kernel.asking import Question
 from interlock.kernel.observe import observe, observe_all
 from interlock.kernel.query import Limits, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement

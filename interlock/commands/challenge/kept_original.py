@@ -233,8 +233,9 @@ def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[R
         for names in dict.fromkeys(names for _, names in besides if names)
         if not any(names < others for _, others in besides)
     ]
-    plain, remembering = by_memory(requirement for requirement, names in besides if not names)
-    bundles = [plain]
+    moving = [requirement for requirement, names in besides if not names]
+    remembering = [requirement for requirement in moving if needs_observer(requirement)]
+    bundles = [[requirement for requirement in moving if requirement not in remembering]]
     for group in widest:
         taken = {r.id for bundle in bundles for r in bundle}
         bundles.append(

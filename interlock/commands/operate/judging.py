@@ -11,7 +11,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 

@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import FALSE, Expr
-from interlock.kernel.asking import Question
 from interlock.kernel.observe import observe_all
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern

@@ -101,53 +101,54 @@ class _Plan:
 
     def __init__(self, system: System, codec: Codec, queries: Sequence[Query]) -> None:
         self.system = system
-        program = Program(system, codec)
-        counted: list[tuple[int, Expr]] = []
-        goals: list[tuple[int, Trap]] = []
+        self._program = Program(system, codec)
+        self._queries = queries
+        self._counted: list[tuple[int, Expr]] = []
+        self._goals: list[tuple[int, Trap]] = []
         self.stays: dict[int, str] = {}
         self.keys: dict[int, tuple[Field, ...]] = {}
         self.routes: dict[int, Route] = {}
-        self._queries = queries
         for number, query in enumerate(queries):
-            match query:
-                case Reach(condition, ()) | Count(condition, ()):
-                    counted.append((number, condition))
-                case Reach(target, along) | Count(target, along):
-                    self._go_along(program, number, Route.along(along), target)
-                case MostScans(where, along):
-                    route = Route.along(along, goes_on=False)
-                    self._go_along(program, number, route, where)
-                case Values(exprs, where):
-                    self.keys[number] = program.add_key(f"key{number}", exprs, where)
-                case Trap():
-                    goals.append((number, query))
-                case Stay(start, stay, along):
-                    self.stays[number] = f"stay{number}"
-                    if along:
-                        route = Route.along(along)
-                        self._go_along(program, number, route, and_(start, stay))
-                    program.add_bits(f"stay{number}", [stay, and_(start, stay)])
-        self.tallies = _in_groups(counted, _CONDITIONS_AT_ONCE)
-        self.traps = _in_groups(goals, GOALS_AT_ONCE)
+            self._take(number, query)
+        self.tallies = _in_groups(self._counted, _CONDITIONS_AT_ONCE)
+        self.traps = _in_groups(self._goals, GOALS_AT_ONCE)
         for n, tally in enumerate(self.tallies):
-            program.add_bits(f"tally{n}", [condition for _, condition in tally])
+            self._program.add_bits(f"tally{n}", [condition for _, condition in tally])
         for n, group in enumerate(self.traps):
-            program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
+            self._program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
         if self.traps and system.has_faults:
-            program.add_onward()
+            self._program.add_onward()
         if self.stays:
-            program.add_unowed()
+            self._program.add_unowed()
         self.reaches = {n for n, query in enumerate(queries) if isinstance(query, Reach)}
-        self.text = program.text()
+        self.text = self._program.text()
+
+    def _take(self, number: int, query: Query) -> None:
+        match query:
+            case Reach(condition, ()) | Count(condition, ()):
+                self._counted.append((number, condition))
+            case Reach(target, along) | Count(target, along):
+                self._go_along(number, Route.along(along), target)
+            case MostScans(where, along):
+                self._go_along(number, Route.along(along, goes_on=False), where)
+            case Values(exprs, where):
+                self.keys[number] = self._program.add_key(f"key{number}", exprs, where)
+            case Trap():
+                self._goals.append((number, query))
+            case Stay(start, stay, along):
+                self.stays[number] = f"stay{number}"
+                self._program.add_bits(f"stay{number}", [stay, and_(start, stay)])
+                if along:
+                    self._go_along(number, Route.along(along), and_(start, stay))
+
+    def _go_along(self, number: int, route: Route, target: Expr) -> None:
+        self.routes[number] = route
+        self._program.add_bits(f"legs{number}", route.conditions(target))
 
     @property
     def analyses(self) -> bool:
         """Whether more is asked than what holds in single states."""
         return bool(self.traps or self.stays or self.routes)
-
-    def _go_along(self, program: Program, number: int, route: Route, target: Expr) -> None:
-        self.routes[number] = route
-        program.add_bits(f"legs{number}", route.conditions(target))
 
     def answers(self, space: Space) -> dict[int, Answer]:
         """Every answer by the number of its query."""

@@ -78,10 +78,7 @@ class Route:
 
     def leg_of(self, place: int) -> int:
         """The leg that a place belongs to."""
-        ends = []
-        for leg in self.legs:
-            ends.append((ends[-1] if ends else 0) + leg.scans + 1)
-        return bisect_right(ends, place)
+        return bisect_right(list(accumulate(leg.scans + 1 for leg in self.legs)), place)
 
     def rows(self) -> list[tuple[int, int, int]]:
         """For each place the flags for going on, for entering the next leg, and if scans climb."""
@@ -130,7 +127,8 @@ class Walk:
     def _lay_out(self) -> None:
         space, shared = self._space, self._space.shared
         rows = self._route.rows()
-        for name, column in zip(("insides", "enters", "climbs"), zip(*rows, strict=True)):
+        columns = zip(*rows, strict=True)
+        for name, column in zip(("insides", "enters", "climbs"), columns, strict=True):
             space.new_array(name, 1, len(rows)).fill(bytes(column))
         is_scan = space.new_array("is_scan", 1, max(1, len(space.system.moves)))
         is_scan.fill(bytes(move.kind is MoveKind.SCAN for move in space.system.moves))
@@ -226,7 +224,8 @@ class Walk:
     def steps_to(self, hit: int) -> list[Step]:
         """The moves of a run to the hit of this number."""
         arrays = self._space.arrays
-        states, places, came = (arrays[name] for name in ("walk_states", "walk_places", "walk_from"))
+        states, places = arrays["walk_states"], arrays["walk_places"]
+        came = arrays["walk_from"]
         entry = arrays["hits"][hit]
         steps: list[Step] = []
         while (before := came[entry]) != FROM_NOWHERE:

@@ -75,12 +75,14 @@ def _begin() -> str:
     fn = Routine("begin", ["i64", "i64", "i64"])
     _, first, stop, mask = fn.args
     flags = fn.pointer("flags")
+    nowhere = fn.const("i64", FROM_NOWHERE)
     with fn.count(first, stop) as number:
-        with fn.if_((fn.load("i8", flags, number) & mask.to("i8")).is_not(0)):
-            with fn.if_(fn.word("walk_room") < fn.word("walk_length") + MOST_LEGS):
+        begins = (fn.load("i8", flags, number) & mask.to("i8")).is_not(0)
+        with fn.if_(begins):
+            is_full = fn.word("walk_room") < fn.word("walk_length") + MOST_LEGS
+            with fn.if_(is_full):
                 fn.leave(number)
-            arguments = [fn.shared, number, fn.const("i64", 0), fn.const("i64", FROM_NOWHERE)]
-            fn.call("@arrive", arguments)
+            fn.call("@arrive", [fn.shared, number, fn.const("i64", 0), nowhere])
     fn.leave(stop)
     return fn.text()
 

@@ -256,9 +256,7 @@ class Explored:
             start = space.encoding.is_state(self.system.initial)
             space.reached = space.closure_after(start, space.reached)
         new._leading_out = tuple(
-            move.restricted(~where[move.name])
-            for move in self._whole().moves
-            if move.name in where
+            move.restricted(~where[move.name]) for move in self._whole().moves if move.name in where
         )
         new._edge = space.diagrams.disjunction(m.image(space.reached) for m in new._leading_out)
         return new

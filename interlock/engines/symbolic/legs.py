@@ -162,9 +162,7 @@ class Walk:
 class _Meeting:
     """Rings over all places, from both ends, until they meet."""
 
-    def __init__(
-        self, space: Space, places: Sequence[_Place], touched: Ring, first: Node
-    ) -> None:
+    def __init__(self, space: Space, places: Sequence[_Place], touched: Ring, first: Node) -> None:
         self._space, self._places, self._touched = space, places, touched
         self._dd, self._encoding = space.diagrams, space.encoding
         self._kinds = {move.name: move.kind for move in space.system.moves}
