@@ -287,7 +287,8 @@ def occurs_along(space: Space, route: Route, function: int) -> Answer:
     """Answer one `Occurs`."""
     walk = Walk(space, route, function, Until.FIRST)
     walk.close()
-    return Answer(_nothing_found(space, walk), None, int(bool(walk.n_hits)))
+    is_known = space.complete and (walk.complete or walk.n_hits > 0)
+    return Answer(False if is_known else None, None, int(walk.n_hits > 0))
 
 
 def most_scans_along(space: Space, route: Route, function: int) -> Answer:

@@ -42,12 +42,17 @@ class SymbolicEngine:
     ----------
     breadth_first_work : int
         Nodes of diagrams, times moves, up to which the search is breadth first.
+    most_work : int or None
+        Nodes of diagrams, over all steps behind that, with which it declines to go on.
     """
 
     name = "symbolic"
 
-    def __init__(self, breadth_first_work: int = BREADTH_FIRST_WORK) -> None:
+    def __init__(
+        self, breadth_first_work: int = BREADTH_FIRST_WORK, most_work: int | None = None
+    ) -> None:
         self._breadth_first_work = breadth_first_work
+        self._most_work = most_work
 
     def explore(
         self,
@@ -64,11 +69,12 @@ class SymbolicEngine:
         Raises
         ------
         DeclinedError
-            If an expression has more values than can be told apart one by one.
+            If an expression has more values than can be told apart one by one, or diagrams are
+            more work than was allowed.
         """
         budget = Budget(limits, progress)
         try:
-            space = Space(system, budget, self._breadth_first_work)
+            space = Space(system, budget, self._breadth_first_work, self._most_work)
         except MemoryError:
             return _nothing(self.name, queries, budget)
         try:

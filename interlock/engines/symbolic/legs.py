@@ -92,17 +92,13 @@ class Walk:
             places[-1] = _Place(nothing, nothing, climbs=False)
         return places
 
-    @property
-    def _begins_anywhere(self) -> bool:
-        return self._legs[0] == _ANYWHERE
-
     def _closed(self, number: int) -> Node:
         """All states in which a run may be in a place; those of the place before are known."""
         space, place = self._space, self._places[number]
         if number == 0:
             found = space.encoding.is_state(space.system.initial)
             found = found & space.encoding.truth(self._legs[0].enter)
-            if self._begins_anywhere:
+            if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
                 return space.reached
         else:
             found = self._into(self.touched[number - 1], self._places[number - 1], self._scans)
