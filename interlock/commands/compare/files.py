@@ -35,7 +35,8 @@ def model_differences(old: Model, new: Model) -> tuple[Difference, ...]:
     found: list[Difference] = []
     of_new = dict(_sections(new))
     for section, entries in _sections(old):
-        found += differences_of(section, entries, of_new[section])
+        exact = section in ("assumption", "caution")
+        found += differences_of(section, entries, of_new[section], exact)
     return (*found, *program_differences(old.program, new.program))
 
 

@@ -294,7 +294,7 @@ class Spread:
 def program_flow(lowered: Lowered) -> dict[Node, set[str]]:
     """By output: the inputs and the memory that it is computed from, over any number of scans.
 
-    Inputs are called ``input.NAME``, memory as in `interlock.st.layout`; the outputs are casefolded.
+    Inputs are called ``input.NAME``, memory as in `interlock.st.layout`; outputs are casefolded.
     """
     direct = {name: set(ex.variables_of([value])) for name, value in lowered.updates.items()}
     for move in lowered.timer_moves:
