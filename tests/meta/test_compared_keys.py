@@ -184,6 +184,12 @@ def model(folder: Path, change: tuple[str, str] = ("", "")) -> Model:
     return load(written(folder, yaml, st))
 
 
+@pytest.fixture(scope="module")
+def old(tmp_path_factory: pytest.TempPathFactory) -> Model:
+    """The model above as it is."""
+    return model(tmp_path_factory.mktemp("old"))
+
+
 def keys_of(shape: type[BaseModel], before: str = "") -> Iterator[str]:
     """Every key of a shape, those of shapes inside of it behind a dot; sections only by theirs."""
     for name, field in shape.model_fields.items():
@@ -218,8 +224,8 @@ def test_what_is_listed_is_a_key_and_has_a_reason() -> None:
 
 
 @pytest.mark.parametrize("key", CHANGES)
-def test_a_changed_key_is_told(tmp_path: Path, key: str) -> None:
-    old, new = model(tmp_path / "old"), model(tmp_path / "new", CHANGES[key])
+def test_a_changed_key_is_told(tmp_path: Path, old: Model, key: str) -> None:
+    new = model(tmp_path, CHANGES[key])
     assert model_differences(old, new)
     assert model_differences(new, old)
 

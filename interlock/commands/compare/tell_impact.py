@@ -170,6 +170,10 @@ def _verdicts(c: Comparison) -> Iterator[Block]:
         if v.is_worse and v.new is not None and v.new.run is not None:
             yield Heading(3, f"{v.id} in the new model: a shortest run")
             yield _run(c.new_model, v.new.run)
+        former = None if v.former is None else v.former.finding
+        if former is not None and former.run is not None and former is not v.new:
+            yield Heading(3, f"{v.id} as it was, in the new model: a shortest run")
+            yield _run(c.new_model, former.run)
 
 
 def _behaviour(c: Comparison) -> Iterator[Block]:
