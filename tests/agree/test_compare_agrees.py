@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.second_opinion.comparing import check_pair
 
 SEEDS = range(50)
-MOST_STATES = 100
+MOST_STATES = 1500
 # What has to be met in all, so that the two cannot agree on nothing: at least so often.
 MET = {
     "output EQUAL": 50,

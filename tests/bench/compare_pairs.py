@@ -22,7 +22,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pairs", type=int, default=300, help="how many pairs")
     parser.add_argument("--first", type=int, default=1000, help="seed of the first pair")
-    parser.add_argument("--states", type=int, default=150, help="most states of a model")
+    parser.add_argument("--states", type=int, default=1500, help="most states under one fault")
     given = parser.parse_args()
     counts: Counter[str] = Counter()
     n_false = 0

@@ -31,7 +31,7 @@ from interlock.model.model import Model, Statement
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
 from tests.second_opinion.reached import Reached, reach
 from tests.second_opinion.revising import draw_pair
-from tests.second_opinion.side_by_side import OnePlant, own_differences
+from tests.second_opinion.side_by_side import NotTogetherError, OnePlant, own_differences
 from tests.second_opinion.world import Class, Kind, World
 
 # Effects that say that nothing got worse.
@@ -70,10 +70,14 @@ def _outputs(old: Model, new: Model, found: Comparison, counts: Counter[str]) ->
         return
     alone = own_differences(old, new, MOST_PAIRS)
     on_old = OnePlant(old, new).first_differences(_driving(behaviour, 0))
-    on_new = on_old
-    if behaviour.on_new is not None:
-        counts["pairs of two plants"] += 1
-        on_new = OnePlant(new, old).first_differences(_driving(behaviour, 1))
+    on_new: dict[str, int] = {}
+    try:
+        on_new = OnePlant(new, old).first_differences(_driving(behaviour, -1))
+    except NotTogetherError:
+        if behaviour.is_equal:
+            yield "outputs are told equal on a plant that one controller cannot scan"
+    counts["pairs of two plants"] += behaviour.on_new is not None
+    counts["outputs that differ where each model is on its own"] += len(alone)
     for output in behaviour.outputs:
         name, likeness = output.output, output.likeness
         counts[f"output {likeness.name}"] += 1

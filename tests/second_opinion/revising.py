@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from interlock.base.errors import InputError
 from interlock.model.load import load
 from interlock.model.model import Model
-from tests.second_opinion.drawing import Drawn, draw
+from tests.second_opinion.drawing_small import draw_small
+from tests.second_opinion.opinion import opinions
 from tests.second_opinion.reached import TooManyError, reach
 from tests.second_opinion.world import Class, World
 
@@ -27,27 +28,51 @@ Files = tuple[str, str]
 
 
 def draw_pair(seed: int, folder: Path, most: int) -> tuple[Model, Model]:
-    """A model and a revision of it, each of at most `most` states; they depend on `seed` alone."""
+    """A model and a revision of it, which depend on `seed` alone.
+
+    The revision has at most `most` states under one fault.
+    """
     by = random.Random(f"pair {seed}")
-    drawn, old = draw(seed, folder / "old", most)
-    files = (drawn.yaml, drawn.program)
-    if by.random() < 0.4:
+    files = draw_small(by)
+    if by.random() < 0.5:
         files = _claiming(by, files)
-        Drawn(*files, drawn.run_class).write(folder / "old")
-        old = load(folder / "old")
+    _write(folder / "old", files)
+    old = load(folder / "old")
     for _ in range(200):
         revised = files
-        for _ in range(by.choice([0, 1, 2, 2, 3, 3, 4, 5, 6])):
-            revised = by.choice(_CHANGES)(by, revised)
-        Drawn(*revised, drawn.run_class).write(folder / "new")
+        # One change alone says most of what spreads from it; of many the last ones hide the rest.
+        wanted = [by.choice(_ATTACKS)] if by.random() < 0.5 else []
+        wanted = wanted or by.choices(_CHANGES, k=by.choice([0, 1, 2, 3, 4, 5]))
+        for change in wanted:
+            revised = change(by, revised)
+        _write(folder / "new", revised)
         try:
             new = load(folder / "new")
-            for model in (old, new):
-                reach(World(model, Class(model.independent_faults, 1)), most * 4)
+            reach(World(new, Class(new.independent_faults, 1)), most)
+            if by.random() < 0.7:
+                new = _without_what_it_violates(old, new, folder / "new", revised)
         except (InputError, TooManyError):
             continue
         return old, new
     raise AssertionError(f"seed {seed} gives no revision")
+
+
+def _write(folder: Path, files: Files) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in zip(("model.yaml", "controller.st"), files, strict=True):
+        (folder / name).write_text(text, "utf-8")
+
+
+def _without_what_it_violates(old: Model, new: Model, folder: Path, files: Files) -> Model:
+    """The revision, asked something easy wherever it violates what the old model keeps."""
+    kept = {id_ for id_, one in opinions(old, Class()).items() if not one.is_violated}
+    now = opinions(new, Class())
+    worse = [id_ for id_ in new.statements if id_ in kept and now[id_].is_violated]
+    if not worse:
+        return new
+    yaml, _ = excused(files, worse)
+    (folder / "model.yaml").write_text(yaml, "utf-8")
+    return load(folder)
 
 
 def _changed_match(
@@ -159,6 +184,80 @@ def _more_moves(by: random.Random, files: Files) -> Files:
     return re.sub("moves_per_scan: [0-9]", other, files[0]), files[1]
 
 
+# What somebody does who wants the comparison to say something false.
+
+
+def _along(by: random.Random, files: Files) -> Files:
+    """A move takes another machine along, and is called as before."""
+    machines = re.findall(r"^  (m[0-9]):\n    states: \[([^\]]*)\]", files[0], re.MULTILINE)
+    name, states = by.choice(machines)
+    along = f", also: {{{name}: '{by.choice(states.split(', '))}'}}}}"
+
+    def with_it(match: re.Match[str]) -> str:
+        return match[0] if "also" in match[0] else match[0][:-1] + along
+
+    return _changed_match(by, files[0], _MOVE, with_it), files[1]
+
+
+def _seen_by(yaml: str, st: str, name: str, reads: str) -> Files:
+    """The files with one more signal."""
+    yaml = yaml.replace("\nsensors:\n", f"\nsensors:\n  {name}: {{reads: '{reads}'}}\n")
+    return yaml, st.replace("VAR_INPUT\n", f"VAR_INPUT\n  {name} : BOOL;\n")
+
+
+def _behind_a_new_state(by: random.Random, files: Files) -> Files:
+    """An output that is another only where the old plant never comes."""
+    if "GONE" in files[0]:
+        return files
+    head = re.search(r"^  m0:\n    states: \[([A-Z, ]+)\]\n", files[0], re.MULTILINE)
+    assert head is not None
+    states = head[1].split(", ")
+    yaml = files[0].replace(head[0], head[0].replace("]", ", GONE]"))
+    move = f"      - {{from: {by.choice(states)}, to: GONE, by: operator}}\n"
+    moves = yaml.index("    moves:\n", yaml.index("  m0:\n")) + len("    moves:\n")
+    yaml = yaml[:moves] + move + yaml[moves:]
+    yaml, st = _seen_by(yaml, files[1], "gone", "(m0 = GONE)")
+    return yaml, st.replace("END_PROGRAM", "q0 := (q0) XOR (gone);\nEND_PROGRAM")
+
+
+def _behind_a_new_move(by: random.Random, files: Files) -> Files:
+    """An output that is another only in a place to which a new move may lead."""
+    if "gone" in files[0]:
+        return files
+    name, source, target = by.choice([("m0", "A", "C"), ("m0", "B", "A"), ("m1", "IN", "OUT")])
+    moves = files[0].index("    moves:\n", files[0].index(f"  {name}:\n")) + len("    moves:\n")
+    move = f"      - {{from: [{source}], to: {target}, by: operator}}\n"
+    yaml = files[0][:moves] + move + files[0][moves:]
+    place = f"(m0 = {by.choice('ABC')}) AND (m1 = {by.choice(['IN', 'OUT'])})"
+    yaml, st = _seen_by(yaml, files[1], "gone", place)
+    output = by.choice(["q0", "q1", "q1"])
+    return yaml, st.replace("END_PROGRAM", f"{output} := ({output}) XOR (gone);\nEND_PROGRAM")
+
+
+def _second_switch(by: random.Random, files: Files) -> Files:
+    """A second switch that says the same as long as neither fails."""
+    reads = re.search(r"^  s0: \{reads: '(.*)'\}$", files[0], re.MULTILINE)
+    if reads is None or "again" in files[0]:
+        return files
+    yaml, st = _seen_by(*files, "again", reads[1])
+    return yaml, _changed_match(by, st, re.compile(r"\(s0\)"), lambda _: "(again)")
+
+
+def _other_fault(by: random.Random, files: Files) -> Files:
+    other = by.choice(["'TRUE'", "'FALSE'", "frozen"])
+    stuck = re.compile(r"(?<=[sq][0-9]: )('TRUE'|'FALSE'|frozen)")
+    return _changed_match(by, files[0], stuck, lambda _: other), files[1]
+
+
+def excused(files: Files, ids: Iterable[str]) -> Files:
+    """The files with something that surely holds in the place of some requirements."""
+    yaml = files[0]
+    for id_ in ids:
+        line = f"  {id_}: {{says: asked at random, exists: '(q0) OR NOT (q0)'}}"
+        yaml = re.sub(rf"^  {id_}: .*$", line, yaml, flags=re.MULTILINE)
+    return yaml, files[1]
+
+
 def _claiming(by: random.Random, files: Files) -> Files:
     """Half of the requirements claim to survive one fault."""
 
@@ -188,4 +287,19 @@ _CHANGES: list[Callable[[random.Random, Files], Files]] = [
     _dropped_fault,
     _weaker,
     _more_moves,
+    *[_along, _behind_a_new_state, _second_switch, _other_fault] * 2,
+]
+_ATTACKS = [
+    _along,
+    _along,
+    _alone,
+    _behind_a_new_state,
+    _behind_a_new_move,
+    _behind_a_new_move,
+    _second_switch,
+    _second_switch,
+    _other_fault,
+    _retained,
+    _other_in_program,
+    _negated_in_program,
 ]
