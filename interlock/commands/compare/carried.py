@@ -13,8 +13,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from interlock.kernel.requirement import Requirement
+from interlock.kernel.system import MoveKind
 from interlock.model.build import Built, build, names_behind
-from interlock.model.model import Bound, Fault, Formula, Model, Statement
+from interlock.model.model import Bound, Fault, Formula, Model, ModelMove, Statement
 from interlock.st import typed as ty
 from interlock.st.types import EnumType, domain_of
 
@@ -35,11 +36,15 @@ class Carried:
         Those of them that the new model asks in another sense, or not at all.
     why_not : mapping of str to str
         By requirement: why its old statement could not be carried over.
+    now_errors : tuple of str
+        Moves that people simply made in the old model and that the new one counts as human
+        errors. What the old model asked is judged with them, so all statements differ.
     """
 
     model: Model
     differing: tuple[str, ...]
     why_not: Mapping[str, str]
+    now_errors: tuple[str, ...] = ()
 
     def asking(self, ids: Iterable[str]) -> Model:
         """The new model with these old statements only."""
@@ -55,12 +60,28 @@ def carry_statements(old: Model, new: Built) -> Carried:
             found[id_] = writer.statement(statement)
         except _NamesGoneError as reason:
             why_not[id_] = str(reason)
+    moves, now_errors = _with_old_hands(old, new.model)
     whole = replace(
-        new.model, statements=found, terms={**new.model.terms, **writer.terms}, side_view=None
+        new.model,
+        statements=found,
+        terms={**new.model.terms, **writer.terms},
+        moves=moves,
+        side_view=None,
     )
     asked = build(whole).requirements
-    other = (id_ for id_, s in found.items() if not _same_sense(asked[id_], s, new, id_))
-    return Carried(whole, tuple(other), why_not)
+    other = (
+        id_ for id_, s in found.items() if now_errors or not _same_sense(asked[id_], s, new, id_)
+    )
+    return Carried(whole, tuple(other), why_not, now_errors)
+
+
+def _with_old_hands(old: Model, new: Model) -> tuple[tuple[ModelMove, ...], tuple[str, ...]]:
+    """The new moves with the human errors among them that were none before, and those by name."""
+    hands = {move.name: move.kind for move in old.moves}
+    kinds = [hands.get(m.name, m.kind) if m.kind is MoveKind.HUMAN else m.kind for m in new.moves]
+    moves = tuple(replace(m, kind=kind) for m, kind in zip(new.moves, kinds, strict=True))
+    pairs = zip(new.moves, kinds, strict=True)
+    return moves, tuple(move.name for move, kind in pairs if kind is not move.kind)
 
 
 def _same_sense(asked: Requirement, statement: Statement, new: Built, id_: str) -> bool:

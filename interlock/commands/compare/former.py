@@ -87,6 +87,8 @@ def _former(
     less = []
     if there is None:
         less.append("no longer asked")
+    elif carried.now_errors:
+        less.append(f"now a human error: {', '.join(carried.now_errors)}")
     elif id_ in carried.differing or id_ in carried.why_not:
         less.append("another statement")
     survives = 0 if there is None else there.survives

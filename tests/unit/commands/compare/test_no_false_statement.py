@@ -246,6 +246,19 @@ def test_a_hazard_that_a_requirement_no_longer_guards_is_told(tmp_path: Path) ->
     assert any("no requirement" in why for why in hazard.why)
 
 
+def test_what_now_counts_as_a_human_error_makes_nothing_better(tmp_path: Path) -> None:
+    # Somebody lifts the gate by hand, past the switch; then that is declared an error.
+    lifted = "      - {from: SHUT, to: OPEN, by: operator, says: lifts the gate}\ncontrols:"
+    deaf = (LAMP, "lamp := NOT drive;")
+    shut = ("when: drive, says: the gate leaves", "when: drive AND button AND NOT button, says: x")
+    old = gate(tmp_path / "old", deaf, shut, ("controls:", lifted))
+    new = gate(tmp_path / "new", deaf, shut, ("controls:", lifted.replace("operator", "human")))
+    told = verdict(compared(old, new))
+    assert told.effect is Effect.WORSE
+    assert told.former is not None
+    assert any("human error" in less for less in told.former.asks_less)
+
+
 # What is touched
 
 
