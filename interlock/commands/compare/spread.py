@@ -31,7 +31,7 @@ from interlock.st.lower import Lowered, lower_program
 
 # So many of the things that something depends on are named.
 _MOST_NAMED = 4
-# Facets of which no verdict and no behaviour depends.
+# Facets on which no verdict and no behaviour depends.
 _SHOWN_ONLY = {WORDING, "takes", "pair", "lamp", "sounds", "announces", "source", "assumed"}
 _FIGURES = {"rate", "probability", "hidden for h", "injectable"}
 

@@ -98,7 +98,10 @@ def _parted(c: Comparison) -> Iterator[str]:
             "the plant."
         )
     if any(o.likeness is Likeness.EITHER_PLANT for o in c.behaviour.outputs):
-        yield "Outputs: the old controller on the old plant beside the new one on the new plant."
+        yield (
+            "Outputs: the old controller on the old plant was not compared with the new one on the "
+            "new plant, only both on either."
+        )
 
 
 def _limits(c: Comparison) -> Iterator[str]:
