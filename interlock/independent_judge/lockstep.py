@@ -35,6 +35,8 @@ class Parting:
     decided : str
         Place in the new program that changed the output in the last scan, as
         ``controller.st:12``; empty where it kept its value.
+    decided_by_old : str
+        The same in the old program.
     """
 
     output: str
@@ -42,6 +44,7 @@ class Parting:
     before: int
     after: int
     decided: str
+    decided_by_old: str = ""
 
 
 class Lockstep:
@@ -72,6 +75,7 @@ class Lockstep:
         self._machines = {name.casefold(): name for name in old.machines}
         self._old = old
         self._decided: dict[str, Place] = {}
+        self._decided_by_old: dict[str, Place] = {}
 
     def outputs(self) -> Iterator[tuple[str, int, int]]:
         """Each output that both have, with its value from either controller."""
@@ -81,8 +85,11 @@ class Lockstep:
 
     def decided(self, output: str) -> str:
         """Where the new program changed an output in its last scan; empty where it did not."""
-        place = self._decided.get(self._counterparts[output])
-        return "" if place is None else f"{_file(place.file)}:{place.line}"
+        return _told(self._decided.get(self._counterparts[output]))
+
+    def decided_by_old(self, output: str) -> str:
+        """Where the old program changed an output in its last scan; empty where it did not."""
+        return _told(self._decided_by_old.get(output))
 
     def differing(self) -> set[str]:
         """The outputs that differ now."""
@@ -125,6 +132,8 @@ class Lockstep:
             happening = self.player.play(SCAN)
             result = self.controller.scan(signals)
             self._decided = {d.name: d.place for d in result.decided}
+            decided = () if happening.scan is None else happening.scan.decided
+            self._decided_by_old = {d.name: d.place for d in decided}
             return happening
         if move not in self._timers:
             return self.player.play(move)
@@ -145,5 +154,8 @@ class Lockstep:
         return values | {prefix + name: v for name, v in self.controller.values().items()}
 
 
-def _file(name: str) -> str:
-    return name.replace("\\", "/").rsplit("/", 1)[-1]
+def _told(place: Place | None) -> str:
+    if place is None:
+        return ""
+    file = place.file.replace("\\", "/").rsplit("/", 1)[-1]
+    return f"{file}:{place.line}"

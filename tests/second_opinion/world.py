@@ -186,6 +186,10 @@ class World:
             values[name] = self._as_stuck(state, name, given, is_output=True)
         return values
 
+    def remembered(self, state: State, name: str) -> int:
+        """What the controller remembers under `name`."""
+        return self._controller.value(state.memory, name)
+
     def signals(self, state: State, truth: dict[str, int]) -> dict[str, int]:
         """What each sensor says."""
         return {

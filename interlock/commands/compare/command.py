@@ -66,13 +66,14 @@ def command(
 ) -> int:
     """Compare the model OLD with the model NEW, a design change of it.
 
-    Tells what changed in the files by meaning, the verdicts side by side, the shortest sequence
-    after which an output of the two controllers differs on the same plant, and the moves that are
-    newly or no longer possible.
+    Tells what changed in the files by meaning, the verdicts side by side with what OLD asked judged
+    on NEW, the shortest sequence after which an output of the two controllers differs on the same
+    plant, the moves that are newly or no longer possible, and what was not looked at.
 
     Exit codes: 0 if no requirement is worse in NEW (differences are told all the same); 1 if one
-    is: violated, vacuous or no longer asked where OLD kept it; 2 bad input; 3 if a limit left
-    something undecided.
+    is: violated or vacuous where OLD kept it, no longer asked, or asking or claiming less while
+    what OLD asked is not shown to hold in NEW; 2 bad input; 3 if a limit left something undecided,
+    or OLD asked of something that NEW does not have.
     """
     engines = available()
     if engine not in engines:

@@ -57,21 +57,25 @@ Facets = Mapping[str, str]
 
 
 def differences_of(
-    section: str, old: Mapping[str, Facets], new: Mapping[str, Facets]
+    section: str, old: Mapping[str, Facets], new: Mapping[str, Facets], exact: bool = False
 ) -> list[Difference]:
-    """The differences of a section; names are the same in any case of letters.
+    """The differences of a section; names are the same in any case of letters, unless `exact`.
 
     The order is that of the new model, then what is gone in the order of the old one.
     """
-    was = {name.casefold(): (name, facets) for name, facets in old.items()}
+    was = {name: facets for name, facets in old.items() if name not in new}
+    spelled = {} if exact else {name.casefold(): name for name in was}
     found = []
     for name, facets in new.items():
-        before = was.pop(name.casefold(), None)
-        kind = Kind.ADDED if before is None else Kind.CHANGED
-        details = _details(before[1] if before is not None else {}, facets)
-        if details or before is None:
-            found.append(Difference(section, name, kind, details))
-    for name, facets in was.values():
+        known = name if name in old else spelled.pop(name.casefold(), None)
+        details = _details({} if known is None else old[known], facets)
+        if known is None:
+            found.append(Difference(section, name, Kind.ADDED, details))
+        elif details:
+            found.append(Difference(section, name, Kind.CHANGED, details))
+        if known is not None:
+            was.pop(known, None)
+    for name, facets in was.items():
         found.append(Difference(section, name, Kind.REMOVED, _details(facets, {})))
     return found
 

@@ -20,18 +20,29 @@ from interlock.st.untype import expression_text
 
 _Entries = dict[str, Facets]
 
+# Keys of a model file that are not compared, with the reason.
+NOT_COMPARED: Mapping[str, str] = {
+    "title": "both stand at the head of the comparison",
+    "revises": "what is inherited is compared as if it stood in the file itself",
+    "changes": "it is what the author says of the change",
+    "expected": "it is what the author expects of one revision; no verdict depends on it",
+    "side_view": "it draws the state; no verdict depends on it",
+}
+
 
 def model_differences(old: Model, new: Model) -> tuple[Difference, ...]:
     """Everything in which two models differ by meaning, the program included."""
     found: list[Difference] = []
     of_new = dict(_sections(new))
     for section, entries in _sections(old):
-        found += differences_of(section, entries, of_new[section])
+        exact = section in ("assumption", "caution")
+        found += differences_of(section, entries, of_new[section], exact)
     return (*found, *program_differences(old.program, new.program))
 
 
 def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
     machines = model.machines.values()
+    yield "model", {"says": {WORDING: model.says}}
     yield "run", {"run": _run(model)}
     yield "machine", {m.name: _machine(m) for m in machines if not m.is_control}
     yield "control", {m.name: _machine(m) for m in machines if m.is_control}
@@ -77,6 +88,11 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
     )
     yield "requirement", {id_: _statement(s) for id_, s in model.statements.items()}
     yield "assumption", {text: {} for text in model.assumptions}
+    yield "caution", {text: {} for text in model.cautions}
+    yield (
+        "supply",
+        {s.name: {"while": _text(s.feeds_while), WORDING: s.says} for s in model.supplies.values()},
+    )
 
 
 def _text(formula: Formula | None) -> str:
@@ -143,9 +159,22 @@ def _fault(model: Model, fault: Fault) -> Facets:
         **{name: "yes" if value else "" for name, value in flags.items()},
         **{name: "" if value is None else repr(value) for name, value in figures.items()},
         "source": fault.source or "",
+        "injectable": {None: "", True: "yes", False: "no"}[fault.injectable],
         "excluded": fault.excluded or "",
+        "decides over": _decided_over(model, fault),
         WORDING: fault.says,
     }
+
+
+def _decided_over(model: Model, fault: Fault) -> str:
+    """The faults of the same signals and outputs that count only while this one does not."""
+    earlier = []
+    for id_, other in model.faults.items():
+        if id_ == fault.id:
+            break
+        shared = (other.sensors.keys() & fault.sensors) | (other.outputs.keys() & fault.outputs)
+        earlier += [f"{id_} on {name}" for name in sorted(shared)]
+    return ", ".join(sorted(earlier))
 
 
 def _stuck(given: Mapping[str, str]) -> str:

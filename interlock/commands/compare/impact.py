@@ -1,22 +1,22 @@
 """What a change touches: what must be validated again, and what must be commissioned again.
 
-An output is touched unless lockstep showed it equal over everything reachable, or it is computed
-by the same expressions of the same signals; a machine is
-touched where one of its moves changed, reads something touched, or became possible or impossible
-somewhere; a requirement where its verdict or its statement changed, or where it speaks of
-something touched. Hazards are touched through their requirements.
+Machines, signals and outputs are touched as the change spreads (`spread.py`); a requirement where
+its verdict or its statement changed, or where it speaks of something touched; one that claims to
+survive faults also where something touched under faults is spoken of. Hazards are touched through
+their requirements. Commissioning steps are for what changed itself: a signal
+that only reads something touched is wired as it was.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from interlock.commands.compare.behaviour import Likeness, OutputComparison
 from interlock.commands.compare.differences import Difference, Kind
+from interlock.commands.compare.spread import Node, retained_otherwise, signal_node
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.verdicts import Effect
-from interlock.model.build import names_behind
+from interlock.model.build import ARITHMETIC
 from interlock.model.model import Formula, Model, Statement
 
 _Reasons = dict[str, list[str]]
@@ -79,15 +79,10 @@ class _Impact:
     def __init__(self, comparison: Comparison) -> None:
         self.comparison = comparison
         self.models = (comparison.old_model, comparison.new_model)
-        self.outputs = dict(self._outputs())
-        self.terms = {
-            d.name.casefold(): f"term {d.name} {d.kind.value}"
-            for d in comparison.differences
-            if d.section == "term"
-        }
-        self.signals = self._signals()
-        self.machines = self._machines()
-        self.touched_names = self._touched_names()
+        self.spread = comparison.spread
+        self.outputs = self._named((n, n.casefold()) for m in self.models for n in m.outputs)
+        self.signals = self._named((n, signal_node(n)) for m in self.models for n in m.sensors)
+        self.machines = self._named((n, n.casefold()) for m in self.models for n in m.machines)
         self.requirements = self._requirements()
 
     def found(self) -> Impact:
@@ -113,70 +108,15 @@ class _Impact:
 
     # What is touched
 
-    def _outputs(self) -> Iterator[tuple[str, list[str]]]:
-        behaviour = self.comparison.behaviour
-        old, new = (set(model.outputs) for model in self.models)
-        if behaviour is None:
-            why = f"lockstep not applicable: {self.comparison.not_applicable}"
-            for name in sorted(old & new):
-                yield name, [why]
-        else:
-            for output in behaviour.outputs:
-                if output.likeness not in (Likeness.EQUAL, Likeness.SAME_LOGIC):
-                    yield output.output, [likeness_words(output)]
-        compared = set() if behaviour is None else set(behaviour.product.differs)
-        folded = {name.casefold() for name in compared}
-        for name in self.models[0].outputs:
-            if name.casefold() not in folded and not (behaviour is None and name in new):
-                yield name, ["only the old controller has it, or it changed its type"]
-        for name in self.models[1].outputs:
-            if name.casefold() not in folded and not (behaviour is None and name in old):
-                yield name, ["only the new controller has it, or it changed its type"]
-        for difference in self._differences("output"):
-            if difference.kind is Kind.CHANGED:
-                yield difference.name, ["it is declared otherwise"]
+    def _named(self, nodes: Iterable[tuple[str, Node]]) -> _Reasons:
+        """By name in the new model, or in the old one: why something is touched, where it is."""
+        names = {node: name for name, node in nodes}
+        found = {name: list(self.spread.reasons.of(node)) for node, name in names.items()}
+        return {name: why for name, why in found.items() if why}
 
-    def _signals(self) -> _Reasons:
-        found: _Reasons = {}
-        for difference in self._differences("sensor"):
-            found.setdefault(difference.name, []).append(f"signal {difference.kind.value}")
-        for model in self.models:
-            for name, sensor in model.sensors.items():
-                read = names_behind(model, sensor.reads.tree)
-                for term in sorted(read & self.terms.keys()):
-                    _note(found, name, f"reads the {self.terms[term]}")
-        return found
-
-    def _machines(self) -> _Reasons:
-        found: _Reasons = {}
-        machine_of = {m.name: m.machine for model in self.models for m in model.moves}
-        for difference in self._differences("machine", "control"):
-            _note(found, difference.name, f"{difference.section} {difference.kind.value}")
-        for difference in self._differences("move"):
-            said = f"move '{difference.name}' {difference.kind.value}"
-            _note(found, machine_of[difference.name], said)
-        outputs = {name.casefold(): name for name in self.outputs}
-        for model in self.models:
-            for move in model.moves:
-                formulas = [f for f in (move.when, *move.also.values()) if f is not None]
-                read = set().union(*(names_behind(model, f.tree) for f in formulas))
-                for name in sorted(read & outputs.keys()):
-                    _note(found, move.machine, f"moved by output {outputs[name]}")
-                for name in sorted(read & self.terms.keys()):
-                    _note(found, move.machine, f"moves by the {self.terms[name]}")
-        moves = self.comparison.moves
-        for changes, words in ((moves.gained, "newly possible"), (moves.lost, "less possible")):
-            for change in changes:
-                _note(found, machine_of[change.move], f"'{change.move}' is {words}")
-        return found
-
-    def _touched_names(self) -> dict[str, str]:
-        """Casefolded names that a requirement may speak of, with what is said of them."""
-        names = dict(self.terms)
-        names |= {name.casefold(): f"signal {name}" for name in self.signals}
-        names |= {name.casefold(): f"machine {name}" for name in self.machines}
-        names |= {name.casefold(): f"output {name}" for name in self.outputs}
-        return names
+    def _own(self, node: Node) -> list[str]:
+        """The reasons that lie in it, not in what it depends on."""
+        return self.spread.reasons.own.get(node, [])
 
     def _requirements(self) -> _Reasons:
         found: _Reasons = {}
@@ -189,27 +129,50 @@ class _Impact:
                 _note(found, verdict.id, "other faults break it")
         for difference in self._differences("requirement"):
             _note(found, difference.name, f"requirement {difference.kind.value}")
+        if self._differences("statement", "declaration") and ARITHMETIC in self._asked():
+            _note(found, ARITHMETIC, "the program changed")
+        scan_changed = any(
+            detail.facet == "scan" for d in self._differences("run") for detail in d.details
+        )
         for model in self.models:
             for id_, statement in model.statements.items():
-                read: set[str] = set()
-                for formula in _formulas(statement):
-                    read |= names_behind(model, formula.tree)
-                for name in sorted(read & self.touched_names.keys()):
-                    _note(found, id_, f"speaks of {self.touched_names[name]}")
+                self._note_spoken_of(found, model, statement)
+                if statement.within is not None and scan_changed:
+                    _note(found, id_, "the period of the scan changed")
         return found
 
+    def _asked(self) -> set[str]:
+        return {verdict.id for verdict in self.comparison.verdicts}
+
+    def _note_spoken_of(self, found: _Reasons, model: Model, statement: Statement) -> None:
+        formulas = _formulas(statement)
+        spread = self.spread
+        nodes = sorted(spread.nodes_read(model, formulas, statement.about_signals))
+        for node in nodes:
+            if spread.reasons.touches(node):
+                _note(found, statement.id, f"speaks of {spread.says(node)}")
+            elif statement.survives and spread.under_faults.touches(node):
+                why = "; ".join(spread.under_faults.of(node)[:1])
+                said = f"claims to survive faults and speaks of {spread.says(node)}"
+                _note(found, statement.id, f"{said}: {why}")
+
     def _hazards(self) -> Iterator[Touched]:
-        new, old = self.models[1], self.models[0]
+        old, new = self.models
         changed = {d.name: d.kind.value for d in self._differences("hazard")}
         for id_, hazard in {**old.hazards, **new.hazards}.items():
-            held = [
-                r
-                for r in self.requirements
-                if any(r in m.statements and id_ in m.statements[r].hazards for m in self.models)
+            guards = [
+                [r for r, statement in model.statements.items() if id_ in statement.hazards]
+                for model in self.models
             ]
+            held = [r for r in self.requirements if r in guards[0] or r in guards[1]]
             why = [f"hazard {changed[id_]}"] if id_ in changed else []
             if held:
                 why.append(f"guarded by {', '.join(held)}")
+            lost = [r for r in guards[0] if r not in guards[1]]
+            if lost:
+                why.append(f"no longer guarded by {', '.join(lost)}")
+            if guards[0] and not guards[1]:
+                why.append("no requirement of the new model guards it")
             if why:
                 yield Touched("hazard", id_, hazard.says, tuple(why))
 
@@ -239,12 +202,20 @@ class _Impact:
                 if detail.facet == "preset" and difference.kind is Kind.CHANGED:
                     action = f"Measure the time of {difference.name}: {detail.after}."
                     yield Step(action, f"preset changed from {detail.before}")
+        for name in retained_otherwise(self.comparison.differences):
+            action = (
+                f"Switch the controller off and on again with {name} set, and see what it keeps."
+            )
+            yield Step(action, f"{name} keeps another value over a restart")
         yield from self._signal_steps()
         yield from self._output_steps()
         yield from self._machine_steps()
 
     def _signal_steps(self) -> Iterator[Step]:
-        for name, why in self.signals.items():
+        for name in self.signals:
+            why = self._own(signal_node(name))
+            if not why:
+                continue  # the device and its wire are as they were
             sensor = self.models[1].sensors.get(name)
             if sensor is None:
                 action = f"See that nothing is wired to the former input {name} any more."
@@ -258,7 +229,10 @@ class _Impact:
     def _output_steps(self) -> Iterator[Step]:
         behaviour = self.comparison.behaviour
         runs = {} if behaviour is None else {o.output: o for o in behaviour.outputs}
-        for name, why in self.outputs.items():
+        for name in self.outputs:
+            why = self._own(name.casefold())
+            if not why:
+                continue
             compared = runs.get(name)
             if compared is not None and compared.run is not None:
                 action = (
@@ -288,14 +262,6 @@ class _Impact:
                 if named:
                     said += f"; {words}: {', '.join(named)}"
             yield Step(said + ".", "; ".join(why))
-
-
-def likeness_words(output: OutputComparison) -> str:
-    """What is known of an output, in words."""
-    if output.run is None:
-        return output.likeness.value
-    n = len(output.run.happenings)
-    return "differs from power-up on" if n == 0 else f"differs after {n} step{'s'[: n != 1]}"
 
 
 def value_words(model: Model, output: str, value: int) -> str:

@@ -1,13 +1,13 @@
-"""Plant moves: which are newly possible, which no longer, and in which configurations.
+"""Moves of plant and people: which are newly possible, which no longer, in which configurations.
 
-A configuration is a combination of states of the machines on the model's map, as far as both
+A configuration is a combination of states of the machines on either model's map, as far as both
 models have them. A move is possible in a configuration if some reachable state with it enables
-the move.
+the move. Human errors are left out here; a move that is one in the other model says so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.independent_judge.judge import replay_run
@@ -20,8 +20,8 @@ from interlock.kernel.witness import Witness
 from interlock.model.build import Built
 from interlock.model.model import Model
 
-# The moves of the vehicle; what people do with buttons is free in both models.
-VEHICLE = (MoveKind.PLANT, MoveKind.DRIVER)
+# Everything that may happen without a fault or an error and is no doing of the controller's.
+COMPARED = (MoveKind.PLANT, MoveKind.DRIVER, MoveKind.OPERATOR)
 
 # A map of more combinations of states could neither be kept nor told.
 MOST_CONFIGURATIONS = 2_000
@@ -41,8 +41,12 @@ class MoveChange:
     ----------
     move : str
     says : str
+    by : str
+        Who makes it: ``"plant"``, ``"operator"`` or ``"driver"``.
     elsewhere : bool
         Whether the other model makes it possible at all, in other configurations.
+    is_error_there : bool
+        The other model has it as a human error, which was not looked at.
     configurations : tuple of Configuration
         Where only this model makes it possible; sorted.
     run : tuple of Happening
@@ -52,7 +56,9 @@ class MoveChange:
 
     move: str
     says: str
+    by: str
     elsewhere: bool
+    is_error_there: bool
     configurations: tuple[Configuration, ...]
     run: tuple[Happening, ...]
 
@@ -95,7 +101,8 @@ class MoveStudy:
 
     def __init__(self, old: Built, new: Built) -> None:
         self.machines = _shared_map(old.model, new.model)
-        self._sides = [_Side(built, self.machines) for built in (old, new)]
+        free = _set_freely(old.model) & _set_freely(new.model)
+        self._sides = [_Side(built, self.machines, free) for built in (old, new)]
 
     @property
     def queries(self) -> tuple[list[Query], list[Query]]:
@@ -131,8 +138,9 @@ class MoveStudy:
         of_old, of_new = (
             side.read(answers) for side, (answers, _) in zip(sides, explored, strict=True)
         )
-        gained = _only_here(sides[1], of_new.moves, of_old.moves, engine, limits, progress)
-        lost = _only_here(sides[0], of_old.moves, of_new.moves, engine, limits, progress)
+        asking = _Asking(engine, limits, progress)
+        gained = _only_here(sides[1], of_new.moves, of_old.moves, sides[0].errors, asking)
+        lost = _only_here(sides[0], of_old.moves, of_new.moves, sides[1].errors, asking)
         same = sum(
             1 for name, where in of_new.moves.items() if where and where == of_old.moves.get(name)
         )
@@ -147,22 +155,30 @@ class MoveStudy:
 
 
 def _shared_map(old: Model, new: Model) -> tuple[str, ...]:
-    """The machines of both maps that have the same states, in the old model's order.
+    """The machines of either map that both models have with the same states.
 
-    Where the maps are too large to be told, the last machines are given up.
+    What one of the maps leaves out is looked at all the same. Where they are too large to be
+    told, the last machines are given up.
     """
-    theirs = {name.casefold() for name in new.map_machines}
     found: list[str] = []
     n_places = 1
-    for name in old.map_machines:
-        machine = new.machines.get(name)
-        same = machine is not None and machine.states == old.machines[name].states
-        n_places *= len(old.machines[name].states) if same else 1
+    for name in dict.fromkeys((*old.map_machines, *new.map_machines)):
+        ours, theirs = old.machines.get(name), new.machines.get(name)
+        if ours is None or theirs is None or ours.states != theirs.states:
+            continue
+        n_places *= len(ours.states)
         if n_places > MOST_CONFIGURATIONS:
             break
-        if same and name.casefold() in theirs:
-            found.append(name)
+        found.append(name)
     return tuple(found)
+
+
+def _set_freely(model: Model) -> set[str]:
+    """Names of the moves of controls that may be set wherever the vehicle is.
+
+    Where both models let people do so there is nothing to compare.
+    """
+    return {m.name for m in model.moves if model.machines[m.machine].is_control and m.when is None}
 
 
 @dataclass(frozen=True)
@@ -174,10 +190,12 @@ class _Possible:
 class _Side:
     """One of the two models."""
 
-    def __init__(self, built: Built, machines: Sequence[str]) -> None:
+    def __init__(self, built: Built, machines: Sequence[str], free: Collection[str]) -> None:
         self.built = built
         self.machines = machines
-        self.moves = [move for move in built.system.moves if move.kind in VEHICLE]
+        self.errors = {m.name for m in built.model.moves if m.kind is MoveKind.HUMAN}
+        moves = built.system.moves
+        self.moves = [m for m in moves if m.kind in COMPARED and m.name not in free]
         here = tuple(var(name) for name in machines)
         self.queries: list[Query] = [Values(here)]
         self.queries += [Values(here, where=move.guard) for move in self.moves]
@@ -199,13 +217,21 @@ class _Side:
         return and_(*parts)
 
 
+@dataclass(frozen=True)
+class _Asking:
+    """Whom to ask for runs, and within which limits."""
+
+    engine: Engine
+    limits: Limits
+    progress: ProgressSink | None
+
+
 def _only_here(
     side: _Side,
     here: Mapping[str, frozenset[Configuration]],
     there: Mapping[str, frozenset[Configuration]],
-    engine: Engine,
-    limits: Limits,
-    progress: ProgressSink | None,
+    errors_there: Collection[str],
+    asking: _Asking,
 ) -> tuple[MoveChange, ...]:
     only = {name: sorted(where - there.get(name, frozenset())) for name, where in here.items()}
     wanted = [move for move in side.moves if only[move.name]]
@@ -215,12 +241,15 @@ def _only_here(
         Reach(and_(move.guard, or_(*(side.at(place) for place in only[move.name]))))
         for move in wanted
     ]
-    answers = engine.explore(side.built.system, queries, limits, progress).answers
+    system = side.built.system
+    answers = asking.engine.explore(system, queries, asking.limits, asking.progress).answers
     found = [
         MoveChange(
             move=move.name,
             says=move.says,
+            by=move.kind.value,
             elsewhere=bool(there.get(move.name)),
+            is_error_there=move.name in errors_there,
             configurations=tuple(only[move.name]),
             run=() if answer.witness is None else _made(side.built, answer.witness, move),
         )

@@ -105,6 +105,25 @@ def _outputs(model: Model) -> list[ty.Declared]:
     return [v for v in model.program.variables if v.kind == "VAR_OUTPUT"]
 
 
+def same_plant(old: Built, new: Built) -> bool:
+    """Whether the plants of two models are one: machines, controls and their moves.
+
+    To run both controllers on the one plant is then to run them on the other.
+    """
+    return _plant_of(old) == _plant_of(new)
+
+
+def _plant_of(built: Built) -> tuple[object, ...]:
+    system, machines = built.system, built.model.machines
+    variables = {(v.name, v.domain, v.initial) for v in system.variables if v.name in machines}
+    moves = {
+        (m.name, m.guard, frozenset(m.updates.items()))
+        for m in system.moves
+        if m.name != SCAN and m.kind is not MoveKind.TIMER
+    }
+    return built.model.moves_per_scan, variables, moves
+
+
 def variables_read(built: Built) -> set[str]:
     """Variables that a move of the plant or a signal reads."""
     roots: list[Expr] = list(built.signals.values())

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from interlock.commands.compare.behaviour import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.files import model_differences
+from interlock.commands.compare.former import Counting, judge_former
 from interlock.commands.compare.moves import MoveComparison, MoveStudy
 from interlock.commands.compare.product import NotApplicableError
+from interlock.commands.compare.spread import Spread
 from interlock.commands.compare.verdicts import (
     Effect,
     VerdictComparison,
@@ -45,6 +47,8 @@ class Comparison:
     not_applicable : str
         Why they cannot; empty where they can.
     moves : MoveComparison
+    spread : Spread
+        What behaves otherwise because of the change.
     order : int
         Sets of so many faults were looked for; 0 where faults were left out.
     faults : tuple of str
@@ -58,6 +62,7 @@ class Comparison:
     behaviour: Behaviour | None
     not_applicable: str
     moves: MoveComparison
+    spread: Spread
     order: int = 0
     faults: tuple[str, ...] = ()
 
@@ -131,37 +136,52 @@ def compare(
         for model, stage, queries in zip((old, new), ("old", "new"), moves.queries, strict=True)
     )
     order = max(_most_claimed(old, new) if with_faults else 0, 1 if faults else 0)
+    counted = counted_faults(old, new, faults), counted_faults(new, old, faults)
     sets = _NO_SETS
     if order:
-        mine, theirs = counted_faults(old, new, faults), counted_faults(new, old, faults)
         sets = (
-            minimal_sets(old, order, mine, limits, staged("faults of the old")),
-            minimal_sets(new, order, theirs, limits, staged("faults of the new")),
+            minimal_sets(old, order, counted[0], limits, staged("faults of the old")),
+            minimal_sets(new, order, counted[1], limits, staged("faults of the new")),
         )
+    counting = Counting(order, counted, bool(faults), sets[1])
+    former = judge_former(before, after, counting, engine, limits, progress)
     behaviour, reason = None, ""
     try:
         behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
     except NotApplicableError as error:
         reason = str(error)
+    seen = (
+        (before.beside, before.exploration.limit),
+        (after.beside, after.exploration.limit),
+    )
+    moved = moves.result(seen, engine, limits, staged("moves"))
+    differences = model_differences(old, new)
+    spread = Spread((old, new), differences, behaviour, reason, moved)
     return Comparison(
         old=before,
         new=after,
-        differences=model_differences(old, new),
-        verdicts=compare_verdicts(before, after, sets),
-        behaviour=behaviour,
+        differences=differences,
+        verdicts=compare_verdicts(before, after, sets, former),
+        behaviour=None if behaviour is None else _as_a_whole(behaviour, spread),
         not_applicable=reason,
-        moves=moves.result(
-            (
-                (before.beside, before.exploration.limit),
-                (after.beside, after.exploration.limit),
-            ),
-            engine,
-            limits,
-            staged("moves"),
-        ),
+        moves=moved,
+        spread=spread,
         order=order,
         faults=tuple(faults),
     )
+
+
+def _as_a_whole(behaviour: Behaviour, spread: Spread) -> Behaviour:
+    """The behaviour, 'equal' only where what stands behind an output moves as before, too."""
+    if behaviour.on_new is None:
+        return behaviour
+    outputs = [
+        replace(o, likeness=Likeness.EITHER_PLANT)
+        if o.likeness is Likeness.EQUAL and spread.reasons.touches(o.output.casefold())
+        else o
+        for o in behaviour.outputs
+    ]
+    return replace(behaviour, outputs=tuple(outputs))
 
 
 _Sets = Mapping[str, RequirementSets]

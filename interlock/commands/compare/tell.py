@@ -11,22 +11,26 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock import __version__
-from interlock.commands.compare.behaviour import Likeness
-from interlock.commands.compare.impact import Impact, likeness_words, value_words
+from interlock.commands.compare.behaviour import Behaviour, Likeness, likeness_words
+from interlock.commands.compare.impact import Impact, value_words
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.tell_impact import (
     CAUTION,
     checksums,
     conclusion,
+    effect_words,
     lockstep_words,
     move_words,
     place_words,
+    plant_of,
     runs_of,
+    same_moves_words,
     sets_words,
     verdict_words,
 )
-from interlock.commands.compare.verdicts import Effect, VerdictComparison
+from interlock.commands.compare.unlooked import not_looked_at
+from interlock.commands.compare.verdicts import Effect, Former, VerdictComparison
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Happening
 from interlock.independent_judge.story import tell
@@ -80,25 +84,40 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
         "commissioning": [{"do": s.action, "because": s.because} for s in impact.steps],
     }
     if behaviour is not None:
-        data["lockstep"] = {
-            "engine": behaviour.engine,
-            "n_states": behaviour.n_states,
-            "n_moves": behaviour.n_moves,
-            "depth": behaviour.depth,
-            "limit": behaviour.limit,
-            "outputs": [
-                {
-                    "output": o.output,
-                    "likeness": o.likeness.value,
-                    "old": None if o.run is None else o.run.before,
-                    "new": None if o.run is None else o.run.after,
-                    "run": None if o.run is None else _names(o.run.happenings),
-                    "decided": None if o.run is None else o.run.decided or None,
-                }
-                for o in behaviour.outputs
-            ],
-        }
+        data["lockstep"] = _lockstep(behaviour)
+    # Last, so that no reader of the text comes to an end without it.
+    data["not_looked_at"] = list(not_looked_at(comparison))
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _lockstep(behaviour: Behaviour) -> dict[str, Any]:
+    plants = zip(("old", "new"), behaviour.runs, strict=False)
+    return {
+        "plants": [
+            {
+                "plant": which,
+                "engine": run.engine,
+                "n_states": run.n_states,
+                "n_moves": run.n_moves,
+                "depth": run.depth,
+                "limit": run.limit,
+            }
+            for which, run in plants
+        ],
+        "not_on_the_new_plant": behaviour.not_on_new or None,
+        "outputs": [
+            {
+                "output": o.output,
+                "likeness": o.likeness.value,
+                "plant": None if o.run is None else "new" if o.on_new_plant else "old",
+                "old": None if o.run is None else o.run.before,
+                "new": None if o.run is None else o.run.after,
+                "run": None if o.run is None else _names(o.run.happenings),
+                "decided": None if o.run is None else o.run.decided or None,
+            }
+            for o in behaviour.outputs
+        ],
+    }
 
 
 def _names(happenings: tuple[Happening, ...]) -> list[str]:
@@ -125,8 +144,19 @@ def _verdict(v: VerdictComparison) -> dict[str, Any]:
         "newly_vacuous": v.newly_vacuous,
         "old": _finding(v.old),
         "new": _finding(v.new),
+        "former": None if v.former is None else _former(v.former),
         "sets_gained": [list(one) for one in v.gained_sets],
         "sets_lost": [list(one) for one in v.lost_sets],
+    }
+
+
+def _former(former: Former) -> dict[str, Any]:
+    return {
+        "asks_less": list(former.asks_less),
+        "says": former.says,
+        "why_not_judged": former.why_not or None,
+        "on_the_new_model": _finding(former.finding),
+        "claim": None if former.claim is None else former.claim.value,
     }
 
 
@@ -147,6 +177,8 @@ def _finding(finding: Finding | None) -> dict[str, Any] | None:
 def _change(change: MoveChange) -> dict[str, Any]:
     return {
         "move": change.move,
+        "by": change.by,
+        "human_error_in_the_other": change.is_error_there,
         "possible_elsewhere_in_the_other": change.elsewhere,
         "configurations": [list(place) for place in change.configurations],
         "run": _names(change.run),
@@ -174,14 +206,16 @@ def _parts(c: Comparison, impact: Impact) -> list[RenderableType]:
         Text("Outputs in lockstep", style="bold"),
         *_behaviour(c),
         "",
-        Text("Moves of the vehicle", style="bold"),
+        Text("Moves of plant and people", style="bold"),
         *_moves(c),
         "",
     ]
     kinds = ("requirement", "hazard", "output", "signal", "machine")
     counts = [f"{len(impact.of_kind(k))} {k}{'s'[: len(impact.of_kind(k)) != 1]}" for k in kinds]
     said = f"To validate again: {', '.join(counts)}; {len(impact.steps)} commissioning steps."
-    parts += [Text(said), Text(conclusion(c), style=_STYLE[c.outcome]), Text(CAUTION)]
+    parts += [Text(said), Text(conclusion(c), style=_STYLE[c.outcome]), Text(CAUTION), ""]
+    parts.append(Text("What was not looked at", style="bold"))
+    parts += [Text(f"- {sentence}") for sentence in not_looked_at(c)]
     return parts
 
 
@@ -213,12 +247,13 @@ def _verdicts(c: Comparison) -> list[RenderableType]:
     grid = _grid("", "requirement", "old", "new", "premise, old", "new", "effect")
     n_same = 0
     for v in c.verdicts:
-        if v.effect is Effect.SAME and not v.gained_sets and not v.lost_sets:
+        told = v.gained_sets or v.lost_sets or v.former
+        if v.effect is Effect.SAME and not told:
             n_same += 1
             continue
         premises = [f"{f.verdict.n_premise:,}" if f else "" for f in (v.old, v.new)]
         style = "bold red" if v.is_worse else ""
-        effect = Text(v.effect.value, style=style)
+        effect = Text(effect_words(v), style=style)
         if v.gained_sets:
             effect.append(f"; now broken by {sets_words(v.gained_sets)}", style="bold red")
         if v.lost_sets:
@@ -238,8 +273,10 @@ def _behaviour(c: Comparison) -> list[RenderableType]:
     behaviour = c.behaviour
     if behaviour is None:
         return [Text(f"Not applicable: {c.not_applicable}.")]
-    parts: list[RenderableType] = [Text(lockstep_words(c, behaviour))]
-    for likeness in (Likeness.EQUAL, Likeness.SAME_LOGIC, Likeness.ALIKE, Likeness.UNDECIDED):
+    parts: list[RenderableType] = [Text(lockstep_words(behaviour))]
+    for likeness in Likeness:
+        if likeness is Likeness.DIFFERS:
+            continue
         names = [o.output for o in behaviour.outputs if o.likeness is likeness]
         if names:
             parts.append(Text(f"{likeness.value}: {', '.join(names)}"))
@@ -257,7 +294,7 @@ def _behaviour(c: Comparison) -> list[RenderableType]:
     if groups and groups[0][0].run is not None:
         run = groups[0][0].run
         parts.append(Text("The shortest of these runs, replayed on both programs:"))
-        parts.append(_run(c.old_model, run.happenings))
+        parts.append(_run(plant_of(c, groups[0][0]), run.happenings))
     return parts
 
 
@@ -277,9 +314,10 @@ def _moves(c: Comparison) -> list[RenderableType]:
     parts: list[RenderableType] = []
     for changes, words in ((moves.gained, "newly possible"), (moves.lost, "no longer possible")):
         for change in changes:
-            said = f"{words}: {change.move}, a run of {len(change.run)} steps"
+            said = f"{words} for the {change.by}: {change.move}"
+            said += f", a run of {len(change.run)} steps" if change.run else ""
             n_more = len(change.configurations) - _MOST_PLACES
-            if not change.elsewhere:
+            if not change.elsewhere or change.is_error_there:
                 said += f". {move_words(c, change)}"
             else:
                 places = change.configurations[:_MOST_PLACES]
@@ -291,5 +329,4 @@ def _moves(c: Comparison) -> list[RenderableType]:
         (moves.reached_only_old, "reached by the old model only"),
     ):
         parts += [Text(f"{words}: {place_words(c, place)}") for place in reached]
-    same = f"{moves.n_unchanged} moves are possible in the very same configurations."
-    return [*parts, Text(same)]
+    return [*parts, Text(same_moves_words(c))]

@@ -10,12 +10,19 @@ import hashlib
 from collections.abc import Iterable, Iterator
 
 from interlock import __version__
-from interlock.commands.compare.behaviour import Behaviour, Likeness, OutputComparison
+from interlock.commands.compare.behaviour import (
+    Behaviour,
+    Likeness,
+    OnOnePlant,
+    OutputComparison,
+    likeness_words,
+)
 from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.document import Block, Heading, Items, Paragraph, Table, table
-from interlock.commands.compare.impact import Impact, likeness_words, value_words
+from interlock.commands.compare.impact import Impact, value_words
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
+from interlock.commands.compare.unlooked import not_looked_at
 from interlock.commands.compare.verdicts import VerdictComparison
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.story import tell
@@ -30,7 +37,7 @@ CAUTION = (
 SCOPE = (
     "An impact analysis in the sense of IEC 61508-3:2010, 7.8 (software modification). Everything "
     "listed as touched needs validation again; what is listed as untouched was shown so within the "
-    "model."
+    "model, as far as it was looked at; the end says what was not."
 )
 
 
@@ -55,6 +62,14 @@ def sets_words(sets: Iterable[tuple[str, ...]]) -> str:
     return "; ".join(" + ".join(one) or "no fault" for one in sets)
 
 
+def effect_words(verdict: VerdictComparison) -> str:
+    """What the change does to a requirement, with what is asked less and what became of it."""
+    words = [verdict.effect.value]
+    if verdict.former is not None:
+        words += [*verdict.former.asks_less, verdict.former.says]
+    return "; ".join(word for word in words if word)
+
+
 def claim_words(verdict: VerdictComparison) -> tuple[str, str]:
     """How many faults it survives in either model."""
     old, new = (
@@ -71,7 +86,13 @@ def conclusion(comparison: Comparison) -> str:
     if comparison.outcome is Outcome.UNDECIDED:
         return "Undecided: a limit was hit."
     behaviour = comparison.behaviour
-    if behaviour is not None and behaviour.is_equal and not comparison.plant_differs:
+    models = (comparison.old_model, comparison.new_model)
+    if (
+        behaviour is not None
+        and behaviour.is_equal
+        and not comparison.plant_differs
+        and all(len(behaviour.outputs) == len(model.outputs) for model in models)
+    ):
         return "No requirement is worse, and no output differs in anything reachable."
     return "No requirement is worse."
 
@@ -98,10 +119,12 @@ def _blocks(c: Comparison, impact: Impact) -> Iterator[Block]:
     yield from _verdicts(c)
     yield Heading(2, "Outputs in lockstep")
     yield from _behaviour(c)
-    yield Heading(2, "Moves of the vehicle")
+    yield Heading(2, "Moves of plant and people")
     yield from _moves(c)
     yield Heading(2, "What this rests on")
     yield from _ground(c)
+    yield Heading(2, "What was not looked at")
+    yield Items(not_looked_at(c))
 
 
 def _touched(impact: Impact) -> Iterator[Block]:
@@ -135,7 +158,7 @@ def _verdicts(c: Comparison) -> Iterator[Block]:
         row = [v.id, v.says, verdict_words(v.old), verdict_words(v.new), *premises]
         if c.order:
             row += [*claim_words(v), sets_words(v.gained_sets), sets_words(v.lost_sets)]
-        rows.append([*row, v.effect.value])
+        rows.append([*row, effect_words(v)])
     headings = ["", "requirement", "old", "new", "premise, old", "premise, new"]
     if c.order:
         headings += ["faults, old", "faults, new", "sets gained", "sets lost"]
@@ -147,6 +170,10 @@ def _verdicts(c: Comparison) -> Iterator[Block]:
         if v.is_worse and v.new is not None and v.new.run is not None:
             yield Heading(3, f"{v.id} in the new model: a shortest run")
             yield _run(c.new_model, v.new.run)
+        former = None if v.former is None else v.former.finding
+        if former is not None and former.run is not None and former is not v.new:
+            yield Heading(3, f"{v.id} as it was, in the new model: a shortest run")
+            yield _run(c.new_model, former.run)
 
 
 def _behaviour(c: Comparison) -> Iterator[Block]:
@@ -154,7 +181,7 @@ def _behaviour(c: Comparison) -> Iterator[Block]:
     if behaviour is None:
         yield Paragraph(f"Not applicable: {c.not_applicable}.")
         return
-    yield Paragraph(lockstep_words(c, behaviour))
+    yield Paragraph(lockstep_words(behaviour))
     rows = [(o.output, c.old_model.outputs[o.output].says, *_told(c, o)) for o in behaviour.outputs]
     yield table(("output", "says", "found", "old", "new", "decided anew by"), rows)
     for outputs in runs_of(behaviour):
@@ -163,32 +190,51 @@ def _behaviour(c: Comparison) -> Iterator[Block]:
         names = ", ".join(o.output for o in outputs)
         yield Heading(3, f"First difference of {names}: a shortest run")
         if run.happenings:
-            yield _run(c.old_model, Replayed(run.happenings, None))
+            yield _run(plant_of(c, outputs[0]), Replayed(run.happenings, None))
         else:
             yield Paragraph("They differ from power-up on.")
 
 
-def lockstep_words(c: Comparison, behaviour: Behaviour) -> str:
+def lockstep_words(behaviour: Behaviour) -> str:
     """How the two controllers were run, and how far."""
-    parts = set(behaviour.differing) & behaviour.product.driving
-    how_far = "up to the first difference that moves the plant" if parts else "all of them"
-    said = f"Both controllers scanned the same plant: {behaviour.n_states:,} states, {how_far}."
-    if c.plant_differs:
-        said += " The plant or its signals changed, too; the plant here is the old one."
-    alike = [o.output for o in behaviour.outputs if o.likeness is Likeness.ALIKE]
-    if alike:
+    if len(behaviour.runs) == 1 and not behaviour.not_on_new:
+        said = f"Both controllers scanned the same plant: {_how_far(behaviour, behaviour.on_old)}."
+    else:
+        plants = zip(("old", "new"), behaviour.runs, strict=False)
+        parts = [f"the {which} plant, {_how_far(behaviour, run)}" for which, run in plants]
+        said = f"The plant changed, too. Both controllers scanned {' and '.join(parts)}."
+    if behaviour.not_on_new:
+        said += f" On the new plant they cannot run: {behaviour.not_on_new}."
+    found = {o.likeness for o in behaviour.outputs}
+    if Likeness.ALIKE in found:
         said += (
             " 'Alike until another output differs' claims nothing for what comes after: the two "
             "plants then part."
         )
-    if any(o.likeness is Likeness.SAME_LOGIC for o in behaviour.outputs):
+    if Likeness.SAME_LOGIC in found:
         said += (
             " 'Computed as before': the same function of the same signals, so it differs only "
             "where its signals do."
         )
+    if Likeness.EITHER_PLANT in found:
+        said += (
+            " 'Alike on either plant': on one plant the two controllers never differ in it; from "
+            "one plant to the other it may."
+        )
     if behaviour.limit is not None:
         said += f" The exploration was cut short: {behaviour.limit}."
     return said
+
+
+def _how_far(behaviour: Behaviour, run: OnOnePlant) -> str:
+    parts = set(behaviour.differing) & run.product.driving
+    how_far = "up to the first difference that moves the plant" if parts else "all of them"
+    return f"{run.n_states:,} states, {how_far}"
+
+
+def plant_of(c: Comparison, output: OutputComparison) -> Model:
+    """The model whose plant the run to a difference is played on."""
+    return c.new_model if output.on_new_plant else c.old_model
 
 
 def runs_of(behaviour: Behaviour) -> list[list[OutputComparison]]:
@@ -221,18 +267,16 @@ def _moves(c: Comparison) -> Iterator[Block]:
     if moves.limits:
         yield Paragraph(f"Undecided: an exploration was cut short ({', '.join(moves.limits)}).")
         return
-    yield Paragraph(
-        f"{moves.n_unchanged} moves are possible in the very same configurations of "
-        f"{', '.join(moves.machines) or 'no machine'}."
-    )
+    yield Paragraph(same_moves_words(c))
     for model, changes, words in (
         (c.new_model, moves.gained, "newly possible"),
         (c.old_model, moves.lost, "no longer possible"),
     ):
         for change in changes:
-            yield Heading(3, f"{change.move}: {words}")
+            yield Heading(3, f"{change.move}: {words} for the {change.by}")
             yield Paragraph(move_words(c, change))
-            yield _run(model, Replayed(change.run, None))
+            if change.run:
+                yield _run(model, Replayed(change.run, None))
     for reached, words in (
         (moves.reached_only_new, "Configurations reached by the new model only"),
         (moves.reached_only_old, "Configurations reached by the old model only"),
@@ -240,6 +284,15 @@ def _moves(c: Comparison) -> Iterator[Block]:
         if reached:
             yield Paragraph(words + ":")
             yield Items(tuple(place_words(c, place) for place in reached))
+
+
+def same_moves_words(c: Comparison) -> str:
+    """How many moves did not change, and of whom."""
+    return (
+        f"{c.moves.n_unchanged} moves of plant, drivers and operators are possible in the very "
+        f"same configurations of {', '.join(c.moves.machines) or 'no machine'}. Controls that may "
+        "be set anywhere in both models are not counted."
+    )
 
 
 def place_words(c: Comparison, place: tuple[str, ...]) -> str:
@@ -250,6 +303,8 @@ def place_words(c: Comparison, place: tuple[str, ...]) -> str:
 
 def move_words(c: Comparison, change: MoveChange) -> str:
     """Where a move is possible in one model only."""
+    if change.is_error_there:
+        return "In the other model it is a human error, which was not looked at."
     if not change.elsewhere:
         return "The other model never makes it possible."
     places = " · ".join(place_words(c, place) for place in change.configurations)

@@ -22,9 +22,56 @@ class Effect(Enum):
     BETTER = "better"
     TESTED = "now put to the test"  # it holds in both, and its premise occurs in the new one only
     WORSE = "worse"
-    DROPPED = "no longer asked"  # it held in the old model and the new one does not ask it
+    DROPPED = "no longer asked"
     ASKED_ANEW = "asked anew"
+    RESTATED = "asked otherwise, and the old statement holds, too"
     UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Former:
+    """What the old model asked, judged on the new one, where that asks otherwise or less.
+
+    Attributes
+    ----------
+    asks_less : tuple of str
+        In what the new model asks otherwise or less.
+    why_not : str
+        Why the old statement could not be carried over to the new model; empty where it could.
+    finding : Finding or None
+        Of the old statement on the new model, without faults.
+    claims_less : bool
+        Fewer faults are claimed to be survived, or fewer are counted.
+    claim : Outcome or None
+        Whether the new model survives what the old one claimed; None where it was not judged.
+    """
+
+    asks_less: tuple[str, ...]
+    why_not: str = ""
+    finding: Finding | None = None
+    claims_less: bool = False
+    claim: Outcome | None = None
+
+    @property
+    def says(self) -> str:
+        """What became of it, in words."""
+        if self.why_not:
+            return f"the old statement cannot be judged on the new model: {self.why_not}"
+        words = []
+        if self.finding is not None:
+            verb = "holds" if self.finding.says == "holds" else f"is {self.finding.says}"
+            words.append(f"the old statement {verb} on the new model")
+        if self.claims_less:
+            claim = "was not judged" if self.claim is None else _CLAIM_WORDS[self.claim]
+            words.append(f"the old claim to survive faults {claim}")
+        return ", ".join(words)
+
+
+_CLAIM_WORDS = {
+    Outcome.HOLDS: "holds on the new model",
+    Outcome.VIOLATED: "is violated on the new model",
+    Outcome.UNDECIDED: "is undecided on the new model",
+}
 
 
 @dataclass(frozen=True)
@@ -38,6 +85,8 @@ class VerdictComparison:
         Its fault-free finding; None where the model does not ask it.
     old_sets, new_sets : RequirementSets or None
         The minimal sets of faults that break it, where faults were looked at.
+    former : Former or None
+        None where the new model asks the same.
     """
 
     id: str
@@ -46,6 +95,7 @@ class VerdictComparison:
     new: Finding | None
     old_sets: RequirementSets | None = None
     new_sets: RequirementSets | None = None
+    former: Former | None = None
 
     @property
     def effect(self) -> Effect:
@@ -54,6 +104,8 @@ class VerdictComparison:
         if self.old is not None and self.new is not None and self.old_sets and self.new_sets:
             claims = (self.claim(self.old_sets, self.old), self.claim(self.new_sets, self.new))
             effects.append(_by_rank(*(_RANKS.get(claim) for claim in claims)))
+        if self.former is not None and self.old is not None and self.new is not None:
+            effects += self._former_effects(self.former, self.old, self.new)
         return next((effect for effect in _ORDER if effect in effects), Effect.SAME)
 
     @staticmethod
@@ -62,6 +114,24 @@ class VerdictComparison:
         if sets is None or finding is None or not finding.requirement.survives:
             return None
         return sets.survives(finding.requirement.survives)
+
+    def _former_effects(self, former: Former, old: Finding, new: Finding) -> list[Effect]:
+        """What follows from the old statement and the old claim, judged on the new model.
+
+        What the new model asks less counts as worse unless the old one holds there: it must not
+        pass because it is asked less.
+        """
+        if former.finding is None:
+            return [Effect.UNDECIDED]
+        before, there, now = _rank(old), _rank(former.finding), _rank(new)
+        effects = [_by_rank(before, there)]
+        if there is not None and now is not None and there < now:
+            effects.append(Effect.WORSE)
+        if former.claims_less and former.claim is not Outcome.HOLDS:
+            is_open = former.claim is Outcome.UNDECIDED
+            effects.append(Effect.UNDECIDED if is_open else Effect.WORSE)
+        kept = all(e not in (Effect.WORSE, Effect.UNDECIDED) for e in effects)
+        return [Effect.RESTATED] if kept else effects
 
     @property
     def is_worse(self) -> bool:
@@ -92,6 +162,7 @@ _ORDER = (
     Effect.ASKED_ANEW,
     Effect.BETTER,
     Effect.TESTED,
+    Effect.RESTATED,
 )
 _RANKS: Mapping[Outcome | None, int | None] = {
     None: 3,
@@ -113,7 +184,7 @@ def _effect(old: Finding | None, new: Finding | None, id_: str) -> Effect:
         if id_ == ARITHMETIC:
             # It is asked wherever arithmetic could go wrong: here none can any more.
             return _by_rank(_rank(old), 3)
-        return Effect.DROPPED if old.verdict.outcome is Outcome.HOLDS else Effect.BETTER
+        return Effect.DROPPED
     if old is None:
         # What was never asked counts as kept, so that a new demand cannot pass unmet.
         effect = _by_rank(3, _rank(new))
@@ -145,6 +216,7 @@ def compare_verdicts(
     old: Verification,
     new: Verification,
     sets: tuple[Mapping[str, RequirementSets], Mapping[str, RequirementSets]] = ({}, {}),
+    former: Mapping[str, Former] | None = None,
 ) -> tuple[VerdictComparison, ...]:
     """The verdicts side by side, in the new model's order, then what is no longer asked."""
     was = {finding.requirement.id: finding for finding in old.findings}
@@ -155,8 +227,8 @@ def compare_verdicts(
         told = after or before
         assert told is not None
         says = told.requirement.says
-        pair = VerdictComparison(id_, says, before, after, sets[0].get(id_), sets[1].get(id_))
-        found.append(pair)
+        both = sets[0].get(id_), sets[1].get(id_)
+        found.append(VerdictComparison(id_, says, before, after, *both, (former or {}).get(id_)))
     return tuple(found)
 
 
@@ -186,6 +258,8 @@ def minimal_sets(
 ) -> dict[str, RequirementSets]:
     """Every minimal set of up to `order` of `faults` that breaks a requirement."""
     built = build(model, RunClass(faults, order))
+    if not built.requirements:
+        return {}
     return sets_of_all(
         built,
         built.requirements.values(),

@@ -121,3 +121,60 @@ def test_a_fault_that_neither_model_has_is_refused_with_the_nearest(
 ) -> None:
     assert run([*gates(tmp_path), "--fault", "F11"]) == 2
     assert "no fault 'F11'; did you mean 'F1'?" in capsys.readouterr().err
+
+
+def test_every_result_ends_with_what_was_not_looked_at(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    claims = GATE_YAML.replace("judged: after scan", "judged: after scan, survives: 1")
+    claims += "assumptions: [nobody climbs over]\n"
+    args = gates(tmp_path, new_yaml=claims)
+    assert run([*args, "-o", str(tmp_path / "out"), "--plain"]) == 0
+    text = capsys.readouterr().out
+    page, paper = (
+        (tmp_path / "out" / f"impact.{kind}").read_text("utf-8") for kind in ("html", "md")
+    )
+    data = json.loads((tmp_path / "out" / "impact.json").read_text("utf-8"))
+    assert list(data)[-1] == "not_looked_at"
+    for told in (text, page, paper):
+        end = " ".join(told.split("What was not looked at")[-1].split())
+        for part in ("Component faults", "Claims to survive faults", "R1", "Human errors", "Timing",
+                     "Assumptions", "1 came or went", "procedures"):  # fmt: skip
+            assert part in end, part
+    ends = [sentence.split(":")[0] for sentence in data["not_looked_at"]]
+    assert ends[:5] == ["Component faults", "Claims to survive faults were not judged ('--faults "
+                        "claimed' does)", "Human errors", "Timing", "Assumptions"]  # fmt: skip
+
+
+def test_a_weaker_requirement_is_told_with_what_became_of_the_old_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    weaker = GATE_YAML.replace("when: lamp, always", "when: lamp AND gate = SHUT, always")
+    assert run([*gates(tmp_path, new_yaml=weaker), "--plain"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "1 of" not in told
+    assert "another statement" in told
+    lying = GATE_ST.replace(LAMP, "lamp := NOT drive;")
+    args = [*gates(tmp_path, lying, weaker), "-o", str(tmp_path / "out"), "--json", "-"]
+    assert run(args) == 1
+    (r1,) = (r for r in json.loads(capsys.readouterr().out)["requirements"] if r["id"] == "R1")
+    assert r1["former"]["says"] == "the old statement is violated on the new model"
+    assert r1["former"]["on_the_new_model"]["run"]
+    for kind in ("html", "md"):
+        page = (tmp_path / "out" / f"impact.{kind}").read_text("utf-8")
+        assert "R1 as it was, in the new model: a shortest run" in page
+
+
+def test_a_newly_possible_move_is_told_as_that_of_who_makes_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    forced = GATE_YAML.replace(
+        "when: drive, says: the gate is open}",
+        "when: drive, says: the gate is open}\n"
+        "      - {from: SHUT, to: OPEN, by: operator, says: forces it}",
+    )
+    run([*gates(tmp_path, new_yaml=forced), "-o", str(tmp_path / "out"), "--plain"])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "newly possible for the operator: gate: SHUT to OPEN" in told
+    page = (tmp_path / "out" / "impact.md").read_text("utf-8")
+    assert "gate: SHUT to OPEN: newly possible for the operator" in page
