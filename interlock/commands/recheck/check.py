@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
+from interlock.commands.recheck.claims import Claims
 from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.commands.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.evidence.asked import Asked, asked, requirement_of, state_after
@@ -19,7 +20,6 @@ from interlock.evidence.folder import Evidence, read_folder
 from interlock.evidence.invariant_cases import scan_of
 from interlock.evidence.manifest import (
     MANIFEST,
-    ClassEntry,
     SystemEntry,
     VerdictEntry,
     bad,
@@ -35,7 +35,7 @@ from interlock.kernel.evaluate import evaluate
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import System
-from interlock.model.build import Built, RunClass, build
+from interlock.model.build import ARITHMETIC, Built, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.revise import shown
@@ -103,6 +103,8 @@ class _Checker:
         self._model = model
         self._solver = solver
         self._asking = asking
+        self._claims = Claims(model)
+        self._classes = self._claims.classes(self._manifest.classes, self._file)
         self._built: dict[str, Built] = {}
         self._asked: dict[str, tuple[Asked, Outline]] = {}
         self._n_obligations = 0
@@ -116,13 +118,11 @@ class _Checker:
         for name, entry in self._manifest.systems.items():
             failed |= self._check_system(name, entry, runs)
         results = tuple(self._result(id_, v, failed.get(id_)) for id_, v in verdicts.items())
-        known = self._class_of(next(iter(self._manifest.classes))) if verdicts else None
-        ids = known.requirements if known else self._model.statements
         return Recheck(
             self._model,
             self._solver,
             results,
-            tuple(id_ for id_ in ids if id_ not in verdicts),
+            tuple(id_ for id_ in build(self._model).requirements if id_ not in verdicts),
             self._n_obligations,
             self._slowest,
         )
@@ -141,6 +141,11 @@ class _Checker:
             if id_ not in built.requirements:
                 said = nearest(id_, built.requirements)
                 raise self._bad(f"'{id_}' is not a requirement of the model{said}")
+            # All else rests on the program's arithmetic, so that is asked wherever anything is.
+            most = self._claims.most if id_ == ARITHMETIC else self._claims.of(id_)
+            if self._n_faults(id_) > most:
+                judged = built.run_class.says
+                raise self._bad(f"{id_}: judged under {judged}, it claims to survive {most}")
             if verdict.run is not None:
                 used.add(verdict.run)
             if verdict.system is not None and verdict.system not in manifest.systems:
@@ -154,16 +159,20 @@ class _Checker:
 
     def _class_of(self, name: str) -> Built:
         if name not in self._built:
-            if name not in self._manifest.classes:
+            if name not in self._classes:
                 raise self._bad(f"no run class '{name}'")
-            self._built[name] = build(self._model, self._run_class(self._manifest.classes[name]))
+            self._built[name] = build(self._model, self._classes[name])
         return self._built[name]
 
-    def _run_class(self, entry: ClassEntry) -> RunClass:
-        for fault in entry.faults:
-            if fault not in self._model.faults:
-                raise self._bad(f"'{fault}' is not a fault{nearest(fault, self._model.faults)}")
-        return RunClass(tuple(entry.faults), entry.at_most, entry.human)
+    def _n_faults(self, id_: str) -> int:
+        """Under how many faults the evidence judges a requirement."""
+        return self._classes[self._manifest.verdicts[id_].run_class].at_most or 0
+
+    def _n_claimed(self, id_: str) -> int:
+        """Under how many it is to be judged."""
+        if id_ == ARITHMETIC:
+            return max(map(self._n_faults, self._manifest.verdicts))
+        return self._claims.of(id_)
 
     def _replay(self, id_: str, verdict: VerdictEntry) -> tuple[str, ...]:
         """The moves of the run that violates a requirement, replayed on the model itself."""
@@ -328,7 +337,11 @@ class _Checker:
     ) -> Rechecked:
         run_class = self._class_of(verdict.run_class).run_class
         status, says = self._status(id_, verdict, failed)
-        return Rechecked(id_, verdict.outcome, run_class, status, says)
+        n_claimed = self._n_claimed(id_)
+        holds = verdict.outcome == "holds" and status is Status.CONFIRMED
+        if holds and self._n_faults(id_) < n_claimed:
+            status = Status.FOR_LESS
+        return Rechecked(id_, verdict.outcome, run_class, n_claimed, status, says)
 
     def _status(
         self, id_: str, verdict: VerdictEntry, failed: tuple[Status, str] | None

@@ -9,6 +9,7 @@ from interlock.commands.recheck.results import Recheck, Status
 
 _WORDS = {
     Status.CONFIRMED: "confirmed",
+    Status.FOR_LESS: "confirmed for less than it claims",
     Status.UNDECIDED: "UNDECIDED",
     Status.OPEN: "not re-checkable",
     Status.REFUTED: "REFUTED",
@@ -25,10 +26,9 @@ def lines_of(result: Recheck) -> Iterator[str]:
     yield ""
     width = max((len(r.requirement) for r in result.results), default=1)
     for found in result.results:
-        statement = result.model.statements.get(found.requirement)
         class_ = found.run_class.says
-        if statement is not None and (found.run_class.at_most or 0) < statement.survives:
-            class_ += f" (it claims to survive {statement.survives})"
+        if (found.run_class.at_most or 0) < found.n_claimed:
+            class_ += f" (it is to be judged under {_faults(found.n_claimed)})"
         yield (
             f"{found.requirement:{width}}  {found.outcome:9}  {_WORDS[found.status]}:"
             f" {found.says}; {class_}"
@@ -39,3 +39,7 @@ def lines_of(result: Recheck) -> Iterator[str]:
     counted = Counter(_WORDS[r.status] for r in result.results)
     yield ", ".join(f"{n} {word}" for word, n in counted.items())
     yield "counts of states and premises are no part of the evidence"
+
+
+def _faults(n: int) -> str:
+    return f"{n} component fault" + ("s" if n > 1 else "")
