@@ -20,7 +20,7 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, build
+from interlock.model.build import ARITHMETIC, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
@@ -140,6 +140,21 @@ class Studies:
         properties = (("expected", " ".join(known)), *_explored(verification))
         return Result(not surprises, "\n".join(surprises), properties)
 
+    def under(self, model: Model, fault: str) -> Result:
+        """Hold what `model` is known to violate where `fault` alone may strike against its runs."""
+        known = model.expected_under[fault]
+        engine = available()[self.options.engine]()
+        run_class = RunClass((fault,), 1)
+        verification = verify(model, engine, run_class, known, self.options.limits)
+        outcomes = {f.requirement.id: f for f in verification.findings}
+        surprises = [
+            f"{id_}: expected to be violated where {fault} may strike: {outcomes[id_].says}"
+            for id_ in known
+            if outcomes[id_].outcome is not Outcome.VIOLATED
+        ]
+        properties = (("expected", " ".join(known)), *_explored(verification))
+        return Result(not surprises, "\n".join(surprises), properties)
+
     def procedure(self, model: Model, procedures: Procedures, id_: str) -> Result:
         """Rehearse one procedure as written."""
         rehearser = self._rehearsers.get(str(model.folder))
@@ -177,7 +192,7 @@ def _surprise(model: Model, finding: Finding, options: Options) -> str | None:
     known_violated = id_ in model.expected_violated or (
         options.faults == "claimed"
         and finding.requirement.survives > 0
-        and any(id_ in ids for ids in model.expected_under.values())
+        and any(id_ in model.expected_under.get(f, ()) for f in model.independent_faults)
     )
     if (finding.outcome is Outcome.VIOLATED) is not known_violated:
         return "expected to be violated, but it holds" if known_violated else finding.says
@@ -229,7 +244,9 @@ class Contents:
     requirements : mapping of str to (file, line)
         Where each requirement is written, the one that interlock adds itself included.
     pair : (str, int) or None
-        Where the model says what it is known to do.
+        Where the model says what it is known to do without faults.
+    fault_places : mapping of str to (str, int)
+        By fault: where it says what is violated under that one.
     procedures : Procedures or None
         Only those that stand beside the model itself.
     """
@@ -237,6 +254,7 @@ class Contents:
     model: Model
     requirements: Mapping[str, tuple[str, int]]
     pair: tuple[str, int] | None
+    fault_places: Mapping[str, tuple[str, int]]
     procedures: Procedures | None
     procedure_places: Mapping[str, tuple[str, int]]
 
@@ -254,20 +272,22 @@ def contents(file: Path) -> Contents:
     for id_ in build(model).requirements:
         place = model.program.place if id_ == ARITHMETIC else model.statements[id_].place
         places[id_] = (place.file, place.line)
-    pair = None
+    pair, under = None, {}
+    own = read(model.sources[str(file)], str(file))
     if model.expected_violated or model.expected_vacuous:
-        own = read(model.sources[str(file)], str(file))
         pair = (str(file), own.key_place(("expected",)).line)
+    for fault in model.expected_under:
+        under[fault] = (str(file), own.key_place(("expected", "under", fault)).line)
     beside = model.folder / PROCEDURES_FILE
     if not beside.is_file():
-        return Contents(model, places, pair, None, {})
+        return Contents(model, places, pair, under, None, {})
     procedures = load_procedures(model)
     document = read(procedures.sources[str(beside)], str(beside))
     lines = {
         id_: (str(beside), document.key_place(("procedures", id_)).line)
         for id_ in procedures.procedures
     }
-    return Contents(model, places, pair, procedures, lines)
+    return Contents(model, places, pair, under, procedures, lines)
 
 
 def explored_with(file: Path) -> Path:
