@@ -8,7 +8,7 @@ exploration of the model that it revises.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from io import StringIO
 from pathlib import Path
 
@@ -17,10 +17,11 @@ from interlock.commands.rehearse.study import Rehearser
 from interlock.commands.verify import tell as report
 from interlock.judgement.engines import available
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.reaction import ReactionTimes
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, RunClass, build
+from interlock.model.build import ARITHMETIC, Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
@@ -111,8 +112,10 @@ class Studies:
         for known in self._known:
             other = known.verification.built
             alike = other.system == built.system and other.requirements == built.requirements
-            if alike and wanted <= known.ids:
-                return _Known(model, known.ids, known.verification)
+            # Whether more could be asked with faults depends on there being any.
+            may_fail = bool(other.model.independent_faults) is bool(model.independent_faults)
+            if alike and may_fail and wanted <= known.ids:
+                return _Known(model, known.ids, _with_its_own_delays(known.verification, built))
         return None
 
     def _explored(self, model: Model, wanted: frozenset[str]) -> _Known:
@@ -170,6 +173,13 @@ class Studies:
             "" if holds else _plain(rehearsal_report.render(rehearsal)),
             (("outcome", rehearsed.outcome.value), ("steps", str(len(rehearsed.procedure.steps)))),
         )
+
+
+def _with_its_own_delays(v: Verification, built: Built) -> Verification:
+    """The verification as that of a model with the same system: delays are no part of that."""
+    timed = ReactionTimes(built.model)
+    findings = (replace(f, reaction=timed.of(f.requirement.id, f.verdict)) for f in v.findings)
+    return replace(v, built=built, findings=tuple(findings))
 
 
 def _judged(model: Model, v: Verification, finding: Finding, options: Options) -> Result:
