@@ -69,9 +69,21 @@ def recheck(
     InputError
         Where the evidence is not whole, is of another model or is not what it should be.
     """
-    solver = need_solver()
+    need_solver()
     evidence = read_folder(folder)
     model = load(model_folder or shown(folder / evidence.manifest.folder))
+    return check(evidence, model, max_seconds, progress, n_processes)
+
+
+def check(
+    evidence: Evidence,
+    model: Model,
+    max_seconds: float | None = None,
+    progress: Progress | None = None,
+    n_processes: int = 1,
+) -> Recheck:
+    """Check evidence that was read against a model that was; all else as for `recheck`."""
+    solver = need_solver()
     _check_same_model(evidence, model)
     asking = partial(discharge, max_seconds=max_seconds, progress=progress, n_processes=n_processes)
     return _Checker(evidence, model, solver, asking).check()

@@ -48,10 +48,10 @@ def command(
         result = recheck(evidence, model, max_seconds, show, n_processes or os.cpu_count() or 1)
     for line in lines_of(result):
         print_line(line)
-    return _exit_code(result)
+    return exit_code(result)
 
 
-def _exit_code(result: Recheck) -> int:
+def exit_code(result: Recheck) -> int:
     """As for `verify`: a violation outweighs what is undecided; false evidence outweighs both."""
     statuses = {r.status for r in result.results}
     if Status.REFUTED in statuses:
