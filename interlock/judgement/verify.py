@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from interlock.independent_judge.judge import replay
 from interlock.judgement.finding import Finding, Verification
-from interlock.judgement.reaction import ReactionTimes
 from interlock.kernel.observe import Question, ask, ask_together, by_memory, scans_taken
 from interlock.kernel.query import (
     Answer,
@@ -26,6 +25,7 @@ from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
 from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
+from interlock.model.reaction import ReactionTimes
 
 # Enough to meet nearly every premise, and explored in a second.
 FEW_STATES = 1_000_000

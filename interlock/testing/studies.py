@@ -17,7 +17,6 @@ from interlock.commands.rehearse.study import Rehearser
 from interlock.commands.verify import tell as report
 from interlock.judgement.engines import available
 from interlock.judgement.finding import Finding, Verification
-from interlock.judgement.reaction import ReactionTimes
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
@@ -25,6 +24,7 @@ from interlock.model.build import ARITHMETIC, Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
+from interlock.model.reaction import ReactionTimes
 from interlock.model.yaml import read
 from interlock.telling.terminal import Terminal
 

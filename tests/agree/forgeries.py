@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import random
 import re
+import shutil
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import InputError
@@ -30,8 +32,27 @@ from tests.support.forging import Forger, sound_evidence
 _REQUIREMENT = re.compile(r"^  (R\d): \{", re.MULTILINE)
 N_KEPT = 4  # of the requirements that are drawn: each costs the solver time
 
-Truth = Mapping[int, Mapping[str, Opinion]]
-"""What is so of each requirement, by the number of independent faults that may strike."""
+# The bound in milliseconds that models are drawn with, and the scans that are left for the program:
+# a scan of 100 ms may just have begun, and no signal or output has a delay.
+_IN_TIME = ("within: 250 ms", "within: 1 scans")
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is so of each requirement, by the number of independent faults that may strike."""
+
+    violated: Mapping[int, Mapping[str, Opinion]]
+    in_time: Mapping[int, Mapping[str, Opinion]]
+
+    @property
+    def most(self) -> int:
+        """The most faults that any requirement claims to survive."""
+        return max(self.violated)
+
+    def holds(self, id_: str, n_faults: int) -> bool:
+        """Never violated, never too late, and put to the test."""
+        opinion = self.in_time[n_faults][id_]
+        return not opinion.is_violated and not opinion.is_vacuous
 
 
 def claiming_model(seed: int, folder: Path, most: int) -> tuple[Model, Truth]:
@@ -52,10 +73,24 @@ def claiming_model(seed: int, folder: Path, most: int) -> tuple[Model, Truth]:
         faults = model.independent_faults
         claimed = range((max(claims) if faults else 0) + 1)
         try:
-            return model, {n: opinions(model, Class(faults, n), most) for n in claimed}
+            violated = {n: opinions(model, Class(faults, n), most) for n in claimed}
+            if _IN_TIME[0] not in text:
+                return model, Truth(violated, violated)
+            strict = _strict(folder, text)
+            return model, Truth(
+                violated, {n: opinions(strict, Class(faults, n), most) for n in claimed}
+            )
         except TooManyError:
             continue
     raise AssertionError(f"seed {seed} gives no model of a fitting size")
+
+
+def _strict(folder: Path, text: str) -> Model:
+    """The model with what a bound in milliseconds leaves to the program."""
+    strict = folder.with_name("strict")
+    shutil.copytree(folder, strict)
+    (strict / "model.yaml").write_text(text.replace(*_IN_TIME), encoding="utf-8")
+    return load(strict)
 
 
 def compare_seed(
@@ -65,7 +100,7 @@ def compare_seed(
     model, truth = claiming_model(seed, folder / "model", most)
     by = random.Random(seed)
     counts["models"] += 1
-    counts["models with claims"] += len(truth) > 1
+    counts["models with claims"] += truth.most > 0
     drafts = [sound_evidence(model, folder / "claimed")]
     found = [f"seed {seed}, sound: {said}" for said in _judged_sound(model, folder, truth, counts)]
     drafts.append(sound_evidence(model, folder / "none", FAULT_FREE))
@@ -117,22 +152,21 @@ def untrue(result: Recheck, truth: Truth, counts: Counter[str]) -> Iterator[str]
     if exit_code(result) == 0:
         wrong = [id_ for id_ in ids if not _claim_holds(result.model, id_, truth)]
         yield from (f"exit code 0, and {id_} does not hold" for id_ in wrong)
-    most = truth[max(truth)]
+    most = truth.violated[truth.most]
     if exit_code(result) == 1 and not any(opinion.is_violated for opinion in most.values()):
         yield "exit code 1, and nothing is violated"
 
 
 def _is_so(one: Rechecked, truth: Truth) -> bool:
     n_faults = one.run_class.at_most
-    if n_faults is None or n_faults not in truth:
+    if n_faults is None or n_faults not in truth.violated:
         return False
-    opinion = truth[n_faults][one.requirement]
     if one.outcome == "violated":
-        return opinion.is_violated
+        return truth.violated[n_faults][one.requirement].is_violated
     as_claimed = one.status is Status.FOR_LESS or n_faults >= one.n_claimed
-    return one.outcome == "holds" and as_claimed and not opinion.is_violated
+    return one.outcome == "holds" and as_claimed and truth.holds(one.requirement, n_faults)
 
 
 def _claim_holds(model: Model, id_: str, truth: Truth) -> bool:
-    n_claimed = max(truth) if id_ == ARITHMETIC else model.statements[id_].survives
-    return not truth[min(n_claimed, max(truth))][id_].is_violated
+    claimed = truth.most if id_ == ARITHMETIC else model.statements[id_].survives
+    return truth.holds(id_, min(claimed, truth.most))

@@ -116,7 +116,7 @@ class Forger:
         try:
             said = self._data["classes"][entry.run_class]
             run_class = RunClass(tuple(said["faults"]), said["at_most"], said["human"])
-            here = asked(build(self._model, run_class), entry.requirements)
+            here = asked(build(self._model, run_class), entry.requirements, entry.within)
             ends = {
                 called: state_after(here.system, self._moves(requirement_of(called)))
                 for called in entry.dead_ends

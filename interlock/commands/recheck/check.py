@@ -13,6 +13,7 @@ from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
 from interlock.commands.recheck.claims import Claims
+from interlock.commands.recheck.not_enough import why_not
 from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.commands.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.evidence.asked import Asked, asked, requirement_of, state_after
@@ -217,7 +218,9 @@ class _Checker:
                 raise self._bad(f"{name}: '{id_}' is not a requirement of the model")
         if len(set(entry.requirements)) != len(entry.requirements):
             raise self._bad(f"{name}: a requirement is listed twice")
-        here = asked(built, entry.requirements)
+        for id_, n_scans in entry.within.items():
+            self._check_bound(name, id_, n_scans)
+        here = asked(built, entry.requirements, entry.within)
         outline = self._outline(name, entry, here, runs)
         self._asked[name] = here, outline
         known = self._own_script(file, entry, here, outline)
@@ -235,6 +238,14 @@ class _Checker:
                 if id_ not in found or found[id_][0] is not Status.REFUTED:
                     found[id_] = (status, f"{file}: {called}")
         return found
+
+    def _check_bound(self, name: str, id_: str, n_scans: int) -> None:
+        """A response may be shown to take fewer scans than it is allowed, and never more."""
+        statement = self._model.statements.get(id_)
+        bound = None if statement is None else statement.within
+        most = 0 if bound is None else bound.scans
+        if not 1 <= n_scans <= most:
+            raise self._bad(f"{name}: {id_} within {n_scans} scans is not what the model allows")
 
     def _own_script(self, file: str, entry: SystemEntry, here: Asked, outline: Outline) -> Script:
         """The script that this system asks for; the one in the evidence must be the same text."""
@@ -286,7 +297,7 @@ class _Checker:
         for called, (_, ladder) in outline.traps.items():
             if not ladder.rungs:
                 raise self._bad(f"{name}: the ladder of {called} has no rung")
-        if any(not 0 <= number < entry.sets for number in _set_numbers(outline)):
+        if any(not 0 <= number < entry.sets for number in outline.set_numbers):
             raise self._bad(f"{name}: there are only {entry.sets} sets")
         for called, (query, ladder) in outline.traps.items():
             self._check_home(called, query, here, ladder.home, ladder.run)
@@ -380,6 +391,13 @@ class _Checker:
         proofs = queries & {*outline.stays, *outline.traps}
         for called in sorted(queries - outline.reaches.keys() - proofs):
             raise self._bad(f"{id_}: there is no evidence of {called}")
+        try:
+            built = self._class_of(verdict.run_class)
+            missing = why_not(built, id_, entry.within.get(id_), verdict.met)
+        except ValueError as error:
+            raise self._bad(f"{id_}: what shows that it was put to the test: {error}") from None
+        if missing is not None:
+            return Status.OPEN, missing
         return Status.CONFIRMED, "invariant and certificate" if proofs else "invariant"
 
     def _by_run_alone(self, id_: str) -> tuple[Status, str]:
@@ -387,13 +405,3 @@ class _Checker:
         if statement is not None and statement.pattern is Pattern.CAN_STILL:
             return Status.OPEN, "one run cannot show that there is no way on"
         return Status.CONFIRMED, "the run"
-
-
-def _set_numbers(outline: Outline) -> Iterator[int]:
-    """Every set that is spoken of."""
-    yield from (case.within for case in outline.invariant.cases)
-    yield from (number for _, number, _ in outline.dead_ends.values())
-    for _, steps in outline.stays.values():
-        yield from (step.inside for step in steps)
-    for _, ladder in outline.traps.values():
-        yield from (rung.within for rung in ladder.rungs)

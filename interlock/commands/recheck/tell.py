@@ -38,7 +38,7 @@ def lines_of(result: Recheck) -> Iterator[str]:
     yield ""
     counted = Counter(_WORDS[r.status] for r in result.results)
     yield ", ".join(f"{n} {word}" for word, n in counted.items())
-    yield "counts of states and premises are no part of the evidence"
+    yield "counts of states are no part of the evidence"
 
 
 def _faults(n: int) -> str:
