@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import State, evaluate
-from interlock.kernel.observe import ask, ask_together
-from interlock.kernel.query import Query
+from interlock.kernel.observe import observe_all
+from interlock.kernel.query import Count, Leg, Query
 from interlock.kernel.system import Stepper, System
 from interlock.model.build import Built
 
@@ -51,7 +52,7 @@ def asked(
     bounds = within or {}
     wanted = [built.requirements[id_] for id_ in requirements]
     wanted = [replace(r, within=bounds.get(r.id, r.within)) for r in wanted]
-    questions = ask_together(built.system, wanted)
+    questions = observe_all(built.system, wanted)
     return Asked(
         questions[-1].system if questions else built.system,
         {
@@ -70,12 +71,28 @@ def is_met(built: Built, requirement: str, runs: Sequence[Sequence[str]]) -> boo
     ValueError
         Where one is no run of the system, or leads elsewhere.
     """
-    question = ask(built.system, built.requirements[requirement], keeping_settled=True)
-    for number, (premise, run) in enumerate(zip(question.premises, runs, strict=False), 1):
-        end = state_after(question.system, run)
-        if not evaluate(premise.where, question.system.named(end)):
+    premises = ask(built.system, built.requirements[requirement]).premises
+    for number, (premise, run) in enumerate(zip(premises, runs, strict=False), 1):
+        if not _leads_to(built.system, run, premise):
             raise ValueError(f"run {number} does not lead to its premise")
-    return len(runs) >= len(question.premises)
+    return len(runs) >= len(premises)
+
+
+def _leads_to(system: System, run: Sequence[str], premise: Count) -> bool:
+    """Whether the last state of a run is one of those that `premise` counts."""
+    legs = premise.along or (Leg(),)
+    assert not any(leg.scans for leg in legs), "no premise waits for scans"
+    before: dict[str, int] = {}
+    going: set[int] = set()
+    for n_moves, state in enumerate(_states_along(system, run)):
+        here = system.named(state)
+        going = {number for number in going if evaluate(legs[number].inside, before)}
+        for number, leg in enumerate(legs):
+            begins = number - 1 in going if number else n_moves == 0
+            if begins and evaluate(leg.enter, here):
+                going.add(number)
+        before = here
+    return len(legs) - 1 in going and bool(evaluate(premise.where, before))
 
 
 def state_after(system: System, moves: Sequence[str], start: State | None = None) -> State:
@@ -86,11 +103,19 @@ def state_after(system: System, moves: Sequence[str], start: State | None = None
     ValueError
         Naming the first move that is not possible.
     """
+    *_, last = _states_along(system, moves, start)
+    return last
+
+
+def _states_along(
+    system: System, moves: Sequence[str], start: State | None = None
+) -> Iterator[State]:
     stepper = Stepper(system)
     state = system.initial if start is None else start
     known = {move.name: move for move in system.moves}
+    yield state
     for number, name in enumerate(moves, 1):
         if name not in known or known[name] not in stepper.enabled(state):
             raise ValueError(f"move {number}, '{name}', is not possible")
         state = stepper.after(state, known[name])
-    return state
+        yield state

@@ -17,23 +17,52 @@ from interlock.kernel.witness import Witness
 
 
 @dataclass(frozen=True)
+class Leg:
+    """A part of a run that has to be gone through on the way to what a query asks for.
+
+    A run goes along legs one after the other, the first from the initial state on. A leg begins
+    in a state with `enter`; from a state of it the run goes on in it only where `inside` holds
+    there, so its last state need not have that. The state that ends a leg begins the next, and
+    one state may be all there is of a leg.
+
+    Attributes
+    ----------
+    inside, enter : Expr
+    scans : int
+        At least so many scans are made in the leg before the next begins, or it has done its part.
+    """
+
+    inside: Expr = TRUE
+    enter: Expr = TRUE
+    scans: int = 0
+
+
+Legs = tuple[Leg, ...]
+
+
+@dataclass(frozen=True)
 class Reach:
-    """Can a state with `target` be reached? Found: a run of the fewest moves to one."""
+    """Can a state with `target` be reached? Found: a run of the fewest moves to one.
+
+    With `along` it has to be a state of the last leg there.
+    """
 
     target: Expr
+    along: Legs = ()
 
 
 @dataclass(frozen=True)
 class Stay:
     """Is there a fair endless run that from a state with `start` on stays in `stay`?
 
-    The state with `start` must lie in `stay` too, and need not be the first of the run. Found: a
-    run with a loop; its part up to the first state with ``start AND stay`` from which the loop
-    can be reached inside `stay` is a shortest one.
+    The state with `start` must lie in `stay` too, and need not be the first of the run; with
+    `along` it has to be a state of the last leg there. Found: a run with a loop; its part up to
+    the first such state from which the loop can be reached inside `stay` is a shortest one.
     """
 
     start: Expr
     stay: Expr
+    along: Legs = ()
 
 
 @dataclass(frozen=True)
@@ -50,9 +79,13 @@ class Trap:
 
 @dataclass(frozen=True)
 class Count:
-    """In how many reachable states does `where` hold? Never 'found'."""
+    """In how many reachable states does `where` hold? Never 'found'.
+
+    With `along` only states of the last leg there count.
+    """
 
     where: Expr
+    along: Legs = ()
 
 
 @dataclass(frozen=True)
@@ -66,7 +99,20 @@ class Values:
     where: Expr = TRUE
 
 
-Query = Reach | Stay | Trap | Count | Values
+@dataclass(frozen=True)
+class MostScans:
+    """How many scans at most lie in the last of the legs before a state of it with `where`?
+
+    The state need not have the leg's own `scans` behind it, but has no more: with these the run
+    goes on no further. Never 'found'; the number is the one value of `Answer.values`, which is
+    empty where there is none.
+    """
+
+    where: Expr
+    along: Legs
+
+
+Query = Reach | Stay | Trap | Count | Values | MostScans
 
 
 @dataclass(frozen=True)
@@ -108,8 +154,8 @@ class Answer:
         For `Reach` how many states satisfy the target, for `Count` how many satisfy `where`; for
         the others 0. A lower bound where the exploration was cut short.
     values : tuple of tuple of int
-        For `Values` the combinations that occur; some may be missing where the exploration was
-        cut short.
+        For `Values` the combinations that occur, for `MostScans` the number; some may be missing
+        where the exploration was cut short.
     """
 
     found: bool | None

@@ -6,12 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from interlock.judgement.engines import AUTOMATIC, available
-from interlock.judgement.verify import FEW_STATES
-from interlock.kernel.observe import ask_together
+from interlock.kernel.asking import ask_all
 from interlock.kernel.query import Limits, ProgressSink, Reach, labelled
 from interlock.model.build import Built, build
 
 Run = tuple[str, ...]
+
+# Enough to meet nearly every premise, and explored in a second.
+FEW_STATES = 1_000_000
 
 
 def runs_to_premises(
@@ -44,9 +46,9 @@ def _runs(
     wanted = [built.requirements[id_] for id_ in ids]
     if not wanted:
         return {}
-    questions = ask_together(built.system, wanted, keeping_settled=True)
-    queries = [Reach(premise.where) for asked in questions for premise in asked.premises]
-    explored = available()[AUTOMATIC]().explore(questions[-1].system, queries, limits, progress)
+    questions = ask_all(built.system, wanted)
+    queries = [Reach(p.where, p.along) for asked in questions for p in asked.premises]
+    explored = available()[AUTOMATIC]().explore(built.system, queries, limits, progress)
     answers = iter(explored.answers)
     found = {}
     for asked in questions:

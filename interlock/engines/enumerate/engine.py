@@ -7,7 +7,8 @@ from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.jit import Library
-from interlock.engines.enumerate.loops import FairMoves, find_loop
+from interlock.engines.enumerate.legs import Route, count_along, most_scans_along, reach_along
+from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
@@ -20,6 +21,7 @@ from interlock.kernel.query import (
     DeclinedError,
     Exploration,
     Limits,
+    MostScans,
     ProgressSink,
     Query,
     Reach,
@@ -31,6 +33,7 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
+_ALONG = {Reach: reach_along, Count: count_along, MostScans: most_scans_along}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -75,7 +78,7 @@ class EnumeratingEngine:
             codec,
             Library(plan.text, optimised=False),
             budget,
-            analysing=bool(plan.traps or plan.stays),
+            analysing=plan.analyses,
             most_states=self._most_states,
         )
         space.explore()
@@ -98,34 +101,54 @@ class _Plan:
 
     def __init__(self, system: System, codec: Codec, queries: Sequence[Query]) -> None:
         self.system = system
-        program = Program(system, codec)
-        counted: list[tuple[int, Expr]] = []
-        goals: list[tuple[int, Trap]] = []
+        self._program = Program(system, codec)
+        self._queries = queries
+        self._counted: list[tuple[int, Expr]] = []
+        self._goals: list[tuple[int, Trap]] = []
         self.stays: dict[int, str] = {}
         self.keys: dict[int, tuple[Field, ...]] = {}
+        self.routes: dict[int, Route] = {}
         for number, query in enumerate(queries):
-            match query:
-                case Reach(condition) | Count(condition):
-                    counted.append((number, condition))
-                case Values(exprs, where):
-                    self.keys[number] = program.add_key(f"key{number}", exprs, where)
-                case Trap():
-                    goals.append((number, query))
-                case Stay(start, stay):
-                    self.stays[number] = f"stay{number}"
-                    program.add_bits(f"stay{number}", [stay, and_(start, stay)])
-        self.tallies = _in_groups(counted, _CONDITIONS_AT_ONCE)
-        self.traps = _in_groups(goals, GOALS_AT_ONCE)
+            self._take(number, query)
+        self.tallies = _in_groups(self._counted, _CONDITIONS_AT_ONCE)
+        self.traps = _in_groups(self._goals, GOALS_AT_ONCE)
         for n, tally in enumerate(self.tallies):
-            program.add_bits(f"tally{n}", [condition for _, condition in tally])
+            self._program.add_bits(f"tally{n}", [condition for _, condition in tally])
         for n, group in enumerate(self.traps):
-            program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
+            self._program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
         if self.traps and system.has_faults:
-            program.add_onward()
+            self._program.add_onward()
         if self.stays:
-            program.add_unowed()
+            self._program.add_unowed()
         self.reaches = {n for n, query in enumerate(queries) if isinstance(query, Reach)}
-        self.text = program.text()
+        self.text = self._program.text()
+
+    def _take(self, number: int, query: Query) -> None:
+        match query:
+            case Reach(condition, ()) | Count(condition, ()):
+                self._counted.append((number, condition))
+            case Reach(target, along) | Count(target, along):
+                self._go_along(number, Route.along(along), target)
+            case MostScans(where, along):
+                self._go_along(number, Route.along(along, goes_on=False), where)
+            case Values(exprs, where):
+                self.keys[number] = self._program.add_key(f"key{number}", exprs, where)
+            case Trap():
+                self._goals.append((number, query))
+            case Stay(start, stay, along):
+                self.stays[number] = f"stay{number}"
+                self._program.add_bits(f"stay{number}", [stay, and_(start, stay)])
+                if along:
+                    self._go_along(number, Route.along(along), and_(start, stay))
+
+    def _go_along(self, number: int, route: Route, target: Expr) -> None:
+        self.routes[number] = route
+        self._program.add_bits(f"legs{number}", route.conditions(target))
+
+    @property
+    def analyses(self) -> bool:
+        """Whether more is asked than what holds in single states."""
+        return bool(self.traps or self.stays or self.routes)
 
     def answers(self, space: Space) -> dict[int, Answer]:
         """Every answer by the number of its query."""
@@ -139,10 +162,19 @@ class _Plan:
             traps = [trap for _, trap in group]
             answers = find_traps(space, traps, space.program.address(f"goals{n}"))
             found.update(zip((number for number, _ in group), answers, strict=True))
-        if self.stays:
-            fair = FairMoves(self.system)
-            for number, name in self.stays.items():
-                found[number] = find_loop(space, fair, space.program.address(name))
+        fair = FairMoves(self.system)
+        address = space.program.address
+        for number, name in self.stays.items():
+            route, function = self.routes.get(number), address(name)
+            if route is None:
+                _, found[number] = find_loop(space, fair, function)
+            else:
+                legs = address(f"legs{number}")
+                found[number] = find_loop_along(space, fair, route, legs, function)
+        for number, route in self.routes.items():
+            if number not in self.stays:
+                answer = _ALONG[type(self._queries[number])]
+                found[number] = answer(space, route, address(f"legs{number}"))
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:

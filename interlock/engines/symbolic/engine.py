@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
@@ -15,7 +16,9 @@ from interlock.kernel.query import (
     Answer,
     Count,
     Exploration,
+    Legs,
     Limits,
+    MostScans,
     ProgressSink,
     Query,
     Reach,
@@ -126,15 +129,21 @@ def _answer(space: Space, query: Query) -> Answer:
 
 def _ask(space: Space, query: Query) -> Answer:
     match query:
-        case Reach(target):
+        case Reach(target, ()):
             return _reach(space, target)
-        case Count(where):
+        case Reach(target, along):
+            return _reach_along(space, target, along)
+        case Count(where, along):
+            if along:
+                return _count_along(space, where, along)
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
         case Trap(goal):
             return _trap(space, goal)
-        case Stay(start, stay):
-            return _stay(space, start, stay)
+        case Stay(start, stay, along):
+            return _stay(space, start, stay, along)
+        case MostScans(where, along):
+            return _most_scans(space, where, along)
         case Values(exprs, where):
             states = space.reached & space.encoding.truth(where)
             return Answer(
@@ -156,6 +165,28 @@ def _reach(space: Space, target: Expr) -> Answer:
     if steps is None:
         return Answer(_nothing_found(space), None, n_states)
     return Answer(True, _run(space, steps), n_states)
+
+
+def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
+    walk = Walk(space, along)
+    hit = walk.done & space.encoding.truth(target)
+    n_states = space.encoding.count(hit)
+    # Where not everything was found, a shorter run may lead through what was not.
+    if not n_states or not space.is_complete:
+        return Answer(_nothing_found(space), None, n_states)
+    return Answer(True, _run(space, walk.steps_to(hit)), n_states)
+
+
+def _count_along(space: Space, where: Expr, along: Legs) -> Answer:
+    met = Walk(space, along).done & space.encoding.truth(where)
+    return Answer(_nothing_found(space), None, space.encoding.count(met))
+
+
+def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
+    wanted = space.encoding.truth(where)
+    by_scans = Walk(space, along, goes_on=False).in_last_leg()
+    met = [n for n, states in enumerate(by_scans) if (states & wanted).satisfiable()]
+    return Answer(_nothing_found(space), values=((met[-1],),) if met else ())
 
 
 def _trap(space: Space, goal: Expr) -> Answer:
@@ -188,12 +219,18 @@ def _nearest(space: Space, target: Node) -> Answer:
     return Answer(_nothing_found(space)) if steps is None else Answer(True, _run(space, steps))
 
 
-def _stay(space: Space, start: Expr, stay: Expr) -> Answer:
+def _stay(space: Space, start: Expr, stay: Expr, along: Legs) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
-    starts, within = space.lasting(start, stay)
+    walk = Walk(space, along) if along else None
+    starts, within = space.lasting(start, stay, None if walk is None else walk.done)
     loops = FairLoops(space, within)
-    steps = Paths(space).to_nearest(starts & loops.leading_there())
+    starts = starts & loops.leading_there()
+    steps: list[Step] | None
+    if walk is None:
+        steps = Paths(space).to_nearest(starts)
+    else:
+        steps = walk.steps_to(starts) if space.is_complete and starts.satisfiable() else None
     if steps is None:
         return Answer(_nothing_found(space))
     state = steps[-1].state if steps else space.system.initial

@@ -173,10 +173,14 @@ class Space(Graph):
         space.moves = [move for move in self.moves if move.name in self.system.onward]
         return space
 
-    def lasting(self, start: Expr, stay: Expr) -> tuple[Node, Node]:
-        """The states with `start` and `stay`, and all that is reached from there with `stay`."""
+    def lasting(self, start: Expr, stay: Expr, among: Node | None = None) -> tuple[Node, Node]:
+        """The states with `start` and `stay`, and all that is reached from there with `stay`.
+
+        Only those `among` others start, where such are given.
+        """
         inside = self.reached & self.encoding.truth(stay)
         starts = inside & self.encoding.truth(start)
+        starts = starts if among is None else starts & among
         return starts, self.closure_after(starts, inside)
 
     def debts(self) -> list[MoveDebt]:
