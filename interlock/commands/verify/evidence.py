@@ -161,7 +161,7 @@ def _write_system(
     limits: Limits,
     progress: ProgressSink | None,
 ) -> None:
-    within = _scans_of(shown)
+    within = _scans_of(built.model, shown)
     here = asked(built, [f.requirement.id for f in shown], within)
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
@@ -211,10 +211,15 @@ def _needs_sets(finding: Finding) -> bool:
     return finding.outcome is Outcome.VIOLATED and is_trap
 
 
-def _scans_of(findings: Sequence[Finding]) -> dict[str, int]:
+def _scans_of(model: Model, findings: Sequence[Finding]) -> dict[str, int]:
     """By requirement with a bound in milliseconds: how many scans its response takes at most."""
-    timed = [f for f in findings if f.reaction is not None and f.reaction.bound.ms is not None]
-    return {f.requirement.id: max(1, f.reaction.scans) for f in timed if f.reaction is not None}
+    found = {}
+    for finding in findings:
+        statement = model.statements.get(finding.requirement.id)
+        if statement is not None and statement.within is not None and statement.within.ms:
+            # A bound of no scan would ask for more than a response that comes in the same scan.
+            found[statement.id] = max(1, finding.verdict.scans or 0)
+    return found
 
 
 def _questions(here: Asked, findings: Sequence[Finding]) -> tuple[list[Query], dict[Trap, State]]:
