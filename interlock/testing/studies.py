@@ -126,10 +126,19 @@ class Studies:
         return _Known(model, wanted, verification)
 
     def requirement(self, model: Model, id_: str, ids: Iterable[str]) -> Result:
-        """Judge one requirement, in one exploration with all of `ids`."""
+        """Judge one requirement, in one exploration with all of `ids`.
+
+        It fails where the program's arithmetic, which is not among them, is otherwise than known.
+        """
         verification = self.verification(model, ids)
-        finding = next(f for f in verification.findings if f.requirement.id == id_)
-        return _judged(model, verification, finding, self.options)
+        by_id = {finding.requirement.id: finding for finding in verification.findings}
+        arithmetic = by_id.get(ARITHMETIC)
+        if arithmetic is not None and ARITHMETIC not in ids:
+            # Nobody asked for it, but every verdict rests on it.
+            said = _surprise(model, arithmetic, self.options)
+            if said is not None:
+                return Result(False, f"rests on {ARITHMETIC}, which is not so: {said}")
+        return _judged(model, verification, by_id[id_], self.options)
 
     def pair(self, model: Model) -> Result:
         """Hold everything that `model` is known to do to its requirements against what it does."""

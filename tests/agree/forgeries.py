@@ -30,7 +30,7 @@ from tests.second_opinion.world import Class
 from tests.support.forging import Forger, sound_evidence
 
 _REQUIREMENT = re.compile(r"^  (R\d): \{", re.MULTILINE)
-N_KEPT = 4  # of the requirements that are drawn: each costs the solver time
+N_KEPT = 3  # of the requirements that are drawn: each costs the solver time
 
 # The bound in milliseconds that models are drawn with, and the scans that are left for the program:
 # a scan of 100 ms may just have begun, and no signal or output has a delay.
@@ -103,10 +103,10 @@ def compare_seed(
     counts["models with claims"] += truth.most > 0
     drafts = [sound_evidence(model, folder / "claimed")]
     found = [f"seed {seed}, sound: {said}" for said in _judged_sound(model, folder, truth, counts)]
-    drafts.append(sound_evidence(model, folder / "none", FAULT_FREE))
-    if model.faults:
+    if model.faults and seed % 2:
         some = tuple(by.sample(list(model.faults), by.randint(0, len(model.faults))))
-        drafts.append(sound_evidence(model, folder / "some", RunClass(some, by.choice([1, 9]))))
+        run_class = by.choice([FAULT_FREE, RunClass(some, by.choice([1, 9]))])
+        drafts.append(sound_evidence(model, folder / "some", run_class))
     forger = Forger(model, drafts, by)
     for number in range(n_forgeries):
         evidence = forger.forged()

@@ -8,17 +8,20 @@ from pathlib import Path
 from tests.agree.forgeries import compare_seed
 
 SEEDS = range(50)
-N_FORGERIES = 5
-MOST_STATES = 60
+N_FORGERIES = 4
+MOST_STATES = 150
 
 # What has to be met in all, so that the test cannot be content with nothing: at least so often.
 LEAST = {
-    "models with claims": 15,
+    "models with claims": 25,
     "forgeries: refused": 60,
-    "forgeries: exit code 2": 10,
-    "forgeries: exit code 3": 10,
-    "confirmed: holds": 100,
+    "forgeries: exit code 1": 40,
+    "forgeries: exit code 2": 20,
+    "forgeries: exit code 3": 20,
+    "confirmed: holds": 80,
     "confirmed: violated": 100,
+    "sound: holds confirmed": 30,
+    "sound: violated confirmed": 30,
 }
 
 

@@ -30,7 +30,7 @@ from interlock.independent_judge.run_file import to_text as run_text
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.system import Stepper
-from interlock.model.build import RunClass, build
+from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 
 MANIFEST = "manifest.json"
@@ -79,6 +79,9 @@ class Forger:
     def __init__(self, model: Model, drafts: list[Draft], by: random.Random) -> None:
         self._model, self._drafts, self._by = model, drafts, by
         self._ids = list(build(model).requirements)
+        self._system = build(model, RunClass(model.independent_faults, 2)).system
+        self._all_moves = [move.name for move in self._system.moves]
+        self._built: dict[RunClass, Built] = {}
 
     def forged(self) -> Evidence | None:
         """Other evidence, sealed; None where it is no manifest any more."""
@@ -116,7 +119,7 @@ class Forger:
         try:
             said = self._data["classes"][entry.run_class]
             run_class = RunClass(tuple(said["faults"]), said["at_most"], said["human"])
-            here = asked(build(self._model, run_class), entry.requirements, entry.within)
+            here = asked(self._built_for(run_class), entry.requirements, entry.within)
             ends = {
                 called: state_after(here.system, self._moves(requirement_of(called)))
                 for called in entry.dead_ends
@@ -212,11 +215,11 @@ class Forger:
         for kind in ("stays", "ladders", "dead_ends"):
             for called in [c for c in system[kind] if requirement_of(c) == id_]:
                 del system[kind][called]
-        for called, query in asked(build(self._model), [id_]).queries.items():
+        for called, query in asked(self._built_for(FAULT_FREE), [id_]).queries.items():
             if isinstance(query, Stay):
                 system["stays"][called] = self._by.choice([[], [[0, ""]]])
             elif isinstance(query, Trap):
-                rungs = [[0, ""], [0, self._by.choice(self._all_moves())]]
+                rungs = [[0, ""], [0, self._by.choice(self._all_moves)]]
                 ladder = {"rungs": rungs[: self._by.choice([1, 2])], "home": None, "run": []}
                 system["ladders"][called] = ladder
 
@@ -247,14 +250,12 @@ class Forger:
             if id_ not in system["requirements"]:
                 system["requirements"].append(id_)
             entry["system"] = name
-            for called, query in asked(build(self._model), [id_]).queries.items():
+            for called, query in asked(self._built_for(FAULT_FREE), [id_]).queries.items():
                 if isinstance(query, Trap):
                     system["dead_ends"][called] = self._by.choice(range(system["sets"]))
 
     def _walk(self) -> list[str]:
-        run_class = RunClass(self._model.independent_faults, 2)
-        system = build(self._model, run_class).system
-        stepper, state, moves = Stepper(system), system.initial, []
+        stepper, state, moves = Stepper(self._system), self._system.initial, []
         for _ in range(self._by.randint(1, 12)):
             move = self._by.choice(stepper.enabled(state))
             state = stepper.after(state, move)
@@ -276,16 +277,17 @@ class Forger:
             case "violates":
                 run["violates"] = [self._by.choice(self._ids)]
             case "more":
-                moves.append(self._by.choice(["scan", *self._all_moves()]))
+                moves.append(self._by.choice(["scan", *self._all_moves]))
                 run["ends"] = {}
             case _ if moves:
                 del moves[self._by.randrange(len(moves))]
                 run["ends"] = {}
         self._draft.files[name] = json.dumps(run)
 
-    def _all_moves(self) -> list[str]:
-        run_class = RunClass(self._model.independent_faults, 2)
-        return [move.name for move in build(self._model, run_class).system.moves]
+    def _built_for(self, run_class: RunClass) -> Built:
+        if run_class not in self._built:
+            self._built[run_class] = build(self._model, run_class)
+        return self._built[run_class]
 
     def _proof(self) -> None:
         """A step of a proof is left out, or is by another move."""
@@ -301,7 +303,7 @@ class Forger:
             case "all":
                 chain.clear()
             case "move" if chain:
-                self._by.choice(chain)[1] = self._by.choice(["", *self._all_moves()])
+                self._by.choice(chain)[1] = self._by.choice(["", *self._all_moves])
             case _ if chain:
                 self._by.choice(chain)[0] = self._by.randrange(system["sets"])
 

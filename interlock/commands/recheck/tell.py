@@ -19,6 +19,8 @@ _WORDS = {
 def lines_of(result: Recheck) -> Iterator[str]:
     """The lines, first what was checked, then each verdict, then how many were confirmed."""
     yield result.model.title
+    # Evidence may lead anywhere: a reader has to see which model was read.
+    yield f"model: {result.model.folder}"
     yield (
         f"checked from its evidence with z3 {result.solver}: {result.n_obligations:,} obligations"
         " and every run replayed"

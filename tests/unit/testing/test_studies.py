@@ -98,3 +98,20 @@ def test_a_revision_without_faults_leaves_no_claim_for_later(tmp_path: Path) -> 
     studies = Studies()
     assert studies.requirement(faulty, "T1", ["T1"]).untested
     assert not studies.requirement(plain, "T1", ["T1"]).passes
+
+
+def test_a_requirement_that_is_asked_for_alone_still_rests_on_the_arithmetic(
+    tmp_path: Path,
+) -> None:
+    """The program divides by zero while the door is shut; asked for together both are told."""
+    dividing = LATE_ST.replace("lamp := door_open;", "lamp := door_open; n := 1 / n;").replace(
+        "END_VAR\nlamp", "END_VAR\nVAR n : INT (0..1); END_VAR\nlamp"
+    )
+    model = load(written(tmp_path, LATE, dividing))
+    alone = Studies().requirement(model, "T1", ["T1"])
+    assert not alone.passes
+    assert alone.says.startswith("rests on ARITHMETIC, which is not so: violated")
+    together = ["T1", "ARITHMETIC"]
+    studies = Studies()
+    assert studies.requirement(model, "T1", together).passes
+    assert not studies.requirement(model, "ARITHMETIC", together).passes

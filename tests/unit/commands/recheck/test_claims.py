@@ -71,10 +71,13 @@ def test_a_run_class_that_no_claim_asks_for_is_refused(
 
 
 def test_evidence_of_as_many_faults_as_are_claimed_is_confirmed(
-    model: Model, tmp_path: Path
+    model: Model, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(["verify", str(model.folder), "--evidence", str(tmp_path / "e")]) == 0
+    capsys.readouterr()
     assert exit_code(tmp_path / "e", model) == 0
+    # Where the evidence itself says where the model is, that may be any model.
+    assert f"model: {model.folder}\n" in capsys.readouterr().out
 
 
 def test_evidence_without_faults_of_a_claim_to_survive_them_says_so_and_ends_with_3(
