@@ -15,9 +15,9 @@ MOST_STATES = 150
 LEAST = {
     "models with claims": 25,
     "forgeries: refused": 60,
-    "forgeries: exit code 1": 40,
-    "forgeries: exit code 2": 20,
-    "forgeries: exit code 3": 20,
+    "forgeries: exit code 1": 25,
+    "forgeries: exit code 2": 25,
+    "forgeries: exit code 3": 10,
     "confirmed: holds": 80,
     "confirmed: violated": 100,
     "sound: holds confirmed": 30,
