@@ -21,6 +21,7 @@ from interlock.kernel.query import (
     Legs,
     Limits,
     MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -162,11 +163,11 @@ class _Analysis:
                 return self._reach(target)
             case Reach(target, along):
                 return self._reach_along(target, along)
-            case Count(where, ()):
+            case Count(where):
                 return Answer(self._nothing_found, None, sum(self.space.where(where)))
-            case Count(where, along):
+            case Occurs(where, along):
                 found = self._ends(where, self._walk(along).done())
-                return Answer(self._nothing_found, None, len(found))
+                return Answer(self._nothing_found, None, int(bool(found)))
             case MostScans(where, along):
                 met = self._ends(where, self._walk(along, ends_with_scans=True).in_last())
                 most = max((place.scans for place in met), default=None)
@@ -208,7 +209,7 @@ class _Analysis:
         if not ends:
             return Answer(self._nothing_found)
         steps = self._steps_along(walk, ends[0])
-        return Answer(True, Witness(self.space.states[0], tuple(steps)), len(ends))
+        return Answer(True, Witness(self.space.states[0], tuple(steps)))
 
     def _values(self, exprs: Sequence[Expr], where: Expr) -> tuple[State, ...]:
         function = python_function(exprs, self.space.system.index)

@@ -12,9 +12,11 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.asking import Question, ask_all, scans_taken
 from interlock.kernel.query import (
     Answer,
+    Count,
     Engine,
     Exploration,
     Limits,
+    Occurs,
     ProgressSink,
     Query,
     labelled,
@@ -176,16 +178,24 @@ def _verdict(
     if any(answer.found for answer in violations):
         outcome = Outcome.VIOLATED
         witness = min(runs, key=len)
-    elif any(answer.found is None for answer in violations):
+    elif any(answer.found is None for answer in (*violations, *premises)):
         outcome, limit = Outcome.UNDECIDED, explored.limit
     return Verdict(
         requirement=question.requirement.id,
         outcome=outcome,
         witness=witness,
-        n_premise=min((answer.n_states for answer in premises), default=0),
+        n_premise=_n_premise(question, premises),
         n_states=explored.n_states,
         depth=explored.depth,
         limit=limit,
         seconds=explored.seconds,
         engine=explored.engine,
     )
+
+
+def _n_premise(question: Question, premises: list[Answer]) -> int:
+    """In how many states the premise holds; 0 where part of it never does in the scope."""
+    asked = list(zip(question.premises, premises, strict=True))
+    if any(isinstance(query, Occurs) and not answer.n_states for query, answer in asked):
+        return 0
+    return min(answer.n_states for query, answer in asked if isinstance(query, Count))

@@ -32,7 +32,18 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, not_, or_, var
-from interlock.kernel.query import Answer, Count, Leg, Legs, MostScans, Query, Reach, Stay, Trap
+from interlock.kernel.query import (
+    Answer,
+    Count,
+    Leg,
+    Legs,
+    MostScans,
+    Occurs,
+    Query,
+    Reach,
+    Stay,
+    Trap,
+)
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import PHASE, System
 
@@ -47,9 +58,9 @@ class Question:
         The system; with an observer for the requirement where that is asked with one.
     violations : tuple of Query
         The requirement is violated if any of these is found.
-    premises : tuple of Count
-        Each counts the states with one part of the premise, inside the scope, or with what opens
-        or closes that; where one of them never occurs, the requirement was never put to the test.
+    premises : tuple of Count and Occurs
+        Each asks for one part of the premise, anywhere or in the scope, or for what opens or
+        closes that; where one of them never occurs, the requirement was never put to the test.
     measures : tuple of MostScans
         For a response within a bound: `scans_taken` tells from the answer how long it took.
     """
@@ -57,7 +68,7 @@ class Question:
     requirement: Requirement
     system: System
     violations: tuple[Query, ...]
-    premises: tuple[Count, ...]
+    premises: tuple[Count | Occurs, ...]
     measures: tuple[MostScans, ...] = ()
 
 
@@ -207,7 +218,7 @@ class _Asked:
         if self._of.within is not None:
             yield MostScans(self._at(self._of.s, not_(self._r)), self._pending(self._of.within))
 
-    def premises(self) -> Iterator[Count]:
+    def premises(self) -> Iterator[Count | Occurs]:
         """What must occur somewhere for the requirement to have been tested at all.
 
         Its premises, else P of 'leads to' and 'only after', inside the scope; and the states that
@@ -216,17 +227,21 @@ class _Asked:
         parts = list(self._of.premises)
         if not parts and self._of.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
             parts = [self._of.p]
-        globally = self._kind is ScopeKind.GLOBALLY
-        legs = () if globally else self._scope()
         q, r = self._of.scope.opens, self._of.scope.closes
-        counts = [Count(self._at(part, not_(self._r)), legs) for part in parts]
+        counts = [Count(self._at(part)) for part in parts]
         match self._kind:
             case ScopeKind.BEFORE:
                 counts.append(Count(self._at(r)))
             case ScopeKind.AFTER:
                 counts.append(Count(self._at(q)))
-            case ScopeKind.AFTER_UNTIL:
+            case ScopeKind.AFTER_UNTIL | ScopeKind.BETWEEN:
                 counts.append(Count(self._at(q, not_(r))))
-            case ScopeKind.BETWEEN:
-                counts += [Count(self._at(q, not_(r))), Count(self._at(r), legs)]
+            case _:
+                pass
         yield from counts or [Count(self._judged)]
+        if self._kind is ScopeKind.GLOBALLY:
+            return
+        legs = self._scope()
+        yield from (Occurs(self._at(part, not_(self._r)), legs) for part in parts)
+        if self._kind is ScopeKind.BETWEEN:
+            yield Occurs(self._at(r), legs)

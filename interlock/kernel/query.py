@@ -44,7 +44,7 @@ Legs = tuple[Leg, ...]
 class Reach:
     """Can a state with `target` be reached? Found: a run of the fewest moves to one.
 
-    With `along` it has to be a state of the last leg there.
+    With `along` it has to be a state of the last leg there, and such states are not counted.
     """
 
     target: Expr
@@ -79,13 +79,20 @@ class Trap:
 
 @dataclass(frozen=True)
 class Count:
-    """In how many reachable states does `where` hold? Never 'found'.
+    """In how many reachable states does `where` hold? Never 'found'."""
 
-    With `along` only states of the last leg there count.
+    where: Expr
+
+
+@dataclass(frozen=True)
+class Occurs:
+    """Does `where` hold in some state of the last of the legs? Never 'found'.
+
+    `Answer.n_states` is 1 if so and else 0.
     """
 
     where: Expr
-    along: Legs = ()
+    along: Legs
 
 
 @dataclass(frozen=True)
@@ -112,7 +119,7 @@ class MostScans:
     along: Legs
 
 
-Query = Reach | Stay | Trap | Count | Values | MostScans
+Query = Reach | Stay | Trap | Count | Occurs | Values | MostScans
 
 
 @dataclass(frozen=True)
@@ -151,8 +158,9 @@ class Answer:
         was hit before either.
     witness : Witness or None
     n_states : int
-        For `Reach` how many states satisfy the target, for `Count` how many satisfy `where`; for
-        the others 0. A lower bound where the exploration was cut short.
+        For `Reach` without legs how many states satisfy the target, for `Count` how many satisfy
+        `where`, for `Occurs` 1 if one does; for the others 0. A lower bound where the exploration
+        was cut short.
     values : tuple of tuple of int
         For `Values` the combinations that occur, for `MostScans` the number; some may be missing
         where the exploration was cut short.

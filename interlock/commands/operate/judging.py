@@ -21,7 +21,7 @@ from interlock.judgement.engines import AutomaticEngine
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.asking import ask
-from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
+from interlock.kernel.query import DeclinedError, Limits, Occurs, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
@@ -264,7 +264,10 @@ def find_example(
     """
     built = build(model)
     asked = ask(built.system, built.requirements[id_])
-    queries = [Reach(premise.where, premise.along) for premise in asked.premises]
+    queries = [
+        Reach(premise.where, premise.along if isinstance(premise, Occurs) else ())
+        for premise in asked.premises
+    ]
     explored = AutomaticEngine().explore(asked.system, queries, limits, progress)
     runs = [answer.witness for answer in explored.answers if answer.witness is not None]
     if not runs:

@@ -73,6 +73,7 @@ NAMES = (
     "hits",  # entries of the queue in which was met what is looked for
     "n_hits",
     "hit_from",  # first place in which it counts
+    "first_hit_ends",  # 1 where the first entry of these is enough
     "farthest",  # the last place in which it was met, plus 1
     # A changed system beside a known space.
     "n_known",  # states of the known space; those found beside it have greater numbers

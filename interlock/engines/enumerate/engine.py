@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.jit import Library
-from interlock.engines.enumerate.legs import Route, count_along, most_scans_along, reach_along
+from interlock.engines.enumerate.legs import Route, most_scans_along, occurs_along, reach_along
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
@@ -22,6 +22,7 @@ from interlock.kernel.query import (
     Exploration,
     Limits,
     MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -33,7 +34,7 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
-_ALONG = {Reach: reach_along, Count: count_along, MostScans: most_scans_along}
+_ALONG = {Reach: reach_along, Occurs: occurs_along, MostScans: most_scans_along}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -46,12 +47,15 @@ class EnumeratingEngine:
     ----------
     most_states : int
         How many states an index can number.
+    answers_if_cut : bool
+        Whether anything is asked of states that a limit has cut short.
     """
 
     name = "enumerate"
 
-    def __init__(self, most_states: int = MOST_STATES) -> None:
+    def __init__(self, most_states: int = MOST_STATES, answers_if_cut: bool = True) -> None:
         self._most_states = most_states
+        self._answers_if_cut = answers_if_cut
 
     def explore(
         self,
@@ -76,16 +80,19 @@ class EnumeratingEngine:
         space = Space(
             system,
             codec,
-            Library(plan.text, optimised=False),
+            Library(Program(system, codec).text(), optimised=False),
             budget,
             analysing=plan.analyses,
             most_states=self._most_states,
         )
         space.explore()
-        answers = plan.answers(space)
+        answers: Mapping[int, Answer] = {}
+        if queries and (space.complete or self._answers_if_cut):
+            space.conditions = Library(plan.text, optimised=False)
+            answers = plan.answers(space)
         return Exploration(
             engine=self.name,
-            answers=tuple(answers[n] for n in range(len(queries))),
+            answers=tuple(answers.get(n, Answer(None)) for n in range(len(queries))),
             n_states=space.n_states,
             n_moves=space.shared["n_moves"],
             depth=space.depth,
@@ -101,7 +108,7 @@ class _Plan:
 
     def __init__(self, system: System, codec: Codec, queries: Sequence[Query]) -> None:
         self.system = system
-        self._program = Program(system, codec)
+        self._program = Program(system, codec, numbers=())
         self._queries = queries
         self._counted: list[tuple[int, Expr]] = []
         self._goals: list[tuple[int, Trap]] = []
@@ -125,9 +132,9 @@ class _Plan:
 
     def _take(self, number: int, query: Query) -> None:
         match query:
-            case Reach(condition, ()) | Count(condition, ()):
+            case Reach(condition, ()) | Count(condition):
                 self._counted.append((number, condition))
-            case Reach(target, along) | Count(target, along):
+            case Reach(target, along) | Occurs(target, along):
                 self._go_along(number, Route.along(along), target)
             case MostScans(where, along):
                 self._go_along(number, Route.along(along, goes_on=False), where)
@@ -156,14 +163,14 @@ class _Plan:
         for n, tally in enumerate(self.tallies):
             found.update(self._tally(space, f"tally{n}", [number for number, _ in tally]))
         for number, fields in self.keys.items():
-            values = find_values(space, fields, space.program.address(f"key{number}"))
+            values = find_values(space, fields, space.conditions.address(f"key{number}"))
             found[number] = Answer(False if space.complete else None, values=values)
         for n, group in enumerate(self.traps):
             traps = [trap for _, trap in group]
-            answers = find_traps(space, traps, space.program.address(f"goals{n}"))
+            answers = find_traps(space, traps, space.conditions.address(f"goals{n}"))
             found.update(zip((number for number, _ in group), answers, strict=True))
         fair = FairMoves(self.system)
-        address = space.program.address
+        address = space.conditions.address
         for number, name in self.stays.items():
             route, function = self.routes.get(number), address(name)
             if route is None:
@@ -178,7 +185,7 @@ class _Plan:
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
-        counted = space.tally(space.program.address(name), len(numbers), 0, space.n_states)
+        counted = space.tally(space.conditions.address(name), len(numbers), 0, space.n_states)
         found = {}
         for number, entry in zip(numbers, counted, strict=True):
             n_states, first = entry or (0, 0)

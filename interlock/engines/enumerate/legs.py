@@ -10,6 +10,7 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_right
 from dataclasses import dataclass
+from enum import Enum
 from itertools import accumulate
 from time import perf_counter
 
@@ -28,6 +29,14 @@ _ENTERS_FIRST = 1 << 1
 _ANYWHERE = Leg()
 # State, place and where from, of each entry of the queue, and the hits among them.
 _QUEUE = (("walk_states", 4), ("walk_places", 2), ("walk_from", 4), ("hits", 4))
+
+
+class Until(Enum):
+    """What ends a walk: a first hit, or only that there is no more; where hits count."""
+
+    FIRST = "first hit in the last place"
+    ALL = "all hits in the last place"
+    MOST_SCANS = "all hits in the last leg"
 
 
 @dataclass(frozen=True)
@@ -101,13 +110,10 @@ class Walk:
     route : Route
     function : int
         Address of the function that gives the flags of a state.
-    in_last_leg : bool
-        Whether what is looked for counts in every place of the last leg, not only in the last.
+    until : Until
     """
 
-    def __init__(
-        self, space: Space, route: Route, function: int, in_last_leg: bool = False
-    ) -> None:
+    def __init__(self, space: Space, route: Route, function: int, until: Until = Until.ALL) -> None:
         self._space, self._route = space, route
         shared = space.shared
         self._flags = space.new_array("flags", 1, space.n_states)
@@ -115,7 +121,9 @@ class Walk:
         shared["walk_length"] = shared["n_hits"] = shared["farthest"] = 0
         scans = route.legs[-1].scans
         self._first_of_last = route.last_place - scans
-        shared["hit_from"] = self._first_of_last if in_last_leg else route.last_place
+        anywhere_in_last = until is Until.MOST_SCANS
+        shared["hit_from"] = self._first_of_last if anywhere_in_last else route.last_place
+        shared["first_hit_ends"] = int(until is Until.FIRST)
         self.complete = False
         wanted = bytes(value & TARGET != 0 for value in range(256))
         if self._flags.content(space.n_states).translate(wanted).find(1) < 0:
@@ -173,6 +181,11 @@ class Walk:
         return True
 
     @property
+    def _is_over(self) -> bool:
+        shared = self._space.shared
+        return bool(shared["first_hit_ends"] and shared["n_hits"])
+
+    @property
     def _length(self) -> int:
         return self._space.shared["walk_length"]
 
@@ -180,6 +193,8 @@ class Walk:
         begin, address = self._space.routines["begin"], self._space.shared.address
         while first < stop:
             first = begin(address, first, stop, _ENTERS_FIRST)
+            if self._is_over:
+                return False
             if first < stop and not self._grow():
                 return False
         return True
@@ -194,6 +209,8 @@ class Walk:
             end = min(first + step, stop)
             started = perf_counter()
             first = walk(address, first, end)
+            if self._is_over:
+                return False
             if first < end and not self._grow():
                 return False
             if perf_counter() - started < SLICE_S / 2:
@@ -257,25 +274,26 @@ class Walk:
 
 def reach_along(space: Space, route: Route, function: int) -> Answer:
     """Answer one `Reach` along a route."""
-    walk = Walk(space, route, function)
+    walk = Walk(space, route, function, Until.FIRST)
     try:
         if walk.n_hits:
-            return Answer(True, walk.witness_to(0), walk.n_hits)
+            return Answer(True, walk.witness_to(0))
         return Answer(_nothing_found(space, walk))
     finally:
         walk.close()
 
 
-def count_along(space: Space, route: Route, function: int) -> Answer:
-    """Answer one `Count` along a route."""
-    walk = Walk(space, route, function)
+def occurs_along(space: Space, route: Route, function: int) -> Answer:
+    """Answer one `Occurs`."""
+    walk = Walk(space, route, function, Until.FIRST)
     walk.close()
-    return Answer(_nothing_found(space, walk), None, walk.n_hits)
+    is_known = space.complete and (walk.complete or walk.n_hits > 0)
+    return Answer(False if is_known else None, None, int(walk.n_hits > 0))
 
 
 def most_scans_along(space: Space, route: Route, function: int) -> Answer:
     """Answer one `MostScans`."""
-    walk = Walk(space, route, function, in_last_leg=True)
+    walk = Walk(space, route, function, Until.MOST_SCANS)
     walk.close()
     most = walk.most_scans
     return Answer(_nothing_found(space, walk), values=() if most is None else ((most,),))

@@ -67,10 +67,14 @@ def _note_hit(fn: Routine, place: Value, has: Value, length: Value) -> None:
             fn.put("farthest", place + 1)
 
 
+def _is_over(fn: Routine) -> Value:
+    return (fn.word("n_hits") * fn.word("first_hit_ends")).is_not(0)
+
+
 def _begin() -> str:
     """``begin(shared, first, stop, mask)``: arrive in the first place with states that have a flag.
 
-    Returns where it stopped for want of room.
+    Returns where it stopped for want of room, or at a hit that is enough.
     """
     fn = Routine("begin", ["i64", "i64", "i64"])
     _, first, stop, mask = fn.args
@@ -83,6 +87,8 @@ def _begin() -> str:
             with fn.if_(is_full):
                 fn.leave(number)
             fn.call("@arrive", [fn.shared, number, fn.const("i64", 0), nowhere])
+            with fn.if_(_is_over(fn)):
+                fn.leave(number)
     fn.leave(stop)
     return fn.text()
 
@@ -90,7 +96,7 @@ def _begin() -> str:
 def _walk(n_words: int) -> str:
     """``walk(shared, first, stop)``: go on from places in the queue.
 
-    Returns where it stopped for want of room.
+    Returns where it stopped for want of room, or at a hit that is enough.
     """
     fn = Routine("walk", ["i64", "i64"])
     _, first, stop = fn.args
@@ -101,6 +107,8 @@ def _walk(n_words: int) -> str:
     room = fn.word("walk_room")
     most_at_once = fn.word("walk_most")
     with fn.count(first, stop) as head:
+        with fn.if_(_is_over(fn)):
+            fn.leave(head)
         with fn.if_(room < fn.word("walk_length") + most_at_once):
             fn.leave(head)
         number = fn.load("i32", states, head).to("i64")

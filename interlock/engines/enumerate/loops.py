@@ -85,7 +85,7 @@ class FairMoves:
     def share(self, space: Space) -> None:
         """Tell the compiled code."""
         shared = space.shared
-        shared["unowed"] = space.program.address("unowed")
+        shared["unowed"] = space.conditions.address("unowed")
         shared["fair_words"] = self.n_words
         space.new_array("paid", 8, self.n_words)
         space.new_array("pending", 8, self.n_words)
@@ -209,7 +209,7 @@ class _Builder:
         for n in range(self.fair.n_words):
             paid[n] = 0
         state = space.shared["order"] + 8 * space.n_words * number
-        space.program.function("unowed", 2)(state, paid.address)
+        space.conditions.function("unowed", 2)(state, paid.address)
         bits = sum(paid[n] << (64 * n) for n in range(self.fair.n_words))
         return owing & ~bits
 

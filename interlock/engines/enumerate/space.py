@@ -93,6 +93,11 @@ class Space:
         How many states an index can number.
     more_moves : int
         How many more moves than `system` has another program for the same states may have.
+
+    Attributes
+    ----------
+    conditions : Compiled
+        What is asked of states; the program itself, where that is compiled with it.
     """
 
     def __init__(
@@ -107,6 +112,7 @@ class Space:
         more_moves: int = 0,
     ) -> None:
         self.system, self.codec, self.program, self.budget = system, codec, program, budget
+        self.conditions: Compiled = program
         self.n_words = codec.n_words
         self.library, self.routines = _routines(codec.n_words, analysing)
         self.shared = shared = Shared()

@@ -10,6 +10,7 @@ from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import (
@@ -19,6 +20,7 @@ from interlock.kernel.query import (
     Legs,
     Limits,
     MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -40,12 +42,17 @@ class SymbolicEngine:
     ----------
     breadth_first_work : int
         Nodes of diagrams, times moves, up to which the search is breadth first.
+    most_work : int or None
+        Nodes of diagrams, over all steps behind that, with which it declines to go on.
     """
 
     name = "symbolic"
 
-    def __init__(self, breadth_first_work: int = BREADTH_FIRST_WORK) -> None:
+    def __init__(
+        self, breadth_first_work: int = BREADTH_FIRST_WORK, most_work: int | None = None
+    ) -> None:
         self._breadth_first_work = breadth_first_work
+        self._most_work = most_work
 
     def explore(
         self,
@@ -62,11 +69,12 @@ class SymbolicEngine:
         Raises
         ------
         DeclinedError
-            If an expression has more values than can be told apart one by one.
+            If an expression has more values than can be told apart one by one, or diagrams are
+            more work than was allowed.
         """
         budget = Budget(limits, progress)
         try:
-            space = Space(system, budget, self._breadth_first_work)
+            space = Space(system, budget, self._breadth_first_work, self._most_work)
         except MemoryError:
             return _nothing(self.name, queries, budget)
         try:
@@ -75,7 +83,8 @@ class SymbolicEngine:
             pass
         except MemoryError:
             _note_memory(budget)
-        answers = tuple(_answer(space, query) for query in queries)
+        ways_back = WaysBack(space)
+        answers = tuple(_answer(space, ways_back, query) for query in queries)
         return Exploration(
             engine=self.name,
             answers=answers,
@@ -116,10 +125,10 @@ def _count_moves(space: Space) -> int | None:
         return None
 
 
-def _answer(space: Space, query: Query) -> Answer:
+def _answer(space: Space, ways_back: WaysBack, query: Query) -> Answer:
     """The answer to one query, None where a limit came first."""
     try:
-        return _ask(space, query)
+        return _ask(space, ways_back, query)
     except LimitError:
         return Answer(None)
     except MemoryError:
@@ -127,19 +136,21 @@ def _answer(space: Space, query: Query) -> Answer:
         return Answer(None)
 
 
-def _ask(space: Space, query: Query) -> Answer:
+def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
     match query:
         case Reach(target, ()):
             return _reach(space, target)
         case Reach(target, along):
             return _reach_along(space, target, along)
-        case Count(where, along):
-            if along:
-                return _count_along(space, where, along)
+        case Occurs(where, along):
+            wanted = space.encoding.truth(where)
+            occurs = (Walk(space, along, until=wanted).done & wanted).satisfiable()
+            return Answer(_nothing_found(space), None, int(occurs))
+        case Count(where):
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
         case Trap(goal):
-            return _trap(space, goal)
+            return _trap(space, ways_back, goal)
         case Stay(start, stay, along):
             return _stay(space, start, stay, along)
         case MostScans(where, along):
@@ -170,16 +181,10 @@ def _reach(space: Space, target: Expr) -> Answer:
 def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
     walk = Walk(space, along)
     hit = walk.done & space.encoding.truth(target)
-    n_states = space.encoding.count(hit)
     # Where not everything was found, a shorter run may lead through what was not.
-    if not n_states or not space.is_complete:
-        return Answer(_nothing_found(space), None, n_states)
-    return Answer(True, _run(space, walk.steps_to(hit)), n_states)
-
-
-def _count_along(space: Space, where: Expr, along: Legs) -> Answer:
-    met = Walk(space, along).done & space.encoding.truth(where)
-    return Answer(_nothing_found(space), None, space.encoding.count(met))
+    if not hit.satisfiable() or not space.is_complete:
+        return Answer(_nothing_found(space))
+    return Answer(True, _run(space, walk.steps_to(hit)))
 
 
 def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
@@ -189,9 +194,11 @@ def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
     return Answer(_nothing_found(space), values=((met[-1],),) if met else ())
 
 
-def _trap(space: Space, goal: Expr) -> Answer:
+def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
+    if ways_back.lead_to(goal):
+        return Answer(False)
     # What lies beyond the states found may lead to the goal, so it counts as the goal.
     able = space.reached & space.encoding.truth(goal)
     onward = space.onward()

@@ -56,6 +56,8 @@ class Walk:
     legs : tuple of Leg
     goes_on : bool
         Whether a run may go on with all scans of the last leg behind it.
+    until : Node, optional
+        States of which one is enough: no more are looked for once one is `done`.
 
     Attributes
     ----------
@@ -63,13 +65,16 @@ class Walk:
         For each place the states in which a run may be there.
     """
 
-    def __init__(self, space: Space, legs: Legs, goes_on: bool = True) -> None:
+    def __init__(
+        self, space: Space, legs: Legs, goes_on: bool = True, until: Node | None = None
+    ) -> None:
         self._space = space
         self._legs = legs
         kinds = {move.name: move.kind for move in space.system.moves}
         self._scans = [m for m in space.moves if kinds[m.name] is MoveKind.SCAN]
         self._others = [m for m in space.moves if kinds[m.name] is not MoveKind.SCAN]
         self._kinds = kinds
+        self._until = space.diagrams.false if until is None else until
         self._places = self._laid_out(goes_on)
         self.touched: Ring = []
         for number in range(len(self._places)):
@@ -87,25 +92,24 @@ class Walk:
             places[-1] = _Place(nothing, nothing, climbs=False)
         return places
 
-    @property
-    def _begins_anywhere(self) -> bool:
-        return self._legs[0] == _ANYWHERE
-
     def _closed(self, number: int) -> Node:
         """All states in which a run may be in a place; those of the place before are known."""
         space, place = self._space, self._places[number]
         if number == 0:
             found = space.encoding.is_state(space.system.initial)
             found = found & space.encoding.truth(self._legs[0].enter)
-            if self._begins_anywhere:
+            if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
                 return space.reached
         else:
             found = self._into(self.touched[number - 1], self._places[number - 1], self._scans)
         moves = self._others if place.climbs else space.moves
         seen: dict[SymbolicMove, Node] = {}
+        enough = self._until if number == len(self._places) - 1 else space.diagrams.false
         while True:
             before = found
             for move in moves:
+                if (found & enough & space.reached).satisfiable():
+                    return found & space.reached
                 if seen.get(move) != found:
                     seen[move] = found
                     space.check()
