@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import State, evaluate
 from interlock.kernel.observe import observe_all
-from interlock.kernel.query import Count, Leg, Query
+from interlock.kernel.query import Count, Leg, Occurs, Query
 from interlock.kernel.system import Stepper, System
 from interlock.model.build import Built
 
@@ -78,9 +78,9 @@ def is_met(built: Built, requirement: str, runs: Sequence[Sequence[str]]) -> boo
     return len(runs) >= len(premises)
 
 
-def _leads_to(system: System, run: Sequence[str], premise: Count) -> bool:
-    """Whether the last state of a run is one of those that `premise` counts."""
-    legs = premise.along or (Leg(),)
+def _leads_to(system: System, run: Sequence[str], premise: Count | Occurs) -> bool:
+    """Whether the last state of a run is one of those that `premise` asks for."""
+    legs = premise.along if isinstance(premise, Occurs) else (Leg(),)
     assert not any(leg.scans for leg in legs), "no premise waits for scans"
     before: dict[str, int] = {}
     going: set[int] = set()

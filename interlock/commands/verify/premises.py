@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.asking import ask_all
-from interlock.kernel.query import Limits, ProgressSink, Reach, labelled
+from interlock.kernel.query import Limits, Occurs, ProgressSink, Reach, labelled
 from interlock.model.build import Built, build
 
 Run = tuple[str, ...]
@@ -47,7 +47,11 @@ def _runs(
     if not wanted:
         return {}
     questions = ask_all(built.system, wanted)
-    queries = [Reach(p.where, p.along) for asked in questions for p in asked.premises]
+    queries = [
+        Reach(p.where, p.along if isinstance(p, Occurs) else ())
+        for asked in questions
+        for p in asked.premises
+    ]
     explored = available()[AUTOMATIC]().explore(built.system, queries, limits, progress)
     answers = iter(explored.answers)
     found = {}
