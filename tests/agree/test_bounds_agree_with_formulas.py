@@ -1,7 +1,8 @@
-"""Responses within a number of scans: the observer against the formula, on every engine."""
+"""Responses within a number of scans: search and observer against the formula, on every engine."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
 
 import pytest
@@ -9,8 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.independent_judge.trace import holds
-from interlock.kernel.asking import ask, scans_taken
+from interlock.kernel.asking import Question, ask, scans_taken
 from interlock.kernel.expr import Expr, or_
+from interlock.kernel.observe import observe
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import Move, MoveKind, System
@@ -18,6 +20,7 @@ from tests.support.build import is_, move, system
 from tests.support.engines import ENGINES, explore_with
 
 Word = list[dict[str, bool]]
+Asking = Callable[[System, Requirement], Question]
 
 SETTINGS = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 letters = st.fixed_dictionaries(dict.fromkeys(["p", "s", "q", "r", "scan"], st.booleans()))
@@ -47,28 +50,31 @@ def requirement_on(word: Word, kind: ScopeKind, within: int) -> Requirement:
     return Requirement("R", Pattern.LEADS_TO, where("p"), where("s"), scope, within=within)
 
 
-def is_violated(engine: str, word: Word, loop_start: int, requirement: Requirement) -> bool:
-    question = ask(speller(word, loop_start), requirement)
+def is_violated(
+    engine: str, word: Word, loop_start: int, requirement: Requirement, asking: Asking = ask
+) -> bool:
+    question = asking(speller(word, loop_start), requirement)
     assert all(isinstance(query, Reach) for query in question.violations)
     answers = explore_with(engine, question.system, question.violations).answers
     return any(answer.found for answer in answers)
 
 
-def check_one(engine: str, kind: ScopeKind, data: st.DataObject) -> None:
+def check_one(engine: str, kind: ScopeKind, data: st.DataObject, asking: Asking = ask) -> None:
     word = data.draw(words)
     loop_start = data.draw(st.integers(0, len(word) - 1))
     within = data.draw(st.integers(1, 3))
-    found = is_violated(engine, word, loop_start, requirement_on(word, kind, within))
+    found = is_violated(engine, word, loop_start, requirement_on(word, kind, within), asking)
     assert found is not holds(Pattern.LEADS_TO, kind, word, loop_start, within)
 
 
+@pytest.mark.parametrize("asking", [ask, observe])
 @pytest.mark.parametrize("kind", ScopeKind, ids=lambda kind: kind.value)
 @given(data=st.data())
 @SETTINGS
 def test_a_late_response_is_found_exactly_where_it_refutes_the_formula(
-    kind: ScopeKind, data: st.DataObject
+    asking: Asking, kind: ScopeKind, data: st.DataObject
 ) -> None:
-    check_one("reference", kind, data)
+    check_one("reference", kind, data, asking)
 
 
 @pytest.mark.parametrize("engine", [name for name in ENGINES if name != "reference"])

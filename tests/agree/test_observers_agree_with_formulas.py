@@ -1,7 +1,11 @@
-"""Observers and queries against the published formulas, evaluated directly on runs."""
+"""Searches and observers against the published formulas, evaluated directly on runs.
+
+Both ways of asking a requirement are held to the formulas, and by that to each other.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
 
 import pytest
@@ -11,9 +15,10 @@ from hypothesis import strategies as st
 from interlock.engines.reference import ReferenceEngine
 from interlock.independent_judge.trace import holds
 from interlock.kernel import expr as ex
-from interlock.kernel.asking import ask
+from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
+from interlock.kernel.observe import observe
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
@@ -26,6 +31,8 @@ Word = list[dict[str, bool]]
 
 PATTERNS = [pattern for pattern in Pattern if pattern is not Pattern.CAN_STILL]
 ALL = [pytest.param(p, s, id=f"{p.value}, {s.value}") for p, s in product(PATTERNS, ScopeKind)]
+Asking = Callable[[System, Requirement], Question]
+BOTH = pytest.mark.parametrize("asking", [ask, observe])
 SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 letters = st.fixed_dictionaries(dict.fromkeys("psqr", st.booleans()))
@@ -48,34 +55,39 @@ def requirement_on(word: Word, pattern: Pattern, kind: ScopeKind) -> Requirement
     return Requirement("R", pattern, where("p"), where("s"), Scope(kind, where("q"), where("r")))
 
 
-def violations(of: System, requirement: Requirement) -> list[tuple[System, Query, Witness]]:
+def violations(
+    of: System, requirement: Requirement, asking: Asking
+) -> list[tuple[System, Query, Witness]]:
     """What the reference engine finds, each with the system that was asked."""
-    question = ask(of, requirement)
+    question = asking(of, requirement)
     answers = ReferenceEngine().explore(question.system, question.violations).answers
     pairs = zip(question.violations, answers, strict=True)
     return [(question.system, q, a.witness) for q, a in pairs if a.witness is not None]
 
 
+@BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
 @given(data=st.data())
-@settings(SETTINGS, max_examples=150)
+@settings(SETTINGS, max_examples=100)
 def test_a_run_is_found_exactly_where_it_refutes_the_formula(
-    pattern: Pattern, kind: ScopeKind, data: st.DataObject
+    asking: Asking, pattern: Pattern, kind: ScopeKind, data: st.DataObject
 ) -> None:
     word = data.draw(words)
     loop_start = data.draw(st.integers(0, len(word) - 1))
-    found = violations(speller(word, loop_start), requirement_on(word, pattern, kind))
+    found = violations(speller(word, loop_start), requirement_on(word, pattern, kind), asking)
     assert (not found) is holds(pattern, kind, word, loop_start)
 
 
-def test_every_short_word_is_judged_as_its_formula_says() -> None:
+@BOTH
+def test_every_short_word_is_judged_as_its_formula_says(asking: Asking) -> None:
     # All words of up to two letters over the predicates, repeated from every place.
     alphabet = [dict(zip("psqr", bits, strict=True)) for bits in product((False, True), repeat=4)]
     for pattern, kind in ((Pattern.LEADS_TO, ScopeKind.BETWEEN), (Pattern.EXISTS, ScopeKind.AFTER)):
         for letters_ in product(alphabet, repeat=2):
             word = list(letters_)
             for loop_start in (0, 1):
-                found = violations(speller(word, loop_start), requirement_on(word, pattern, kind))
+                requirement = requirement_on(word, pattern, kind)
+                found = violations(speller(word, loop_start), requirement, asking)
                 assert (not found) is holds(pattern, kind, word, loop_start)
 
 
@@ -130,15 +142,16 @@ def is_fair(of: System, run: Witness) -> bool:
     return True
 
 
+@BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
 @given(data=st.data())
 @SETTINGS
 def test_what_is_found_refutes_the_formula_and_what_refutes_it_is_found(
-    pattern: Pattern, kind: ScopeKind, data: st.DataObject
+    asking: Asking, pattern: Pattern, kind: ScopeKind, data: st.DataObject
 ) -> None:
     of = data.draw(random_system(most_moves=5))
     requirement = data.draw(requirements(of, pattern, kind))
-    found = violations(of, requirement)
+    found = violations(of, requirement, asking)
     for asked, query, witness in found:
         check_shows(asked, witness, query)
         word, start = spelled(asked, requirement, witness)
@@ -170,11 +183,12 @@ def scanned_speller(word: Word, loop_start: int) -> System:
     return system({"place": (0, max(last, 1), 0), PHASE: (0, 1, 0)}, *moves)
 
 
+@BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
 @given(data=st.data())
 @SETTINGS
 def test_after_scan_only_the_states_after_scans_are_judged(
-    pattern: Pattern, kind: ScopeKind, data: st.DataObject
+    asking: Asking, pattern: Pattern, kind: ScopeKind, data: st.DataObject
 ) -> None:
     word = data.draw(words)
     between = data.draw(st.lists(letters, min_size=len(word), max_size=len(word)))
@@ -193,5 +207,5 @@ def test_after_scan_only_the_states_after_scans_are_judged(
 
     scope = Scope(kind, where("q"), where("r"))
     requirement = Requirement("R", pattern, where("p"), where("s"), scope, after_scan=True)
-    found = violations(scanned_speller(word, loop_start), requirement)
+    found = violations(scanned_speller(word, loop_start), requirement, asking)
     assert (not found) is holds(pattern, kind, word, loop_start)

@@ -254,7 +254,7 @@ class _Watched:
             self._occurs.add("closes")
         if inside and scope not in (ScopeKind.GLOBALLY, ScopeKind.BEFORE):
             self._occurs.add("opens")
-        if inside or scope is ScopeKind.BEFORE:
+        if inside:
             occurring = self._premises.items()
             self._occurs |= {text for text, holds in occurring if holds(self._values[state])}
 

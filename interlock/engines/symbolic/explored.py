@@ -20,7 +20,12 @@ from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import SymbolicMove, restricted
 from interlock.engines.symbolic.paths import Paths
-from interlock.engines.symbolic.settled import SettledGraph, settled_graph, staying_for_ever
+from interlock.engines.symbolic.settled import (
+    SettledGraph,
+    WaysBack,
+    settled_graph,
+    staying_for_ever,
+)
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
@@ -201,6 +206,8 @@ class Explored:
                     return self._all._lost(query) & (space.reached | self._edge)
                 if self._settled is not None:
                     return self._settled[0].onward().trapped(goal)
+                if self._ways_back.lead_to(goal):
+                    return space.diagrams.false
                 able = space.onward().closure_before(space.encoding.truth(goal), space.reached)
                 return space.reached & ~able
             case _:
@@ -276,6 +283,10 @@ class Explored:
         """The settled graph where there is one, and as much of it as is tame."""
         whole = settled_graph(self._whole())
         return None if whole is None else (whole, whole.tamed(self._bits))
+
+    @cached_property
+    def _ways_back(self) -> WaysBack:
+        return WaysBack(self._whole())
 
     @cached_property
     def _tame(self) -> Space:

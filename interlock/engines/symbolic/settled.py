@@ -262,9 +262,10 @@ class WaysBack:
     def _from_home(self) -> Node | None:
         """The settled states that can be reached from one to which all lead back."""
         graph = self._graph
-        if graph is None:
-            return None
         space = self._space
+        # What has struck once has struck for good: nothing leads back to before.
+        if graph is None or space.system.has_faults:
+            return None
         power_up = space.encoding.is_state(space.system.initial)
         home = graph.narrowed(graph.scanned(power_up)) & graph.reached
         if graph.closure_before(home, graph.reached) != graph.reached:

@@ -7,55 +7,72 @@ from pathlib import Path
 import pytest
 
 from interlock.judgement import engines
-from interlock.kernel.asking import ask
-from interlock.kernel.query import Limits
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import TRUE, add, const, lt, mul, var
+from interlock.kernel.query import Count, Limits, Reach
+from interlock.kernel.system import System
 from interlock.model.build import RunClass, build
+from tests.support.build import move, system
 from tests.support.gate import gate
 
 
-def test_too_many_states_for_tables_go_to_diagrams(
+def test_more_than_a_few_states_go_to_diagrams(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(engines, "MAX_ENUMERATED", 5)
-    explored = engines.AutomaticEngine().explore(build(gate(tmp_path)).system, [])
-    assert (explored.engine, explored.limit) == ("symbolic", None)
+    of = build(gate(tmp_path)).system
+    few = engines.AutomaticEngine().explore(of, [Count(TRUE)])
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    many = engines.AutomaticEngine().explore(of, [Count(TRUE)])
+    assert (few.engine, many.engine) == ("enumerate", "symbolic")
+    assert (few.n_states, few.answers, few.limit) == (many.n_states, many.answers, many.limit)
 
 
 def test_the_users_own_limit_is_never_exceeded_by_changing_engines(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(engines, "MAX_ENUMERATED", 5)
-    system = build(gate(tmp_path)).system
-    explored = engines.AutomaticEngine().explore(system, [], Limits(max_states=4))
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    of = build(gate(tmp_path)).system
+    explored = engines.AutomaticEngine().explore(of, [Reach(TRUE)], Limits(max_states=4))
     assert explored.engine == "enumerate"
     assert explored.limit is not None
+    assert explored.answers[0].found
 
 
 def test_many_fault_flags_go_to_diagrams(tmp_path: Path) -> None:
-    system = build(gate(tmp_path), RunClass(("F1", "F2", "F3", "F5"), 1)).system
-    assert engines.AutomaticEngine().explore(system, []).engine == "symbolic"
+    of = build(gate(tmp_path), RunClass(("F1", "F2", "F3", "F5"), 1)).system
+    assert engines.AutomaticEngine().explore(of, []).engine == "symbolic"
 
 
-def test_what_only_adds_to_a_large_system_is_not_enumerated_in_vain(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def product(most: int) -> System:
+    """Two counters and what they come to when multiplied: nothing for diagrams."""
+    a, b = var("a"), var("b")
+    return system(
+        {"a": (0, most, 0), "b": (0, most, 0), "c": (0, most * most, 0)},
+        move("a", lt(a, const(most)), {"a": ex.clamp(add(a, const(1)), 0, most)}),
+        move("b", lt(b, const(most)), {"b": ex.clamp(add(b, const(1)), 0, most)}),
+        move("c", TRUE, {"c": mul(a, b)}),
+    )
+
+
+def test_diagrams_that_grow_too_large_give_way_to_enumerating(
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    built = build(gate(tmp_path))
-    watched = ask(built.system, built.requirements["R3"]).system
-    engine = engines.AutomaticEngine()
-    n = engine.explore(built.system, []).n_states
-    assert engine.explore(watched, []).engine == "enumerate"
-    monkeypatch.setattr(engines, "MAX_ENUMERATED", 2 * n - 1)
-    large = engines.AutomaticEngine()
-    assert large.explore(built.system, []).engine == "enumerate"
-    assert large.explore(watched, []).engine == "symbolic"
+    of, query = product(9), Reach(ex.eq(var("c"), const(81)))
+    wanted = engines.AutomaticEngine().explore(of, [query])
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    assert engines.AutomaticEngine().explore(of, [query]).engine == "symbolic"
+    monkeypatch.setattr(engines, "MOST_WORK", 100)
+    found = engines.AutomaticEngine().explore(of, [query])
+    assert (found.engine, found.answers) == ("enumerate", wanted.answers)
+    monkeypatch.setattr(engines, "MAX_ENUMERATED", 50)
+    assert engines.AutomaticEngine().explore(of, [query]).engine == "symbolic"
 
 
-def test_a_short_look_is_enumerated_however_large_the_system_is(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    built = build(gate(tmp_path))
-    watched = ask(built.system, built.requirements["R3"]).system
-    engine = engines.AutomaticEngine()
-    n = engine.explore(built.system, []).n_states
-    monkeypatch.setattr(engines, "MAX_ENUMERATED", 2 * n - 1)
-    assert engine.explore(watched, [], Limits(max_states=3)).engine == "enumerate"
+def test_what_diagrams_cannot_take_is_enumerated(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    n = var("n")
+    of = system(
+        {"n": (0, 1 << 40, 0)},
+        move("up", lt(n, const(30)), {"n": ex.clamp(add(n, const(1)), 0, 40)}),
+    )
+    assert engines.AutomaticEngine().explore(of, []).engine == "enumerate"
