@@ -60,13 +60,15 @@ class SystemEntry(BaseModel):
     """A system with the observers of some requirements, and what its sets are for.
 
     Queries are called ``<requirement>.<number>``, counted from 1 in the order in which the
-    requirement puts them.
+    requirement puts them. Where the bound of a response is in milliseconds, `within` has the scans
+    that it is shown to take at most; what else takes time is arithmetic.
     """
 
     model_config = _STRICT
 
     run_class: str
     requirements: list[str]
+    within: dict[str, int] = Field(default_factory=dict)
     sets: int = Field(ge=1)
     invariant: InvariantEntry
     stays: dict[str, list[tuple[int, str]]] = Field(default_factory=dict)
@@ -75,7 +77,11 @@ class SystemEntry(BaseModel):
 
 
 class VerdictEntry(BaseModel):
-    """A requirement's verdict and the evidence of it."""
+    """A requirement's verdict and the evidence of it.
+
+    `met` has a run for each part of its premise, in the order in which the requirement puts them:
+    in the state it leads to, that part is so. What was never put to the test does not hold.
+    """
 
     model_config = _STRICT
 
@@ -83,6 +89,7 @@ class VerdictEntry(BaseModel):
     outcome: Literal["holds", "violated", "undecided"]
     system: str | None = None
     run: str | None = None
+    met: list[list[str]] = Field(default_factory=list)
     limit: str | None = None
     not_recheckable: str | None = None
 
@@ -92,7 +99,7 @@ class Manifest(BaseModel):
 
     model_config = _STRICT
 
-    interlock_evidence: Literal[2] = 2
+    interlock_evidence: Literal[3] = 3
     interlock: str
     model: str
     folder: str

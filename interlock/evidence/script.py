@@ -32,6 +32,16 @@ class Outline:
     traps: Mapping[str, tuple[Trap, Ladder]] = field(default_factory=dict)
     dead_ends: Mapping[str, tuple[Trap, int, State]] = field(default_factory=dict)
 
+    @property
+    def set_numbers(self) -> Iterator[int]:
+        """Every set that is spoken of."""
+        yield from (case.within for case in self.invariant.cases)
+        yield from (number for _, number, _ in self.dead_ends.values())
+        for _, steps in self.stays.values():
+            yield from (step.inside for step in steps)
+        for _, ladder in self.traps.values():
+            yield from (rung.within for rung in ladder.rungs)
+
 
 @dataclass(frozen=True)
 class Obligation:

@@ -28,9 +28,13 @@ _INTEGER = {Op.ADD: "bvadd", Op.SUB: "bvsub", Op.MUL: "bvmul", Op.DIV: "bvsdiv",
 
 
 def symbol(name: str) -> str:
-    """The quoted symbol of a variable; what could end it early is written as a number."""
+    """The quoted symbol of a variable; what could end it early is written as a number.
+
+    Quotes alone keep nothing apart: ``|e0|`` is ``e0``, which a script defines, and ``|ite|`` is
+    what the solver means by it.
+    """
     safe = "".join(c if _PLAIN.fullmatch(c) else f"~{ord(c):x}~" for c in name)
-    return f"|{safe}|"
+    return f"|v.{safe}|"
 
 
 def width_of(domain: Domain) -> int:

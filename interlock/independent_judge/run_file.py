@@ -37,7 +37,7 @@ from interlock.independent_judge.judge import Observed, judged_word, observe, ow
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import Word, holds
 from interlock.kernel.requirement import Pattern, ScopeKind
-from interlock.model.build import ARITHMETIC, SCAN
+from interlock.model.build import ARITHMETIC, SCAN, RunClass, build
 from interlock.model.files import read_text
 from interlock.model.model import Model, ModelMove, Statement
 from interlock.model.schema import Name, Words
@@ -327,7 +327,9 @@ def _check_loop(model: Model, run: RunFile) -> list[Mistake]:
     for move in run.moves[run.loop_start :]:
         player.play(move)
     end = player.state()
-    differing = [name for name, value in start.items() if end[name] != value]
+    # What nothing ever reads makes no state another: a timer of which nobody asks may count on.
+    read = build(model, RunClass(tuple(model.faults), None, human=True)).system.index
+    differing = [name for name, value in start.items() if name in read and end[name] != value]
     if differing:
         said = f"the loop does not close: {differing[0]} is another at its end"
         return [Mistake(place, said)]

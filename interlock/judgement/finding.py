@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 from interlock.independent_judge.judge import Replayed
 from interlock.judgement.detection import Harm
-from interlock.judgement.reaction import ReactionTime
 from interlock.kernel.query import Answer, Exploration
 from interlock.kernel.requirement import Outcome, Requirement, Verdict
 from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, Built, RunClass
 from interlock.model.model import Model
+from interlock.model.reaction import ReactionTime
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from interlock.independent_judge.judge import replay
 from interlock.judgement.finding import Finding, Verification
-from interlock.judgement.reaction import ReactionTimes
 from interlock.kernel.asking import Question, ask_all, scans_taken
 from interlock.kernel.query import (
     Answer,
@@ -27,6 +26,7 @@ from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
 from interlock.model.build import ARITHMETIC, FAULT_FREE, RunClass, build
 from interlock.model.model import Model
+from interlock.model.reaction import ReactionTimes
 
 _Judged = dict[str, tuple[Question, Verdict]]
 

@@ -3,7 +3,7 @@
 A controller is any object with two methods::
 
     class MyController:
-        def reset(self):                # switched off and on
+        def reset(self):                # switched on for the first time
             ...
         def scan(self, inputs):         # one scan: {"ramp_home": True, …} -> {"pump": False, …}
             ...
@@ -11,7 +11,9 @@ A controller is any object with two methods::
 `inputs` has a value for every ``VAR_INPUT`` of the model's program, and the answer must have one
 for every ``VAR_OUTPUT``: ``True`` or ``False`` for BOOL, a label for an enumeration, a whole number
 for INT. A controller with timers of its own has a third method, ``pass_time(ms)``: so much time has
-passed since the last scan. A scan itself takes no time.
+passed since the last scan, or since it was last told. A scan itself takes no time. Where the
+model's program keeps RETAIN values and a fault may restart it, a fourth is needed, ``restart()``:
+switched off and on again, and what is retained stays.
 """
 
 from __future__ import annotations
@@ -22,8 +24,8 @@ from typing import Any, Protocol
 from interlock.base.errors import nearest
 from interlock.model.model import Model
 from interlock.st.interpret import Controller
-from interlock.st.layout import Timers
 from interlock.st.types import EnumType, IntType, Type
+from interlock.testing.clock import Clock
 
 Value = bool | int | str
 
@@ -32,7 +34,7 @@ class ControllerUnderTest(Protocol):
     """The two methods that every controller under test has."""
 
     def reset(self) -> None:
-        """Switch off and on: the memory is as after power-up."""
+        """Switch on for the first time: the memory is as after power-up, what is retained too."""
 
     def scan(self, inputs: Mapping[str, Value]) -> Mapping[str, Value]:
         """Take `inputs`, execute once and give the outputs."""
@@ -148,6 +150,12 @@ class ProgramController:
     def reset(self) -> None:
         """Power up with initial values, RETAIN included: the first power-up of all."""
         self._controller = Controller(self._model.program, self._model.settings)
+        self._clock = Clock(self._presets, self._model.settings.scan_ms)
+
+    def restart(self) -> None:
+        """Switch off and on: RETAIN keeps its values."""
+        self._controller.restart()
+        self._clock.follow(self._controller.running_timers())
 
     def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
         """Execute the program once."""
@@ -157,12 +165,10 @@ class ProgramController:
         if bad is not None:
             raise ControllerError(f"{_short(inputs[bad])} is no value for the input '{bad}'")
         outputs = self._controller.scan({n: v for n, v in numbers.items() if v is not None}).outputs
+        self._clock.follow(self._controller.running_timers())
         return {n: value_of(v, self._terminals.outputs[n]) for n, v in outputs.items()}
 
     def pass_time(self, ms: int) -> None:
-        """Let running timers with a preset of at most `ms` milliseconds elapse."""
-        if self._model.settings.timers is Timers.COUNTED:
-            return  # these count scans
-        for name in self._controller.running_timers():
-            if self._presets[name] <= ms:
-                self._controller.elapse(name)
+        """Let `ms` milliseconds pass: free timers elapse when theirs are up; others count scans."""
+        for name in self._clock.let_pass(ms):
+            self._controller.elapse(name)

@@ -25,7 +25,8 @@ from interlock.kernel.system import Move, MoveKind
 from interlock.model.build import ARITHMETIC, SCAN, Built
 from interlock.model.model import Model
 from interlock.st.interpret import Controller, ScanResult
-from interlock.st.layout import ELAPSES, Timers, elapses
+from interlock.st.layout import ELAPSES, Timers, elapses, lay_out
+from interlock.testing.clock import Clock
 from interlock.testing.controllers import ControllerError, ControllerUnderTest, Terminals, value_of
 
 
@@ -91,7 +92,8 @@ class DrivenPlant:
     Raises
     ------
     ControllerError
-        Where the model has timers and the controller no ``pass_time``.
+        Where the model has timers and the controller no ``pass_time``, or where the program may be
+        restarted and retains values and the controller has no ``restart``.
     """
 
     def __init__(
@@ -111,10 +113,15 @@ class DrivenPlant:
         self._scan = self.system.move(SCAN)
         self._numbers = {move.name: n for n, move in enumerate(self.moves)}
         self._presets = {i.name: i.preset_ms for i in built.model.program.instances}
-        self._restarts = {f"{id_} strikes" for id_, f in self.model.faults.items() if f.restart}
+        restarts = {f"{id_} strikes" for id_, f in self.model.faults.items() if f.restart}
+        self._restarts = restarts & self._numbers.keys()
+        self._retains = bool(lay_out(self.model.program, self.model.settings).retained)
         self._inputs = source_hashes(self.model)
         if any(self._presets.values()) and not hasattr(controller, "pass_time"):
             raise ControllerError("the model has timers: the controller needs pass_time(ms)")
+        if self._restarts and self._retains and not hasattr(controller, "restart"):
+            said = "the model's program retains values over a restart: the controller needs"
+            raise ControllerError(f"{said} restart()")
         index = self.system.index
         self._guards = python_function([m.guard for m in self.moves], index)
         names = list(self.terminals.inputs)
@@ -155,6 +162,8 @@ class DrivenPlant:
         self.state: State = self.system.initial
         self._pending: set[int] = set()
         self.reference = Controller(self.model.program, self.model.settings)
+        self._clock = Clock(self._presets, self.model.settings.scan_ms)
+        self._n_waiting = 0
         self._asked(self.controller.reset)
         self.scan()
 
@@ -200,26 +209,51 @@ class DrivenPlant:
 
     def _move(self, name: str) -> None:
         move = self.moves[self._numbers[name]]
-        self.run.append(name)
-        self.state = self.world.stepper.after(self.state, move)
         if move.kind is MoveKind.TIMER:
             self._elapse(name.removesuffix(ELAPSES))
-        elif name in self._restarts:
-            self._asked(self.controller.reset)
+            return
+        self.run.append(name)
+        self.state = self.world.stepper.after(self.state, move)
+        if name in self._restarts:
+            # Where nothing is retained, a restart is like the first power-up.
+            again = getattr(self.controller, "restart" if self._retains else "reset")
+            self._asked(again)
             self.reference.restart()
+            self._clock.follow(self.reference.running_timers())
         self._check()
 
+    @property
+    def can_wait(self) -> bool:
+        """Whether a timer is running that is not nearly up."""
+        return self._clock.is_early
+
+    def wait(self) -> None:
+        """Let time pass, and scans come, until a timer is nearly up."""
+        while self._clock.is_early:
+            self._let_pass(self._clock.step())
+            self._scan_waiting()
+
     def _elapse(self, timer: str) -> None:
-        """Time passes for the controller until `timer`, and all that run no longer, are up."""
-        ms = self._presets[timer]
+        """Time passes until `timer` is up, unless a scan on the way stops it.
+
+        Others that are up before it elapse on the way, by moves of their own.
+        """
+        while self._clock.is_running(timer):
+            self._let_pass(self._clock.step())
+            if self._clock.is_running(timer):
+                self._scan_waiting()
+
+    def _scan_waiting(self) -> None:
+        self._n_waiting += 1
+        self.scan()
+
+    def _let_pass(self, ms: int) -> None:
         self._asked(self.controller.pass_time, ms)  # type: ignore[attr-defined]
-        for name in self.reference.running_timers():
-            if self._presets[name] <= ms:
-                self.reference.elapse(name)
-                if name != timer:
-                    # In the model each timer elapses by a move of its own.
-                    self.run.append(elapses(name))
-        self._take(self._memory())
+        for name in self._clock.let_pass(ms):
+            self.reference.elapse(name)
+            self.run.append(elapses(name))
+            self.state = self.world.stepper.after(self.state, self.system.move(elapses(name)))
+            self._check()
 
     def _memory(self) -> dict[str, int]:
         return {n: v for n, v in self.reference.memory().items() if n in self.system.index}
@@ -243,6 +277,7 @@ class DrivenPlant:
         self.state = self.world.stepper.after(self.state, self._scan)
         known = {n: v for n, v in outputs.items() if n in self.system.index}
         self._take({**self._memory(), **known})
+        self._clock.follow(self.reference.running_timers())
         if self.like_program and self.difference is None and outputs != expected:
             self.difference = self._difference(outputs, expected)
             self.n_until_difference = len(self.run)
@@ -270,6 +305,11 @@ class DrivenPlant:
             elif started:
                 self._pending.add(number)
 
+    @property
+    def _n_turns(self) -> int:
+        """Scans so far, without those in which nothing but a timer was waited for."""
+        return len(self.recorded) - self._n_waiting
+
     def leave_alone(self) -> None:
         """Let the plant, the timers and the controller go on with nobody acting.
 
@@ -281,8 +321,8 @@ class DrivenPlant:
             Where a response that was owed did not come in all that time.
         """
         unattended = [m.name for m in self.moves if m.kind in (MoveKind.PLANT, MoveKind.TIMER)]
-        turn, before, owed = 0, len(self.recorded), set(self._pending)
-        while len(self.recorded) - before < self.left_alone_scans:
+        turn, before, owed = 0, self._n_turns, set(self._pending)
+        while self._n_turns - before < self.left_alone_scans:
             possible = [n for n in range(len(unattended)) if self.can(unattended[n])]
             if possible:
                 chosen = min(possible, key=lambda n: (n - turn) % len(unattended))

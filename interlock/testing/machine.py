@@ -20,6 +20,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition,
 
 from interlock.independent_judge.run_file import write_run
 from interlock.judgement.engines import available
+from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -158,7 +159,8 @@ def machine_for(
     InputError
         Where the model cannot be used.
     ControllerError
-        Where the model has timers and the controller no ``pass_time``.
+        Where the model has timers and the controller no ``pass_time``, or where the program may be
+        restarted and retains values and the controller has no ``restart``.
     """
     loaded = model if isinstance(model, Model) else load(Path(model))
     independent = loaded.independent_faults
@@ -175,6 +177,8 @@ def machine_for(
         "scan": rule()(_scan),
         "left_alone": rule()(_left_alone),
     }
+    if any(move.kind is MoveKind.TIMER for move in plant.moves):
+        members["time_passes"] = precondition(lambda self: self.plant.can_wait)(rule()(_wait))
     if seeds:
         longest = max(map(len, seeds))
         start = initialize(number=st.integers(0, len(seeds)), length=st.integers(0, longest))
@@ -208,6 +212,13 @@ def _scan(self: ControllerMachine) -> None:
     self.tally.rules["(scan)"] += 1
     with self._told():
         self.plant.scan()
+
+
+def _wait(self: ControllerMachine) -> None:
+    """Time passes until a timer is nearly up; what comes next may come at that very moment."""
+    self.tally.rules["(time passes)"] += 1
+    with self._told():
+        self.plant.wait()
 
 
 def _left_alone(self: ControllerMachine) -> None:

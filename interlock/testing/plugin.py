@@ -2,15 +2,15 @@
 
 ``pytest models/`` collects every ``model.yaml`` below. Its items are its requirements, its declared
 pair (``expected: …``) and the procedures beside it. All items of one model share one exploration,
-also under pytest-xdist, where they are sent to one process.
+also under pytest-xdist, where they are sent to one process. A model that cannot be read is one item
+that fails, whatever else was selected.
 
-Only pytest itself is imported until a model file is met.
+Only pytest itself is imported until a file of that name is met.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,8 +20,7 @@ if TYPE_CHECKING:
     from interlock.testing.studies import Contents, Result, Studies
 
 _MODEL_FILE = "model.yaml"
-# Other tools have files of that name; a model has at least two of these keys.
-_KEYS = re.compile(r"^(plant|controller|requirements|revises|sensors|hazards)\s*:", re.MULTILINE)
+_UNDER = "expected under "
 _studies_key = pytest.StashKey["Studies"]()
 
 
@@ -68,8 +67,9 @@ def _is_model(file: Path, config: pytest.Config) -> bool:
         named = {Path(arg.partition("::")[0]).resolve() for arg in config.args}
         if file.resolve() in named or file.resolve().parent in named:
             return True
-    text = file.read_text(encoding="utf-8", errors="replace")
-    return len(set(_KEYS.findall(text))) >= 2
+    from interlock.testing.recognise import is_model
+
+    return is_model(file)
 
 
 def _studies(config: pytest.Config) -> Studies:
@@ -96,19 +96,23 @@ class ModelFile(pytest.File):
     wanted: frozenset[str] = frozenset()
 
     def collect(self) -> Iterator[pytest.Item]:
-        """The items of the model, or one clear message about what is wrong with it."""
+        """The items of the model, or one that tells what is wrong with it."""
         from interlock.base.errors import InputError
         from interlock.testing.studies import contents
 
         try:
             self.contents = contents(self.path)
         except InputError as error:
-            raise self.CollectError(str(error)) from None
+            at = error.mistakes[0].place
+            yield UnreadableItem.about(self, (at.file, at.line), str(error))
+            return
         self.wanted = frozenset(self.contents.requirements)
         for id_, place in self.contents.requirements.items():
             yield RequirementItem.of(self, id_, place)
         if self.contents.pair is not None:
             yield PairItem.of(self, "expected", self.contents.pair)
+        for fault, place in self.contents.fault_places.items():
+            yield FaultItem.of(self, f"{_UNDER}{fault}", place)
         for id_, place in self.contents.procedure_places.items():
             yield ProcedureItem.of(self, f"procedure {id_}", place)
 
@@ -169,6 +173,24 @@ class Surprise(Exception):  # noqa: N818 - told as it is; it is no defect of any
     """A model does not do what it says of itself."""
 
 
+class UnreadableItem(ModelItem):
+    """A model that cannot be read: nothing of it can be judged."""
+
+    says = ""
+
+    @classmethod
+    def about(cls, parent: ModelFile, place: tuple[str, int], says: str) -> ModelItem:
+        """The item of a file whose mistakes are what `says` tells."""
+        item = cls.of(parent, "model", place)
+        assert isinstance(item, UnreadableItem)
+        item.says = says
+        return item
+
+    def runtest(self) -> None:
+        """Tell every mistake with its place."""
+        raise Surprise(self.says)
+
+
 class RequirementItem(ModelItem):
     """A requirement."""
 
@@ -192,6 +214,14 @@ class PairItem(ModelItem):
         return studies.pair(self.file.contents.model)
 
 
+class FaultItem(ModelItem):
+    """What a model is known to violate where one of its faults may strike."""
+
+    def judged(self, studies: Studies) -> Result:
+        """Whether each of these requirements is violated."""
+        return studies.under(self.file.contents.model, self.name.removeprefix(_UNDER))
+
+
 class ProcedureItem(ModelItem):
     """A procedure, rehearsed as it is written."""
 
@@ -201,6 +231,14 @@ class ProcedureItem(ModelItem):
         assert contents.procedures is not None
         id_ = self.name.removeprefix("procedure ")
         return studies.procedure(contents.model, contents.procedures, id_)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Generator[None, None, None]:
+    """Keep what cannot be read: whether it has what is selected nobody knows."""
+    unreadable = [item for item in items if isinstance(item, UnreadableItem)]
+    yield
+    items += [item for item in unreadable if item not in items]
 
 
 def pytest_collection_finish(session: pytest.Session) -> None:

@@ -34,6 +34,9 @@ def _answer(controller: Any, request: dict[str, Any]) -> dict[str, Any]:
             case "reset":
                 controller.reset()
                 return {}
+            case "restart":
+                controller.restart()
+                return {}
             case "pass_time":
                 controller.pass_time(request["ms"])
                 return {}

@@ -7,10 +7,12 @@ port's number in place of ``{port}`` and speaks lines of JSON with the process t
 request                                   answer
 ========================================  ================================
 ``{"do": "reset"}``                       ``{}``
+``{"do": "restart"}``                     ``{}``
 ``{"do": "scan", "inputs": {…}}``         ``{"outputs": {…}}``
 ``{"do": "pass_time", "ms": 500}``        ``{}``
 ========================================  ================================
 
+A restart is asked for only where a model has faults that restart a program with RETAIN values.
 An answer ``{"error": "…"}`` tells why there is none. `interlock.testing.serve` is such a process:
 it runs the program of a model. Another one may be a bridge to a simulated or a real controller.
 """
@@ -63,7 +65,7 @@ class SocketController:
         self.close()
 
     def reset(self) -> None:
-        """Switch off and on; a process that does not live any more is started again.
+        """Switch on for the first time; a process that does not live any more is started again.
 
         Raises
         ------
@@ -74,6 +76,16 @@ class SocketController:
             self.close()
             self._start()
         self._ask({"do": "reset"})
+
+    def restart(self) -> None:
+        """Switch off and on, keeping what is retained.
+
+        Raises
+        ------
+        ControllerError
+            As `scan`.
+        """
+        self._ask({"do": "restart"})
 
     def scan(self, inputs: Mapping[str, Value]) -> Mapping[str, Value]:
         """One scan.

@@ -8,7 +8,7 @@ exploration of the model that it revises.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from io import StringIO
 from pathlib import Path
 
@@ -20,10 +20,11 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, build
+from interlock.model.build import ARITHMETIC, Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
+from interlock.model.reaction import ReactionTimes
 from interlock.model.yaml import read
 from interlock.telling.terminal import Terminal
 
@@ -111,8 +112,10 @@ class Studies:
         for known in self._known:
             other = known.verification.built
             alike = other.system == built.system and other.requirements == built.requirements
-            if alike and wanted <= known.ids:
-                return _Known(model, known.ids, known.verification)
+            # Whether more could be asked with faults depends on there being any.
+            may_fail = bool(other.model.independent_faults) is bool(model.independent_faults)
+            if alike and may_fail and wanted <= known.ids:
+                return _Known(model, known.ids, _with_its_own_delays(known.verification, built))
         return None
 
     def _explored(self, model: Model, wanted: frozenset[str]) -> _Known:
@@ -123,10 +126,19 @@ class Studies:
         return _Known(model, wanted, verification)
 
     def requirement(self, model: Model, id_: str, ids: Iterable[str]) -> Result:
-        """Judge one requirement, in one exploration with all of `ids`."""
+        """Judge one requirement, in one exploration with all of `ids`.
+
+        It fails where the program's arithmetic, which is not among them, is otherwise than known.
+        """
         verification = self.verification(model, ids)
-        finding = next(f for f in verification.findings if f.requirement.id == id_)
-        return _judged(model, verification, finding, self.options)
+        by_id = {finding.requirement.id: finding for finding in verification.findings}
+        arithmetic = by_id.get(ARITHMETIC)
+        if arithmetic is not None and ARITHMETIC not in ids:
+            # Nobody asked for it, but every verdict rests on it.
+            said = _surprise(model, arithmetic, self.options)
+            if said is not None:
+                return Result(False, f"rests on {ARITHMETIC}, which is not so: {said}")
+        return _judged(model, verification, by_id[id_], self.options)
 
     def pair(self, model: Model) -> Result:
         """Hold everything that `model` is known to do to its requirements against what it does."""
@@ -137,6 +149,21 @@ class Studies:
             if (said := _surprise(model, f, self.options)) is not None
         ]
         known = [*model.expected_violated, *model.expected_vacuous]
+        properties = (("expected", " ".join(known)), *_explored(verification))
+        return Result(not surprises, "\n".join(surprises), properties)
+
+    def under(self, model: Model, fault: str) -> Result:
+        """Hold what `model` is known to violate where `fault` alone may strike against its runs."""
+        known = model.expected_under[fault]
+        engine = available()[self.options.engine]()
+        run_class = RunClass((fault,), 1)
+        verification = verify(model, engine, run_class, known, self.options.limits)
+        outcomes = {f.requirement.id: f for f in verification.findings}
+        surprises = [
+            f"{id_}: expected to be violated where {fault} may strike: {outcomes[id_].says}"
+            for id_ in known
+            if outcomes[id_].outcome is not Outcome.VIOLATED
+        ]
         properties = (("expected", " ".join(known)), *_explored(verification))
         return Result(not surprises, "\n".join(surprises), properties)
 
@@ -155,6 +182,13 @@ class Studies:
             "" if holds else _plain(rehearsal_report.render(rehearsal)),
             (("outcome", rehearsed.outcome.value), ("steps", str(len(rehearsed.procedure.steps)))),
         )
+
+
+def _with_its_own_delays(v: Verification, built: Built) -> Verification:
+    """The verification as that of a model with the same system: delays are no part of that."""
+    timed = ReactionTimes(built.model)
+    findings = (replace(f, reaction=timed.of(f.requirement.id, f.verdict)) for f in v.findings)
+    return replace(v, built=built, findings=tuple(findings))
 
 
 def _judged(model: Model, v: Verification, finding: Finding, options: Options) -> Result:
@@ -177,7 +211,7 @@ def _surprise(model: Model, finding: Finding, options: Options) -> str | None:
     known_violated = id_ in model.expected_violated or (
         options.faults == "claimed"
         and finding.requirement.survives > 0
-        and any(id_ in ids for ids in model.expected_under.values())
+        and any(id_ in model.expected_under.get(f, ()) for f in model.independent_faults)
     )
     if (finding.outcome is Outcome.VIOLATED) is not known_violated:
         return "expected to be violated, but it holds" if known_violated else finding.says
@@ -229,7 +263,9 @@ class Contents:
     requirements : mapping of str to (file, line)
         Where each requirement is written, the one that interlock adds itself included.
     pair : (str, int) or None
-        Where the model says what it is known to do.
+        Where the model says what it is known to do without faults.
+    fault_places : mapping of str to (str, int)
+        By fault: where it says what is violated under that one.
     procedures : Procedures or None
         Only those that stand beside the model itself.
     """
@@ -237,6 +273,7 @@ class Contents:
     model: Model
     requirements: Mapping[str, tuple[str, int]]
     pair: tuple[str, int] | None
+    fault_places: Mapping[str, tuple[str, int]]
     procedures: Procedures | None
     procedure_places: Mapping[str, tuple[str, int]]
 
@@ -254,20 +291,22 @@ def contents(file: Path) -> Contents:
     for id_ in build(model).requirements:
         place = model.program.place if id_ == ARITHMETIC else model.statements[id_].place
         places[id_] = (place.file, place.line)
-    pair = None
+    pair, under = None, {}
+    own = read(model.sources[str(file)], str(file))
     if model.expected_violated or model.expected_vacuous:
-        own = read(model.sources[str(file)], str(file))
         pair = (str(file), own.key_place(("expected",)).line)
+    for fault in model.expected_under:
+        under[fault] = (str(file), own.key_place(("expected", "under", fault)).line)
     beside = model.folder / PROCEDURES_FILE
     if not beside.is_file():
-        return Contents(model, places, pair, None, {})
+        return Contents(model, places, pair, under, None, {})
     procedures = load_procedures(model)
     document = read(procedures.sources[str(beside)], str(beside))
     lines = {
         id_: (str(beside), document.key_place(("procedures", id_)).line)
         for id_ in procedures.procedures
     }
-    return Contents(model, places, pair, procedures, lines)
+    return Contents(model, places, pair, under, procedures, lines)
 
 
 def explored_with(file: Path) -> Path:

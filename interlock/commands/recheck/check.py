@@ -12,6 +12,8 @@ from functools import partial
 from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
+from interlock.commands.recheck.claims import Claims
+from interlock.commands.recheck.not_enough import why_not
 from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.commands.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.evidence.asked import Asked, asked, requirement_of, state_after
@@ -19,7 +21,6 @@ from interlock.evidence.folder import Evidence, read_folder
 from interlock.evidence.invariant_cases import scan_of
 from interlock.evidence.manifest import (
     MANIFEST,
-    ClassEntry,
     SystemEntry,
     VerdictEntry,
     bad,
@@ -35,7 +36,7 @@ from interlock.kernel.evaluate import evaluate
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import System
-from interlock.model.build import Built, RunClass, build
+from interlock.model.build import ARITHMETIC, Built, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.revise import shown
@@ -69,9 +70,21 @@ def recheck(
     InputError
         Where the evidence is not whole, is of another model or is not what it should be.
     """
-    solver = need_solver()
+    need_solver()
     evidence = read_folder(folder)
     model = load(model_folder or shown(folder / evidence.manifest.folder))
+    return check(evidence, model, max_seconds, progress, n_processes)
+
+
+def check(
+    evidence: Evidence,
+    model: Model,
+    max_seconds: float | None = None,
+    progress: Progress | None = None,
+    n_processes: int = 1,
+) -> Recheck:
+    """Check evidence that was read against a model that was; all else as for `recheck`."""
+    solver = need_solver()
     _check_same_model(evidence, model)
     asking = partial(discharge, max_seconds=max_seconds, progress=progress, n_processes=n_processes)
     return _Checker(evidence, model, solver, asking).check()
@@ -103,6 +116,8 @@ class _Checker:
         self._model = model
         self._solver = solver
         self._asking = asking
+        self._claims = Claims(model)
+        self._classes = self._claims.classes(self._manifest.classes, self._file)
         self._built: dict[str, Built] = {}
         self._asked: dict[str, tuple[Asked, Outline]] = {}
         self._n_obligations = 0
@@ -116,13 +131,11 @@ class _Checker:
         for name, entry in self._manifest.systems.items():
             failed |= self._check_system(name, entry, runs)
         results = tuple(self._result(id_, v, failed.get(id_)) for id_, v in verdicts.items())
-        known = self._class_of(next(iter(self._manifest.classes))) if verdicts else None
-        ids = known.requirements if known else self._model.statements
         return Recheck(
             self._model,
             self._solver,
             results,
-            tuple(id_ for id_ in ids if id_ not in verdicts),
+            tuple(id_ for id_ in build(self._model).requirements if id_ not in verdicts),
             self._n_obligations,
             self._slowest,
         )
@@ -141,6 +154,11 @@ class _Checker:
             if id_ not in built.requirements:
                 said = nearest(id_, built.requirements)
                 raise self._bad(f"'{id_}' is not a requirement of the model{said}")
+            # All else rests on the program's arithmetic, so that is asked wherever anything is.
+            most = self._claims.most if id_ == ARITHMETIC else self._claims.of(id_)
+            if self._n_faults(id_) > most:
+                judged = built.run_class.says
+                raise self._bad(f"{id_}: judged under {judged}, it claims to survive {most}")
             if verdict.run is not None:
                 used.add(verdict.run)
             if verdict.system is not None and verdict.system not in manifest.systems:
@@ -154,16 +172,20 @@ class _Checker:
 
     def _class_of(self, name: str) -> Built:
         if name not in self._built:
-            if name not in self._manifest.classes:
+            if name not in self._classes:
                 raise self._bad(f"no run class '{name}'")
-            self._built[name] = build(self._model, self._run_class(self._manifest.classes[name]))
+            self._built[name] = build(self._model, self._classes[name])
         return self._built[name]
 
-    def _run_class(self, entry: ClassEntry) -> RunClass:
-        for fault in entry.faults:
-            if fault not in self._model.faults:
-                raise self._bad(f"'{fault}' is not a fault{nearest(fault, self._model.faults)}")
-        return RunClass(tuple(entry.faults), entry.at_most, entry.human)
+    def _n_faults(self, id_: str) -> int:
+        """Under how many faults the evidence judges a requirement."""
+        return self._classes[self._manifest.verdicts[id_].run_class].at_most or 0
+
+    def _n_claimed(self, id_: str) -> int:
+        """Under how many it is to be judged."""
+        if id_ == ARITHMETIC:
+            return max(map(self._n_faults, self._manifest.verdicts))
+        return self._claims.of(id_)
 
     def _replay(self, id_: str, verdict: VerdictEntry) -> tuple[str, ...]:
         """The moves of the run that violates a requirement, replayed on the model itself."""
@@ -196,7 +218,9 @@ class _Checker:
                 raise self._bad(f"{name}: '{id_}' is not a requirement of the model")
         if len(set(entry.requirements)) != len(entry.requirements):
             raise self._bad(f"{name}: a requirement is listed twice")
-        here = asked(built, entry.requirements)
+        for id_, n_scans in entry.within.items():
+            self._check_bound(name, id_, n_scans)
+        here = asked(built, entry.requirements, entry.within)
         outline = self._outline(name, entry, here, runs)
         self._asked[name] = here, outline
         known = self._own_script(file, entry, here, outline)
@@ -214,6 +238,14 @@ class _Checker:
                 if id_ not in found or found[id_][0] is not Status.REFUTED:
                     found[id_] = (status, f"{file}: {called}")
         return found
+
+    def _check_bound(self, name: str, id_: str, n_scans: int) -> None:
+        """A response may be shown to take fewer scans than it is allowed, and never more."""
+        statement = self._model.statements.get(id_)
+        bound = None if statement is None else statement.within
+        most = 0 if bound is None else bound.scans
+        if not 1 <= n_scans <= most:
+            raise self._bad(f"{name}: {id_} within {n_scans} scans is not what the model allows")
 
     def _own_script(self, file: str, entry: SystemEntry, here: Asked, outline: Outline) -> Script:
         """The script that this system asks for; the one in the evidence must be the same text."""
@@ -265,7 +297,7 @@ class _Checker:
         for called, (_, ladder) in outline.traps.items():
             if not ladder.rungs:
                 raise self._bad(f"{name}: the ladder of {called} has no rung")
-        if any(not 0 <= number < entry.sets for number in _set_numbers(outline)):
+        if any(not 0 <= number < entry.sets for number in outline.set_numbers):
             raise self._bad(f"{name}: there are only {entry.sets} sets")
         for called, (query, ladder) in outline.traps.items():
             self._check_home(called, query, here, ladder.home, ladder.run)
@@ -328,7 +360,11 @@ class _Checker:
     ) -> Rechecked:
         run_class = self._class_of(verdict.run_class).run_class
         status, says = self._status(id_, verdict, failed)
-        return Rechecked(id_, verdict.outcome, run_class, status, says)
+        n_claimed = self._n_claimed(id_)
+        holds = verdict.outcome == "holds" and status is Status.CONFIRMED
+        if holds and self._n_faults(id_) < n_claimed:
+            status = Status.FOR_LESS
+        return Rechecked(id_, verdict.outcome, run_class, n_claimed, status, says)
 
     def _status(
         self, id_: str, verdict: VerdictEntry, failed: tuple[Status, str] | None
@@ -355,6 +391,13 @@ class _Checker:
         proofs = queries & {*outline.stays, *outline.traps}
         for called in sorted(queries - outline.reaches.keys() - proofs):
             raise self._bad(f"{id_}: there is no evidence of {called}")
+        try:
+            built = self._class_of(verdict.run_class)
+            missing = why_not(built, id_, entry.within.get(id_), verdict.met)
+        except ValueError as error:
+            raise self._bad(f"{id_}: what shows that it was put to the test: {error}") from None
+        if missing is not None:
+            return Status.OPEN, missing
         return Status.CONFIRMED, "invariant and certificate" if proofs else "invariant"
 
     def _by_run_alone(self, id_: str) -> tuple[Status, str]:
@@ -362,13 +405,3 @@ class _Checker:
         if statement is not None and statement.pattern is Pattern.CAN_STILL:
             return Status.OPEN, "one run cannot show that there is no way on"
         return Status.CONFIRMED, "the run"
-
-
-def _set_numbers(outline: Outline) -> Iterator[int]:
-    """Every set that is spoken of."""
-    yield from (case.within for case in outline.invariant.cases)
-    yield from (number for _, number, _ in outline.dead_ends.values())
-    for _, steps in outline.stays.values():
-        yield from (step.inside for step in steps)
-    for _, ladder in outline.traps.values():
-        yield from (rung.within for rung in ladder.rungs)

@@ -33,12 +33,13 @@ def command(
 
     The system is built again from the model's files and translated again; of the evidence only the
     sets of states are used. The solver z3 must show that they are what they have to be: an
-    invariant that implies each requirement. Runs are replayed on the model itself.
+    invariant that implies each requirement. Runs are replayed on the model itself. Under how many
+    faults a requirement is to be judged is what it claims to survive, whatever the evidence says.
 
     Exit code 0: every requirement of the model holds and was confirmed. 1: a violation was
     confirmed, and nothing refuted. 2: the evidence is not whole, not of this model, or does not
     show what it says. 3: of some requirement the evidence says nothing, or nothing that could be
-    decided here or can be checked again.
+    decided here or can be checked again, or it is of fewer faults than the requirement claims.
     """
     from interlock.commands.recheck.check import recheck
     from interlock.commands.recheck.tell import lines_of
@@ -47,10 +48,10 @@ def command(
         result = recheck(evidence, model, max_seconds, show, n_processes or os.cpu_count() or 1)
     for line in lines_of(result):
         print_line(line)
-    return _exit_code(result)
+    return exit_code(result)
 
 
-def _exit_code(result: Recheck) -> int:
+def exit_code(result: Recheck) -> int:
     """As for `verify`: a violation outweighs what is undecided; false evidence outweighs both."""
     statuses = {r.status for r in result.results}
     if Status.REFUTED in statuses:

@@ -13,6 +13,7 @@ class Status(Enum):
     """What became of one verdict of the evidence."""
 
     CONFIRMED = "confirmed"
+    FOR_LESS = "confirmed for less than it claims"  # under fewer faults
     UNDECIDED = "undecided"  # the solver ran out of time, or the verdict was none
     OPEN = "not re-checkable"  # the evidence says why
     REFUTED = "refuted"
@@ -28,6 +29,9 @@ class Rechecked:
     outcome : str
         The verdict that the evidence is of.
     run_class : RunClass
+        Derived from the model's claims, never what the evidence makes of it.
+    n_claimed : int
+        Under so many faults it is to be judged.
     status : Status
     says : str
     """
@@ -35,6 +39,7 @@ class Rechecked:
     requirement: str
     outcome: str
     run_class: RunClass
+    n_claimed: int
     status: Status
     says: str
 

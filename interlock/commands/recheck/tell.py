@@ -9,6 +9,7 @@ from interlock.commands.recheck.results import Recheck, Status
 
 _WORDS = {
     Status.CONFIRMED: "confirmed",
+    Status.FOR_LESS: "confirmed for less than it claims",
     Status.UNDECIDED: "UNDECIDED",
     Status.OPEN: "not re-checkable",
     Status.REFUTED: "REFUTED",
@@ -18,6 +19,8 @@ _WORDS = {
 def lines_of(result: Recheck) -> Iterator[str]:
     """The lines, first what was checked, then each verdict, then how many were confirmed."""
     yield result.model.title
+    # Evidence may lead anywhere: a reader has to see which model was read.
+    yield f"model: {result.model.folder}"
     yield (
         f"checked from its evidence with z3 {result.solver}: {result.n_obligations:,} obligations"
         " and every run replayed"
@@ -25,10 +28,9 @@ def lines_of(result: Recheck) -> Iterator[str]:
     yield ""
     width = max((len(r.requirement) for r in result.results), default=1)
     for found in result.results:
-        statement = result.model.statements.get(found.requirement)
         class_ = found.run_class.says
-        if statement is not None and (found.run_class.at_most or 0) < statement.survives:
-            class_ += f" (it claims to survive {statement.survives})"
+        if (found.run_class.at_most or 0) < found.n_claimed:
+            class_ += f" (it is to be judged under {_faults(found.n_claimed)})"
         yield (
             f"{found.requirement:{width}}  {found.outcome:9}  {_WORDS[found.status]}:"
             f" {found.says}; {class_}"
@@ -38,4 +40,8 @@ def lines_of(result: Recheck) -> Iterator[str]:
     yield ""
     counted = Counter(_WORDS[r.status] for r in result.results)
     yield ", ".join(f"{n} {word}" for word, n in counted.items())
-    yield "counts of states and premises are no part of the evidence"
+    yield "counts of states are no part of the evidence"
+
+
+def _faults(n: int) -> str:
+    return f"{n} component fault" + ("s" if n > 1 else "")

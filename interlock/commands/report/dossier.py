@@ -16,12 +16,12 @@ from interlock.commands.rehearse.study import Rehearser
 from interlock.engines import catalogue
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.harm import with_harm
-from interlock.judgement.reaction import ReactionTime
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.build import build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedures
+from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import Looked
 from interlock.oversights.study import look, questions_for
 from interlock.pictures.collection import Maps, explore_maps

@@ -10,9 +10,9 @@ from interlock import __version__
 from interlock.base.files import sha256
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
-from interlock.judgement.reaction import ReactionTime, Share
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.model.reaction import ReactionTime, Share
 from interlock.oversights.found import NOTHING, Looked
 
 

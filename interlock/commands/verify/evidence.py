@@ -18,6 +18,7 @@ from interlock import __version__
 from interlock.base.errors import InternalError
 from interlock.base.files import sha256
 from interlock.base.folders import write_whole_folder
+from interlock.commands.verify.premises import runs_to_premises
 from interlock.engines.symbolic.certify import certify
 from interlock.evidence.asked import Asked, asked, state_after
 from interlock.evidence.folder import check_may_write
@@ -138,6 +139,10 @@ def _write_class(
     for finding in findings:
         draft.verdicts[finding.requirement.id] = _bare(draft, model, name, finding)
     shown = [f for f in findings if _needs_sets(f)]
+    holding = [f.requirement.id for f in shown if f.outcome is Outcome.HOLDS]
+    for id_, runs in runs_to_premises(built, holding, limits, progress).items():
+        met = {"met": [list(run) for run in runs]}
+        draft.verdicts[id_] = draft.verdicts[id_].model_copy(update=met)
     watched = [f for f in shown if needs_observer(f.requirement)]
     plain = [f for f in shown if not needs_observer(f.requirement)]
     number = name.removeprefix("class-")
@@ -156,7 +161,8 @@ def _write_system(
     limits: Limits,
     progress: ProgressSink | None,
 ) -> None:
-    here = asked(built, [f.requirement.id for f in shown])
+    within = _scans_of(built.model, shown)
+    here = asked(built, [f.requirement.id for f in shown], within)
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
     try:
@@ -169,7 +175,7 @@ def _write_system(
         for finding in shown:
             _leave_out(draft, finding.requirement.id, f"no invariant: {certificate}")
         return
-    entry = draft.systems[name] = _entry(run_class, here, shown, certificate)
+    entry = draft.systems[name] = _entry(run_class, here, shown, within, certificate)
     draft.files[f"{name}.smt2"] = _script(here, entry, certificate.sets, ends).encode()
     missing = certificate.missing
     for finding in shown:
@@ -184,6 +190,11 @@ def _write_system(
 def _bare(draft: _Draft, model: Model, name: str, finding: Finding) -> VerdictEntry:
     """The entry of a verdict, with its run where there is one."""
     id_, verdict = finding.requirement.id, finding.verdict
+    if verdict.outcome is Outcome.HOLDS and verdict.vacuous:
+        return VerdictEntry(run_class=name, outcome="undecided", limit=finding.why(model))
+    if finding.is_too_late:
+        reason = f"no run shows that it is too late: {finding.why(model)}"
+        return VerdictEntry(run_class=name, outcome="violated", not_recheckable=reason)
     run = None
     if verdict.witness is not None:
         run = f"runs/{id_}.json"
@@ -194,9 +205,21 @@ def _bare(draft: _Draft, model: Model, name: str, finding: Finding) -> VerdictEn
 
 
 def _needs_sets(finding: Finding) -> bool:
-    outcome = finding.verdict.outcome
+    if finding.outcome is Outcome.HOLDS:
+        return not finding.verdict.vacuous
     is_trap = finding.requirement.pattern is Pattern.CAN_STILL
-    return outcome is Outcome.HOLDS or (outcome is Outcome.VIOLATED and is_trap)
+    return finding.outcome is Outcome.VIOLATED and is_trap
+
+
+def _scans_of(model: Model, findings: Sequence[Finding]) -> dict[str, int]:
+    """By requirement with a bound in milliseconds: how many scans its response takes at most."""
+    found = {}
+    for finding in findings:
+        statement = model.statements.get(finding.requirement.id)
+        if statement is not None and statement.within is not None and statement.within.ms:
+            # A bound of no scan would ask for more than a response that comes in the same scan.
+            found[statement.id] = max(1, finding.verdict.scans or 0)
+    return found
 
 
 def _questions(here: Asked, findings: Sequence[Finding]) -> tuple[list[Query], dict[Trap, State]]:
@@ -217,11 +240,16 @@ def _leave_out(draft: _Draft, id_: str, reason: str) -> None:
 
 
 def _entry(
-    name: str, here: Asked, findings: Sequence[Finding], certificate: Certificate
+    name: str,
+    here: Asked,
+    findings: Sequence[Finding],
+    within: dict[str, int],
+    certificate: Certificate,
 ) -> SystemEntry:
     entry = SystemEntry(
         run_class=name,
         requirements=[f.requirement.id for f in findings],
+        within=within,
         sets=len(certificate.sets.roots),
         invariant=InvariantEntry(
             scanned=certificate.invariant.is_scanned,

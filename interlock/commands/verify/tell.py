@@ -13,8 +13,8 @@ from rich.text import Text
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
 from interlock.judgement.finding import Finding, Verification
-from interlock.judgement.reaction import ReactionTime
 from interlock.kernel.requirement import Outcome
+from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import NOTHING, Looked, because_of_strict
 
 # Below this many columns the requirements need the room more than the figures of each row do.

@@ -19,14 +19,14 @@ def test_what_is_written_is_read() -> None:
     found = read_sets(GOOD, SYSTEM, 3)
     assert [f.name for f in found] == ["s0", "s1", "s2"]
     assert [f.variables for f in found] == [("a", "n"), (), ("n",)]
-    assert found[0].of({"a": "true"}) == "(s0 true |n|)"
+    assert found[0].of({"a": "true"}) == "(s0 true |v.n|)"
 
 
 def test_what_is_written_is_well_formed() -> None:
     Checker().run(GOOD)
 
 
-ONE = "(define-fun s0 ((|a| Bool)) Bool {})"
+ONE = "(define-fun s0 ((|v.a| Bool)) Bool {})"
 
 
 @pytest.mark.parametrize(
@@ -39,20 +39,23 @@ ONE = "(define-fun s0 ((|a| Bool)) Bool {})"
         (ONE.format("true") * 2, "expected s1, of sort Bool"),
         (ONE.replace("s0", "not").format("true"), "expected s0, of sort Bool"),
         (ONE.replace("Bool {}", "Int {}").format("0"), "expected s0, of sort Bool"),
-        (ONE.replace("|a|", "|b|").format("true"), "another variable of the model"),
-        (ONE.replace("(|a| Bool)", "(|a| Bool) (|a| Bool)").format("true"), "another variable"),
-        (ONE.replace("(|a| Bool)", "(|a| Int)").format("true"), "expected Bool"),
-        (ONE.replace("((|a| Bool))", "x").format("true"), "expected a list of variables"),
+        (ONE.replace("|v.a|", "|v.b|").format("true"), "another variable of the model"),
+        (
+            ONE.replace("(|v.a| Bool)", "(|v.a| Bool) (|v.a| Bool)").format("true"),
+            "another variable",
+        ),
+        (ONE.replace("(|v.a| Bool)", "(|v.a| Int)").format("true"), "expected Bool"),
+        (ONE.replace("((|v.a| Bool))", "x").format("true"), "expected a list of variables"),
         (ONE.format("n0"), "a set that is already bound"),
-        (ONE.format("|a|"), "a set that is already bound"),
+        (ONE.format("|v.a|"), "a set that is already bound"),
         (ONE.format("(forall ((x Bool)) x)"), "a set that is already bound"),
         (ONE.format("(not (not true))"), "a set that is already bound"),
-        (ONE.format("(let ((n0 (ite |a| true n0))) n0)"), "a set that is already bound"),
-        (ONE.format("(let ((n0 (ite |n| true false))) n0)"), "a bit of one of the variables"),
-        (ONE.format("(let ((n0 (or |a| |a|))) n0)"), "expected (ite bit set set)"),
-        (ONE.format("(let ((a (ite |a| true false))) a)"), "a new name"),
+        (ONE.format("(let ((n0 (ite |v.a| true n0))) n0)"), "a set that is already bound"),
+        (ONE.format("(let ((n0 (ite |v.n| true false))) n0)"), "a bit of one of the variables"),
+        (ONE.format("(let ((n0 (or |v.a| |v.a|))) n0)"), "expected (ite bit set set)"),
+        (ONE.format("(let ((a (ite |v.a| true false))) a)"), "a new name"),
         (
-            ONE.format("(let ((n0 (ite |a| true false)) (n0 (ite |a| true false))) n0)"),
+            ONE.format("(let ((n0 (ite |v.a| true false)) (n0 (ite |v.a| true false))) n0)"),
             "a new name",
         ),
         (ONE.format("(let (n0) n0)"), "a name and what it stands for"),
@@ -75,5 +78,5 @@ def test_depth_is_no_danger() -> None:
     assert len(read_all(deep)) == 1
     with pytest.raises(SexprError):
         read_sets(deep, SYSTEM, 1)
-    lets = "".join(f"(let ((n{n} (ite |a| true false))) " for n in range(50_000))
+    lets = "".join(f"(let ((n{n} (ite |v.a| true false))) " for n in range(50_000))
     read_sets(ONE.format(lets + "n0" + ")" * 50_000), SYSTEM, 1)

@@ -89,4 +89,4 @@ def test_division_truncates_towards_zero_and_remainders_follow_the_dividend(
 
 
 def test_a_name_cannot_end_its_symbol_early() -> None:
-    assert symbol("a|) (assert false") == "|a~7c~~29~~20~~28~assert~20~false|"
+    assert symbol("a|) (assert false") == "|v.a~7c~~29~~20~~28~assert~20~false|"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ from interlock.independent_judge.run_file import (
     write_run,
 )
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.model.load import load
+from tests.support.gate import written
 from tests.support.models import MODELS, shipped, verified
 
 START = ["scan", "panel to START", "scan", "panel to LOWER", "scan", "pin: in to out", "scan"]
@@ -192,3 +195,35 @@ def test_a_bounded_response_is_refuted_when_its_bound_has_passed(
 ) -> None:
     states = [{**STATE, "scan": False, **state} for state in word]
     assert is_refuted(Pattern.LEADS_TO, ScopeKind.GLOBALLY, states, within=1) is refuted
+
+
+UNREAD = """
+title: A lamp that is never lit, and a timer that nobody asks
+controller: controller.st
+run: {scan_ms: 100, timers: counted}
+plant: {door: {states: [shut, open], by: operator, moves: [{from: shut, to: open}]}}
+sensors: {door_open: {reads: door = open}}
+outputs: {lamp: {lamp: red}}
+requirements: {T1: {says: an open door is told, whenever: door = open, leads_to: lamp}}
+"""
+UNREAD_ST = """PROGRAM Unread
+VAR_INPUT door_open : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR waiting : TON; END_VAR
+waiting(IN := door_open, PT := T#5s);
+lamp := FALSE;
+END_PROGRAM
+"""
+
+
+def test_a_loop_closes_whatever_becomes_of_what_nothing_reads(tmp_path: Path) -> None:
+    """The timer counts on in the loop that an engine finds; no state is another by that."""
+    model = load(written(tmp_path, UNREAD, UNREAD_ST))
+    (finding,) = [f for f in verified(model).findings if f.requirement.id == "T1"]
+    witness = finding.verdict.witness
+    assert witness is not None
+    moves = [step.move for step in witness.steps]
+    run = record(model, moves, witness.loop_start)
+    assert replay_file(model, run).violates == ("T1",)
+    with pytest.raises(InputError, match="the loop does not close: door is another at its end"):
+        replay_file(model, replace(run, loop_start=0))

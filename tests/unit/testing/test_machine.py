@@ -17,7 +17,7 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.testing.controllers import ControllerError, ProgramController, Value
 from interlock.testing.deep_runs import find_seeds
-from interlock.testing.driven_plant import Differs, Faulty, Unanswered, Violated
+from interlock.testing.driven_plant import Differs, DrivenPlant, Faulty, Unanswered, Violated
 from interlock.testing.machine import ControllerMachine, machine_for
 from tests.support.models import MODELS, shipped
 
@@ -162,6 +162,181 @@ def test_a_response_that_never_comes_is_told_with_the_scans_that_were_waited(tim
     machine = machine_for(timed, Deaf(timed), like_program=False, left_alone_scans=12)
     with pytest.raises(Unanswered, match="T1 not answered within 12 scans in which nobody acted"):
         run(machine, 60, n_steps=4)
+
+
+class DelayInPython:
+    """The delay of the timed lamp, written by hand, on a clock in milliseconds."""
+
+    preset_ms = 2000
+
+    def reset(self) -> None:
+        self.passed_ms: int | None = None
+
+    def pass_time(self, ms: int) -> None:
+        if self.passed_ms is not None:
+            self.passed_ms += ms
+
+    def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+        if not inputs["door_open"]:
+            self.passed_ms = None
+        elif self.passed_ms is None:
+            self.passed_ms = 0
+        return {"lamp": self.passed_ms is not None and self.passed_ms >= self.preset_ms}
+
+
+@pytest.mark.parametrize("preset_ms", [10, 1000, 1800, 2200, 60_000])
+def test_a_timer_that_is_up_earlier_or_later_is_found(timed: Model, preset_ms: int) -> None:
+    """A scan takes 100 ms: what is up within one cannot be told apart."""
+    delay = DelayInPython()
+    delay.preset_ms = preset_ms
+    plant = DrivenPlant(build(timed), delay)
+    plant.make("door: shut to open")
+    plant.make("delay elapses")
+    plant.scan()
+    with pytest.raises(Differs, match="lamp is"):
+        plant.end()
+
+
+def test_a_timer_that_is_up_in_time_is_not_found_at_fault(timed: Model) -> None:
+    machine = machine_for(timed, DelayInPython())
+    run(machine, 60)
+    assert not machine.tally.failures
+    assert machine.tally.rules["(time passes)"] > 0
+    plant = machine.plant
+    plant.reset()
+    plant.make("door: shut to open")
+    plant.wait()
+    # The door shuts at the very moment when time is up, before any scan could tell.
+    before = len(plant.recorded)
+    assert plant.can("delay elapses")
+    plant.make("delay elapses")
+    assert len(plant.recorded) == before
+    assert replay_file(timed, plant.run_file(Differs("", "", plant.run, str))).happenings
+
+
+TWO = """PROGRAM Timed
+VAR_INPUT door_open : BOOL; END_VAR
+VAR_OUTPUT lamp, horn : BOOL; END_VAR
+VAR short, long : TON; END_VAR
+short(IN := door_open AND NOT short.Q, PT := T#300ms);
+long(IN := door_open, PT := T#1s);
+lamp := long.Q;
+horn := short.Q;
+END_PROGRAM
+"""
+
+
+class TwoInPython(DelayInPython):
+    """A horn that sounds for a scan every 300 ms, and a lamp after a second."""
+
+    preset_ms = 1000
+
+    def reset(self) -> None:
+        super().reset()
+        self.short_ms: int | None = None
+        self.horn = False
+
+    def pass_time(self, ms: int) -> None:
+        super().pass_time(ms)
+        if self.short_ms is not None:
+            self.short_ms += ms
+
+    def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+        if not inputs["door_open"] or self.horn:
+            self.short_ms = None
+        elif self.short_ms is None:
+            self.short_ms = 0
+        self.horn = self.short_ms is not None and self.short_ms >= 300
+        return {**super().scan(inputs), "horn": self.horn}
+
+
+def test_what_has_passed_for_one_timer_has_passed_for_every_other(tmp_path: Path) -> None:
+    """300 ms three times and then 100 more are a second, whichever timer was waited for."""
+    yaml = TIMED.replace("{lamp: {lamp: red}}", "{lamp: {lamp: red}, horn: {}}")
+    (tmp_path / "model.yaml").write_text(yaml, encoding="utf-8")
+    (tmp_path / "controller.st").write_text(TWO, encoding="utf-8")
+    model = load(tmp_path)
+    for controller in (TwoInPython(), ProgramController(model)):
+        plant = DrivenPlant(build(model), controller)
+        plant.make("door: shut to open")
+        for _ in range(4):
+            assert plant.can("short elapses")
+            plant.make("short elapses")
+            for _ in range(3):
+                plant.scan()
+        assert plant.run.count("long elapses") == 1
+        plant.end()
+    machine = machine_for(model, TwoInPython())
+    run(machine, 10)
+    assert not machine.tally.failures
+    assert machine.tally.moves["short elapses"] > machine.tally.moves["long elapses"] > 0
+
+
+RETAINING = (
+    TIMED.split("requirements:")[0]
+    + """
+faults: {F1: {says: the controller restarts, restart: true, intermittent: true}}
+requirements: {T1: {says: x, when: lamp, never: door = shut AND lamp AND NOT lamp}}
+"""
+)
+RETAINING_PROGRAM = """PROGRAM Kept
+VAR_INPUT door_open : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR RETAIN was_open : BOOL; END_VAR
+was_open := was_open OR door_open;
+lamp := was_open;
+END_PROGRAM
+"""
+
+
+class KeptInPython:
+    """A lamp that stays on once the door was open, also over a restart."""
+
+    def reset(self) -> None:
+        self.was_open = False
+
+    def scan(self, inputs: Mapping[str, Value]) -> dict[str, Value]:
+        self.was_open |= bool(inputs["door_open"])
+        return {"lamp": self.was_open}
+
+
+class Keeping(KeptInPython):
+    def restart(self) -> None:
+        """What is retained stays."""
+
+
+class Forgetting(KeptInPython):
+    def restart(self) -> None:
+        self.reset()
+
+
+@pytest.fixture
+def retaining(tmp_path: Path) -> Model:
+    (tmp_path / "model.yaml").write_text(RETAINING, encoding="utf-8")
+    (tmp_path / "controller.st").write_text(RETAINING_PROGRAM, encoding="utf-8")
+    return load(tmp_path)
+
+
+def restarted(model: Model, controller: KeptInPython | ProgramController) -> DrivenPlant:
+    """The plant after the door was opened and shut and the controller restarted."""
+    machine = machine_for(model, controller, faults=1, seeds=())
+    for move in ("door: shut to open", "door: open to shut", "F1 strikes"):
+        machine.plant.make(move)
+    machine.plant.scan()
+    return machine.plant
+
+
+def test_a_restart_is_no_cold_start(retaining: Model) -> None:
+    restarted(retaining, Keeping()).end()
+    restarted(retaining, ProgramController(retaining)).end()
+    with pytest.raises(Differs, match="lamp is False, the model's program gives True"):
+        restarted(retaining, Forgetting()).end()
+
+
+def test_without_restart_a_model_that_retains_values_over_one_is_refused(retaining: Model) -> None:
+    with pytest.raises(ControllerError, match=r"retains values over a restart: .* restart\(\)"):
+        machine_for(retaining, KeptInPython(), faults=1)
+    machine_for(retaining, KeptInPython(), seeds=())  # nothing restarts it
 
 
 @pytest.mark.parametrize(

@@ -113,16 +113,145 @@ def test_a_mistake_in_a_model_is_one_line_with_its_place(
     pytester: pytest.Pytester, models: Path
 ) -> None:
     replaced(models / "ramp/model.yaml", "ramp = stowed AND", "ramp = stowd AND")
-    result = pytester.runpytest("models/ramp")
-    result.assert_outcomes(errors=1)
+    result = pytester.runpytest("models")
+    result.assert_outcomes(failed=3)  # the two others revise the ramp
     result.stdout.fnmatch_lines(["*model.yaml:*: 'stowd' is neither*did you mean 'stowed'?"])
     result.stdout.no_fnmatch_line("*Traceback*")
+    # Whether R1 would hold nobody knows.
+    pytester.runpytest("models", "-k", "R1").assert_outcomes(failed=3)
 
 
 def test_a_file_of_another_tool_is_left_alone(pytester: pytest.Pytester) -> None:
     pytester.makefile(".yaml", model="layers:\n  - conv\nplant: 3\n")
     pytester.makepyfile("def test_nothing(): pass")
     pytester.runpytest().assert_outcomes(passed=1)
+
+
+SMALL = {
+    "quoted": """'title': A lamp
+"controller": "controller.st"
+"plant": {"door": {"states": ["shut", "open"], "moves": [{"from": "shut", "to": "open"}]}}
+"sensors": {"door_open": {"reads": "door = open"}}
+"outputs": {"lamp": {"lamp": "red"}}
+"requirements": {"T1": {"says": "x", "never": "door = open AND lamp", judged: after scan}}
+""",
+    "indented": """
+  title: A lamp
+  controller: controller.st
+  plant: {door: {states: [shut, open], moves: [{from: shut, to: open}]}}
+  sensors: {door_open: {reads: door = open}}
+  outputs: {lamp: {lamp: red}}
+  requirements: {T1: {says: x, never: door = open AND lamp, judged: after scan}}
+""",
+    "in-brackets": """{title: A lamp, controller: controller.st,
+plant: {door: {states: [shut, open], moves: [{from: shut, to: open}]}},
+sensors: {door_open: {reads: door = open}}, outputs: {lamp: {lamp: red}},
+requirements: {T1: {says: x, never: door = open AND lamp, judged: after scan}}}
+""",
+    "by-number": r"""title: A lamp
+"\x63ontroller": controller.st
+"\x70lant": {door: {states: [shut, open], moves: [{from: shut, to: open}]}}
+"\u0073ensors": {door_open: {reads: door = open}}
+outputs: {lamp: {lamp: red}}
+"\x72equirements": {T1: {says: x, never: door = open AND lamp, judged: after scan}}
+""",
+    "with-marks": """\ufeff? title
+: A lamp
+? controller
+: controller.st
+? plant
+: {door: {states: [shut, open], moves: [{from: shut, to: open}]}}
+? sensors
+: {door_open: {reads: door = open}}
+? outputs
+: {lamp: {lamp: red}}
+? requirements
+: {T1: {says: x, never: door = open AND lamp, judged: after scan}}
+""",
+}
+LAMP = """PROGRAM Lamp
+VAR_INPUT door_open : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+lamp := NOT door_open;
+END_PROGRAM
+"""
+
+
+def small(folder: Path, text: str) -> Path:
+    folder.mkdir(parents=True)
+    (folder / "model.yaml").write_text(text, encoding="utf-8")
+    (folder / "controller.st").write_text(LAMP, encoding="utf-8")
+    return folder
+
+
+def test_a_model_is_found_however_its_keys_are_written(pytester: pytest.Pytester) -> None:
+    for name, text in SMALL.items():
+        small(pytester.path / "models" / name, text)
+        small(pytester.path / "broken" / name, text.replace("AND lamp", "AND NOT lamp"))
+    revision = small(pytester.path / "models" / "later", "revises: ../quoted\ntitle: Later\n")
+    (revision / "controller.st").unlink()
+    pytester.runpytest(".").assert_outcomes(passed=len(SMALL) + 1, failed=len(SMALL))
+
+
+UNREADABLE = {
+    "plant: {door: {states: [shut, open]}\nrequirements: {}\n": "model.yaml:2:1: not valid YAML:*",
+    "plant: &p {}\nrequirements: {}\n": "model.yaml:1:8: anchors and aliases*",
+    "Plant: {}\nRequirements: {}\n": "model.yaml:*Plant*",
+    "plant: {}\nplant: {}\nrequirements: {}\n": "model.yaml:2:1: 'plant' is given twice*",
+    "plant: {}\nsensors: {}\n---\n": "model.yaml:3:1: a model file holds one document*",
+    "'plant': {}\n'requirements': {}\nx: !!int 3\n": "model.yaml:3:*tags*",
+    "plant: {}\nrequirements: {}\n\u202e: 3\n": "model.yaml:3:*U+202E*",
+}
+
+
+def test_what_looks_like_a_model_and_is_none_fails_at_its_place(pytester: pytest.Pytester) -> None:
+    for number, text in enumerate(UNREADABLE):
+        small(pytester.path / "models" / str(number), text)
+    other = small(pytester.path / "models" / "other-encoding", "")
+    (other / "model.yaml").write_text(SMALL["indented"], encoding="utf-16")
+    pytester.makepyfile(test_other="def test_other(): pass")
+    result = pytester.runpytest()
+    result.assert_outcomes(failed=len(UNREADABLE) + 1, passed=1)
+    said = [f"*/{number}/{said}" for number, said in enumerate(UNREADABLE.values())]
+    said += ["*model.yaml:1:1: not UTF-8 text: byte 0xFF begins no character"]
+    result.stdout.fnmatch_lines_random(said)
+    result.stdout.no_fnmatch_line("*Traceback*")
+
+
+FAULTY = (
+    SMALL["indented"]
+    + """
+  faults: {F1: {says: stuck, sensor: door_open, stuck: FALSE},
+    F2: {says: stuck, sensor: door_open, stuck: TRUE}}
+  expected: {under: {F1: [T1], F2: [T1]}}
+"""
+)
+
+
+def test_what_a_model_is_known_to_violate_under_a_fault_is_asked_for_each(
+    pytester: pytest.Pytester,
+) -> None:
+    """With the switch stuck at 'shut' the lamp lies, with it stuck at 'open' it stays dark."""
+    small(pytester.path / "models", FAULTY)
+    result = pytester.runpytest("models", "-v")
+    result.assert_outcomes(passed=2, failed=1)
+    result.stdout.fnmatch_lines(
+        [
+            "*::expected under F1 PASSED*",
+            "*::expected under F2 FAILED*",
+            "T1: expected to be violated where F2 may strike: *",
+        ]
+    )
+
+
+def test_a_common_cause_is_none_of_the_faults_that_a_claim_is_judged_under(
+    pytester: pytest.Pytester,
+) -> None:
+    claims = FAULTY.replace("judged: after scan", "judged: after scan, survives: 1")
+    common = claims.replace("stuck: FALSE}", "stuck: FALSE, common_cause: true}")
+    small(pytester.path / "models", common.replace(", F2: [T1]", ""))
+    result = pytester.runpytest("models", "-v", "--interlock-faults", "claimed")
+    result.assert_outcomes(passed=2)
 
 
 def test_an_engine_that_there_is_not_is_one_line(pytester: pytest.Pytester) -> None:

@@ -36,6 +36,18 @@ def test_the_program_of_a_model_behind_a_socket_drives_the_plant() -> None:
         assert machine.plant.can("ramp: stowed to between")
 
 
+def test_a_restart_is_asked_for_by_a_name_of_its_own() -> None:
+    code = """
+answer('{}')
+asked = json.loads(stream.readline())
+stream.write(b'{}' + bytes([10]) if asked == {'do': 'restart'} else b'no' + bytes([10]))
+stream.flush()
+"""
+    with of(code) as controller:
+        controller.reset()
+        controller.restart()
+
+
 def test_a_process_that_dies_is_told_with_its_exit_code_and_last_words() -> None:
     with of("answer('{}'); stream.readline(); sys.exit('the card is loose')") as controller:
         controller.reset()

@@ -113,14 +113,16 @@ class ReactionTimes:
         verdict : Verdict
             Only of one that holds there is a worst case.
         """
+        if verdict.outcome is not Outcome.HOLDS or verdict.scans is None:
+            return None
+        return self.after(requirement, verdict.scans)
+
+    def after(self, requirement: str, n_scans: int) -> ReactionTime | None:
+        """That of one requirement whose response takes at most `n_scans`; None without a bound."""
         statement = self._model.statements.get(requirement)
         if statement is None or statement.within is None:
             return None
-        if verdict.outcome is not Outcome.HOLDS or verdict.scans is None:
-            return None
-        return _reaction_time(
-            self._model, self._updates, statement, statement.within, verdict.scans
-        )
+        return _reaction_time(self._model, self._updates, statement, statement.within, n_scans)
 
     @cached_property
     def _updates(self) -> Mapping[str, Expr]:
