@@ -20,6 +20,7 @@ from interlock import __version__
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.base.files import write_whole
 from interlock.base.targets import check_target, failed
+from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.model.model import Formula, Model
 
@@ -165,7 +166,9 @@ class Journal:
         self.results = {
             id_: result
             for id_, result in self.results.items()
-            if result.outcome in outcomes
+            if (
+                result.outcome in outcomes and not (new and result.shown_by == BUT_FOR_WHAT_IS_OWED)
+            )
             or (result.outcome is DefectOutcome.CAUGHT and result.requirement in same)
         }
         lines = [_line(self._head), *(_line(result.as_data()) for result in self.results.values())]

@@ -69,5 +69,3 @@ def test_what_a_new_requirement_about_signals_can_see_is_tried_again(tmp_path: P
     asked = gate(tmp_path / "two", *SPARE, more)
     assert outcomes(asked, folder)[stuck] is DefectOutcome.CAUGHT
     assert outcomes(asked, folder) == outcomes(asked)
-
-
