@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.commands.challenge.accepted import accepted_of
-from interlock.commands.challenge.decide import DefectDecider, Stage
+from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED, DefectDecider, Stage
 from interlock.commands.challenge.defects import Defect, Region, defects_of
 from interlock.commands.challenge.expression_defects import DefectKind
 from interlock.commands.challenge.gaps_file import AcceptedGap, find_gaps
@@ -114,9 +114,12 @@ class Challenge:
 
     @property
     def redundant(self) -> list[Defect]:
-        """The terms that may be dropped without any difference."""
-        pairs = self.with_outcome(DefectOutcome.EQUIVALENT)
-        return [defect for defect, _ in pairs if defect.kind is DefectKind.DROPPED]
+        """The terms that may be dropped without any difference, to a response neither."""
+        return [
+            defect
+            for defect, result in self.with_outcome(DefectOutcome.EQUIVALENT)
+            if defect.kind is DefectKind.DROPPED and result.shown_by != BUT_FOR_WHAT_IS_OWED
+        ]
 
     @property
     def caught_by(self) -> dict[str, int]:
