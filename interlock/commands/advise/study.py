@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from interlock.base.errors import InternalError, Place
 from interlock.commands.advise.freeing import (
@@ -17,6 +17,7 @@ from interlock.commands.advise.freeing import (
     outputs_worth_advice,
     with_value,
 )
+from interlock.commands.advise.others import Others, judge_others
 from interlock.commands.advise.permissive import permissive_of
 from interlock.engines.symbolic.permits import Permit, Permits
 from interlock.independent_judge.judge import Replayed
@@ -74,6 +75,8 @@ class Advice:
         Some scan switches the output on with the permissive inserted.
     permits_more, blocks_more : Meeting or None
         Where the program has it on against the permissive; where it has it off without need.
+    others : Others
+        What becomes of the requirements that it is not made for.
     reason : str
     """
 
@@ -93,8 +96,15 @@ class Advice:
     comes_on: bool = False
     permits_more: Meeting | None = None
     blocks_more: Meeting | None = None
+    others: Others = field(default_factory=Others)
     reason: str = ""
     limit: str | None = None
+
+    @property
+    def is_decided(self) -> bool:
+        """Whether a permissive is advised, and keeps every requirement there is."""
+        others = self.others
+        return not (self.permissive is None or self.lost or others.not_kept or others.undecided)
 
     @property
     def text(self) -> str:
@@ -215,7 +225,12 @@ class _Adviser:
             comes_on,
             more,
             less,
+            self._others(free, line, permissive, advised),
         )
+
+    def _others(self, free: Freed, line: Line, permissive: ty.Expression, advised: Expr) -> Others:
+        inserted = build(with_value(self.model, line, permissive), self.run_class)
+        return judge_others(self.engine, free.system, free.others, advised, inserted, self.limits)
 
     def _look(
         self, permits: Permits, free: Freed, place: Place
