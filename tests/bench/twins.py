@@ -16,17 +16,26 @@ from time import process_time
 
 from interlock.model.model import Model
 from tests.second_opinion.challenged import challenged
-from tests.second_opinion.drawing import draw
+from tests.second_opinion.drawing import Drawn, draw
+from tests.second_opinion.recorded import replayed
 
-Twin = Callable[[Model, Counter[str], int], Iterator[str]]
+Twin = Callable[[Drawn, Model, Path, Counter[str], int], Iterator[str]]
 
 
-def _challenge(model: Model, counts: Counter[str], seed: int) -> Iterator[str]:
+def _challenge(
+    _drawn: Drawn, model: Model, _folder: Path, counts: Counter[str], seed: int
+) -> Iterator[str]:
     return challenged(model, counts, "reference", seed)
 
 
+def _replay(
+    drawn: Drawn, model: Model, folder: Path, counts: Counter[str], seed: int
+) -> Iterator[str]:
+    return replayed(model, drawn.run_class, folder, counts, seed)
+
+
 # With the most states that a model may have.
-TWINS: dict[str, tuple[Twin, int]] = {"challenge": (_challenge, 150)}
+TWINS: dict[str, tuple[Twin, int]] = {"challenge": (_challenge, 150), "replay": (_replay, 500)}
 
 
 def main() -> int:
@@ -42,8 +51,9 @@ def main() -> int:
     started = process_time()
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(given.first, given.first + given.models):
-            _, model = draw(seed, Path(folder) / str(seed), most_states)
-            for wrong in twin(model, counts, seed):
+            own = Path(folder) / str(seed)
+            drawn, model = draw(seed, own, most_states)
+            for wrong in twin(drawn, model, own, counts, seed):
                 n_wrong += 1
                 print(f"seed {seed}: {wrong}", flush=True)
     for what, number in sorted(counts.items()):

@@ -28,15 +28,16 @@ if TYPE_CHECKING:
     type=click.IntRange(0, 1000),
     default=3,
     show_default=True,
-    help="How many moves of plant and people may lie between two samples.",
+    help="How many moves, ends of timers and faults may lie between two samples.",
 )
 @click.option(
     "--faults",
     type=click.IntRange(0, 100),
     default=0,
     show_default=True,
-    help="How many component faults may help to explain it.",
+    help="How many component faults or common causes may help to explain it.",
 )
+@click.option("--human", is_flag=True, help="Human errors may help to explain it.")
 @click.option("--anywhere", is_flag=True, help="It may begin in any state, not only at power-up.")
 @click.option(
     "--max-states",
@@ -51,6 +52,7 @@ def command(
     mapping: Path | None,
     moves: int,
     faults: int,
+    human: bool,
     anywhere: bool,
     max_states: int,
 ) -> int:
@@ -75,8 +77,8 @@ def command(
     from interlock.commands.replay.tell import lines_of
 
     mapped = AS_NAMED if mapping is None else read_mapping(mapping)
-    independent = loaded.independent_faults
-    run_class = RunClass(independent, faults) if faults else RunClass()
+    known = tuple(fault.id for fault in loaded.live_faults) if faults else ()
+    run_class = RunClass(known, faults, human)
     with terminal_line() as show:
         progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")
         found = explain(loaded, log, mapped, run_class, moves, anywhere, max_states, progress)
