@@ -16,6 +16,7 @@ from time import process_time
 
 from interlock.model.model import Model
 from tests.second_opinion.challenged import challenged
+from tests.second_opinion.charted import charted
 from tests.second_opinion.drawing import Drawn, draw
 from tests.second_opinion.recorded import replayed
 
@@ -34,8 +35,18 @@ def _replay(
     return replayed(model, drawn.run_class, folder, counts, seed)
 
 
+def _charts(
+    drawn: Drawn, model: Model, folder: Path, counts: Counter[str], _seed: int
+) -> Iterator[str]:
+    return charted(drawn, model, folder, counts)
+
+
 # With the most states that a model may have.
-TWINS: dict[str, tuple[Twin, int]] = {"challenge": (_challenge, 150), "replay": (_replay, 500)}
+TWINS: dict[str, tuple[Twin, int]] = {
+    "challenge": (_challenge, 150),
+    "charts": (_charts, 500),
+    "replay": (_replay, 500),
+}
 
 
 def main() -> int:
