@@ -207,7 +207,11 @@ class _Adviser:
             return Advice(output, line, reason=said, limit=comes_on)
         exprs = {s.name.casefold(): s.expr for s in free.seen}
         advised = lower_expression(permissive, exprs)
-        more, less = self._meetings(and_(now, not_(advised)), and_(advised, not_(now)))
+        met = self._meetings(and_(now, not_(advised)), and_(advised, not_(now)))
+        if isinstance(met, str):
+            said = "a limit was hit before the program was compared with the permissive"
+            return Advice(output, line, reason=said, limit=met)
+        more, less = met
         return Advice(
             output,
             line,
@@ -266,9 +270,12 @@ class _Adviser:
                 raise InternalError(f"the permissive advised for {line.output} does not keep {id_}")
         return explored.limit or bool(explored.answers[0].found)
 
-    def _meetings(self, *targets: Expr) -> list[Meeting | None]:
+    def _meetings(self, *targets: Expr) -> list[Meeting | None] | str:
+        """A run to each target, None where there is none; the limit, where one was hit."""
         queries = [Reach(target) for target in targets]
         explored = self.engine.explore(self.built.system, queries, self.limits)
+        if explored.limit is not None and any(a.found is None for a in explored.answers):
+            return explored.limit
         return [
             None if answer.witness is None else _meeting(self.built, answer.witness)
             for answer in explored.answers

@@ -16,6 +16,7 @@ from interlock.commands.challenge.gaps_file import AcceptedGap, find_gaps
 from interlock.commands.challenge.journal import Journal, asked, fingerprint
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.tasks import Processes, Runner, Task, TaskKind, ThisProcess
+from interlock.judgement.finding import Finding
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits
 from interlock.kernel.requirement import Outcome
@@ -208,9 +209,14 @@ def _stages(
 
         yield Stage(
             run_class,
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.HOLDS),
+            tuple(f.requirement.id for f in found if _may_notice(f)),
             tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.UNDECIDED),
         )
+
+
+def _may_notice(finding: Finding) -> bool:
+    """Whether the original keeps it: also where its premise never occurs, but never too late."""
+    return finding.verdict.outcome is Outcome.HOLDS and not finding.is_too_late
 
 
 def _runner(decider: DefectDecider, choice: Choice) -> Runner:

@@ -101,6 +101,18 @@ def test_a_requirement_that_is_violated_already_catches_nothing() -> None:
     assert not {"R1", "R2"} & set(found.caught_by)
 
 
+def test_a_requirement_that_comes_too_late_already_catches_nothing(tmp_path: Path) -> None:
+    asked = "whenever: button, leads_to: drive OR NOT button, within: 100 ms"
+    response = ("  R4: {says", f"  R5: {{says: starts soon, {asked}}}\n  R4: {{says")
+    clock = ("plant:\n", "run: {scan_ms: 20}\nplant:\n")
+    in_time = gate(tmp_path / "a", response, clock)
+    assert {r.requirement for r in seeded(in_time).results.values()} >= {"R5"}
+    slow = ("outputs:\n", "outputs:\n  drive: {delay_ms: 500, delay_assumed: true}\n")
+    late = gate(tmp_path / "b", response, clock, slow)
+    # It is violated with and without a defect, so it tells of none.
+    assert "R5" not in {r.requirement for r in seeded(late).results.values()}
+
+
 def test_a_sample_is_the_same_for_the_same_seed(small: Model) -> None:
     one, same = (seeded(small, Choice(sample=5, seed=3)) for _ in range(2))
     other = seeded(small, Choice(sample=5, seed=4))
