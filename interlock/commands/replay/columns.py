@@ -9,6 +9,7 @@ what ``verify --runs`` wrote. A column that the mapping names is what the mappin
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,6 +31,8 @@ from interlock.st.types import BOOL, Type, domain_of
 from interlock.telling.csv_log import FAULT, INPUT, PASSED_OVER
 
 TIMES = {"time": 1000, "time_s": 1000, "time_ms": 1}
+# What other languages read as a number besides is none here.
+_NUMBER = re.compile(r"[+-]?[0-9]{1,20}")
 _TRUTHS = {"true": 1, "false": 0, "1": 1, "0": 0, "on": 1, "off": 0}
 
 
@@ -138,10 +141,9 @@ class Observed:
         """The value recorded as `text`, or None where it is none."""
         found = self.labels.get(text.casefold())
         if found is None and not self.domain.labels:
-            try:
-                number = int(text)
-            except ValueError:
+            if not _NUMBER.fullmatch(text):
                 return None
+            number = int(text)
             return number if self.domain.lo <= number <= self.domain.hi else None
         return found
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import print_line, terminal_line
@@ -71,6 +72,7 @@ def command(
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
+        _refuse_options()
         return _replay_run(loaded, log)
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain
@@ -87,6 +89,20 @@ def command(
     if found.limit is not None:
         return EXIT_UNDECIDED
     return EXIT_HOLDS if found.deviation is None else EXIT_VIOLATED
+
+
+def _refuse_options() -> None:
+    """A run file says which moves were made, so nothing is left to be explained."""
+    context = click.get_current_context()
+    given = [
+        parameter.opts[0]
+        for parameter in context.command.params
+        if isinstance(parameter, click.Option)
+        and parameter.name is not None
+        and context.get_parameter_source(parameter.name) is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise click.UsageError(f"{given[0]} has no meaning for a run file, which is played")
 
 
 def _replay_run(model: Model, file: Path) -> int:

@@ -185,3 +185,22 @@ def test_no_moves_are_allowed_for_what_was_sampled(tmp_path: Path) -> None:
     assert found("b.csv").deviation is None
     # What is missing may be missing before the sample without a time, too.
     assert found("c.csv").deviation is None
+
+
+@pytest.mark.parametrize(("cell", "time"), [("1_0", "1"), ("\u0661", "1"), ("10", "1_0")])
+def test_a_number_is_one_of_digits(tmp_path: Path, cell: str, time: str) -> None:
+    model = load(written(tmp_path / "gate", st=COUNTING))
+    (tmp_path / "log.csv").write_text(f"time,level\n0,-2\n{time},{cell}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"log\.csv:3:\d: '.*' is not a"):
+        explain(model, tmp_path / "log.csv")
+
+
+@pytest.mark.parametrize("option", ["--human", "--anywhere", "--faults=1", "--moves=2"])
+def test_an_option_that_a_run_file_has_no_use_for_is_refused(
+    option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = written(tmp_path / "gate")
+    (tmp_path / "run.json").write_text("{}", encoding="utf-8")
+    assert run(["replay", str(folder), str(tmp_path / "run.json"), option]) == 2
+    said = capsys.readouterr().err
+    assert f"{option.partition('=')[0]} has no meaning for a run file" in said
