@@ -138,7 +138,9 @@ class Freed:
     bad : tuple of Expr
         What each of them forbids.
     others : tuple of Requirement
-        All that look at more than single states.
+        All that look at more than single states. What the program computes in a scan may depend
+        on `wish` there, a BOOL that is no variable of the system.
+    wish : str
     seen : tuple of Seen
     """
 
@@ -147,6 +149,7 @@ class Freed:
     bad: tuple[Expr, ...]
     others: tuple[Requirement, ...]
     seen: tuple[Seen, ...]
+    wish: str = ""
 
 
 def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
@@ -164,7 +167,7 @@ def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
     system = replace(built.system, variables=variables, moves=(*moves, off, on))
     seen = tuple(_seen(model, line, built.signals, system))
     others = tuple(r for r in built.requirements.values() if r not in plain)
-    return Freed(system, tuple(plain), tuple(bad), others, seen)
+    return Freed(system, tuple(plain), tuple(bad), others, seen, wish)
 
 
 def _wishing(model: Model, wish: str, place: Place) -> Model:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from interlock.commands.advise.freeing import ON
+from interlock.commands.advise.freeing import ON, Freed
+from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.observe import ask_together
 from interlock.kernel.query import DeclinedError, Engine, Limits
@@ -44,8 +45,7 @@ class Others:
 
 def judge_others(
     engine: Engine,
-    at_will: System,
-    requirements: Sequence[Requirement],
+    free: Freed,
     permissive: Expr,
     inserted: Built,
     limits: Limits,
@@ -55,10 +55,8 @@ def judge_others(
     Parameters
     ----------
     engine : Engine
-    at_will : System
-        The output is switched on by a move of its own, `ON`.
-    requirements : sequence of Requirement
-        Over `at_will`.
+    free : Freed
+        The model with the output at will.
     permissive : Expr
         Over its states.
     inserted : Built
@@ -69,18 +67,30 @@ def judge_others(
     nearest = replace(limits, max_states=most)
     moves = [
         replace(move, guard=and_(move.guard, permissive)) if move.name == ON else move
-        for move in at_will.moves
+        for move in free.system.moves
     ]
-    forbidding = [r for r in requirements if r.pattern in _FORBIDDING]
-    others = [inserted.requirements[r.id] for r in requirements if r not in forbidding]
+    requirements = free.others
+    forbidding = [
+        _either_way(r, free.wish, permissive) for r in requirements if r.pattern in _FORBIDDING
+    ]
+    others = [inserted.requirements[r.id] for r in requirements if r.pattern not in _FORBIDDING]
     found: dict[str, bool | None] = {}
-    for system, asked in ((at_will.with_moves(moves), forbidding), (inserted.system, others)):
+    for system, asked in ((free.system.with_moves(moves), forbidding), (inserted.system, others)):
         if asked:
             found |= _violated(engine, system, asked, nearest)
     by_answer: dict[bool | None, list[str]] = {False: [], True: [], None: []}
     for r in requirements:
         by_answer[found[r.id]].append(r.id)
     return Others(*(tuple(by_answer[answer]) for answer in (False, True, None)))
+
+
+def _either_way(requirement: Requirement, wish: str, permissive: Expr) -> Requirement:
+    """What the program never does wrong in a scan, whether that switches the output on or not."""
+    if wish not in ex.variables_of([requirement.p]):
+        return requirement
+    assert requirement.pattern is Pattern.ALWAYS, "only arithmetic is asked of a scan"
+    off, on = (ex.substitute([requirement.p], {wish: ex.const(value)})[0] for value in (0, 1))
+    return replace(requirement, p=and_(off, ex.implies(permissive, on)))
 
 
 def _violated(

@@ -234,7 +234,7 @@ class _Adviser:
 
     def _others(self, free: Freed, line: Line, permissive: ty.Expression, advised: Expr) -> Others:
         inserted = build(with_value(self.model, line, permissive), self.run_class)
-        return judge_others(self.engine, free.system, free.others, advised, inserted, self.limits)
+        return judge_others(self.engine, free, advised, inserted, self.limits)
 
     def _look(
         self, permits: Permits, free: Freed, place: Place

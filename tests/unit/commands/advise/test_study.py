@@ -194,15 +194,27 @@ def test_a_limit_leaves_open_what_depends_on_the_run(tmp_path: Path) -> None:
     (advice,) = advise(model, catalogue()["reference"](), ["lamp"]).advices
     assert advice.others.kept == ("R2", "R3", "R4")
     assert advice.is_decided
-    found = judge_others(
-        catalogue()["reference"](),
-        (free := freed(model, line_of(model, "lamp"), FAULT_FREE)).system,
-        free.others,
-        TRUE,
-        build(model),
-        Limits(max_states=3),
-    )
+    free = freed(model, line_of(model, "lamp"), FAULT_FREE)
+    found = judge_others(catalogue()["reference"](), free, TRUE, build(model), Limits(max_states=3))
     assert found.undecided == ("R2", "R3", "R4")
+
+
+@pytest.mark.parametrize(("other", "is_kept"), [("NOT pressed", True), ("pressed", False)])
+def test_arithmetic_counts_with_the_output_at_will(
+    tmp_path: Path, other: str, is_kept: bool
+) -> None:
+    # What was pressed before and what was not are never both so, which takes exploring.
+    st = GATE_ST.replace("lamp : BOOL;", "lamp : BOOL; n : INT (0..1);")
+    st = st.replace("\ndrive :=", "\nVAR a, b : BOOL; END_VAR\ndrive :=")
+    counted = "n := SEL(a AND drive, 0, 1) + SEL(b AND drive, 0, 1)"
+    st = st.replace("lamp :=", f"{counted};\na := pressed;\nb := {other};\nlamp :=")
+    st = st.replace("drive := pressed", "drive := pressed AND NOT shut")
+    advice = advice_for(load(written(tmp_path / "gate", st=st)), "drive")
+    assert advice.text == "TRUE"
+    assert ("ARITHMETIC" in advice.others.kept, "ARITHMETIC" in advice.others.not_kept) == (
+        is_kept,
+        not is_kept,
+    )
 
 
 def test_nothing_advised_is_undecided(tmp_path: Path) -> None:
