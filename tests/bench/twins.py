@@ -15,6 +15,7 @@ from pathlib import Path
 from time import process_time
 
 from interlock.model.model import Model
+from tests.second_opinion.advised import advised
 from tests.second_opinion.challenged import challenged
 from tests.second_opinion.charted import charted
 from tests.second_opinion.drawing import Drawn, draw
@@ -35,6 +36,12 @@ def _replay(
     return replayed(model, drawn.run_class, folder, counts, seed)
 
 
+def _advise(
+    _drawn: Drawn, model: Model, _folder: Path, counts: Counter[str], _seed: int
+) -> Iterator[str]:
+    return advised(model, counts)
+
+
 def _charts(
     drawn: Drawn, model: Model, folder: Path, counts: Counter[str], _seed: int
 ) -> Iterator[str]:
@@ -43,6 +50,7 @@ def _charts(
 
 # With the most states that a model may have.
 TWINS: dict[str, tuple[Twin, int]] = {
+    "advise": (_advise, 150),
     "challenge": (_challenge, 150),
     "charts": (_charts, 500),
     "replay": (_replay, 500),
