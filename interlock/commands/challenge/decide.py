@@ -50,11 +50,14 @@ class Stage:
     ----------
     undecided : tuple of str
         Requirements that the original left undecided; while there are any, no gap is certain.
+    violated : tuple of str
+        Those that the original violates, its arithmetic maybe among them: they notice nothing.
     """
 
     run_class: RunClass
     catching: tuple[str, ...]
     undecided: tuple[str, ...] = ()
+    violated: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,7 +139,8 @@ class DefectDecider:
         )
 
     def _may_catch(self, id_: str, stage: Stage) -> bool:
-        return id_ in stage.catching or id_ not in self.model.statements
+        known = (*self.model.statements, *stage.undecided, *stage.violated)
+        return id_ in stage.catching or id_ not in known
 
     def _caught(self, defect: Defect, built: Built, caught: Caught) -> DefectResult:
         # Whether a trap has no way out at all was explored; the judge need not look far again.

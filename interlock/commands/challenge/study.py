@@ -207,11 +207,11 @@ def _stages(
         claims = [s.id for s in model.statements.values() if s.survives >= n_faults]
         found = verify(model, engine, run_class, claims, limits).findings if claims else ()
 
-        yield Stage(
-            run_class,
-            tuple(f.requirement.id for f in found if _may_notice(f)),
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.UNDECIDED),
-        )
+        noticing = [f for f in found if _may_notice(f)]
+        undecided = [f for f in found if f.verdict.outcome is Outcome.UNDECIDED]
+        others = [f for f in found if f not in noticing and f not in undecided]
+        groups = (noticing, undecided, others)
+        yield Stage(run_class, *(tuple(f.requirement.id for f in group) for group in groups))
 
 
 def _may_notice(finding: Finding) -> bool:
