@@ -250,7 +250,7 @@ class _Follower(Generic[S]):
         """
         untimed: list[Row] = []
         for row in rows:
-            if row.time_ms is None and len(untimed) < MOST_UNTIMED:
+            if row.time_ms is None and self._period is not None and len(untimed) < MOST_UNTIMED:
                 untimed.append(row)
                 continue
             n_missing = self._missing(row, len(untimed))
