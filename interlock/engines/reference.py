@@ -11,13 +11,17 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.reference_legs import Edge, Place, Walk
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import (
     Answer,
     Count,
     Exploration,
+    Legs,
     Limits,
+    MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -33,8 +37,6 @@ from interlock.kernel.witness import Step, Witness
 _BYTES_PER_STATE = 200
 _BYTES_PER_VALUE = 8
 
-# An enabled move, by its number, and the index of the state it leads to (None: not explored).
-_Edge = tuple[int, int | None]
 _InnerEdge = tuple[int, int]
 
 
@@ -82,7 +84,7 @@ class _Space:
         self.level_sizes = [1]
         self.n_moves = 0
         self.complete = False
-        self._edges: list[list[_Edge]] | None = None
+        self._edges: list[list[Edge]] | None = None
 
     @property
     def n_bytes(self) -> int:
@@ -119,7 +121,7 @@ class _Space:
         return True
 
     @property
-    def edges(self) -> list[list[_Edge]]:
+    def edges(self) -> list[list[Edge]]:
         """The enabled moves of every state, in the system's order."""
         if self._edges is None:
             numbers = {move.name: n for n, move in enumerate(self.system.moves)}
@@ -157,16 +159,27 @@ class _Analysis:
     def answer(self, query: Query) -> Answer:
         """The answer to one query."""
         match query:
-            case Reach(target):
+            case Reach(target, ()):
                 return self._reach(target)
+            case Reach(target, along):
+                return self._reach_along(target, along)
             case Count(where):
                 return Answer(self._nothing_found, None, sum(self.space.where(where)))
+            case Occurs(where, along):
+                found = self._ends(where, self._walk(along).done())
+                return Answer(self._nothing_found, None, int(bool(found)))
+            case MostScans(where, along):
+                met = self._ends(where, self._walk(along, ends_with_scans=True).in_last())
+                most = max((place.scans for place in met), default=None)
+                return Answer(self._nothing_found, values=() if most is None else ((most,),))
             case Values(exprs, where):
                 return Answer(self._nothing_found, values=self._values(exprs, where))
             case Trap(goal):
                 return self._trap(goal)
-            case Stay(start, stay):
+            case Stay(start, stay, ()):
                 return self._stay(start, stay)
+            case Stay(start, stay, along):
+                return self._stay_along(start, stay, along)
 
     @property
     def _nothing_found(self) -> bool | None:
@@ -177,6 +190,26 @@ class _Analysis:
         if not any(holds):
             return Answer(self._nothing_found)
         return Answer(True, self.space.witness_to(holds.index(True)), sum(holds))
+
+    def _walk(self, along: Legs, ends_with_scans: bool = False) -> Walk:
+        space = self.space
+        return Walk(space.system, space.states, space.edges, along, ends_with_scans)
+
+    def _ends(self, where: Expr, places: Sequence[Place]) -> list[Place]:
+        holds = self.space.where(where)
+        return [place for place in places if holds[place.state]]
+
+    def _steps_along(self, walk: Walk, place: Place) -> list[Step]:
+        moves, states = self.space.system.moves, self.space.states
+        return [Step(moves[move].name, states[target]) for move, target in walk.moves_to(place)]
+
+    def _reach_along(self, target: Expr, along: Legs) -> Answer:
+        walk = self._walk(along)
+        ends = self._ends(target, walk.done())
+        if not ends:
+            return Answer(self._nothing_found)
+        steps = self._steps_along(walk, ends[0])
+        return Answer(True, Witness(self.space.states[0], tuple(steps)))
 
     def _values(self, exprs: Sequence[Expr], where: Expr) -> tuple[State, ...]:
         function = python_function(exprs, self.space.system.index)
@@ -220,7 +253,20 @@ class _Analysis:
         able = loops.leading_there()
         for number, is_start in enumerate(starts):
             if is_start and number in able:
-                return Answer(True, loops.witness(number))
+                return Answer(True, loops.witness(number, self.space.steps_to(number)))
+        return Answer(self._nothing_found)
+
+    def _stay_along(self, start: Expr, stay: Expr, along: Legs) -> Answer:
+        if self.budget.out_of_time():
+            return Answer(None)
+        inside = {n for n, holds in enumerate(self.space.where(stay)) if holds}
+        walk = self._walk(along)
+        loops = _FairLoops(self.space, inside)
+        able = loops.leading_there()
+        for place in self._ends(and_(start, stay), walk.done()):
+            if place.state in able:
+                steps = self._steps_along(walk, place)
+                return Answer(True, loops.witness(place.state, steps))
         return Answer(self._nothing_found)
 
 
@@ -276,11 +322,10 @@ class _FairLoops:
             todo.extend(new)
         return able
 
-    def witness(self, start: int) -> Witness:
-        """A run through `start` that ends in a fair loop."""
-        steps = self.space.steps_to(start)
+    def witness(self, start: int, steps: list[Step]) -> Witness:
+        """A run that `steps` lead to `start` and that ends in a fair loop."""
         approach = self._path(start, self.inside, lambda number: number in self.component)
-        steps += self._as_steps(approach)
+        steps = steps + self._as_steps(approach)
         entry = approach[-1][1] if approach else start
         loop = [] if self._stands_still(entry) else self._loop(entry)
         loop_start = len(steps)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.evaluate import State
-from interlock.kernel.observe import ask_together
+from interlock.kernel.observe import observe_all
 from interlock.kernel.query import Query
 from interlock.kernel.system import Stepper, System
 from interlock.model.build import Built
@@ -38,7 +38,7 @@ def requirement_of(query: str) -> str:
 
 def asked(built: Built, requirements: Sequence[str]) -> Asked:
     """The system of `built` with the observers of `requirements`, in their order."""
-    questions = ask_together(built.system, [built.requirements[id_] for id_ in requirements])
+    questions = observe_all(built.system, [built.requirements[id_] for id_ in requirements])
     return Asked(
         questions[-1].system if questions else built.system,
         {

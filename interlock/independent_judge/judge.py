@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import holds
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
-from interlock.kernel.observe import Question
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, Role, System
 from interlock.kernel.witness import Witness

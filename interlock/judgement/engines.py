@@ -1,8 +1,8 @@
 """Which engine explores: the one the user names, or the one that suits the system.
 
-The enumerating engine is the faster one while the states fit into a second or two and faults are
-few; it also gives depths and level sizes. Each fault flag may double the states, which decision
-diagrams bear and tables do not.
+The enumerating engine is the faster one while states are few; it also gives depths and level
+sizes. Decision diagrams bear more states, and fault flags, each of which may double them; on values
+that hang together by arithmetic they can grow as large as a table.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.engines import catalogue
+from interlock.engines.enumerate import EnumeratingEngine
+from interlock.engines.symbolic import SymbolicEngine
 from interlock.kernel.query import (
     DeclinedError,
     Engine,
@@ -22,19 +24,22 @@ from interlock.kernel.query import (
 from interlock.kernel.system import Role, System
 
 AUTOMATIC = "auto"
+# So many are enumerated before diagrams are compiled, let alone grown.
+FEW_STATES = 500_000
 # Twenty million states of 8 bytes are explored in about ten seconds and 500 MB.
 MAX_ENUMERATED = 20_000_000
+# Nodes of diagrams: some ten times what the demo vehicle takes, half a minute.
+MOST_WORK = 20_000_000
 MAX_FLAGS = 3
 
 
 class AutomaticEngine:
-    """Enumerates where that is feasible and goes symbolic where it is not."""
+    """Enumerates a few states, and goes over to diagrams where there are more.
+
+    Where those grow too large and faults are few, it enumerates after all.
+    """
 
     name = AUTOMATIC
-
-    def __init__(self) -> None:
-        # Variables and number of states of systems that were enumerated.
-        self._known: list[tuple[frozenset[str], int]] = []
 
     def explore(
         self,
@@ -44,27 +49,40 @@ class AutomaticEngine:
         progress: ProgressSink | None = None,
     ) -> Exploration:
         """As `Engine.explore`; the answer names the engine that gave it."""
-        engines = catalogue()
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
-        cut_by_cap = limits.max_states is None or limits.max_states > MAX_ENUMERATED
-        names = frozenset(variable.name for variable in system.variables)
-        # With more variables the same system, as one that is observed, has more states yet.
-        outgrown = cut_by_cap and any(
-            known <= names if n >= MAX_ENUMERATED else known < names
-            for known, n in self._known
-            if 2 * n > MAX_ENUMERATED
-        )
-        if n_flags <= MAX_FLAGS and not outgrown:
-            capped = replace(limits, max_states=MAX_ENUMERATED) if cut_by_cap else limits
+        if n_flags > MAX_FLAGS:
+            return SymbolicEngine().explore(system, queries, limits, progress)
+        most = FEW_STATES
+        for instead in (SymbolicEngine(0, most_work=MOST_WORK), SymbolicEngine()):
+            found = _enumerated(system, queries, limits, most, progress)
+            if found is not None:
+                return found
             try:
-                explored = engines["enumerate"]().explore(system, queries, capped, progress)
-            except DeclinedError:
-                return engines["symbolic"]().explore(system, queries, limits, progress)
-            self._known.append((names, explored.n_states))
-            too_many = cut_by_cap and explored.n_states >= MAX_ENUMERATED
-            if explored.limit is None or not too_many:
-                return explored
-        return engines["symbolic"]().explore(system, queries, limits, progress)
+                return instead.explore(system, queries, limits, progress)
+            except DeclinedError as declined:
+                reason = declined
+            most = MAX_ENUMERATED
+        raise reason
+
+
+def _enumerated(
+    system: System,
+    queries: Sequence[Query],
+    limits: Limits,
+    most: int,
+    progress: ProgressSink | None,
+) -> Exploration | None:
+    """What enumerating answers; None where there are more than `most` states, or it declines."""
+    is_capped = limits.max_states is None or limits.max_states > most
+    capped = replace(limits, max_states=most) if is_capped else limits
+    try:
+        explored = EnumeratingEngine(answers_if_cut=not is_capped).explore(
+            system, queries, capped, progress
+        )
+    except DeclinedError:
+        return None
+    is_cut = is_capped and explored.limit is not None and explored.n_states >= most
+    return None if is_cut else explored
 
 
 def available() -> Mapping[str, Callable[[], Engine]]:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.engines.symbolic.explored import Explored
-from interlock.kernel.observe import ask_together, by_memory
+from interlock.kernel.asking import ask
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.kernel.system import System
@@ -20,8 +20,6 @@ from interlock.model.build import Built, counted_flag
 from interlock.model.model import Model
 
 MOST_SETS = 2_000
-# On the demo vehicle one observer takes 30 s with all faults, five 90 s, fifteen over 330 s.
-OBSERVERS_AT_ONCE = 4
 
 FaultSet = tuple[str, ...]
 """Ids of faults, in the order of the model; the empty one where no fault is needed."""
@@ -125,31 +123,15 @@ def _counts(sets: Sequence[FaultSet]) -> tuple[int, ...]:
 
 @dataclass(frozen=True)
 class Asked:
-    """A system with all its observers, and what breaks each requirement in it."""
+    """A system, and what breaks each requirement in it."""
 
     system: System
     queries: Mapping[str, tuple[Query, ...]]
 
 
 def ask_all(system: System, requirements: Iterable[Requirement]) -> Asked:
-    """Put several requirements to one system, each with its observer where it needs one."""
-    questions = ask_together(system, requirements)
-    whole = questions[-1].system if questions else system
-    return Asked(whole, {q.requirement.id: q.violations for q in questions})
-
-
-def apart(requirements: Iterable[Requirement]) -> tuple[list[Requirement], list[list[Requirement]]]:
-    """Those that need no observer, and the others a few at a time.
-
-    Observers are written by every move: whoever asks without them is spared that, and who asks
-    with many pays for all their combinations.
-    """
-    plain, watched = by_memory(requirements)
-    groups = [
-        watched[first : first + OBSERVERS_AT_ONCE]
-        for first in range(0, len(watched), OBSERVERS_AT_ONCE)
-    ]
-    return plain, groups
+    """Put several requirements to one system."""
+    return Asked(system, {r.id: ask(system, r).violations for r in requirements})
 
 
 def flags_of(model: Model, faults: Iterable[str]) -> dict[str, str]:
@@ -199,7 +181,7 @@ def sets_of_all(
     requirements: Iterable[Requirement],
     explore: Callable[[Asked, Mapping[str, str]], Explored],
 ) -> dict[str, RequirementSets]:
-    """The minimal sets of several requirements, those with observers explored apart.
+    """The minimal sets of several requirements, from one exploration.
 
     Parameters
     ----------
@@ -209,12 +191,8 @@ def sets_of_all(
         Explores what is asked, with fault ids by flag.
     """
     ids = flags_of(built.model, built.run_class.faults)
-    found: dict[str, RequirementSets] = {}
-    plain, watched = apart(requirements)
-    for group in (plain, *watched) if plain else watched:
-        asked = ask_all(built.system, group)
-        found |= find_sets(built, explore(asked, ids), asked, ids)
-    return found
+    asked = ask_all(built.system, requirements)
+    return find_sets(built, explore(asked, ids), asked, ids)
 
 
 def united(

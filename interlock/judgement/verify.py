@@ -4,31 +4,29 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from interlock.independent_judge.judge import replay
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.reaction import ReactionTimes
-from interlock.kernel.observe import Question, ask, ask_together, by_memory, scans_taken
+from interlock.kernel.asking import Question, ask_all, scans_taken
 from interlock.kernel.query import (
     Answer,
+    Count,
     Engine,
     Exploration,
     Limits,
+    Occurs,
     ProgressSink,
     Query,
-    Reach,
     labelled,
 )
-from interlock.kernel.requirement import Outcome, Requirement, Verdict
+from interlock.kernel.requirement import Outcome, Verdict
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
+from interlock.model.build import ARITHMETIC, FAULT_FREE, RunClass, build
 from interlock.model.model import Model
-
-# Enough to meet nearly every premise, and explored in a second.
-FEW_STATES = 1_000_000
 
 _Judged = dict[str, tuple[Question, Verdict]]
 
@@ -41,7 +39,6 @@ def verify(
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
     beside: Sequence[Query] = (),
-    tested: Collection[str] = (),
 ) -> Verification:
     """Judge the requirements of `model` in a run class.
 
@@ -57,8 +54,6 @@ def verify(
     progress : callable, optional
     beside : sequence of Query
         More questions about the model, answered by the same exploration.
-    tested : collection of str
-        Ids of requirements known to be put to the test in a part of this class.
 
     Raises
     ------
@@ -71,13 +66,9 @@ def verify(
     wanted = [
         r for r in built.requirements.values() if not only or r.id in only or r.id == ARITHMETIC
     ]
-    plain, remembering = asked_apart(wanted, run_class)
-    together = ask_together(built.system, plain)
-    system = together[-1].system if together else built.system
-    explored = _explore(engine, system, together, limits, progress, "the model", beside)
-    verdicts = _verdicts(together, explored)
-    verdicts |= _with_observers(engine, built, remembering, limits, progress)
-    verdicts = _tested_in_scope(engine, built, verdicts, tested, limits, progress)
+    questions = ask_all(built.system, wanted)
+    explored = _explore(engine, built.system, questions, limits, progress, beside)
+    verdicts = _verdicts(questions, explored)
     timed = ReactionTimes(model)
     findings = []
     for requirement in wanted:
@@ -131,8 +122,7 @@ def verify_claims(
         if not ids:
             break
         classes.append(RunClass(independent, n_faults))
-        tested = [id_ for id_ in ids if not findings[id_].verdict.vacuous]
-        stage = verify(model, engine, classes[-1], ids, limits, progress, tested=tested)
+        stage = verify(model, engine, classes[-1], ids, limits, progress)
         for found in stage.findings:
             if findings[found.requirement.id].verdict.outcome is Outcome.HOLDS:
                 findings[found.requirement.id] = found
@@ -149,110 +139,19 @@ def _most(run_class: RunClass) -> float:
     return math.inf if run_class.at_most is None else run_class.at_most
 
 
-def asked_apart(
-    requirements: Sequence[Requirement], run_class: RunClass
-) -> tuple[Sequence[Requirement], Sequence[Requirement]]:
-    """What is asked of the model as it is, and what with observers beside it.
-
-    With faults the exploration is the cost, and what observers add to it is little.
-    """
-    plain, remembering = by_memory(requirements)
-    return (requirements, []) if run_class.faults and plain else (plain, remembering)
-
-
-def _with_observers(
-    engine: Engine,
-    built: Built,
-    requirements: Sequence[Requirement],
-    limits: Limits,
-    progress: ProgressSink | None,
-) -> _Judged:
-    """Judge the requirements that need observers: all at once, and one by one if that is too much.
-
-    Observers mostly follow the plant, so all of them together add few states: on the demo
-    vehicle seven of them cost one exploration of 1.3 times the states instead of seven.
-    """
-    if not requirements:
-        return {}
-    together = ask_together(built.system, requirements)
-    explored = _explore(engine, together[-1].system, together, limits, progress, "with observers")
-    verdicts = _verdicts(together, explored)
-    for requirement in requirements if len(requirements) > 1 else ():
-        if verdicts[requirement.id][1].outcome is Outcome.UNDECIDED:
-            question = ask(built.system, requirement)
-            label = requirement.id
-            alone = _explore(engine, question.system, [question], limits, progress, label)
-            verdicts |= _verdicts([question], alone)
-    return verdicts
-
-
-def _tested_in_scope(
-    engine: Engine,
-    built: Built,
-    verdicts: _Judged,
-    tested: Collection[str],
-    limits: Limits,
-    progress: ProgressSink | None,
-) -> _Judged:
-    """The verdicts; vacuous, too, where a premise occurs only outside the scope.
-
-    What an observer must tell apart for that makes many states, and mostly a few of them show that
-    the premise occurs. Only where they do not everything is explored.
-    """
-    doubted = [
-        asked.requirement
-        for id_, (asked, verdict) in verdicts.items()
-        if asked.is_coarse
-        and id_ not in tested
-        and verdict.outcome is Outcome.HOLDS
-        and not verdict.vacuous
-    ]
-    if not doubted:
-        return verdicts
-    most = FEW_STATES if limits.max_states is None else min(limits.max_states, FEW_STATES)
-    few = replace(limits, max_states=most)
-    together = ask_together(built.system, doubted, keeping_settled=True)
-    open_ = _unmet(engine, together, few, labelled(progress, "premises in their scopes"))
-    found = dict(verdicts)
-    for requirement in [asked.requirement for asked in open_]:
-        alone = ask(built.system, requirement, keeping_settled=True)
-        label = f"premise of {requirement.id} in its scope"
-        queries = [Reach(premise.where) for premise in alone.premises]
-        explored = engine.explore(alone.system, queries, limits, labelled(progress, label))
-        asked, verdict = verdicts[requirement.id]
-        if any(answer.found is False for answer in explored.answers):
-            found[requirement.id] = (asked, replace(verdict, n_premise=0))
-        elif any(answer.found is None for answer in explored.answers):
-            left_open = replace(verdict, outcome=Outcome.UNDECIDED, limit=explored.limit)
-            found[requirement.id] = (asked, left_open)
-    return found
-
-
-def _unmet(
-    engine: Engine, questions: Sequence[Question], limits: Limits, progress: ProgressSink | None
-) -> list[Question]:
-    """The questions of which some premise was not met within the limits."""
-    queries = [Reach(premise.where) for asked in questions for premise in asked.premises]
-    explored = engine.explore(questions[-1].system, queries, limits, progress)
-    answers = iter(explored.answers)
-    met = [[next(answers).found for _ in asked.premises] for asked in questions]
-    return [asked for asked, found in zip(questions, met, strict=True) if not all(found)]
-
-
 def _explore(
     engine: Engine,
     system: System,
     questions: Sequence[Question],
     limits: Limits,
     progress: ProgressSink | None,
-    label: str,
-    beside: Sequence[Query] = (),
+    beside: Sequence[Query],
 ) -> Exploration:
     queries: list[Query] = []
     for question in questions:
         queries += [*question.violations, *question.premises, *question.measures]
     queries += beside
-    return engine.explore(system, queries, limits, labelled(progress, label))
+    return engine.explore(system, queries, limits, labelled(progress, "the model"))
 
 
 def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
@@ -279,16 +178,24 @@ def _verdict(
     if any(answer.found for answer in violations):
         outcome = Outcome.VIOLATED
         witness = min(runs, key=len)
-    elif any(answer.found is None for answer in violations):
+    elif any(answer.found is None for answer in (*violations, *premises)):
         outcome, limit = Outcome.UNDECIDED, explored.limit
     return Verdict(
         requirement=question.requirement.id,
         outcome=outcome,
         witness=witness,
-        n_premise=min((answer.n_states for answer in premises), default=0),
+        n_premise=_n_premise(question, premises),
         n_states=explored.n_states,
         depth=explored.depth,
         limit=limit,
         seconds=explored.seconds,
         engine=explored.engine,
     )
+
+
+def _n_premise(question: Question, premises: list[Answer]) -> int:
+    """In how many states the premise holds; 0 where part of it never does in the scope."""
+    asked = list(zip(question.premises, premises, strict=True))
+    if any(isinstance(query, Occurs) and not answer.n_states for query, answer in asked):
+        return 0
+    return min(answer.n_states for query, answer in asked if isinstance(query, Count))

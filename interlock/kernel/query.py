@@ -17,23 +17,52 @@ from interlock.kernel.witness import Witness
 
 
 @dataclass(frozen=True)
+class Leg:
+    """A part of a run that has to be gone through on the way to what a query asks for.
+
+    A run goes along legs one after the other, the first from the initial state on. A leg begins
+    in a state with `enter`; from a state of it the run goes on in it only where `inside` holds
+    there, so its last state need not have that. The state that ends a leg begins the next, and
+    one state may be all there is of a leg.
+
+    Attributes
+    ----------
+    inside, enter : Expr
+    scans : int
+        At least so many scans are made in the leg before the next begins, or it has done its part.
+    """
+
+    inside: Expr = TRUE
+    enter: Expr = TRUE
+    scans: int = 0
+
+
+Legs = tuple[Leg, ...]
+
+
+@dataclass(frozen=True)
 class Reach:
-    """Can a state with `target` be reached? Found: a run of the fewest moves to one."""
+    """Can a state with `target` be reached? Found: a run of the fewest moves to one.
+
+    With `along` it has to be a state of the last leg there, and such states are not counted.
+    """
 
     target: Expr
+    along: Legs = ()
 
 
 @dataclass(frozen=True)
 class Stay:
     """Is there a fair endless run that from a state with `start` on stays in `stay`?
 
-    The state with `start` must lie in `stay` too, and need not be the first of the run. Found: a
-    run with a loop; its part up to the first state with ``start AND stay`` from which the loop
-    can be reached inside `stay` is a shortest one.
+    The state with `start` must lie in `stay` too, and need not be the first of the run; with
+    `along` it has to be a state of the last leg there. Found: a run with a loop; its part up to
+    the first such state from which the loop can be reached inside `stay` is a shortest one.
     """
 
     start: Expr
     stay: Expr
+    along: Legs = ()
 
 
 @dataclass(frozen=True)
@@ -56,6 +85,17 @@ class Count:
 
 
 @dataclass(frozen=True)
+class Occurs:
+    """Does `where` hold in some state of the last of the legs? Never 'found'.
+
+    `Answer.n_states` is 1 if so and else 0.
+    """
+
+    where: Expr
+    along: Legs
+
+
+@dataclass(frozen=True)
 class Values:
     """Which combinations of values do `exprs` take in reachable states with `where`?
 
@@ -66,7 +106,20 @@ class Values:
     where: Expr = TRUE
 
 
-Query = Reach | Stay | Trap | Count | Values
+@dataclass(frozen=True)
+class MostScans:
+    """How many scans at most lie in the last of the legs before a state of it with `where`?
+
+    The state need not have the leg's own `scans` behind it, but has no more: with these the run
+    goes on no further. Never 'found'; the number is the one value of `Answer.values`, which is
+    empty where there is none.
+    """
+
+    where: Expr
+    along: Legs
+
+
+Query = Reach | Stay | Trap | Count | Occurs | Values | MostScans
 
 
 @dataclass(frozen=True)
@@ -105,11 +158,12 @@ class Answer:
         was hit before either.
     witness : Witness or None
     n_states : int
-        For `Reach` how many states satisfy the target, for `Count` how many satisfy `where`; for
-        the others 0. A lower bound where the exploration was cut short.
+        For `Reach` without legs how many states satisfy the target, for `Count` how many satisfy
+        `where`, for `Occurs` 1 if one does; for the others 0. A lower bound where the exploration
+        was cut short.
     values : tuple of tuple of int
-        For `Values` the combinations that occur; some may be missing where the exploration was
-        cut short.
+        For `Values` the combinations that occur, for `MostScans` the number; some may be missing
+        where the exploration was cut short.
     """
 
     found: bool | None

@@ -6,8 +6,8 @@ whatever the premises of the requirements speak of.
 
 from __future__ import annotations
 
+from interlock.kernel.asking import ask
 from interlock.kernel.expr import Expr, const, eq, var
-from interlock.kernel.premises import premise_parts
 from interlock.kernel.query import Engine, Limits, Reach
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import BOOL, Role
@@ -55,5 +55,6 @@ def _targets(built: Built) -> list[Expr]:
     for requirement in built.requirements.values():
         if requirement.pattern is Pattern.CAN_STILL:
             targets[requirement.p] = None
-        targets.update(dict.fromkeys(premise_parts(requirement)))
+        asked = ask(built.system, requirement)
+        targets.update(dict.fromkeys(premise.where for premise in asked.premises))
     return list(targets)

@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.independent_judge.trace import holds
+from interlock.kernel.asking import ask, scans_taken
 from interlock.kernel.expr import Expr, or_
-from interlock.kernel.observe import ask, scans_taken
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import Move, MoveKind, System

@@ -13,7 +13,7 @@ from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.fault_sets import ask_all, find_sets, flags_of
 from interlock.kernel import expr as ex
-from interlock.kernel.observe import ask
+from interlock.kernel.asking import ask
 from interlock.kernel.query import Query, Reach, Stay, Trap, Values
 from interlock.kernel.system import BOOL, Move, MoveKind, Role, System, Variable
 from interlock.model.build import RunClass, build

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from interlock.engines.reference import ReferenceEngine
 from interlock.independent_judge.trace import holds
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
-from interlock.kernel.observe import ask
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System

@@ -9,8 +9,8 @@ from __future__ import annotations
 import pytest
 
 from interlock.independent_judge.trace import holds
+from interlock.kernel.asking import ask
 from interlock.kernel.expr import Expr, or_
-from interlock.kernel.observe import ask
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from tests.support.build import is_, move, system
 from tests.support.engines import Explore

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import Expr
-from interlock.kernel.query import Query, Reach, Stay, Trap
+from interlock.kernel.query import Legs, Query, Reach, Stay, Trap
 from interlock.kernel.system import MoveKind, Stepper, System
 from interlock.kernel.witness import Witness, check_run
 
@@ -15,10 +15,33 @@ def prefix_length(system: System, witness: Witness, query: Stay) -> int:
     inside_from = len(states)
     while inside_from and evaluate(query.stay, states[inside_from - 1]):
         inside_from -= 1
+    done = after_legs(system, witness, query.along)
     for number in range(inside_from, len(states)):
-        if evaluate(query.start, states[number]):
+        if number in done and evaluate(query.start, states[number]):
             return number
     raise AssertionError("the run never starts to stay")
+
+
+def after_legs(system: System, witness: Witness, along: Legs) -> set[int]:
+    """The numbers of the states of a run that may end it with all legs and scans behind it."""
+    if not along:
+        return set(range(len(witness.states)))
+    states = [system.named(state) for state in witness.states]
+    scans = [system.move(step.move).kind is MoveKind.SCAN for step in witness.steps]
+    known: set[tuple[int, int, int]] = set()
+    todo = [(0, 0, 0)] if evaluate(along[0].enter, states[0]) else []
+    while todo:
+        number, leg, n_scans = here = todo.pop()
+        if here in known:
+            continue
+        known.add(here)
+        is_through = n_scans == along[leg].scans and leg + 1 < len(along)
+        if is_through and evaluate(along[leg + 1].enter, states[number]):
+            todo.append((number, leg + 1, 0))
+        if number < len(scans) and evaluate(along[leg].inside, states[number]):
+            todo.append((number + 1, leg, min(n_scans + scans[number], along[leg].scans)))
+    last = len(along) - 1
+    return {n for n, leg, n_scans in known if leg == last and n_scans == along[leg].scans}
 
 
 def can_reach(system: System, source: tuple[int, ...], goal: Expr) -> bool:
@@ -41,8 +64,9 @@ def check_shows(system: System, witness: Witness, query: Query) -> None:
     """Check that `witness` shows what `query` asks for."""
     check_run(system, witness)
     match query:
-        case Reach(target):
+        case Reach(target, along):
             assert evaluate(target, system.named(witness.last))
+            assert len(witness.steps) in after_legs(system, witness, along)
         case Trap(goal):
             assert not can_reach(system, witness.last, goal)
         case Stay():

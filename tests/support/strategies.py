@@ -6,7 +6,18 @@ from hypothesis import strategies as st
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
-from interlock.kernel.query import Count, Query, Reach, Stay, Trap, Values
+from interlock.kernel.query import (
+    Count,
+    Leg,
+    Legs,
+    MostScans,
+    Occurs,
+    Query,
+    Reach,
+    Stay,
+    Trap,
+    Values,
+)
 from interlock.kernel.system import Domain, Move, MoveKind, System, Variable
 
 Intervals = dict[str, tuple[int, int]]
@@ -66,7 +77,8 @@ def random_system(draw: st.DrawFn, most_moves: int = 7) -> System:
         updates = {name: ex.clamp(draw(numbers(domains)), *domains[name]) for name in targets}
         guard = draw(st.just(ex.TRUE) | truths(domains))
         fair = draw(st.none() | st.just(guard) | truths(domains, 1))
-        moves.append(Move(f"m{n}", MoveKind.PLANT, guard, updates, fair))
+        kind = draw(st.sampled_from([MoveKind.PLANT, MoveKind.PLANT, MoveKind.SCAN]))
+        moves.append(Move(f"m{n}", kind, guard, updates, fair))
     return System(variables, tuple(moves))
 
 
@@ -76,11 +88,25 @@ def conditions(system: System, depth: int = 2) -> st.SearchStrategy[Expr]:
 
 
 @st.composite
+def legs(draw: st.DrawFn, system: System) -> Legs:
+    """One to three legs, most of which hold to something, some with scans; maybe from anywhere."""
+    found = [Leg()] if draw(st.booleans()) else []
+    for _ in range(draw(st.integers(1, 3))):
+        a, b = (draw(st.just(ex.TRUE) | conditions(system)) for _ in range(2))
+        found.append(Leg(a, b, draw(st.sampled_from([0, 0, 0, 1, 2, 9]))))
+    return tuple(found)
+
+
+@st.composite
 def questions(draw: st.DrawFn, system: System) -> list[Query]:
     """A few queries of every kind."""
     found: list[Query] = []
     for _ in range(draw(st.integers(1, 3))):
         a, b = draw(conditions(system)), draw(conditions(system))
         found += [Reach(a), Count(b), Trap(a), Stay(a, ex.or_(a, b)), Stay(ex.TRUE, b)]
+    for _ in range(2):
+        along, a = draw(legs(system)), draw(conditions(system))
+        stay = ex.or_(a, draw(conditions(system)))
+        found += [Reach(a, along), Occurs(a, along), MostScans(a, along), Stay(a, stay, along)]
     sums = (draw(numbers(system.intervals)), draw(conditions(system)))
     return [*found, Values(sums, draw(conditions(system)))]

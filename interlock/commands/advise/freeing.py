@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import ask
 from interlock.kernel.expr import Expr, var
-from interlock.kernel.observe import ask, needs_observer
+from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import Move, Role, System

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 
 from interlock.commands.advise.freeing import ON, Freed
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import ask_all
 from interlock.kernel.expr import Expr, and_
-from interlock.kernel.observe import ask_together
 from interlock.kernel.query import DeclinedError, Engine, Limits
 from interlock.kernel.requirement import Pattern, Requirement
 from interlock.kernel.system import System
 from interlock.model.build import Built
 
-# Their observers multiply states, and every output asks for them anew.
+# They are many, and every output asks for them anew.
 MOST_STATES = 2_000_000
 # These speak of what must not come about, so the output may be used at will below its permissive.
 _FORBIDDING = (Pattern.NEVER, Pattern.ALWAYS, Pattern.ONLY_AFTER)
@@ -97,10 +97,10 @@ def _violated(
     engine: Engine, system: System, requirements: Sequence[Requirement], limits: Limits
 ) -> dict[str, bool | None]:
     """Whether each is violated; None where that is not known."""
-    questions = ask_together(system, requirements)
+    questions = ask_all(system, requirements)
     queries = [query for question in questions for query in question.violations]
     try:
-        answers = iter(engine.explore(questions[-1].system, queries, limits).answers)
+        answers = iter(engine.explore(system, queries, limits).answers)
     except DeclinedError:
         return dict.fromkeys((r.id for r in requirements), None)
     found: dict[str, bool | None] = {}

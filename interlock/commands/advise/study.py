@@ -24,9 +24,9 @@ from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.story import Line as Told
 from interlock.independent_judge.story import tell_to_the_end
+from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, not_
-from interlock.kernel.observe import ask
 from interlock.kernel.query import Engine, Limits, ProgressSink, Reach
 from interlock.kernel.system import Role, System
 from interlock.kernel.witness import Witness

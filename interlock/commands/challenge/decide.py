@@ -13,9 +13,8 @@ from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.shortest_difference import shortest_difference
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
-from interlock.judgement.verify import asked_apart
+from interlock.kernel.asking import ask_all
 from interlock.kernel.expr import FALSE
-from interlock.kernel.observe import ask_together
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.witness import Witness
@@ -92,20 +91,9 @@ class DefectDecider:
         return self._ask(defect, built, self._catching(built, stage), nearest)
 
     def ask_all_requirements(self, defect: Defect, stage: Stage) -> DefectResult:
-        """Caught, or undecided with the limit that was hit, or with none if nothing notices.
-
-        What needs observers is asked apart, as where the original is judged.
-        """
+        """Caught, or undecided with the limit that was hit, or with none if nothing notices."""
         built = self._changed(defect, stage)
-        groups = asked_apart(self._catching(built, stage), stage.run_class)
-        results = []
-        for group in [some for some in groups if some] or [()]:
-            results.append(self._ask(defect, built, group, self.limits))
-            if results[-1].outcome is DefectOutcome.CAUGHT:
-                return results[-1]
-        n_states = max(result.n_states for result in results)
-        limit = next((result.limit for result in results if result.limit is not None), None)
-        return replace(results[0], n_states=n_states, limit=limit)
+        return self._ask(defect, built, self._catching(built, stage), self.limits)
 
     def _changed(self, defect: Defect, stage: Stage) -> Built:
         return build(defect.applied_to(self.model), stage.run_class)
@@ -117,10 +105,9 @@ class DefectDecider:
     def _ask(
         self, defect: Defect, built: Built, requirements: Sequence[Requirement], limits: Limits
     ) -> DefectResult:
-        questions = ask_together(built.system, requirements)
+        questions = ask_all(built.system, requirements)
         asked = [(question, query) for question in questions for query in question.violations]
-        system = questions[-1].system if questions else built.system
-        explored = self.engine.explore(system, [query for _, query in asked], limits)
+        explored = self.engine.explore(built.system, [query for _, query in asked], limits)
         found = [
             (question, answer.witness)
             for (question, _), answer in zip(asked, explored.answers, strict=True)

@@ -21,9 +21,10 @@ from interlock.engines.enumerate.changed_system import Beside, Changed, Known
 from interlock.engines.enumerate.space import Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, and_, eq, var
-from interlock.kernel.observe import Question, ask, ask_together
+from interlock.kernel.observe import observe, observe_all
 from interlock.kernel.query import Limits, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import Stepper, System
@@ -290,7 +291,7 @@ class _Search:
 
     def _try(self, requirement: Requirement, witness: Witness, is_shortest: bool = False) -> None:
         """Make a run on the changed model; only what it really does counts."""
-        question = ask(self.changed.system, requirement)
+        question = observe(self.changed.system, requirement)
         if question.system is self.changed.system:
             self._plain_stepper = self._plain_stepper or Stepper(question.system)
             stepper = self._plain_stepper
@@ -361,7 +362,7 @@ class _Search:
         """Judge the doubtful requirements by everything that the changed model reaches."""
         ids = dict.fromkeys(requirement.id for requirement in self.doubtful)
         wanted = [self.changed.requirements[id_] for id_ in ids]
-        questions = ask_together(self.changed.system, wanted)
+        questions = observe_all(self.changed.system, wanted)
         system = questions[-1].system.narrowed(
             [expr for question in questions for expr in observed_by(question)]
         )

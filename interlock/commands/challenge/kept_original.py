@@ -17,8 +17,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from interlock.engines.enumerate.changed_system import Known
+from interlock.kernel.asking import Question
 from interlock.kernel.expr import Expr
-from interlock.kernel.observe import Question, ask, ask_together, by_memory, needs_observer
+from interlock.kernel.observe import needs_observer, observe, observe_all
 from interlock.kernel.query import Limits, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import Move, MoveKind, Role, System
@@ -56,7 +57,7 @@ class RequirementBundle:
     ) -> None:
         self.requirements = tuple(requirements)
         self._limits = limits
-        self.questions = ask_together(original, requirements)
+        self.questions = observe_all(original, requirements)
         self.targets = [expr for question in self.questions for expr in observed_by(question)]
         self.system = self.questions[-1].system.narrowed(self.targets)
         pairs = zip(original.moves, self.system.moves, strict=True)
@@ -117,7 +118,7 @@ class RequirementBundle:
             if tuple(requirements) == self.requirements:
                 moves = [self._part(move) for move in changed.moves]
                 return self.questions, self.system.with_moves(moves)
-            questions = ask_together(changed, requirements)
+            questions = observe_all(changed, requirements)
             names = self.system.index
             moves = [
                 replace(m, updates={n: e for n, e in m.updates.items() if n in names})
@@ -223,7 +224,7 @@ def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[R
     core = set(system.narrowed([]).index)
     besides: list[tuple[Requirement, frozenset[str]]] = []
     for requirement in requirements:
-        question = ask(system, requirement)
+        question = observe(system, requirement)
         cone = question.system.narrowed(list(observed_by(question)))
         names = {v.name for v in cone.variables if v.role is not Role.OBSERVER}
         besides.append((requirement, frozenset(names - core)))
@@ -232,8 +233,9 @@ def _bundled(system: System, requirements: Sequence[Requirement]) -> list[list[R
         for names in dict.fromkeys(names for _, names in besides if names)
         if not any(names < others for _, others in besides)
     ]
-    plain, remembering = by_memory(requirement for requirement, names in besides if not names)
-    bundles = [plain]
+    moving = [requirement for requirement, names in besides if not names]
+    remembering = [requirement for requirement in moving if needs_observer(requirement)]
+    bundles = [[requirement for requirement in moving if requirement not in remembering]]
     for group in widest:
         taken = {r.id for bundle in bundles for r in bundle}
         bundles.append(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr
-from interlock.kernel.observe import Question
 from interlock.kernel.query import Reach, Stay
 from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness, check_run

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from interlock.engines.symbolic import SymbolicEngine
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
-from interlock.kernel.observe import Question, ask
+from interlock.kernel.asking import Question, ask
 from interlock.kernel.query import Engine, Limits, Query
 from interlock.kernel.system import MoveKind, System
 from interlock.kernel.witness import Witness

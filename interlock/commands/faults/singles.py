@@ -13,21 +13,15 @@ from dataclasses import dataclass
 from functools import partial
 
 from interlock.base.pool import spread
-from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.detection import Harm
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import (
     RequirementSets,
-    apart,
-    ask_all,
-    find_sets,
-    flags_of,
     united,
 )
 from interlock.judgement.single_fault import Alone, Showing, Strike, strike_alone
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Requirement
-from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 
 
@@ -77,14 +71,6 @@ class Singles:
     explorations: tuple[Explained, ...]
 
 
-@dataclass(frozen=True)
-class _Watched:
-    """The sets of some requirements, and what it took."""
-
-    sets: Mapping[str, RequirementSets]
-    explained: Explained
-
-
 def study_singles(
     model: Model,
     wanted: Mapping[str, Requirement],
@@ -108,28 +94,19 @@ def study_singles(
         Is told what was done last, and how many states that took since it is counted.
     """
     live = [fault.id for fault in model.live_faults if fault.id not in added]
-    without, with_observers = apart(wanted.values())
-    plain = tuple(requirement.id for requirement in without)
-    groups = [tuple(requirement.id for requirement in group) for group in with_observers]
-    watched = tuple(id_ for group in groups for id_ in group)
     each: list[str | None] = [*live] or [None]
+    asked = tuple(wanted)
     doing = _Doing(model, limits, n_processes, stage)
-    struck = doing.strike([Strike(fault, plain) for fault in each])
+    struck = doing.strike([Strike(fault, asked) for fault in each])
     extra = doing.strike(
-        [Strike(fault, (*plain, *watched), only_sets=True) for fault in added],
+        [Strike(fault, asked, only_sets=True) for fault in added],
         ", added to tell what a sensor is worth",
     )
-    together = doing.watch(groups, live)
-    broken = {fault: tuple(r for r in watched if (fault,) in together[r].sets) for fault in live}
-    again = doing.strike(
-        [Strike(fault, those) for fault, those in broken.items() if those],
-        ", for what it breaks as observed",
-    )
     bound = 1 if len(live) + len(added) > 1 else None
-    sets = {}
-    for id_, requirement in wanted.items():
-        own = [one.sets[id_] for one in struck] if id_ in plain else [together[id_]]
-        sets[id_] = united(requirement, [*own, *(one.sets[id_] for one in extra)], bound)
+    sets = {
+        id_: united(requirement, [one.sets[id_] for one in (*struck, *extra)], bound)
+        for id_, requirement in wanted.items()
+    }
     is_complete = all(one.limit is None for one in doing.explorations)
     return Singles(
         sets=sets,
@@ -137,7 +114,7 @@ def study_singles(
         showings={str(a.fault): a.showing for a in struck if a.showing is not None and is_complete},
         harms={
             (str(one.fault), id_): harm
-            for one in [*struck, *again]
+            for one in struck
             for id_, harm in one.harms.items()
             if is_complete
         },
@@ -173,32 +150,3 @@ class _Doing:
         seconds = time.monotonic() - started
         self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
         return [found[place] for place in range(n)]
-
-    def watch(
-        self, groups: Sequence[Sequence[str]], faults: Sequence[str]
-    ) -> dict[str, RequirementSets]:
-        """The sets of requirements with observers, at most one of `faults` in each."""
-        if groups:
-            self._stage(f"any one fault, with observers of {', '.join(groups[0])}", 0)
-        found: dict[int, _Watched] = {}
-        work = partial(_watch, self._model, tuple(faults), self._limits)
-        for place, one in spread(work, groups, self._n_processes):
-            found[place] = one
-            n_states = sum(one.explained.n_states for one in found.values())
-            self._stage(f"any one fault with observers, {len(found)} of {len(groups)}", n_states)
-        sets: dict[str, RequirementSets] = {}
-        for place in range(len(groups)):
-            self.explorations.append(found[place].explained)
-            sets |= found[place].sets
-        return sets
-
-
-def _watch(model: Model, faults: tuple[str, ...], limits: Limits, group: Sequence[str]) -> _Watched:
-    built = build(model, RunClass(faults, 1))
-    ids = flags_of(model, faults)
-    asked = ask_all(built.system, [built.requirements[id_] for id_ in group])
-    explored = Explored(asked.system, tuple(ids), limits)
-    sets = find_sets(built, explored, asked, ids)
-    says = f"{built.run_class.says}, observed for {', '.join(group)}"
-    explained = Explained(says, explored.n_states, len(ids), explored.seconds, explored.limit)
-    return _Watched(sets, explained)

@@ -11,7 +11,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -20,8 +20,8 @@ from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify, verify_claims
-from interlock.kernel.observe import ask
-from interlock.kernel.query import DeclinedError, Limits, Progress, ProgressSink, Reach
+from interlock.kernel.asking import ask
+from interlock.kernel.query import DeclinedError, Limits, Occurs, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
@@ -263,15 +263,18 @@ def find_example(
     Of several parts of a premise, the one that takes the longest run is shown.
     """
     built = build(model)
-    asked = ask(built.system, built.requirements[id_], keeping_settled=True)
-    queries = [Reach(premise.where) for premise in asked.premises]
+    asked = ask(built.system, built.requirements[id_])
+    queries = [
+        Reach(premise.where, premise.along if isinstance(premise, Occurs) else ())
+        for premise in asked.premises
+    ]
     explored = AutomaticEngine().explore(asked.system, queries, limits, progress)
     runs = [answer.witness for answer in explored.answers if answer.witness is not None]
     if not runs:
         is_cut = explored.limit is not None
         says = f"undecided: {explored.limit}" if is_cut else "its premise never occurs"
         return Judged(Outcome.UNDECIDED if is_cut else Outcome.HOLDS, not is_cut, says)
-    happenings = replay_run(replace(built, system=asked.system), max(runs, key=len))
+    happenings = replay_run(built, max(runs, key=len))
     moves = tuple(happening.move for happening in happenings)
     return Judged(Outcome.HOLDS, False, f"a run of {len(moves)} steps to its premise", moves)
 

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
+from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import FALSE, Expr
-from interlock.kernel.observe import Question, ask_together
+from interlock.kernel.observe import observe_all
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Stepper, System
@@ -49,7 +50,7 @@ class World:
     def __init__(self, built: Built) -> None:
         self.built = built
         # A way that stays open is no matter of one run.
-        questions = ask_together(
+        questions = observe_all(
             built.system,
             [r for r in built.requirements.values() if r.pattern is not Pattern.CAN_STILL],
         )

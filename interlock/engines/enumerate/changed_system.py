@@ -229,7 +229,7 @@ class Changed:
 
     def stays_in(self, space: Space, name: str) -> Answer:
         """Whether a fair loop stays where condition 0 of `name` holds, from where 1 does on."""
-        return find_loop(space, FairMoves(self.system), self.program.address(name))
+        return find_loop(space, FairMoves(self.system), self.program.address(name))[1]
 
     def traps_in(self, space: Space, name: str, goals: Sequence[Trap]) -> list[Answer]:
         """The answers about goals, which are the conditions of `name`; up to eight.

@@ -59,7 +59,7 @@ def _sweep(n_words: int) -> str:
 def _components(n_words: int, name: str) -> str:
     """``trap(shared, budget)`` and ``stay(shared, budget)``: a depth-first search, resumable.
 
-    `trap` visits the states that lack flags and completes these. `stay` visits the states with
+    `trap` visits the states that lack flags and completes these. `stay` visits the roots with
     STARTS and what can be reached from them through states with STAYS, in the order of the
     former, and stops at the first fair component.
     """
@@ -103,10 +103,14 @@ def _push(fn: Routine, number: Value) -> None:
 
 
 def _next_root(fn: Routine, trap: bool) -> None:
-    number = fn.word("cursor")
-    with fn.if_(number.is_(fn.word("n_states"))):
+    cursor = fn.word("cursor")
+    with fn.if_(cursor.is_(fn.word("n_roots"))):
         fn.leave(FINISHED)
-    fn.put("cursor", number + 1)
+    fn.put("cursor", cursor + 1)
+    root = fn.variable("i64", cursor)
+    with fn.if_(fn.word("roots").is_not(0)):
+        root.set(fn.load("i32", fn.pointer("roots"), cursor).to("i64"))
+    number = root.get()
     flags = fn.load("i8", fn.pointer("flags"), number)
     wanted = flags.is_not(fn.word("full").to("i8")) if trap else (flags & STARTS).is_not(0)
     with fn.if_(wanted & fn.load("i32", fn.pointer("marks"), number).is_(0)):

@@ -55,6 +55,26 @@ NAMES = (
     "keys",  # combinations of values, one word each
     "key_cache",  # keys seen lately, by a few bits of their hash
     "key_known",  # which places of it are in use
+    "roots",  # the states that a search starts from, in this order
+    "n_roots",
+    # Runs along legs.
+    "visited",  # bits of the places that a state was met in
+    "visited_width",  # bytes of these for each state
+    "insides",  # for each place the flag of the states that a run goes on from
+    "enters",  # for each place the flag of the states that begin the next leg
+    "climbs",  # for each place 1 where a scan leads to the place behind it
+    "is_scan",  # for each move 1 if it is a scan
+    "walk_states",  # queue: states
+    "walk_places",  # queue: their places
+    "walk_from",  # queue: the entry that each was found from
+    "walk_length",
+    "walk_room",
+    "walk_most",  # most entries that one state may add
+    "hits",  # entries of the queue in which was met what is looked for
+    "n_hits",
+    "hit_from",  # first place in which it counts
+    "first_hit_ends",  # 1 where the first entry of these is enough
+    "farthest",  # the last place in which it was met, plus 1
     # A changed system beside a known space.
     "n_known",  # states of the known space; those found beside it have greater numbers
     "seeds",  # states in which the systems differ

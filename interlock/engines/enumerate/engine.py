@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.jit import Library
-from interlock.engines.enumerate.loops import FairMoves, find_loop
+from interlock.engines.enumerate.legs import Route, most_scans_along, occurs_along, reach_along
+from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
 from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
@@ -20,6 +21,8 @@ from interlock.kernel.query import (
     DeclinedError,
     Exploration,
     Limits,
+    MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -31,6 +34,7 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
+_ALONG = {Reach: reach_along, Occurs: occurs_along, MostScans: most_scans_along}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -43,12 +47,15 @@ class EnumeratingEngine:
     ----------
     most_states : int
         How many states an index can number.
+    answers_if_cut : bool
+        Whether anything is asked of states that a limit has cut short.
     """
 
     name = "enumerate"
 
-    def __init__(self, most_states: int = MOST_STATES) -> None:
+    def __init__(self, most_states: int = MOST_STATES, answers_if_cut: bool = True) -> None:
         self._most_states = most_states
+        self._answers_if_cut = answers_if_cut
 
     def explore(
         self,
@@ -73,16 +80,19 @@ class EnumeratingEngine:
         space = Space(
             system,
             codec,
-            Library(plan.text, optimised=False),
+            Library(Program(system, codec).text(), optimised=False),
             budget,
-            analysing=bool(plan.traps or plan.stays),
+            analysing=plan.analyses,
             most_states=self._most_states,
         )
         space.explore()
-        answers = plan.answers(space)
+        answers: Mapping[int, Answer] = {}
+        if queries and (space.complete or self._answers_if_cut):
+            space.conditions = Library(plan.text, optimised=False)
+            answers = plan.answers(space)
         return Exploration(
             engine=self.name,
-            answers=tuple(answers[n] for n in range(len(queries))),
+            answers=tuple(answers.get(n, Answer(None)) for n in range(len(queries))),
             n_states=space.n_states,
             n_moves=space.shared["n_moves"],
             depth=space.depth,
@@ -98,34 +108,54 @@ class _Plan:
 
     def __init__(self, system: System, codec: Codec, queries: Sequence[Query]) -> None:
         self.system = system
-        program = Program(system, codec)
-        counted: list[tuple[int, Expr]] = []
-        goals: list[tuple[int, Trap]] = []
+        self._program = Program(system, codec, numbers=())
+        self._queries = queries
+        self._counted: list[tuple[int, Expr]] = []
+        self._goals: list[tuple[int, Trap]] = []
         self.stays: dict[int, str] = {}
         self.keys: dict[int, tuple[Field, ...]] = {}
+        self.routes: dict[int, Route] = {}
         for number, query in enumerate(queries):
-            match query:
-                case Reach(condition) | Count(condition):
-                    counted.append((number, condition))
-                case Values(exprs, where):
-                    self.keys[number] = program.add_key(f"key{number}", exprs, where)
-                case Trap():
-                    goals.append((number, query))
-                case Stay(start, stay):
-                    self.stays[number] = f"stay{number}"
-                    program.add_bits(f"stay{number}", [stay, and_(start, stay)])
-        self.tallies = _in_groups(counted, _CONDITIONS_AT_ONCE)
-        self.traps = _in_groups(goals, GOALS_AT_ONCE)
+            self._take(number, query)
+        self.tallies = _in_groups(self._counted, _CONDITIONS_AT_ONCE)
+        self.traps = _in_groups(self._goals, GOALS_AT_ONCE)
         for n, tally in enumerate(self.tallies):
-            program.add_bits(f"tally{n}", [condition for _, condition in tally])
+            self._program.add_bits(f"tally{n}", [condition for _, condition in tally])
         for n, group in enumerate(self.traps):
-            program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
+            self._program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
         if self.traps and system.has_faults:
-            program.add_onward()
+            self._program.add_onward()
         if self.stays:
-            program.add_unowed()
+            self._program.add_unowed()
         self.reaches = {n for n, query in enumerate(queries) if isinstance(query, Reach)}
-        self.text = program.text()
+        self.text = self._program.text()
+
+    def _take(self, number: int, query: Query) -> None:
+        match query:
+            case Reach(condition, ()) | Count(condition):
+                self._counted.append((number, condition))
+            case Reach(target, along) | Occurs(target, along):
+                self._go_along(number, Route.along(along), target)
+            case MostScans(where, along):
+                self._go_along(number, Route.along(along, goes_on=False), where)
+            case Values(exprs, where):
+                self.keys[number] = self._program.add_key(f"key{number}", exprs, where)
+            case Trap():
+                self._goals.append((number, query))
+            case Stay(start, stay, along):
+                self.stays[number] = f"stay{number}"
+                self._program.add_bits(f"stay{number}", [stay, and_(start, stay)])
+                if along:
+                    self._go_along(number, Route.along(along), and_(start, stay))
+
+    def _go_along(self, number: int, route: Route, target: Expr) -> None:
+        self.routes[number] = route
+        self._program.add_bits(f"legs{number}", route.conditions(target))
+
+    @property
+    def analyses(self) -> bool:
+        """Whether more is asked than what holds in single states."""
+        return bool(self.traps or self.stays or self.routes)
 
     def answers(self, space: Space) -> dict[int, Answer]:
         """Every answer by the number of its query."""
@@ -133,20 +163,29 @@ class _Plan:
         for n, tally in enumerate(self.tallies):
             found.update(self._tally(space, f"tally{n}", [number for number, _ in tally]))
         for number, fields in self.keys.items():
-            values = find_values(space, fields, space.program.address(f"key{number}"))
+            values = find_values(space, fields, space.conditions.address(f"key{number}"))
             found[number] = Answer(False if space.complete else None, values=values)
         for n, group in enumerate(self.traps):
             traps = [trap for _, trap in group]
-            answers = find_traps(space, traps, space.program.address(f"goals{n}"))
+            answers = find_traps(space, traps, space.conditions.address(f"goals{n}"))
             found.update(zip((number for number, _ in group), answers, strict=True))
-        if self.stays:
-            fair = FairMoves(self.system)
-            for number, name in self.stays.items():
-                found[number] = find_loop(space, fair, space.program.address(name))
+        fair = FairMoves(self.system)
+        address = space.conditions.address
+        for number, name in self.stays.items():
+            route, function = self.routes.get(number), address(name)
+            if route is None:
+                _, found[number] = find_loop(space, fair, function)
+            else:
+                legs = address(f"legs{number}")
+                found[number] = find_loop_along(space, fair, route, legs, function)
+        for number, route in self.routes.items():
+            if number not in self.stays:
+                answer = _ALONG[type(self._queries[number])]
+                found[number] = answer(space, route, address(f"legs{number}"))
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
-        counted = space.tally(space.program.address(name), len(numbers), 0, space.n_states)
+        counted = space.tally(space.conditions.address(name), len(numbers), 0, space.n_states)
         found = {}
         for number, entry in zip(numbers, counted, strict=True):
             n_states, first = entry or (0, 0)

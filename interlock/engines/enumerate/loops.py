@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from array import array
+from collections.abc import Sequence
 from time import perf_counter
 
 from interlock.engines.enumerate import components as comp
+from interlock.engines.enumerate.legs import Route, Walk
 from interlock.engines.enumerate.runtime import NOWHERE
-from interlock.engines.enumerate.space import Space
+from interlock.engines.enumerate.space import SLICE_S, Space
 from interlock.kernel.query import Answer
 from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
 
 _FIRST_COMPONENT = (1 << 32) - 1
 _NOT_FAIR = 0xFFFF
-_SLICE_S = 0.1
 
 # A step inside a component: a move's number and the index it leads to.
 _Edge = tuple[int, int]
@@ -27,9 +29,11 @@ class DepthFirst:
     space : Space
     routine : str
         ``"trap"`` or ``"stay"``.
+    roots : sequence of int, optional
+        The states to start from, in this order; all where not given.
     """
 
-    def __init__(self, space: Space, routine: str) -> None:
+    def __init__(self, space: Space, routine: str, roots: Sequence[int] | None = None) -> None:
         self.space = space
         self._routine = space.routines[routine]
         n_states = space.n_states
@@ -39,6 +43,9 @@ class DepthFirst:
         for name in ("n_frames", "n_stack", "most_frames", "most_stack", "cursor"):
             shared[name] = 0
         shared["visit"], shared["component"] = 1, _FIRST_COMPONENT
+        shared["n_roots"] = n_states if roots is None else len(roots)
+        if roots is not None:
+            space.new_array("roots", 4, len(roots)).fill(array("I", roots).tobytes())
 
     def run(self, stage: str) -> int:
         """Search to the end or to the first fair component; UNFINISHED where time ran out."""
@@ -51,7 +58,7 @@ class DepthFirst:
             status = int(self._routine(space.shared.address, step))
             if status != comp.UNFINISHED:
                 return status
-            if perf_counter() - started < _SLICE_S / 2:
+            if perf_counter() - started < SLICE_S / 2:
                 step *= 2
 
     def close(self) -> None:
@@ -59,7 +66,7 @@ class DepthFirst:
         space, shared = self.space, self.space.shared
         touched = 5 * space.n_states + 6 * shared["most_frames"] + 4 * shared["most_stack"]
         space.n_analysis_bytes = max(space.n_analysis_bytes, touched)
-        space.drop("marks", "frames", "positions", "stack")
+        space.drop("marks", "frames", "positions", "stack", "roots")
 
 
 class FairMoves:
@@ -78,7 +85,7 @@ class FairMoves:
     def share(self, space: Space) -> None:
         """Tell the compiled code."""
         shared = space.shared
-        shared["unowed"] = space.program.address("unowed")
+        shared["unowed"] = space.conditions.address("unowed")
         shared["fair_words"] = self.n_words
         space.new_array("paid", 8, self.n_words)
         space.new_array("pending", 8, self.n_words)
@@ -93,7 +100,9 @@ class FairMoves:
             space.arrays["pending"][n] = (bits >> (64 * n)) & ((1 << 64) - 1)
 
 
-def find_loop(space: Space, fair: FairMoves, function: int) -> Answer:
+def find_loop(
+    space: Space, fair: FairMoves, function: int, roots: Sequence[int] | None = None
+) -> tuple[int | None, Answer]:
     """Answer one `Stay` query.
 
     Parameters
@@ -102,6 +111,14 @@ def find_loop(space: Space, fair: FairMoves, function: int) -> Answer:
     fair : FairMoves
     function : int
         Address of the function that gives whether a state stays and whether it starts.
+    roots : sequence of int, optional
+        The states that may start, the nearest first; all where not given.
+
+    Returns
+    -------
+    root : int or None
+        The state that starts to stay.
+    Answer
     """
     shared, routines = space.shared, space.routines
     space.new_array("flags", 1, space.n_states)
@@ -112,15 +129,45 @@ def find_loop(space: Space, fair: FairMoves, function: int) -> Answer:
 
     if not space.in_slices("premises", space.n_states, flag):
         space.drop("flags")
-        return Answer(None)
-    search = DepthFirst(space, "stay")
+        return None, Answer(None)
+    search = DepthFirst(space, "stay", roots)
     status = search.run("loops")
+    root = None
     if status == comp.FOUND:
-        answer = Answer(True, _Builder(space, fair).witness())
+        builder = _Builder(space, fair)
+        root, answer = builder.start, Answer(True, builder.witness())
     else:
         answer = Answer(False if space.complete and status == comp.FINISHED else None)
     search.close()
     space.drop("flags")
+    return root, answer
+
+
+def find_loop_along(
+    space: Space, fair: FairMoves, route: Route, legs_function: int, function: int
+) -> Answer:
+    """Answer one `Stay` query along a route.
+
+    `function` is as for `find_loop`, `legs_function` gives the flags of the route's states.
+    """
+    walk = Walk(space, route, legs_function)
+    hits = walk.hits()
+    root, answer = find_loop(space, fair, function, hits)
+    if root is not None and answer.witness is not None:
+        steps, found = walk.steps_to(hits.index(root)), answer.witness
+        assert found.loop_start is not None
+        n_before = len(space.steps_to(root))
+        answer = Answer(
+            True,
+            Witness(
+                found.initial,
+                (*steps, *found.steps[n_before:]),
+                found.loop_start - n_before + len(steps),
+            ),
+        )
+    elif answer.found is False and not walk.complete:
+        answer = Answer(None)
+    walk.close()
     return answer
 
 
@@ -162,7 +209,7 @@ class _Builder:
         for n in range(self.fair.n_words):
             paid[n] = 0
         state = space.shared["order"] + 8 * space.n_words * number
-        space.program.function("unowed", 2)(state, paid.address)
+        space.conditions.function("unowed", 2)(state, paid.address)
         bits = sum(paid[n] << (64 * n) for n in range(self.fair.n_words))
         return owing & ~bits
 

@@ -22,6 +22,7 @@ from interlock.engines.enumerate.context import (
     Shared,
 )
 from interlock.engines.enumerate.jit import Library
+from interlock.engines.enumerate.legs_text import legs_text
 from interlock.engines.enumerate.memory import Array
 from interlock.kernel.codec import Codec
 from interlock.kernel.evaluate import State
@@ -41,8 +42,10 @@ _ARGUMENTS = {
     "stay": 2,
     "mark": 2,
     "search": 5,
+    "begin": 4,
+    "walk": 3,
 }
-_ANALYSES = ("sweep", "trap", "stay", "mark", "search")
+_ANALYSES = ("sweep", "trap", "stay", "mark", "search", "begin", "walk")
 
 # An index plus 1 has to fit 32 bits.
 MOST_STATES = (1 << 32) - 1
@@ -50,14 +53,15 @@ _FIRST_SLOTS = 1 << 12
 # Where the table is small its memory does not matter. Later 24 bytes a state must hold, which
 # with two words for a state leave room for 8 bytes of the table at its emptiest.
 _SMALL_TABLE = 1 << 20
-_SLICE_S = 0.1  # how long compiled code may run before limits and interruptions are looked at
+SLICE_S = 0.1
+"""How long compiled code may run before limits and interruptions are looked at."""
 
 
 @cache
 def _routines(n_words: int, analysing: bool) -> tuple[Library, dict[str, Any]]:
     text = runtime.space_text(n_words)
     if analysing:
-        text += "\n" + analysis_text(n_words)
+        text += "\n".join(["", analysis_text(n_words), legs_text(n_words)])
     library = Library(text, optimised=True)
     wanted = [name for name in _ARGUMENTS if analysing or name not in _ANALYSES]
     return library, {name: library.function(name, _ARGUMENTS[name]) for name in wanted}
@@ -84,11 +88,16 @@ class Space:
         Compiled from the system's `Program`.
     budget : Budget
     analysing : bool
-        Whether traps or loops will be looked for.
+        Whether traps, loops or runs along legs will be looked for.
     most_states : int
         How many states an index can number.
     more_moves : int
         How many more moves than `system` has another program for the same states may have.
+
+    Attributes
+    ----------
+    conditions : Compiled
+        What is asked of states; the program itself, where that is compiled with it.
     """
 
     def __init__(
@@ -103,6 +112,7 @@ class Space:
         more_moves: int = 0,
     ) -> None:
         self.system, self.codec, self.program, self.budget = system, codec, program, budget
+        self.conditions: Compiled = program
         self.n_words = codec.n_words
         self.library, self.routines = _routines(codec.n_words, analysing)
         self.shared = shared = Shared()
@@ -226,7 +236,7 @@ class Space:
                 return
             if status == runtime.MUST_GROW and not self._grow():
                 return
-            if perf_counter() - started < _SLICE_S / 2:
+            if perf_counter() - started < SLICE_S / 2:
                 step *= 2
         self.complete = True
 
@@ -247,7 +257,7 @@ class Space:
             started = perf_counter()
             work(first, min(first + step, length))
             first += step
-            if perf_counter() - started < _SLICE_S / 2:
+            if perf_counter() - started < SLICE_S / 2:
                 step *= 2
         return True
 

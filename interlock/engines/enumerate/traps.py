@@ -48,7 +48,7 @@ def _settle_onward(space: Space, function: int) -> bool:
     shared = space.shared
     if not space.system.has_faults:
         return _settle(space, function)
-    expand, shared["expand"] = shared["expand"], space.program.address("onward")
+    expand, shared["expand"] = shared["expand"], space.conditions.address("onward")
     try:
         return _settle(space, function)
     finally:

@@ -7,15 +7,20 @@ from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import (
     Answer,
     Count,
     Exploration,
+    Legs,
     Limits,
+    MostScans,
+    Occurs,
     ProgressSink,
     Query,
     Reach,
@@ -37,12 +42,17 @@ class SymbolicEngine:
     ----------
     breadth_first_work : int
         Nodes of diagrams, times moves, up to which the search is breadth first.
+    most_work : int or None
+        Nodes of diagrams, over all steps behind that, with which it declines to go on.
     """
 
     name = "symbolic"
 
-    def __init__(self, breadth_first_work: int = BREADTH_FIRST_WORK) -> None:
+    def __init__(
+        self, breadth_first_work: int = BREADTH_FIRST_WORK, most_work: int | None = None
+    ) -> None:
         self._breadth_first_work = breadth_first_work
+        self._most_work = most_work
 
     def explore(
         self,
@@ -59,11 +69,12 @@ class SymbolicEngine:
         Raises
         ------
         DeclinedError
-            If an expression has more values than can be told apart one by one.
+            If an expression has more values than can be told apart one by one, or diagrams are
+            more work than was allowed.
         """
         budget = Budget(limits, progress)
         try:
-            space = Space(system, budget, self._breadth_first_work)
+            space = Space(system, budget, self._breadth_first_work, self._most_work)
         except MemoryError:
             return _nothing(self.name, queries, budget)
         try:
@@ -72,7 +83,8 @@ class SymbolicEngine:
             pass
         except MemoryError:
             _note_memory(budget)
-        answers = tuple(_answer(space, query) for query in queries)
+        ways_back = WaysBack(space)
+        answers = tuple(_answer(space, ways_back, query) for query in queries)
         return Exploration(
             engine=self.name,
             answers=answers,
@@ -113,10 +125,10 @@ def _count_moves(space: Space) -> int | None:
         return None
 
 
-def _answer(space: Space, query: Query) -> Answer:
+def _answer(space: Space, ways_back: WaysBack, query: Query) -> Answer:
     """The answer to one query, None where a limit came first."""
     try:
-        return _ask(space, query)
+        return _ask(space, ways_back, query)
     except LimitError:
         return Answer(None)
     except MemoryError:
@@ -124,17 +136,25 @@ def _answer(space: Space, query: Query) -> Answer:
         return Answer(None)
 
 
-def _ask(space: Space, query: Query) -> Answer:
+def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
     match query:
-        case Reach(target):
+        case Reach(target, ()):
             return _reach(space, target)
+        case Reach(target, along):
+            return _reach_along(space, target, along)
+        case Occurs(where, along):
+            wanted = space.encoding.truth(where)
+            occurs = (Walk(space, along, until=wanted).done & wanted).satisfiable()
+            return Answer(_nothing_found(space), None, int(occurs))
         case Count(where):
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
         case Trap(goal):
-            return _trap(space, goal)
-        case Stay(start, stay):
-            return _stay(space, start, stay)
+            return _trap(space, ways_back, goal)
+        case Stay(start, stay, along):
+            return _stay(space, start, stay, along)
+        case MostScans(where, along):
+            return _most_scans(space, where, along)
         case Values(exprs, where):
             states = space.reached & space.encoding.truth(where)
             return Answer(
@@ -158,9 +178,27 @@ def _reach(space: Space, target: Expr) -> Answer:
     return Answer(True, _run(space, steps), n_states)
 
 
-def _trap(space: Space, goal: Expr) -> Answer:
+def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
+    walk = Walk(space, along)
+    hit = walk.done & space.encoding.truth(target)
+    # Where not everything was found, a shorter run may lead through what was not.
+    if not hit.satisfiable() or not space.is_complete:
+        return Answer(_nothing_found(space))
+    return Answer(True, _run(space, walk.steps_to(hit)))
+
+
+def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
+    wanted = space.encoding.truth(where)
+    by_scans = Walk(space, along, goes_on=False).in_last_leg()
+    met = [n for n, states in enumerate(by_scans) if (states & wanted).satisfiable()]
+    return Answer(_nothing_found(space), values=((met[-1],),) if met else ())
+
+
+def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
+    if ways_back.lead_to(goal):
+        return Answer(False)
     # What lies beyond the states found may lead to the goal, so it counts as the goal.
     able = space.reached & space.encoding.truth(goal)
     onward = space.onward()
@@ -188,12 +226,18 @@ def _nearest(space: Space, target: Node) -> Answer:
     return Answer(_nothing_found(space)) if steps is None else Answer(True, _run(space, steps))
 
 
-def _stay(space: Space, start: Expr, stay: Expr) -> Answer:
+def _stay(space: Space, start: Expr, stay: Expr, along: Legs) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
-    starts, within = space.lasting(start, stay)
+    walk = Walk(space, along) if along else None
+    starts, within = space.lasting(start, stay, None if walk is None else walk.done)
     loops = FairLoops(space, within)
-    steps = Paths(space).to_nearest(starts & loops.leading_there())
+    starts = starts & loops.leading_there()
+    steps: list[Step] | None
+    if walk is None:
+        steps = Paths(space).to_nearest(starts)
+    else:
+        steps = walk.steps_to(starts) if space.is_complete and starts.satisfiable() else None
     if steps is None:
         return Answer(_nothing_found(space))
     state = steps[-1].state if steps else space.system.initial

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.cutsets import MOST_SETS, CutSets, check_flags, list_minimal
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
-from interlock.engines.symbolic.moves import restricted
+from interlock.engines.symbolic.moves import SymbolicMove, restricted
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.settled import SettledGraph, settled_graph, staying_for_ever
 from interlock.engines.symbolic.space import LimitError, Space
@@ -68,6 +69,8 @@ class Explored:
         self._space: Space | None = None
         self._violating: dict[Query, Node] = {}
         self._all: Explored | None = None
+        # The moves out of a part, each only where it leads out.
+        self._leading_out: tuple[SymbolicMove, ...] = ()
         self.n_states = 1
         try:
             # Rings are for runs; what is asked here needs only the set.
@@ -181,12 +184,17 @@ class Explored:
 
     def _find(self, space: Space, query: Query) -> Node:
         match query:
-            case Reach(target):
+            case Reach(target, ()):
                 return (space.reached | self._edge) & space.encoding.truth(target)
-            case Stay(start, stay):
-                if self._settled is not None:
+            case Reach(target, along):
+                walk = Walk(space, along)
+                done = walk.done | walk.done_beyond(self._leading_out)
+                return done & space.encoding.truth(target)
+            case Stay(start, stay, along):
+                if self._settled is not None and not along:
                     return staying_for_ever(*self._settled, start, stay)
-                _, within = space.lasting(start, stay)
+                among = Walk(space, along).done if along else None
+                _, within = space.lasting(start, stay, among)
                 return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
@@ -247,12 +255,10 @@ class Explored:
             space.moves = restricted(space.moves, where)
             start = space.encoding.is_state(self.system.initial)
             space.reached = space.closure_after(start, space.reached)
-        beyond = [
-            move.image(space.reached & ~where[move.name])
-            for move in self._whole().moves
-            if move.name in where
-        ]
-        new._edge = space.diagrams.disjunction(beyond)
+        new._leading_out = tuple(
+            move.restricted(~where[move.name]) for move in self._whole().moves if move.name in where
+        )
+        new._edge = space.diagrams.disjunction(m.image(space.reached) for m in new._leading_out)
         return new
 
     @cached_property

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.chaining import Search, chained
@@ -166,6 +167,15 @@ class SettledGraph(Graph):
             able = able | self.reached & step.guard & leads_there
         return able
 
+    @property
+    def leaves_out_events(self) -> bool:
+        """Whether its steps are not all that can happen between two scans."""
+        return bool(self._settling.events)
+
+    def scanned(self, states: Node) -> Node:
+        """What a scan makes of them."""
+        return self._settling.scan.image(states)
+
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""
         return self._settling.narrowed(states)
@@ -211,16 +221,65 @@ class SettledGraph(Graph):
 
 def settled_graph(space: Space) -> SettledGraph | None:
     """The settled graph of an explored space; None where it has none or was not searched so."""
+    graph = _by_single_steps(space)
+    if graph is None or graph.leaves_out_events:
+        return None
+    (scan,) = (move for move in space.system.moves if move.kind is MoveKind.SCAN)
+    return graph if scan.fair in (None, TRUE) else None
+
+
+def _by_single_steps(space: Space) -> SettledGraph | None:
+    """The settled graph without what more than one move or event between two scans leads to."""
     if space.chained is None or not space.is_complete:
         return None
     search, found = space.chained
-    if search.settling is None or search.settling.events:
+    if search.settling is None:
         return None
-    (scan,) = (move for move in space.system.moves if move.kind is MoveKind.SCAN)
-    always = not (space.encoding.valid & ~search.settling.scan.guard).satisfiable()
-    if not always or scan.fair not in (None, TRUE):
+    if (space.encoding.valid & ~search.settling.scan.guard).satisfiable():
         return None
     return SettledGraph(space, search, found)
+
+
+class WaysBack:
+    """A cheap answer to whether some goal can be reached from everywhere: yes, or not known.
+
+    Settled states and single steps are enough for most ways: where from all settled states one
+    leads to the goal, one does from every other state, too, as a scan is always possible. And
+    where all settled states lead back to one of them, what that one leads to can be reached from
+    everywhere: one look backward and one forward serve all goals.
+
+    Parameters
+    ----------
+    space : Space
+    """
+
+    def __init__(self, space: Space) -> None:
+        self._space = space
+        graph = _by_single_steps(space)
+        self._graph = None if graph is None else graph.onward()
+
+    @cached_property
+    def _from_home(self) -> Node | None:
+        """The settled states that can be reached from one to which all lead back."""
+        graph = self._graph
+        if graph is None:
+            return None
+        space = self._space
+        power_up = space.encoding.is_state(space.system.initial)
+        home = graph.narrowed(graph.scanned(power_up)) & graph.reached
+        if graph.closure_before(home, graph.reached) != graph.reached:
+            return None
+        return graph.closure_after(home, graph.reached)
+
+    def lead_to(self, goal: Expr) -> bool:
+        """Whether it is known that `goal` can be reached from every reachable state."""
+        graph = self._graph
+        if graph is None:
+            return False
+        able = graph.leading_to(self._space.encoding.truth(goal))
+        if self._from_home is not None:
+            return bool((able & self._from_home).satisfiable())
+        return bool(graph.closure_before(able, graph.reached) == graph.reached)
 
 
 def staying_for_ever(whole: SettledGraph, tame: SettledGraph, start: Expr, stay: Expr) -> Node:

@@ -19,6 +19,7 @@ from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.graph import Graph, MoveDebt
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.kernel.expr import Expr
+from interlock.kernel.query import DeclinedError
 from interlock.kernel.system import System
 
 if TYPE_CHECKING:
@@ -41,6 +42,8 @@ class Space(Graph):
     budget : Budget
     breadth_first_work : int
         When to go over from breadth first to chaining.
+    most_work : int or None
+        When to decline to go on chaining.
 
     Attributes
     ----------
@@ -63,6 +66,7 @@ class Space(Graph):
         system: System,
         budget: Budget,
         breadth_first_work: int = BREADTH_FIRST_WORK,
+        most_work: int | None = None,
     ) -> None:
         self.system = system
         self.budget = budget
@@ -76,6 +80,7 @@ class Space(Graph):
         self.is_complete = False
         self.has_all_rings = True
         self._work_left = breadth_first_work
+        self._most_work = most_work
         self.moves: list[SymbolicMove] = []
         self.chained: tuple[Search, Node] | None = None
 
@@ -148,12 +153,16 @@ class Space(Graph):
         self._take(ring)
 
     def _chain(self) -> None:
+        n_nodes = 0
         search = Search(self.encoding, self.moves)
         kept = search.start
         try:
             for found in chained(search.steps, search.faults, search.start):
                 n_found = self._bounded(search.count(found))
                 kept = found
+                n_nodes += found.node_count()
+                if self._most_work is not None and n_nodes > self._most_work:
+                    raise DeclinedError(f"diagrams of more than {self._most_work:,} nodes in all")
                 self.budget.report("exploring", max(n_found, self.n_reached), 0)
                 self.check()
             parts = []
@@ -173,10 +182,14 @@ class Space(Graph):
         space.moves = [move for move in self.moves if move.name in self.system.onward]
         return space
 
-    def lasting(self, start: Expr, stay: Expr) -> tuple[Node, Node]:
-        """The states with `start` and `stay`, and all that is reached from there with `stay`."""
+    def lasting(self, start: Expr, stay: Expr, among: Node | None = None) -> tuple[Node, Node]:
+        """The states with `start` and `stay`, and all that is reached from there with `stay`.
+
+        Only those `among` others start, where such are given.
+        """
         inside = self.reached & self.encoding.truth(stay)
         starts = inside & self.encoding.truth(start)
+        starts = starts if among is None else starts & among
         return starts, self.closure_after(starts, inside)
 
     def debts(self) -> list[MoveDebt]:

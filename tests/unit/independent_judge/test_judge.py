@@ -11,8 +11,8 @@ from interlock.base.errors import InternalError
 from interlock.engines import catalogue
 from interlock.independent_judge.judge import judged_word, owed_by_loop, replay
 from interlock.independent_judge.player import Player
+from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.observe import Question, ask
 from interlock.kernel.query import Reach
 from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness

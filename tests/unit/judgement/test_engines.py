@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.judgement import engines
-from interlock.kernel.observe import ask
+from interlock.kernel.asking import ask
 from interlock.kernel.query import Limits
 from interlock.model.build import RunClass, build
 from tests.support.gate import gate

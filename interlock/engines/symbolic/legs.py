@@ -1,0 +1,300 @@
+"""Runs along legs, as sets: for each place of the legs the states in which a run may be there.
+
+The places of all legs stand in one row, for a leg with N scans N + 1 of them; behind its last
+place comes the first of the next leg. Each place's states are closed before the next one's are
+looked for, as no run goes back. For a shortest run rings grow from both ends, over all places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from interlock.base.errors import InternalError
+from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.space import Space
+from interlock.kernel.evaluate import State
+from interlock.kernel.query import Leg, Legs
+from interlock.kernel.system import MoveKind, Stepper
+from interlock.kernel.witness import Step
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+    Ring = list[Node]
+
+_ANYWHERE = Leg()
+
+
+@dataclass(frozen=True)
+class _Place:
+    """What it takes to go on from a place.
+
+    Attributes
+    ----------
+    inside : Node
+        The states from which a run goes on.
+    enters : Node
+        The states that begin the next place without a move.
+    climbs : bool
+        Whether a scan leads to the next place.
+    """
+
+    inside: Node
+    enters: Node
+    climbs: bool
+
+
+class Walk:
+    """Where runs along legs may be.
+
+    Parameters
+    ----------
+    space : Space
+        Explored.
+    legs : tuple of Leg
+    goes_on : bool
+        Whether a run may go on with all scans of the last leg behind it.
+    until : Node, optional
+        States of which one is enough: no more are looked for once one is `done`.
+
+    Attributes
+    ----------
+    touched : list of Node
+        For each place the states in which a run may be there.
+    """
+
+    def __init__(
+        self, space: Space, legs: Legs, goes_on: bool = True, until: Node | None = None
+    ) -> None:
+        self._space = space
+        self._legs = legs
+        kinds = {move.name: move.kind for move in space.system.moves}
+        self._scans = [m for m in space.moves if kinds[m.name] is MoveKind.SCAN]
+        self._others = [m for m in space.moves if kinds[m.name] is not MoveKind.SCAN]
+        self._kinds = kinds
+        self._until = space.diagrams.false if until is None else until
+        self._places = self._laid_out(goes_on)
+        self.touched: Ring = []
+        for number in range(len(self._places)):
+            self.touched.append(self._closed(number))
+
+    def _laid_out(self, goes_on: bool) -> list[_Place]:
+        truth, nothing = self._space.encoding.truth, self._space.diagrams.false
+        places = []
+        for leg, following in zip(self._legs, [*self._legs[1:], None], strict=True):
+            inside = truth(leg.inside)
+            enters = nothing if following is None else truth(following.enter)
+            places += [_Place(inside, nothing, climbs=True)] * leg.scans
+            places.append(_Place(inside, enters, climbs=False))
+        if not goes_on:
+            places[-1] = _Place(nothing, nothing, climbs=False)
+        return places
+
+    def _closed(self, number: int) -> Node:
+        """All states in which a run may be in a place; those of the place before are known."""
+        space, place = self._space, self._places[number]
+        if number == 0:
+            found = space.encoding.is_state(space.system.initial)
+            found = found & space.encoding.truth(self._legs[0].enter)
+            if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
+                return space.reached
+        else:
+            found = self._into(self.touched[number - 1], self._places[number - 1], self._scans)
+        moves = self._others if place.climbs else space.moves
+        seen: dict[SymbolicMove, Node] = {}
+        enough = self._until if number == len(self._places) - 1 else space.diagrams.false
+        while True:
+            before = found
+            for move in moves:
+                if (found & enough & space.reached).satisfiable():
+                    return found & space.reached
+                if seen.get(move) != found:
+                    seen[move] = found
+                    space.check()
+                    found = found | move.image(found & place.inside)
+            if found == before:
+                return found & space.reached
+
+    def _into(self, states: Node, place: _Place, scans: Sequence[SymbolicMove]) -> Node:
+        """What leads from a place with `states` to the one behind it."""
+        found = states & place.enters
+        if place.climbs:
+            going = states & place.inside
+            found = self._space.diagrams.disjunction([found, *(m.image(going) for m in scans)])
+        return found
+
+    @property
+    def done(self) -> Node:
+        """The states of runs with all legs and scans behind them."""
+        return self.touched[-1]
+
+    def in_last_leg(self) -> list[Node]:
+        """The states of runs in the last leg, by the scans of it that they have behind them."""
+        return self.touched[len(self._places) - self._legs[-1].scans - 1 :]
+
+    def done_beyond(self, moves: Sequence[SymbolicMove]) -> Node:
+        """What `done` has more where one of other `moves` is made, as the last of a run."""
+        scans = [m for m in moves if self._kinds[m.name] is MoveKind.SCAN]
+        others = [m for m in moves if self._kinds[m.name] is not MoveKind.SCAN]
+        dd = self._space.diagrams
+        found = before = dd.false
+        for number, (states, place) in enumerate(zip(self.touched, self._places, strict=True)):
+            came = dd.false
+            if number:
+                last = self._places[number - 1]
+                came = self._into(self.touched[number - 1], last, scans) if last.climbs else came
+                came = came | before & last.enters
+            made = others if place.climbs else moves
+            found = dd.disjunction([came, *(m.image(states & place.inside) for m in made)])
+            before = found
+        return found
+
+    def steps_to(self, target: Node) -> list[Step]:
+        """A run of the fewest moves to a state of `target`, some of which are `done`."""
+        return _Meeting(self._space, self._places, self.touched, self._first()).steps_to(
+            target & self.done
+        )
+
+    def _first(self) -> Node:
+        space = self._space
+        initial = space.encoding.is_state(space.system.initial)
+        return initial & space.encoding.truth(self._legs[0].enter)
+
+
+class _Meeting:
+    """Rings over all places, from both ends, until they meet."""
+
+    def __init__(self, space: Space, places: Sequence[_Place], touched: Ring, first: Node) -> None:
+        self._space, self._places, self._touched = space, places, touched
+        self._dd, self._encoding = space.diagrams, space.encoding
+        self._kinds = {move.name: move.kind for move in space.system.moves}
+        self._is_scan = [self._kinds[m.name] is MoveKind.SCAN for m in space.moves]
+        nothing = [self._dd.false] * len(places)
+        self._seen_ahead, self._seen_back = list(nothing), list(nothing)
+        self._ahead: list[Ring] = [self._entered([first, *nothing[1:]])]
+        self._back: list[Ring] = []
+        self._stepper = Stepper(space.system)
+
+    def steps_to(self, target: Node) -> list[Step]:
+        """A run of the fewest moves to a state of `target`."""
+        nothing = [self._dd.false] * len(self._places)
+        self._back = [self._entering([*nothing[1:], target])]
+        while (met := self._met()) is None:
+            self._space.check()
+            length = len(self._ahead) + len(self._back) - 2
+            self._space.budget.report("tracing", self._space.n_reached, length)
+            if _size(self._ahead[-1]) <= _size(self._back[-1]):
+                self._ahead.append(self._entered(self._moved_ahead(self._ahead[-1])))
+            else:
+                self._back.append(self._entering(self._moved_back(self._back[-1])))
+            if not any(ring.satisfiable() for ring in (*self._ahead[-1], *self._back[-1])):
+                raise InternalError("symbolic: a place that was touched has no run to it")
+        place, state = met
+        return self._traced_back(place, state) + self._traced_ahead(place, state)
+
+    def _met(self) -> tuple[int, State] | None:
+        for place, (ahead, back) in enumerate(zip(self._ahead[-1], self._back[-1], strict=True)):
+            common = ahead & back
+            if common.satisfiable():
+                return place, self._encoding.pick(common)
+        return None
+
+    def _entered(self, ring: Ring) -> Ring:
+        """A ring, and what it enters without a move; only what is new."""
+        for number, place in enumerate(self._places):
+            ring[number] = ring[number] & ~self._seen_ahead[number]
+            self._seen_ahead[number] = self._seen_ahead[number] | ring[number]
+            if number + 1 < len(ring):
+                ring[number + 1] = ring[number + 1] | ring[number] & place.enters
+        return ring
+
+    def _entering(self, ring: Ring) -> Ring:
+        """A ring, and what enters it without a move; only what is new."""
+        for number in reversed(range(len(self._places))):
+            if number + 1 < len(ring):
+                ring[number] = ring[number] | ring[number + 1] & self._places[number].enters
+            new = ring[number] & self._touched[number] & ~self._seen_back[number]
+            ring[number] = new
+            self._seen_back[number] = self._seen_back[number] | new
+        return ring
+
+    def _moved_ahead(self, ring: Ring) -> Ring:
+        found = [[] for _ in ring]  # type: list[list[Node]]
+        for number, (states, place) in enumerate(zip(ring, self._places, strict=True)):
+            going = states & place.inside
+            if not going.satisfiable():
+                continue
+            for move, is_scan in zip(self._space.moves, self._is_scan, strict=True):
+                found[number + (place.climbs and is_scan)].append(move.image(going))
+        return [self._dd.disjunction(images) for images in found]
+
+    def _moved_back(self, ring: Ring) -> Ring:
+        found = []
+        for number, place in enumerate(self._places):
+            images = [
+                move.preimage(ring[number + (place.climbs and is_scan)])
+                for move, is_scan in zip(self._space.moves, self._is_scan, strict=True)
+            ]
+            found.append(self._dd.disjunction(images) & place.inside)
+        return found
+
+    def _holds(self, ring: Ring, number: int, state: State) -> bool:
+        return number < len(ring) and self._encoding.holds(ring[number], state)
+
+    def _traced_ahead(self, number: int, state: State) -> list[Step]:
+        """From a place and state of the last ring behind to what was looked for."""
+        steps: list[Step] = []
+        allowed = {move.name for move in self._space.moves}
+        for ring, following in zip(self._back[::-1], self._back[-2::-1], strict=False):
+            number = self._entered_alone(ring, number, state)
+            place = self._places[number]
+            for move, after in self._stepper.successors(state):
+                beyond = number + (place.climbs and move.kind is MoveKind.SCAN)
+                if move.name in allowed and self._holds(following, beyond, after):
+                    steps.append(Step(move.name, after))
+                    number, state = beyond, after
+                    break
+            else:
+                raise InternalError("symbolic: a ring of places does not lead to the next")
+        return steps
+
+    def _entered_alone(self, ring: Ring, number: int, state: State) -> int:
+        """The last place that `state` may enter without a move, so that it stays in the ring."""
+        while self._holds(ring, number + 1, state) and self._encoding.holds(
+            self._places[number].enters, state
+        ):
+            number += 1
+        return number
+
+    def _traced_back(self, number: int, state: State) -> list[Step]:
+        """From the initial state to a place and state of the last ring ahead."""
+        steps: list[Step] = []
+        for ring, before in zip(self._ahead[::-1], self._ahead[-2::-1], strict=False):
+            while number and self._entered_here(ring, number, state):
+                number -= 1
+            name, number, earlier = self._came(before, number, state)
+            steps.append(Step(name, state))
+            state = earlier
+        return steps[::-1]
+
+    def _entered_here(self, ring: Ring, number: int, state: State) -> bool:
+        enters = self._places[number - 1].enters
+        return self._holds(ring, number - 1, state) and self._encoding.holds(enters, state)
+
+    def _came(self, ring: Ring, number: int, state: State) -> tuple[str, int, State]:
+        """A move that led to a place and state from a ring: its name, and from where."""
+        goal = self._encoding.is_state(state)
+        for move, is_scan in zip(self._space.moves, self._is_scan, strict=True):
+            for source in (number, number - 1):
+                if source < 0 or source + (self._places[source].climbs and is_scan) != number:
+                    continue
+                earlier = move.preimage(goal) & ring[source] & self._places[source].inside
+                if earlier.satisfiable():
+                    return move.name, source, self._encoding.pick(earlier)
+        raise InternalError("symbolic: a ring of places does not follow from the one before")
+
+
+def _size(ring: Ring) -> int:
+    return sum(states.node_count() for states in ring if states.satisfiable())
