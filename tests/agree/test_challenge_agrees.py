@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections import Counter
 from pathlib import Path
 
 import pytest
+from hypothesis import Phase, given, settings
 
 from interlock.commands.challenge import from_kept_states
-from interlock.commands.challenge.decide import DefectDecider, Stage
+from interlock.commands.challenge.decide import (
+    BUT_FOR_WHAT_IS_OWED,
+    IN_LOCKSTEP,
+    DefectDecider,
+    Stage,
+)
 from interlock.commands.challenge.defects import defects_of
 from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, challenge
@@ -17,9 +25,12 @@ from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
+from interlock.model.load import load
 from interlock.model.model import Model
-from tests.support.gate import gate
+from tests.second_opinion.challenged import challenged
+from tests.support.gate import gate, written
 from tests.support.models import shipped
+from tests.support.random_models import RandomModel, random_models
 
 ENGINE = catalogue()["enumerate"]
 
@@ -150,3 +161,35 @@ def test_the_engines_agree_about_the_gate(tmp_path: Path, engine: str) -> None:
     found = challenge(model, catalogue()[engine](), choice)
     for id_, result in expected.results.items():
         assert found.results[id_].outcome is result.outcome, id_
+
+
+def test_nothing_else_is_equivalent_and_no_gap_is_nearer_on_models_with_timers() -> None:
+    counts: Counter[str] = Counter()
+    wrong: list[str] = []
+
+    @settings(max_examples=50, deadline=None, derandomize=True, phases=[Phase.generate])
+    @given(random_models(with_faults=False))
+    def compare(drawn: RandomModel) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            model = load(written(Path(folder), drawn.yaml, drawn.st))
+        wrong.extend(challenged(model, counts, "reference"))
+
+    compare()
+    assert not wrong, "\n".join(wrong)
+    # What was never met agrees with anything.
+    assert counts["models with free timers"] == counts["models"] >= 50
+    for outcome in ("equivalent", "gap"):
+        assert counts[outcome] >= 40
+        assert counts[f"in lockstep: {outcome}"] >= 40
+    assert counts[f"equivalent, {IN_LOCKSTEP}"] >= 5
+
+
+def test_a_move_owed_in_one_model_only_is_told_beside_equivalent(tmp_path: Path) -> None:
+    # The drive stops in the scan that sees the button released, so the term matters to no move
+    # that can be made, nor does the drive where the button has just been pressed; but in between
+    # only the changed one owes the gate a move.
+    guard = ("to: BETWEEN, when: drive,", "to: BETWEEN, when: drive AND button,")
+    model = gate(tmp_path, guard)
+    counts: Counter[str] = Counter()
+    assert not list(challenged(model, counts, "reference", n_defects=None))
+    assert counts[f"equivalent, {BUT_FOR_WHAT_IS_OWED}"] == 2

@@ -53,12 +53,14 @@ def command(
     Two outputs in series each make the other's permissive weaker; ask for the variable that both
     follow (--output) to see what they need together.
 
-    The requirements kept are each 'never' and 'always' of single states. The permissive stands
+    It is made to keep each 'never' and 'always' of single states; the other requirements are
+    judged with it, and named where it does not keep them. It stands
     beside what the program says, with a run to where the program has the output on against it,
     and one to where the program has it off without need. With --fault it must also be right when
     that fault has struck; two plant states are named where no logic over the signals can be.
 
-    Exit codes: 0 no output is on against its permissive, 1 one is, 2 bad input, 3 undecided.
+    Exit codes: 0 no output is on against its permissive, and that keeps every requirement; 1 one
+    is on against it; 2 bad input; 3 a permissive does not keep all, or nothing could be advised.
     """
     engines = available()
     if engine not in engines:
@@ -81,8 +83,8 @@ def command(
     _tell(result, json_file, plain)
     if any(advice.permits_more for advice in result.advices):
         return EXIT_VIOLATED
-    is_undecided = any(advice.limit for advice in result.advices)
-    return EXIT_UNDECIDED if is_undecided else EXIT_HOLDS
+    is_decided = all(advice.is_decided for advice in result.advices)
+    return EXIT_HOLDS if is_decided else EXIT_UNDECIDED
 
 
 def _tell(result: Advices, json_file: Path | None, plain: bool) -> None:

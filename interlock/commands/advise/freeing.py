@@ -138,13 +138,19 @@ class Freed:
         The plain ones: 'never' and 'always', of single states.
     bad : tuple of Expr
         What each of them forbids.
+    others : tuple of Requirement
+        All that look at more than single states. What the program computes in a scan may depend
+        on `wish` there, a BOOL that is no variable of the system.
+    wish : str
     seen : tuple of Seen
     """
 
     system: System
     requirements: tuple[Requirement, ...]
     bad: tuple[Expr, ...]
+    others: tuple[Requirement, ...]
     seen: tuple[Seen, ...]
+    wish: str = ""
 
 
 def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
@@ -161,7 +167,8 @@ def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
     variables = tuple(v for v in built.system.variables if v.name != wish)
     system = replace(built.system, variables=variables, moves=(*moves, off, on))
     seen = tuple(_seen(model, line, built.signals, system))
-    return Freed(system, tuple(plain), tuple(bad), seen)
+    others = tuple(r for r in built.requirements.values() if r not in plain)
+    return Freed(system, tuple(plain), tuple(bad), others, seen, wish)
 
 
 def _wishing(model: Model, wish: str, place: Place) -> Model:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from interlock.base.errors import InternalError, Place
 from interlock.commands.advise.freeing import (
@@ -17,6 +17,7 @@ from interlock.commands.advise.freeing import (
     outputs_worth_advice,
     with_value,
 )
+from interlock.commands.advise.others import Others, judge_others
 from interlock.commands.advise.permissive import permissive_of
 from interlock.engines.symbolic.permits import Permit, Permits
 from interlock.independent_judge.judge import Replayed
@@ -74,6 +75,8 @@ class Advice:
         Some scan switches the output on with the permissive inserted.
     permits_more, blocks_more : Meeting or None
         Where the program has it on against the permissive; where it has it off without need.
+    others : Others
+        What becomes of the requirements that it is not made for.
     reason : str
     """
 
@@ -93,8 +96,15 @@ class Advice:
     comes_on: bool = False
     permits_more: Meeting | None = None
     blocks_more: Meeting | None = None
+    others: Others = field(default_factory=Others)
     reason: str = ""
     limit: str | None = None
+
+    @property
+    def is_decided(self) -> bool:
+        """Whether a permissive is advised, and keeps every requirement there is."""
+        others = self.others
+        return not (self.permissive is None or self.lost or others.not_kept or others.undecided)
 
     @property
     def text(self) -> str:
@@ -197,7 +207,11 @@ class _Adviser:
             return Advice(output, line, reason=said, limit=comes_on)
         exprs = {s.name.casefold(): s.expr for s in free.seen}
         advised = lower_expression(permissive, exprs)
-        more, less = self._meetings(and_(now, not_(advised)), and_(advised, not_(now)))
+        met = self._meetings(and_(now, not_(advised)), and_(advised, not_(now)))
+        if isinstance(met, str):
+            said = "a limit was hit before the program was compared with the permissive"
+            return Advice(output, line, reason=said, limit=met)
+        more, less = met
         return Advice(
             output,
             line,
@@ -215,7 +229,12 @@ class _Adviser:
             comes_on,
             more,
             less,
+            self._others(free, line, permissive, advised),
         )
+
+    def _others(self, free: Freed, line: Line, permissive: ty.Expression, advised: Expr) -> Others:
+        inserted = build(with_value(self.model, line, permissive), self.run_class)
+        return judge_others(self.engine, free, advised, inserted, self.limits)
 
     def _look(
         self, permits: Permits, free: Freed, place: Place
@@ -251,9 +270,12 @@ class _Adviser:
                 raise InternalError(f"the permissive advised for {line.output} does not keep {id_}")
         return explored.limit or bool(explored.answers[0].found)
 
-    def _meetings(self, *targets: Expr) -> list[Meeting | None]:
+    def _meetings(self, *targets: Expr) -> list[Meeting | None] | str:
+        """A run to each target, None where there is none; the limit, where one was hit."""
         queries = [Reach(target) for target in targets]
         explored = self.engine.explore(self.built.system, queries, self.limits)
+        if explored.limit is not None and any(a.found is None for a in explored.answers):
+            return explored.limit
         return [
             None if answer.witness is None else _meeting(self.built, answer.witness)
             for answer in explored.answers

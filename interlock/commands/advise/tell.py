@@ -18,8 +18,10 @@ from interlock.st.write import write_expression
 _LONGEST = 800
 _LEGEND = (
     "Each permissive is the weakest one for its output with the rest of the program as it is, if "
-    "switching off must be possible at any time; it keeps 'never' and 'always' of single states, "
-    "and says nothing of the other requirements. Inserted, it was judged again by exploration."
+    "switching off must be possible at any time; it is made to keep 'never' and 'always' of single "
+    "states. The other requirements were judged with it: what forbids, with the output on in any "
+    "of the scans that it lets be; what has to come, with the output on in all of them. Inserted, "
+    "it was judged again by exploration."
 )
 
 
@@ -65,15 +67,31 @@ def _advice(advice: Advice) -> RenderableType:
     rows.append(
         Text(
             f"  of {advice.n_states:,} states on is safe in {advice.n_safe:,}, unsafe in "
-            f"{advice.n_unsafe:,}; {advice.n_sights:,} sights"
+            f"{advice.n_unsafe:,}, as far as these go; {advice.n_sights:,} sights"
         )
     )
+    rows += _others(advice)
     rows += _alike(advice)
     against = "the program has it on against the permissive"
     rows += _meeting(advice.permits_more, against, "bold red", "never: " + against)
     blocks = "the program has it off where on would be safe, the rest staying as it is"
     rows += _meeting(advice.blocks_more, blocks, "bold", "never: " + blocks)
     return Group(*rows)
+
+
+def _others(advice: Advice) -> list[Text]:
+    """What becomes of the requirements that the number of safe states says nothing of."""
+    others = advice.others
+    rows = []
+    if others.kept:
+        rows.append(Text(f"  with it, kept too: {', '.join(others.kept)}"))
+    if others.not_kept:
+        said = f"  NOT kept with it, however safe the states: {', '.join(others.not_kept)}"
+        rows.append(Text(said, style="bold red"))
+    if others.undecided:
+        said = f"  whether it keeps these is not decided: {', '.join(others.undecided)}"
+        rows.append(Text(said, style="yellow"))
+    return rows
 
 
 def _shortened(text: str) -> str:
@@ -148,6 +166,9 @@ def _data(advice: Advice) -> dict[str, Any]:
         "comes_on": advice.comes_on,
         "keeps": advice.kept,
         "not_up_to_it": advice.lost,
+        "keeps_too": advice.others.kept,
+        "not_kept": advice.others.not_kept,
+        "not_decided": advice.others.undecided,
         "states": advice.n_states,
         "safe": advice.n_safe,
         "unsafe": advice.n_unsafe,

@@ -14,6 +14,7 @@ from interlock.commands.challenge.shortest_difference import shortest_difference
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
 from interlock.kernel.asking import ask_all
+from interlock.kernel.expr import FALSE
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.witness import Witness
@@ -31,6 +32,13 @@ _STATE_KEEPING_ENGINES = ("auto", "enumerate")
 # What a first look misses and what is not alike is looked at so many times as far: most defects
 # that are noticed at all show long before everything was seen.
 LOOK_AGAIN = 20
+IN_LOCKSTEP = "no output and no possible move ever differs in lockstep"
+# A run stays in a state for ever only if it owes nothing there; so a response might tell the two
+# apart. No other sort of requirement can.
+BUT_FOR_WHAT_IS_OWED = (
+    f"{IN_LOCKSTEP}; whether the plant owes a move does, between a move and its scan, which only "
+    "a response could notice"
+)
 
 
 @dataclass(frozen=True)
@@ -41,11 +49,14 @@ class Stage:
     ----------
     undecided : tuple of str
         Requirements that the original left undecided; while there are any, no gap is certain.
+    violated : tuple of str
+        Those that the original violates, its arithmetic maybe among them: they notice nothing.
     """
 
     run_class: RunClass
     catching: tuple[str, ...]
     undecided: tuple[str, ...] = ()
+    violated: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,7 +126,8 @@ class DefectDecider:
         )
 
     def _may_catch(self, id_: str, stage: Stage) -> bool:
-        return id_ in stage.catching or id_ not in self.model.statements
+        known = (*self.model.statements, *stage.undecided, *stage.violated)
+        return id_ in stage.catching or id_ not in known
 
     def _caught(self, defect: Defect, built: Built, caught: Caught) -> DefectResult:
         # Whether a trap has no way out at all was explored; the judge need not look far again.
@@ -235,11 +247,20 @@ class DefectDecider:
             limit=explored.limit,
         )
         if answer.found is False:
-            shown_by = "no output and no possible move ever differs in lockstep"
+            shown_by = BUT_FOR_WHAT_IS_OWED if self._owes_otherwise(lockstep) else IN_LOCKSTEP
             return replace(result, outcome=DefectOutcome.EQUIVALENT, shown_by=shown_by, limit=None)
         if answer.witness is None:
             return result
         return self._differing(result, changed, lockstep, answer.witness, stage)
+
+    def _owes_otherwise(self, lockstep: LockstepProduct) -> bool:
+        """Whether the plant may owe a move in one of two models only that else look alike."""
+        if lockstep.owes_otherwise is FALSE:
+            return False
+        queries = [Reach(lockstep.owes_otherwise)]
+        return (
+            self.engine.explore(lockstep.system, queries, self.limits).answers[0].found is not False
+        )
 
     def _differing(
         self,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from itertools import pairwise
@@ -48,8 +48,10 @@ class Defect:
         What is changed, in words that outlive the line: what a statement assigns or calls (its
         condition where it is an IF or CASE), a signal, or the first move with a guard.
     says : str
-    nth : int
-        How many of these words there are at the same place up to this one.
+    told : str
+        What is changed about `at`; with that, unique, and the same wherever the lines stand. Where
+        the words fit several, it names the statement or guard, so that what is said of one can
+        never come to be said of another.
     changes : mapping of str to object
         The fields of the model that differ.
     """
@@ -60,13 +62,8 @@ class Defect:
     place: Place
     at: str
     says: str
-    nth: int
+    told: str
     changes: Mapping[str, object] = field(repr=False, compare=False)
-
-    @property
-    def told(self) -> str:
-        """What is changed about `at`; with that, unique, and the same wherever the lines stand."""
-        return self.says if self.nth == 1 else f"{self.says} ({self.nth})"
 
     def applied_to(self, model: Model) -> Model:
         """`model` with the defect."""
@@ -84,6 +81,7 @@ class _Found:
     kind: DefectKind
     place: Place
     at: str
+    within: str
     says: str
     changes: Mapping[str, object]
 
@@ -94,24 +92,38 @@ def defects_of(model: Model) -> tuple[Defect, ...]:
     A change that leaves the meaning of a statement as it was by its form alone is left out.
     """
     found = [
-        _Found(Region.CONTROLLER, d.kind, d.place, d.at, d.says, {"program": d.program})
+        _Found(Region.CONTROLLER, d.kind, d.place, d.at, d.within, d.says, {"program": d.program})
         for d in program_defects(model.program)
         if d.program.body != model.program.body
     ]
     found += _sensor_defects(model)
     found += _guard_defects(model)
     of_id: Counter[str] = Counter()
-    of_name: Counter[tuple[str, str]] = Counter()
     defects = []
-    for f in found:
+    for f, told in zip(found, _told(found), strict=True):
         id_ = f"{short_place(f.place)} {f.says}"
         of_id[id_] += 1
-        of_name[f.at, f.says] += 1
         if of_id[id_] > 1:
             id_ = f"{id_} ({of_id[id_]})"
-        nth = of_name[f.at, f.says]
-        defects.append(Defect(id_, f.region, f.kind, f.place, f.at, f.says, nth, f.changes))
+        defects.append(Defect(id_, f.region, f.kind, f.place, f.at, f.says, told, f.changes))
     return tuple(defects)
+
+
+def _told(found: Sequence[_Found]) -> Iterator[str]:
+    """What each is told as: its words, with its statement where others could be meant."""
+    n_alike = Counter((f.at, f.says) for f in found)
+    n_same = Counter((f.at, f.says, f.within) for f in found)
+    nth: Counter[tuple[str, str, str]] = Counter()
+    statements: dict[str, set[str]] = {}
+    for f in found:
+        if f.kind not in (DefectKind.REORDERED, DefectKind.EXCHANGED):
+            statements.setdefault(f.at, set()).add(f.within)
+    for f in found:
+        key = (f.at, f.says, f.within)
+        nth[key] += 1
+        number = f" ({nth[key]} of {n_same[key]})" if n_same[key] > 1 else ""
+        is_plain = n_alike[f.at, f.says] == 1 and len(statements.get(f.at, ())) < 2
+        yield f.says if is_plain else f"{f.says} in {f.within}{number}"
 
 
 def _sensor_defects(model: Model) -> Iterator[_Found]:
@@ -131,21 +143,21 @@ def _sensor_defects(model: Model) -> Iterator[_Found]:
         place = reads.place
         tree = negated(reads.tree)
         changes = with_reads({name: _formula(reads, tree)})
-        yield _Found(
-            Region.SENSORS, DefectKind.NEGATED, place, name, f"negate signal {name}", changes
-        )
+        says = f"negate signal {name}"
+        yield _Found(Region.SENSORS, DefectKind.NEGATED, place, name, "", says, changes)
         for value in (True, False):
             constant = truth(value, place)
             if constant == reads.tree:
                 continue
             says = f"signal {name} stuck at {constant.text}"
             changes = with_reads({name: _formula(reads, constant)})
-            yield _Found(Region.SENSORS, DefectKind.STUCK, place, name, says, changes)
+            yield _Found(Region.SENSORS, DefectKind.STUCK, place, name, "", says, changes)
     for a, b in pairwise(model.sensors.values()):
         if types[a.name] == types[b.name] and a.reads.tree != b.reads.tree:
             says = f"exchange signals {a.name} and {b.name}"
             changes = with_reads({a.name: b.reads, b.name: a.reads})
-            yield _Found(Region.SENSORS, DefectKind.EXCHANGED, a.reads.place, a.name, says, changes)
+            kind, place = DefectKind.EXCHANGED, a.reads.place
+            yield _Found(Region.SENSORS, kind, place, a.name, "", says, changes)
 
 
 def _formula(original: Formula, tree: ty.Expression) -> Formula:
@@ -162,7 +174,7 @@ def _guard_defects(model: Model) -> Iterator[_Found]:
         for at, kind, says, tree in _changed_guards(guard.tree):
             other = None if tree is None else _formula(guard, tree)
             changes = {"moves": _with_guard(model.moves, place, other)}
-            yield _Found(Region.PLANT, kind, at, name, says, changes)
+            yield _Found(Region.PLANT, kind, at, name, guard.text, says, changes)
 
 
 def _changed_guards(

@@ -100,6 +100,9 @@ class LockstepProduct:
     system : System
     differs : Expr
         An output differs, or the plant allows a move in one of them only.
+    owes_otherwise : Expr
+        A move of the plant whose condition stays true is owed; here the condition holds in one of
+        them only. Where nothing else differs, that is between a move and its scan.
     """
 
     def __init__(self, original: Built, changed: Built) -> None:
@@ -110,6 +113,9 @@ class LockstepProduct:
         self._renamed = {name: var(_CHANGED + name) for name in self._twice}
         seen = [ne(a, b) for a, b in self._outputs()] + differences_seen_in_plant(original, changed)
         self.differs = or_(*seen)
+        environment = [p for p in pairs if _kind(*p) not in (MoveKind.SCAN, MoveKind.TIMER)]
+        owed = [(_fair(one), self._in_changed(_fair(other))) for one, other in environment]
+        self.owes_otherwise = or_(*(xor(mine, theirs) for mine, theirs in owed))
         self.system = self._product(pairs)
 
     def _doubled(self, pairs: list[tuple[Move | None, Move | None]]) -> frozenset[str]:
@@ -135,6 +141,10 @@ class LockstepProduct:
             grown = bool(more)
         return frozenset(twice)
 
+    def _in_changed(self, expr: Expr) -> Expr:
+        """An expression of the changed model over the product."""
+        return ex.substitute([expr], self._renamed)[0]
+
     def _outputs(self) -> Iterator[tuple[Expr, Expr]]:
         """Each output as it reaches lamps and valves, in both."""
         names = [name.casefold() for name in self.original.model.outputs]
@@ -150,13 +160,13 @@ class LockstepProduct:
         ]
         moves = [self._joint(one, other) for one, other in pairs]
         moves = [move for move in moves if move.guard is not FALSE]
-        return original.extended(more, moves).narrowed([self.differs])
+        return original.extended(more, moves).narrowed([self.differs, self.owes_otherwise])
 
     def _joint(self, one: Move | None, other: Move | None) -> Move:
         """The move in both. A timer that runs in one of them only elapses in that one only."""
         given = one or other
         assert given is not None
-        mine, theirs = _guard(one), ex.substitute([_guard(other)], self._renamed)[0]
+        mine, theirs = _guard(one), self._in_changed(_guard(other))
         guard = mine
         if given.kind is MoveKind.TIMER:
             guard = or_(mine, theirs)
@@ -165,7 +175,7 @@ class LockstepProduct:
             updates[name] = ite(mine, new, var(name)) if guard is not mine else new
         for name, new in ({} if other is None else other.updates).items():
             if name in self._twice:
-                then = ex.substitute([new], self._renamed)[0]
+                then = self._in_changed(new)
                 twin = self._renamed[name]
                 updates[_CHANGED + name] = ite(theirs, then, twin) if guard is not theirs else then
         # What comes after the first difference means nothing.
@@ -235,5 +245,6 @@ def _play(player: Player, move: str, kind: MoveKind) -> Happening:
     if kind is MoveKind.TIMER:
         timer = move.removesuffix(ELAPSES)
         if timer not in player.controller.running_timers():
+            player.pass_event()
             return Happening(move, kind, f"the time of {timer} is up", ())
     return player.play(move)

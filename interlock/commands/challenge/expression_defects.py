@@ -46,9 +46,14 @@ class ExpressionDefect:
     tree: ty.Expression
 
 
+def whole_text(e: ty.Expression) -> str:
+    """The expression as written."""
+    return write_expression(as_written(e))
+
+
 def text_of(e: ty.Expression) -> str:
     """The expression as written, cut short where it is long."""
-    text = write_expression(as_written(e))
+    text = whole_text(e)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
 
 

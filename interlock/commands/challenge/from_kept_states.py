@@ -194,7 +194,7 @@ class _Search:
         new = [
             requirement
             for id_, requirement in self.changed.requirements.items()
-            if id_ not in self.changed.model.statements and id_ not in catching
+            if id_ not in self.kept.original.requirements and id_ not in catching
         ]
         try:
             self._judge(self._case(bundle, new) for bundle in self.kept.bundles)

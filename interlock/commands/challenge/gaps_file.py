@@ -7,6 +7,8 @@ in the words of ``interlock challenge``, not by lines, which every edit would mo
       - because: Nobody reaches the socket of a vehicle that moves.
         gaps:
           'elec: OFF to ON': ['guard: drop term at_rest']
+
+Where the words fit several statements, they name the one that is meant, as the command tells them.
 """
 
 from __future__ import annotations

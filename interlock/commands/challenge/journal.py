@@ -1,15 +1,17 @@
 """The journal of a challenge: one line a decided defect, so that an interrupted run goes on.
 
-It goes on after requirements were added or changed, too: what is equivalent stays so, what a
-requirement caught that is still asked stays caught, and only the gaps are tried again.
+It goes on after requirements were added or changed, too: what a requirement caught that is still
+asked stays caught, and gaps are tried again. What is equivalent stays so, unless a requirement is
+new that looks at signals: these may differ where nothing that moves or lights up does.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import re
 from collections.abc import Iterable, Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -18,28 +20,56 @@ from interlock import __version__
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.base.files import write_whole
 from interlock.base.targets import check_target, failed
+from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.model.model import Formula, Model
 
 FILE = "challenge.jsonl"
+# The fields of a model that results rest on; requirements are compared one by one.
+_DECIDING = (
+    "moves_per_scan",
+    "machines",
+    "moves",
+    "sensors",
+    "outputs",
+    "terms",
+    "faults",
+    "program",
+    "settings",
+)
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
-# The section of a model file, up to the next line that begins one.
-_REQUIREMENTS = re.compile(r"^requirements:.*\n(?:(?![A-Za-z_]).*\n)*", re.MULTILINE)
+_ABOUT_SIGNALS = "about signals"
 _NO_LINE = "this is not a line of a challenge's journal"
 
 
 def fingerprint(model: Model, run_classes: list[str], defects: Iterable[str]) -> str:
     """What the results depend on besides the requirements.
 
-    That is the version, the files by their names in the model's folder, the run classes, and which
-    defects there are (their ids hold lines, which requirements above them would move).
+    That is the version, the model as it was loaded, however its files are written, the run
+    classes, and which defects there are (their ids hold lines, which requirements above them would
+    move).
     """
-    texts = sorted(
-        (Path(file).name, _REQUIREMENTS.sub("", text) if file.endswith(".yaml") else text)
-        for file, text in model.sources.items()
-    )
-    material = json.dumps([__version__, texts, run_classes, list(defects)])
+    loaded = {name: _as_data(getattr(model, name)) for name in _DECIDING}
+    material = json.dumps([__version__, loaded, run_classes, list(defects)])
     return sha256(material.encode("utf-8")).hexdigest()
+
+
+def _as_data(value: object) -> object:
+    """A part of a model as plain data; equal where it means the same, wherever it stands."""
+    match value:
+        case Place():
+            return None
+        case Enum():
+            return value.name
+        case Mapping():
+            return [[_as_data(key), _as_data(entry)] for key, entry in value.items()]
+        case tuple():
+            return [_as_data(entry) for entry in value]
+        case None | bool() | int() | float() | str():
+            return value
+    assert is_dataclass(value), f"no part of a model: {value!r}"
+    compared = [f.name for f in fields(value) if f.compare]
+    return [type(value).__name__, *(_as_data(getattr(value, name)) for name in compared)]
 
 
 def asked(model: Model) -> dict[str, str]:
@@ -55,7 +85,7 @@ def asked(model: Model) -> dict[str, str]:
                 *map(text, (s.p, s.s, s.when, s.opens, s.closes)),
                 s.scope.value,
                 s.after_scan,
-                s.about_signals,
+                _ABOUT_SIGNALS if s.about_signals else "",
                 s.survives,
                 None if s.within is None else s.within.scans,
             ]
@@ -129,13 +159,16 @@ class Journal:
         """Keep what still holds now that other requirements are asked; the lines of the file."""
         now = self._requirements
         same = {id_ for id_, text in now.items() if given.get(id_) == text}
-        outcomes = {DefectOutcome.EQUIVALENT} | (
-            {DefectOutcome.GAP} if len(same) == len(now) else set()
-        )
+        new = [json.loads(text) for id_, text in now.items() if id_ not in same]
+        outcomes = set() if new else {DefectOutcome.GAP}
+        if not any(_ABOUT_SIGNALS in asked_of for asked_of in new):
+            outcomes.add(DefectOutcome.EQUIVALENT)
         self.results = {
             id_: result
             for id_, result in self.results.items()
-            if result.outcome in outcomes
+            if (
+                result.outcome in outcomes and not (new and result.shown_by == BUT_FOR_WHAT_IS_OWED)
+            )
             or (result.outcome is DefectOutcome.CAUGHT and result.requirement in same)
         }
         lines = [_line(self._head), *(_line(result.as_data()) for result in self.results.values())]

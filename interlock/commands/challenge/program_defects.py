@@ -14,6 +14,7 @@ from interlock.commands.challenge.expression_defects import (
     expression_defects,
     text_of,
     truth,
+    whole_text,
 )
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
@@ -25,10 +26,14 @@ _RESETS = {"SR": "R", "RS": "R1"}
 
 @dataclass(frozen=True)
 class ProgramDefect:
-    """A changed program: where, in which statement, what sort of mistake, in words, the program."""
+    """A changed program: where, in which statement, what sort of mistake, in words, the program.
+
+    ``within`` is the whole statement as written, behind what it stands in.
+    """
 
     place: Place
     at: str
+    within: str
     kind: DefectKind
     says: str
     program: ty.Program
@@ -38,6 +43,7 @@ class ProgramDefect:
 class _Changed:
     place: Place
     at: str
+    within: str
     kind: DefectKind
     says: str
     body: Body
@@ -47,8 +53,8 @@ def program_defects(program: ty.Program) -> Iterator[ProgramDefect]:
     """Every defect of `program`, in the order of its statements; exchanged outputs come last."""
     seeder = _Seeder(program)
     for changed in seeder.body(program.body):
-        changed_program = replace(program, body=changed.body)
-        yield ProgramDefect(changed.place, changed.at, changed.kind, changed.says, changed_program)
+        c, changed_program = changed, replace(program, body=changed.body)
+        yield ProgramDefect(c.place, c.at, c.within, c.kind, c.says, changed_program)
     yield from _exchanged_outputs(program)
 
 
@@ -82,7 +88,8 @@ class _Seeder:
                 after = body[number + 1]
                 whole = (*body[:number], after, statement, *body[number + 2 :])
                 says = f"{_title(after)} before {_title(statement)}"
-                yield _Changed(after.place, name_of(after), DefectKind.REORDERED, says, whole)
+                both = f"{written(after)}; {written(statement)}"
+                yield _Changed(after.place, name_of(after), both, DefectKind.REORDERED, says, whole)
 
     def _statement(self, s: ty.Statement) -> Iterator[_Changed]:
         match s:
@@ -102,7 +109,7 @@ class _Seeder:
     def _assign(self, s: ty.Assign) -> Iterator[_Changed]:
         yield from _missing_reset(s)
         for defect in self._expression(s.value):
-            yield _changed(defect, replace(s, value=defect.tree))
+            yield _changed(defect, s, replace(s, value=defect.tree))
 
     def _if(self, s: ty.If) -> Iterator[_Changed]:
         for number, branch in enumerate(s.branches):
@@ -111,26 +118,27 @@ class _Seeder:
                 for defect in self._expression(branch.condition)
             ]
             for defect, other in conditions:
-                yield _changed(defect, _with_branch(s, number, other))
-            for lost in _lost_resets(branch.body):
-                other = replace(branch, body=lost.body)
-                yield replace(lost, body=(_with_branch(s, number, other),))
-            for inner in self.body(branch.body):
+                yield _changed(defect, s, _with_branch(s, number, other))
+            under = _conditions(s, number)
+            for inner in (*_lost_resets(branch.body), *self.body(branch.body)):
                 other = replace(branch, body=inner.body)
-                yield replace(inner, body=(_with_branch(s, number, other),))
+                yield _inside(under, inner, _with_branch(s, number, other))
         for inner in self.body(s.otherwise):
-            yield replace(inner, body=(replace(s, otherwise=inner.body),))
+            under = f"{_conditions(s, len(s.branches) - 1)} ELSE"
+            yield _inside(under, inner, replace(s, otherwise=inner.body))
 
     def _case(self, s: ty.Case) -> Iterator[_Changed]:
         for defect in expression_defects(s.selector, self.neighbours):
-            yield _changed(defect, replace(s, selector=defect.tree))
+            yield _changed(defect, s, replace(s, selector=defect.tree))
+        case = f"CASE {whole_text(s.selector)} OF"
         for number, branch in enumerate(s.branches):
             for inner in self.body(branch.body):
                 other = replace(branch, body=inner.body)
                 branches = (*s.branches[:number], other, *s.branches[number + 1 :])
-                yield replace(inner, body=(replace(s, branches=branches),))
+                under = f"{case} {_ranges(branch)}:"
+                yield _inside(under, inner, replace(s, branches=branches))
         for inner in self.body(s.otherwise):
-            yield replace(inner, body=(replace(s, otherwise=inner.body),))
+            yield _inside(f"{case} ELSE", inner, replace(s, otherwise=inner.body))
 
     def _invoke(self, s: ty.Invoke) -> Iterator[_Changed]:
         reset = _RESETS.get(self.blocks[s.instance])
@@ -138,13 +146,21 @@ class _Seeder:
             if name == reset and not isinstance(value, ty.Constant):
                 lost = _with_input(s, number, truth(False, value.place))
                 says = f"drop reset {text_of(value)} of {s.instance}"
-                yield _Changed(value.place, s.instance, DefectKind.RESET, says, (lost,))
+                reset_kind = DefectKind.RESET
+                yield _Changed(value.place, s.instance, written(s), reset_kind, says, (lost,))
             for defect in self._expression(value):
-                yield _changed(defect, _with_input(s, number, defect.tree))
+                yield _changed(defect, s, _with_input(s, number, defect.tree))
 
 
-def _changed(defect: ExpressionDefect, statement: ty.Statement) -> _Changed:
-    return _Changed(defect.place, name_of(statement), defect.kind, defect.says, (statement,))
+def _changed(defect: ExpressionDefect, given: ty.Statement, other: ty.Statement) -> _Changed:
+    """The defect in the statement `given`, of which it makes the `other`."""
+    at, within = name_of(given), written(given)
+    return _Changed(defect.place, at, within, defect.kind, defect.says, (other,))
+
+
+def _inside(under: str, inner: _Changed, whole: ty.Statement) -> _Changed:
+    """The defect of an inner statement, in the statement `whole` that holds it."""
+    return replace(inner, within=f"{under} {inner.within}", body=(whole,))
 
 
 def _with_branch(s: ty.If, number: int, branch: ty.Branch) -> ty.If:
@@ -165,7 +181,7 @@ def _missing_reset(s: ty.Assign) -> Iterator[_Changed]:
         if isinstance(operand, ty.Junction) and any(r.name == s.target for r in reads_of(operand)):
             says = f"drop every reset of {s.target}"
             kept = (replace(s, value=operand),)
-            yield _Changed(value.place, s.target, DefectKind.RESET, says, kept)
+            yield _Changed(value.place, s.target, written(s), DefectKind.RESET, says, kept)
 
 
 def _lost_resets(body: Body) -> Iterator[_Changed]:
@@ -173,7 +189,8 @@ def _lost_resets(body: Body) -> Iterator[_Changed]:
     for number, s in enumerate(body):
         if isinstance(s, ty.Assign) and isinstance(s.value, ty.Constant) and not s.value.value:
             rest = (*body[:number], *body[number + 1 :])
-            yield _Changed(s.place, s.target, DefectKind.RESET, f"drop {_title(s)}", rest)
+            says = f"drop {_title(s)}"
+            yield _Changed(s.place, s.target, written(s), DefectKind.RESET, says, rest)
 
 
 def _title(s: ty.Statement) -> str:
@@ -193,6 +210,43 @@ def name_of(s: ty.Statement) -> str:
             return f"IF {text_of(s.branches[0].condition)}"
         case _:
             return f"CASE {text_of(s.selector)}"
+
+
+def written(s: ty.Statement) -> str:
+    """A statement on one line, as a person would write it."""
+    match s:
+        case ty.Assign():
+            return f"{s.target} := {whole_text(s.value)}"
+        case ty.Invoke():
+            given = [f"{name} := {whole_text(value)}" for name, value in s.inputs]
+            taken = [f"{taken.output} => {taken.target}" for taken in s.outputs]
+            return f"{s.instance}({', '.join(given + taken)})"
+        case ty.If():
+            parts = []
+            for word, branch in zip(_ifs(s), s.branches, strict=False):
+                parts += [f"{word} {whole_text(branch.condition)} THEN", *map(written, branch.body)]
+            end = "END_IF"
+        case ty.Case():
+            parts = [f"CASE {whole_text(s.selector)} OF"]
+            for choice in s.branches:
+                parts += [f"{_ranges(choice)}:", *map(written, choice.body)]
+            end = "END_CASE"
+    parts += ["ELSE", *map(written, s.otherwise)] if s.otherwise else []
+    return " ".join([*parts, end])
+
+
+def _ifs(s: ty.If) -> list[str]:
+    return ["IF", *["ELSIF"] * (len(s.branches) - 1)]
+
+
+def _conditions(s: ty.If, last: int) -> str:
+    """What leads to a branch of an IF: the conditions up to its own."""
+    pairs = zip(_ifs(s), s.branches[: last + 1], strict=False)
+    return " ".join(f"{word} {whole_text(b.condition)} THEN" for word, b in pairs)
+
+
+def _ranges(branch: ty.CaseBranch) -> str:
+    return ", ".join(str(lo) if lo == hi else f"{lo}..{hi}" for lo, hi in branch.ranges)
 
 
 def _depend(a: ty.Statement, b: ty.Statement) -> bool:
@@ -246,7 +300,7 @@ def _exchanged_outputs(program: ty.Program) -> Iterator[ProgramDefect]:
             place = next(_assignments(program.body, set(names)), a.place)
             says = f"exchange outputs {a.name} and {b.name}"
             changed = replace(program, body=body)
-            yield ProgramDefect(place, a.name, DefectKind.EXCHANGED, says, changed)
+            yield ProgramDefect(place, a.name, "", DefectKind.EXCHANGED, says, changed)
 
 
 def _assignments(body: Body, names: set[str]) -> Iterator[Place]:

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.commands.challenge.accepted import accepted_of
-from interlock.commands.challenge.decide import DefectDecider, Stage
+from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED, DefectDecider, Stage
 from interlock.commands.challenge.defects import Defect, Region, defects_of
 from interlock.commands.challenge.expression_defects import DefectKind
 from interlock.commands.challenge.gaps_file import AcceptedGap, find_gaps
 from interlock.commands.challenge.journal import Journal, asked, fingerprint
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.tasks import Processes, Runner, Task, TaskKind, ThisProcess
+from interlock.judgement.finding import Finding
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits
 from interlock.kernel.requirement import Outcome
@@ -114,9 +115,12 @@ class Challenge:
 
     @property
     def redundant(self) -> list[Defect]:
-        """The terms that may be dropped without any difference."""
-        pairs = self.with_outcome(DefectOutcome.EQUIVALENT)
-        return [defect for defect, _ in pairs if defect.kind is DefectKind.DROPPED]
+        """The terms that may be dropped without any difference, to a response neither."""
+        return [
+            defect
+            for defect, result in self.with_outcome(DefectOutcome.EQUIVALENT)
+            if defect.kind is DefectKind.DROPPED and result.shown_by != BUT_FOR_WHAT_IS_OWED
+        ]
 
     @property
     def caught_by(self) -> dict[str, int]:
@@ -203,11 +207,16 @@ def _stages(
         claims = [s.id for s in model.statements.values() if s.survives >= n_faults]
         found = verify(model, engine, run_class, claims, limits).findings if claims else ()
 
-        yield Stage(
-            run_class,
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.HOLDS),
-            tuple(f.requirement.id for f in found if f.verdict.outcome is Outcome.UNDECIDED),
-        )
+        noticing = [f for f in found if _may_notice(f)]
+        undecided = [f for f in found if f.verdict.outcome is Outcome.UNDECIDED]
+        others = [f for f in found if f not in noticing and f not in undecided]
+        groups = (noticing, undecided, others)
+        yield Stage(run_class, *(tuple(f.requirement.id for f in group) for group in groups))
+
+
+def _may_notice(finding: Finding) -> bool:
+    """Whether the original keeps it: also where its premise never occurs, but never too late."""
+    return finding.verdict.outcome is Outcome.HOLDS and not finding.is_too_late
 
 
 def _runner(decider: DefectDecider, choice: Choice) -> Runner:

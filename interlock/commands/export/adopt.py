@@ -27,7 +27,8 @@ def command(file: Path, output: Path | None) -> int:
     FILE holds flat machines: one, or several as the regions of a <parallel>. Each transition has
     one event, which becomes the move's name. What a plant cannot say is refused with its place.
     """
-    from interlock.commands.export.read_scxml import read_scxml, to_yaml
+    from interlock.commands.export.plant_yaml import to_yaml
+    from interlock.commands.export.read_scxml import read_scxml
 
     text = to_yaml(read_scxml(file), quoted)
     if output is None:

@@ -1,43 +1,40 @@
 """State charts taken over as the plant of a model: flat machines of the W3C's SCXML.
 
 Only what a plant can say is taken: states, and transitions on one event with a guard and one
-target. Everything else is refused with its place, never silently left out.
+target. Everything else is refused with its place, never silently left out. Of two transitions of
+one state that an event could take, the first in the document does (W3C, section 3.13), so the
+guard of the second says that that of the first does not hold.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
-from xml.parsers import expat
 
-from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
+from interlock.base.errors import InputError, Mistake, MistakeList, nearest
+from interlock.commands.export.ecmascript import GuardReader, NoGuardError
+from interlock.commands.export.xml_elements import NAMESPACE, Element, parse
 from interlock.model.files import read_text
-from interlock.st.parser import parse_expression
-from interlock.st.write import write_expression
+from interlock.model.names import is_reserved
 
-NAMESPACE = "http://www.w3.org/2005/07/scxml"
-# Attributes of other namespaces are allowed anywhere (section 3.1 of the recommendation).
-OWN_NAMESPACE = "urn:interlock:model"
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
-_TOKEN = re.compile(
-    r"\s*(?:(?P<in>In\(\s*['\"](?P<state>[\w.\-]+)['\"]\s*\))|(?P<word>[A-Za-z_][A-Za-z0-9_]*)"
-    r"|(?P<number>\d+)|(?P<sign>&&|\|\||===|!==|==|!=|<=|>=|[!()<>+\-*/%]))"
-)
-_SIGNS = {"&&": "AND", "||": "OR", "!": "NOT", "==": "=", "===": "=", "!=": "<>", "!==": "<>"}
-_SIGNS |= {"%": "MOD"}
-_WORDS = {"true": "TRUE", "false": "FALSE"}
+_EVENT = re.compile(r"[^\s.*]+(\.[^\s.*]+)*\Z")
+# What a chart raises by itself (section 5.10.1), nobody makes.
+_RAISED = ("done", "error")
+_PEOPLE = ("operator", "driver")
+_BOOL = {"FALSE", "TRUE"}
 
 
-@dataclass
-class Element:
-    """An element of a document with its place; attributes by local name, own ones behind ``:``."""
+@dataclass(frozen=True)
+class TakenDuration:
+    """How long a move takes: least and greatest seconds, and where that comes from."""
 
-    name: str
-    attributes: dict[str, str]
-    place: Place
-    children: list[Element] = field(default_factory=list)
+    least: float
+    greatest: float
+    source: str | None
+    assumed: bool
 
 
 @dataclass(frozen=True)
@@ -51,6 +48,7 @@ class TakenMove:
     by: str | None
     says: str | None
     also: tuple[tuple[str, str], ...] = ()
+    takes: TakenDuration | None = None
 
 
 @dataclass(frozen=True)
@@ -78,49 +76,29 @@ def read_scxml(file: Path) -> tuple[TakenMachine, ...]:
     return _Taker(root).machines()
 
 
-def parse(text: str, file: str) -> Element:
-    """The elements of a document.
+@dataclass(frozen=True)
+class _Region:
+    """One machine's element, with the names that it and its states get."""
 
-    Raises
-    ------
-    InputError
-        Where it is not well formed, or has a document type: that could define anything.
-    """
-    parser = expat.ParserCreate(namespace_separator=" ")
-    top: list[Element] = []
-    stack: list[Element] = []
+    element: Element
+    name: str
+    is_control: bool
+    states: tuple[Element, ...]
 
-    def here() -> Place:
-        return Place(file, parser.CurrentLineNumber, parser.CurrentColumnNumber + 1)
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        space, _, local = name.rpartition(" ")
-        own = {_local(key): value for key, value in attributes.items()}
-        element = Element(local if space == NAMESPACE else f"{space}:{local}", own, here())
-        (stack[-1].children if stack else top).append(element)
-        stack.append(element)
-        if len(stack) > 200:
-            raise InputError([Mistake(element.place, "nested more than 200 levels deep")])
-
-    def refuse(*_: object) -> None:
-        raise InputError([Mistake(here(), "a document type is not supported in a chart")])
-
-    parser.StartElementHandler = start
-    parser.EndElementHandler = lambda _name: stack.pop()
-    parser.StartDoctypeDeclHandler = refuse
-    try:
-        parser.Parse(text.encode("utf-8"), True)
-    except expat.ExpatError as error:
-        place = Place(file, error.lineno, error.offset + 1)
-        raise InputError(
-            [Mistake(place, f"not well-formed XML: {expat.ErrorString(error.code)}")]
-        ) from None
-    return top[0]
+    @property
+    def is_bool(self) -> bool:
+        """A control that is pressed or not; only our own charts mark controls."""
+        short = {s.attributes.get("id", "").removeprefix(f"{self.name}.") for s in self.states}
+        return self.is_control and short == _BOOL
 
 
-def _local(key: str) -> str:
-    space, _, local = key.rpartition(" ")
-    return local if not space else f":{local}" if space == OWN_NAMESPACE else f"{space}:{local}"
+@dataclass(frozen=True)
+class _Taken:
+    """A transition that was taken, with its element."""
+
+    move: TakenMove
+    region: _Region
+    element: Element
 
 
 class _Taker:
@@ -128,6 +106,7 @@ class _Taker:
         self.root = root
         self.mistakes = MistakeList()
         self._states: dict[str, tuple[str, str]] = {}
+        self._guards = GuardReader({})
 
     def _add(self, element: Element, says: str) -> None:
         self.mistakes.append(Mistake(element.place, says))
@@ -136,16 +115,21 @@ class _Taker:
         if self.root.name != "scxml":
             said = f'expected <scxml xmlns="{NAMESPACE}">, not <{self.root.name}>'
             raise InputError([Mistake(self.root.place, said)])
-        regions = list(self._regions())
-        named = [(element, self._machine_name(element)) for element in regions]
-        for element, name in named:
-            for state in self._children(element, ("state", "final"), quiet=True):
-                id_ = state.attributes.get("id", "")
-                self._states[id_] = (name, self._state_name(state, name))
-        found = [self._machine(element, name) for element, name in named]
+        language = self.root.attributes.get("datamodel", "ecmascript")
+        if language not in ("ecmascript", "null"):
+            self._add(self.root, f"guards in '{language[:40]}' cannot be read, only ECMAScript")
+        regions = [self._region(element) for element in self._regions()]
+        for region in regions:
+            self._name_states(region)
+        self._guards = GuardReader(self._asked(regions))
+        taken = [one for region in regions for one in self._transitions(region)]
+        self._check_events(taken)
+        found = [self._machine(region, taken) for region in regions]
         if self.mistakes:
             raise InputError(self.mistakes)
         return tuple(found)
+
+    # Regions and states.
 
     def _regions(self) -> Iterator[Element]:
         """The regions of one ``<parallel>``, or the chart itself where its states are flat."""
@@ -154,6 +138,10 @@ class _Taker:
         if not parallel:
             yield self.root
             return
+        initial = self.root.attributes.get("initial")
+        if initial is not None and initial != parallel[0].attributes.get("id"):
+            said = "initial: above a <parallel> it would begin regions in other states than theirs"
+            self._add(self.root, said)
         for other in below:
             if other is not parallel[0]:
                 self._add(other, f"<{other.name}> beside a <parallel> is not supported")
@@ -163,110 +151,188 @@ class _Taker:
             else:
                 self._add(region, f"<{region.name}> is no region of flat states")
 
-    def _machine_name(self, element: Element) -> str:
-        given = element.attributes.get("id") or element.attributes.get("name") or "machine"
-        if not _NAME.match(given):
-            self._add(element, f"'{given}' cannot name a machine: letters, digits and _ only")
-        return given
-
-    def _state_name(self, state: Element, machine: str) -> str:
-        id_ = state.attributes.get("id", "")
-        name = id_.removeprefix(f"{machine}.")
+    def _region(self, element: Element) -> _Region:
+        name = element.attributes.get("id") or element.attributes.get("name") or "machine"
         if not _NAME.match(name):
-            self._add(state, f"'{id_}' cannot name a state: letters, digits and _ only")
-        return name
+            self._add(element, f"'{name}' cannot name a machine: letters, digits and _ only")
+        elif is_reserved(name):
+            self._add(element, f"'{name}' is a reserved word and cannot name a machine")
+        states = tuple(self._children(element, ("state", "final")))
+        if not states:
+            self._add(element, f"'{name}' has no states")
+        return _Region(element, name, element.attributes.get(":control") == "true", states)
 
-    def _children(self, element: Element, names: tuple[str, ...], quiet: bool) -> list[Element]:
-        kept = []
+    def _name_states(self, region: _Region) -> None:
+        for state in region.states:
+            id_ = state.attributes.get("id", "")
+            name = id_.removeprefix(f"{region.name}.")
+            if not _NAME.match(name):
+                self._add(state, f"'{id_}' cannot name a state: letters, digits and _ only")
+            elif is_reserved(name) and not region.is_bool:
+                self._add(state, f"'{name}' is a reserved word and cannot name a state")
+            if id_ in self._states:
+                self._add(state, f"'{id_}' is the id of two states")
+            self._states[id_] = (region.name, name)
+
+    def _asked(self, regions: list[_Region]) -> dict[str, str]:
+        """What asks for each state, as Structured Text."""
+        pressed = {region.name for region in regions if region.is_bool}
+        found = {}
+        for id_, (machine, state) in self._states.items():
+            found[id_] = f"({machine} = {state})"
+            if machine in pressed:
+                found[id_] = machine if state == "TRUE" else f"NOT {machine}"
+        return found
+
+    def _children(self, element: Element, names: tuple[str, ...]) -> Iterator[Element]:
         for child in element.children:
             if child.name in names:
-                kept.append(child)
-            elif not quiet and child.name != "datamodel":
+                yield child
+            elif child.name != "datamodel":
                 said = (
                     f"<{child.name}> is not supported: only flat states and their transitions are"
                 )
                 self._add(child, said)
-        return kept
-
-    def _machine(self, element: Element, name: str) -> TakenMachine:
-        states = self._children(element, ("state", "final"), quiet=False)
-        names = [self._state_name_of(state) for state in states]
-        if not states:
-            self._add(element, f"'{name}' has no states")
-        moves = [move for state in states for move in self._moves(state, name)]
-        given = element.attributes
-        return TakenMachine(
-            name,
-            given.get(":says"),
-            tuple(names),
-            self._initial(element, name, states),
-            tuple(moves),
-            given.get(":control") == "true",
-            given.get(":released"),
-        )
-
-    def _initial(self, element: Element, name: str, states: list[Element]) -> str:
-        """The state that the chart begins in; the first one where it does not say."""
-        given = element.attributes.get("initial")
-        if given is None or not states:
-            return self._state_name_of(states[0]) if states else ""
-        machine, state = self._states.get(given, ("", ""))
-        if machine != name:
-            known = [found.attributes.get("id", "") for found in states]
-            said = f"initial: '{given}' is not one of its states{nearest(given, known)}"
-            self._add(element, said)
-        return state
 
     def _state_name_of(self, state: Element) -> str:
         return self._states.get(state.attributes.get("id", ""), ("", "?"))[1]
 
-    def _moves(self, state: Element, machine: str) -> Iterator[TakenMove]:
-        for transition in self._children(state, ("transition",), quiet=False):
-            move = self._move(transition, state, machine)
-            if move is not None:
-                yield move
+    def _initial(self, region: _Region) -> str:
+        """The state that the region begins in; the first one where it does not say."""
+        given = region.element.attributes.get("initial")
+        if given is None or not region.states:
+            return self._state_name_of(region.states[0]) if region.states else ""
+        machine, state = self._states.get(given, ("", ""))
+        if machine != region.name:
+            known = [found.attributes.get("id", "") for found in region.states]
+            said = f"initial: '{given}' is not one of its states{nearest(given, known)}"
+            self._add(region.element, said)
+        return state
 
-    def _move(self, element: Element, state: Element, machine: str) -> TakenMove | None:
+    def _machine(self, region: _Region, taken: list[_Taken]) -> TakenMachine:
+        given = region.element.attributes
+        moves = tuple(one.move for one in taken if one.region is region)
+        names = tuple(self._state_name_of(state) for state in region.states)
+        released = given.get(":released")
+        if region.is_control:
+            self._check_control(region, moves, names)
+            if released is not None and released not in names:
+                self._add(region.element, f"released: '{released}' is not one of its states")
+        return TakenMachine(
+            region.name,
+            given.get(":says"),
+            names,
+            self._initial(region),
+            moves,
+            region.is_control,
+            released,
+        )
+
+    def _check_control(
+        self, region: _Region, moves: tuple[TakenMove, ...], names: tuple[str, ...]
+    ) -> None:
+        """A control can be set from any position to any other, under one condition, by one."""
+        pairs = sorted((move.source, move.target) for move in moves)
+        wanted = sorted((a, b) for a in names for b in names if a != b)
+        alike = {(move.when, move.by) for move in moves}
+        plain = all(not move.also and move.takes is None for move in moves)
+        if pairs != wanted or len(alike) > 1 or not plain or (moves and moves[0].by not in _PEOPLE):
+            said = (
+                f"{region.name} is marked as a control, but cannot be set by one person from every "
+                "position to every other under one condition; without the mark it is a machine"
+            )
+            self._add(region.element, said)
+
+    # Transitions.
+
+    def _transitions(self, region: _Region) -> Iterator[_Taken]:
+        for state in region.states:
+            earlier: list[TakenMove] = []
+            for element in self._children(state, ("transition",)):
+                if element.attributes.get(":follows") == "true":
+                    continue  # how a chart of interlock's own lets one machine carry another along
+                move = self._move(element, state, region)
+                if move is None:
+                    continue
+                yield _Taken(self._after(earlier, move, element), region, element)
+                earlier.append(move)
+
+    def _after(self, earlier: list[TakenMove], move: TakenMove, element: Element) -> TakenMove:
+        """The move where no earlier one of the same state takes the event."""
+        before = [other for other in earlier if _takes(other.event, move.event)]
+        if not before:
+            return move
+        if any(other.when is None for other in before):
+            self._add(element, f"never taken: an earlier transition takes every '{move.event}'")
+            return move
+        parts = [f"NOT ({other.when})" for other in before]
+        parts += [] if move.when is None else [f"({move.when})"]
+        return replace(move, when=" AND ".join(parts))
+
+    def _move(self, element: Element, state: Element, region: _Region) -> TakenMove | None:
         given = element.attributes
-        target, event = given.get("target", ""), given.get("event", "")
-        if event == f"follow.{target}":
-            return None  # how a chart of interlock's own lets one machine carry another along
-        also = self._also(element)
+        target, event, by = given.get("target", ""), given.get("event", ""), given.get(":by")
+        also = self._also(element, region)
         if also is None:
             return None
-        if len(target.split()) != 1 or self._states.get(target, ("", ""))[0] != machine:
-            known = [id_ for id_, (name, _) in self._states.items() if name == machine]
-            self._add(
-                element, f"target: '{target}' is not one state of {machine}{nearest(target, known)}"
-            )
+        if len(target.split()) != 1 or self._states.get(target, ("", ""))[0] != region.name:
+            known = [id_ for id_, (name, _) in self._states.items() if name == region.name]
+            said = f"target: '{target}' is not one state of {region.name}{nearest(target, known)}"
+            self._add(element, said)
             return None
-        if len(event.split()) != 1 or "*" in event:
-            self._add(
-                element, "a transition needs one event, without *: it becomes the move's name"
-            )
+        said = ""
+        if not _EVENT.match(event):
+            said = "a transition needs one event, without *: it becomes the move's name"
+        elif event.partition(".")[0] in _RAISED:
+            said = f"'{event}' is raised by a chart itself, which is no move"
+        elif by not in (None, "plant", "human", *_PEOPLE):
+            said = f"'{by}' is nobody who makes moves"
+        if said:
+            self._add(element, said)
             return None
         when = None
         if "cond" in given:
             when = self._guard(given["cond"], element)
             if when is None:
                 return None
-        return TakenMove(
-            self._state_name_of(state),
-            self._states[target][1],
-            event,
-            when,
-            given.get(":by"),
-            given.get(":says"),
-            also,
-        )
+        source, to = self._state_name_of(state), self._states[target][1]
+        takes = self._duration(element)
+        return TakenMove(source, to, event, when, by, given.get(":says"), also, takes)
 
-    def _also(self, element: Element) -> tuple[tuple[str, str], ...] | None:
+    def _duration(self, element: Element) -> TakenDuration | None:
+        given = element.attributes
+        if ":seconds" not in given:
+            return None
+        try:
+            least, greatest = map(float, given[":seconds"].split())
+        except ValueError:
+            self._add(element, f"seconds: '{given[':seconds'][:40]}' is not two numbers")
+            return None
+        return TakenDuration(least, greatest, given.get(":source"), given.get(":assumed") == "true")
+
+    def _check_events(self, taken: list[_Taken]) -> None:
+        """One event makes a transition of every region that has one for it, all at once."""
+        for number, one in enumerate(taken):
+            for other in taken[:number]:
+                if other.region is one.region:
+                    continue
+                events = (other.move.event, one.move.event)
+                if _takes(*events) or _takes(*reversed(events)):
+                    said = (
+                        f"'{one.move.event}' moves {other.region.name} in the same instant, and "
+                        "moves of a plant are made one by one; give it an event of its own"
+                    )
+                    self._add(one.element, said)
+                    break
+
+    def _also(self, element: Element, region: _Region) -> tuple[tuple[str, str], ...] | None:
         """The machines that a transition carries along, each with its new state."""
         found: dict[str, list[tuple[str | None, str]]] = {}
         for child in element.children:
             inner = child.children[0] if child.name == "if" and len(child.children) == 1 else child
             event = inner.attributes.get("event", "").removeprefix("follow.")
-            if inner.name != "raise" or inner.children or event not in self._states:
+            raised = inner.name == "raise" and not inner.children
+            if not raised or event not in self._states or not self._is_followed(event):
                 said = "executable content is not supported: what else changes is 'also' in a model"
                 self._add(child, said)
                 return None
@@ -276,110 +342,57 @@ class _Taker:
                 if when is None:
                     return None
             machine, state = self._states[event]
+            if machine == region.name:
+                self._add(child, "a machine cannot carry itself along")
+                return None
             found.setdefault(machine, []).append((when, state))
-        return tuple((machine, _chosen(cases)) for machine, cases in found.items())
+        return tuple((machine, _chosen(machine, cases)) for machine, cases in found.items())
+
+    def _is_followed(self, target: str) -> bool:
+        """Whether every other state of the target's region goes there when it is called."""
+        machine = self._states[target][0]
+        followers = {
+            state.attributes.get("id")
+            for region in self._followable
+            for state in region.children
+            for t in state.children
+            if t.attributes.get(":follows") == "true"
+            and "cond" not in t.attributes
+            and t.attributes.get("event") == f"follow.{target}"
+            and t.attributes.get("target") == target
+        }
+        others = {id_ for id_, (name, _) in self._states.items() if name == machine} - {target}
+        return others <= followers
+
+    @property
+    def _followable(self) -> list[Element]:
+        return [c for p in self.root.children if p.name == "parallel" for c in p.children]
 
     def _guard(self, cond: str, element: Element) -> str | None:
-        """A guard in ECMAScript as Structured Text; the signs that both have, and ``In()``."""
-        at, parts = 0, []
-        while at < len(cond.rstrip()):
-            found = _TOKEN.match(cond, at)
-            if found is None:
-                self._add(element, f"cond: cannot be read from '{cond[at : at + 20].strip()}' on")
-                return None
-            parts.append(self._part(found, element))
-            at = found.end()
-        if "" in parts:
-            return None
         try:
-            tree = parse_expression(" ".join(parts), locate=lambda _offset: element.place)
-        except InputError:
-            self._add(element, f"cond: '{cond}' is no expression over In(), names and && || !")
+            return self._guards.read(cond, element.place)
+        except NoGuardError as reason:
+            self._add(element, f"cond: {reason}")
             return None
-        return write_expression(tree)
-
-    def _part(self, found: re.Match[str], element: Element) -> str:
-        if found["in"]:
-            if found["state"] not in self._states:
-                known = list(self._states)
-                self._add(
-                    element, f"In: '{found['state']}' is no state{nearest(found['state'], known)}"
-                )
-                return ""
-            machine, state = self._states[found["state"]]
-            if (state, found["state"]) == ("TRUE", f"{machine}.TRUE"):
-                return machine
-            return f"({machine} = {state})"
-        if found["word"]:
-            return _WORDS.get(found["word"], found["word"])
-        return found["number"] or _SIGNS.get(found["sign"], found["sign"])
 
 
-def _chosen(cases: list[tuple[str | None, str]]) -> str:
-    """One expression for states under conditions of which one always holds."""
-    *first, (_, value) = cases
-    for when, state in reversed(first):
-        value = f"SEL({when}, {value}, {state})" if when is not None else state
-    return value
+def _takes(descriptor: str, event: str) -> bool:
+    """Whether a transition on `descriptor` is taken by `event` (W3C, section 3.12.1)."""
+    return event == descriptor or event.startswith(f"{descriptor}.")
 
 
-def to_yaml(machines: tuple[TakenMachine, ...], quoted: Callable[[str], str]) -> str:
-    """The machines as the ``plant`` and ``controls`` of a model file.
+def _chosen(machine: str, cases: list[tuple[str | None, str]]) -> str:
+    """One expression for the state in which a machine ends; the last condition that holds counts.
 
-    Parameters
-    ----------
-    machines : tuple of TakenMachine
-    quoted : callable
-        Writes a text as a YAML scalar.
+    Where none does, the machine stays; of two that are opposite, one always holds.
     """
-    lines: list[str] = []
-    plant = [m for m in machines if not m.is_control]
-    controls = [m for m in machines if m.is_control]
-    if plant:
-        lines.append("plant:")
-    for machine in plant:
-        lines.append(f"  {machine.name}:")
-        if machine.says:
-            lines.append(f"    says: {quoted(machine.says)}")
-        lines.append(f"    states: [{', '.join(quoted(s) for s in machine.states)}]")
-        if machine.initial != machine.states[0]:
-            lines.append(f"    initial: {quoted(machine.initial)}")
-        if machine.moves:
-            lines.append("    moves:")
-        lines += [f"      - {_move_yaml(move, quoted)}" for move in machine.moves]
-    if controls:
-        lines.append("controls:")
-    for machine in controls:
-        lines.append(f"  {machine.name}: {{{', '.join(_control_yaml(machine, quoted))}}}")
-    return "\n".join(lines) + "\n"
-
-
-def _control_yaml(machine: TakenMachine, quoted: Callable[[str], str]) -> Iterator[str]:
-    if machine.says:
-        yield f"says: {quoted(machine.says)}"
-    if set(machine.states) != {"FALSE", "TRUE"}:
-        yield f"positions: [{', '.join(map(quoted, machine.states))}]"
-        if machine.initial != machine.states[0]:
-            yield f"initial: {quoted(machine.initial)}"
-        if machine.released is not None:
-            yield f"released: {quoted(machine.released)}"
-    if any(move.by == "driver" for move in machine.moves):
-        yield "by: driver"
-    guards = {move.when for move in machine.moves}
-    if len(guards) == 1 and (guard := next(iter(guards))) is not None:
-        yield f"when: {quoted(guard)}"
-
-
-def _move_yaml(move: TakenMove, quoted: Callable[[str], str]) -> str:
-    parts = [f"from: {quoted(move.source)}", f"to: {quoted(move.target)}"]
-    if move.when is not None:
-        parts.append(f"when: {quoted(move.when)}")
-    if move.by in ("operator", "driver", "human"):
-        parts.append(f"by: {move.by}")
-    if move.also:
-        also = ", ".join(f"{name}: {quoted(value)}" for name, value in move.also)
-        parts.append(f"also: {{{also}}}")
-    parts.append(f"name: {quoted(move.event)}")
-    if move.says:
-        parts.append(f"says: {quoted(move.says)}")
-    return "{" + ", ".join(parts) + "}"
+    if len(cases) == 2:
+        (one, first), (other, second) = cases
+        if other == f"NOT ({one})":
+            return f"SEL({one}, {second}, {first})"
+        if one == f"NOT ({other})":
+            return f"SEL({other}, {first}, {second})"
+    value = machine
+    for when, state in cases:
+        value = state if when is None else f"SEL({when}, {value}, {state})"
+    return value

@@ -12,13 +12,19 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape, quoteattr
 
-from interlock.commands.export.read_scxml import NAMESPACE, OWN_NAMESPACE
+from interlock.commands.export.xml_elements import NAMESPACE, OWN_NAMESPACE
 from interlock.model.model import Machine, Model, ModelMove
 from interlock.st import typed as ty
 from interlock.st.types import EnumType
 from interlock.st.untype import expression_text
 
 _OPERATORS = {"=": "==", "<>": "!=", "XOR": "!=", "MOD": "%"}
+# Names that are none in ECMAScript, where names of Structured Text are allowed to be these.
+_NO_NAMES = re.compile(
+    "await|break|catch|class|const|continue|debugger|default|delete|enum|eval|export|extends|"
+    "finally|function|import|in|instanceof|let|new|null|package|private|protected|public|static|"
+    "super|switch|this|throw|try|typeof|undefined|void|with"
+)
 
 
 class _NotToldError(Exception):
@@ -44,7 +50,9 @@ def event_names(model: Model) -> dict[str, str]:
     used: set[str] = set()
     found = {}
     for move in model.moves:
-        base = re.sub(r"[^A-Za-z0-9_]+", "_", move.name).strip("_")
+        base = re.sub(r"[^A-Za-z0-9_]+", "_", move.name).strip("_") or "move"
+        # What a chart raises by itself is called so.
+        base += "_" * (base in ("done", "error"))
         name, number = base, 1
         while name in used:
             number += 1
@@ -92,6 +100,8 @@ class _Writer:
         self._by_fold = {name.casefold(): name for name in self.model.machines}
         self._outputs = {name.casefold(): name for name in self.model.outputs}
         self._terms = {name.casefold(): f.tree for name, f in self.model.terms.items()}
+        # The machine that is being moved, which is in no state meanwhile, and its source.
+        self._moving: tuple[str, int | None] = ("", None)
         self._followed: dict[str, set[int]] = {}
         for move in self.model.moves:
             for name in move.also:
@@ -106,10 +116,13 @@ class _Writer:
                 f'    <data id="{n}" expr="{self._initial(n)}"/>' for n in self.model.outputs
             )
             yield "  </datamodel>"
-        yield '  <parallel id="plant">'
+        yield f'  <parallel id="{self._unused("plant")}">'
         for machine in self.model.machines.values():
             yield from self._region(machine)
         yield "  </parallel>"
+
+    def _unused(self, name: str) -> str:
+        return self._unused(f"{name}_") if name in self.model.machines else name
 
     def _initial(self, output: str) -> str:
         declared = next(v for v in self.model.program.variables if v.name == output)
@@ -137,13 +150,15 @@ class _Writer:
 
     def _transitions(self, machine: Machine, number: int) -> Iterator[str]:
         for move in self.model.moves:
-            leaves = move.source is None or move.source == number
-            if move.machine == machine.name and leaves and move.target != number:
+            stays = move.source is None and move.target == number
+            leaves = move.source in (None, number) and not stays
+            if move.machine == machine.name and leaves:
                 yield from self._transition(machine, move)
         for target in sorted(self._followed.get(machine.name, ())):
             if target != number:
                 name = f"{machine.name}.{machine.states[target]}"
-                yield f'        <transition event="follow.{name}" target="{name}"/>'
+                follows = f'event="follow.{name}" target="{name}" model:follows="true"'
+                yield f"        <transition {follows}/>"
 
     def _transition(self, machine: Machine, move: ModelMove) -> Iterator[str]:
         target = f"{machine.name}.{machine.states[move.target]}"
@@ -156,9 +171,16 @@ class _Writer:
         attributes += f' target="{target}" model:by="{move.kind.value}"'
         if move.says:
             attributes += f" model:says={quoteattr(move.says)}"
+        if move.takes is not None:
+            attributes += f' model:seconds="{move.takes.least!r} {move.takes.greatest!r}"'
+            if move.takes.source is not None:
+                attributes += f" model:source={quoteattr(move.takes.source)}"
+            attributes += ' model:assumed="true"' * move.takes.assumed
+        self._moving = (move.machine, move.source)
         follows = [
             line for name, f in move.also.items() for line in self._follow(name, f.tree, move)
         ]
+        self._moving = ("", None)
         if not follows:
             yield f"        <transition {attributes}/>"
             return
@@ -195,9 +217,9 @@ class _Writer:
                 return "(" + sign.join(self._cond(o) for o in e.operands) + ")"
             case ty.Binary():
                 return self._binary(e)
-            case ty.Call() if e.function.upper() == "SEL":
+            case ty.Call() if e.function.upper() == "SEL" and str(e.type) == "BOOL":
                 choice, off, on = (self._cond(a) for a in e.arguments)
-                return f"(({choice}) ? ({on}) : ({off}))"
+                return _either(choice, on, off)
             case _:
                 raise _NotToldError(f"{e.function}() has no counterpart")
 
@@ -211,11 +233,21 @@ class _Writer:
         if name in self._by_fold:
             machine = self.model.machines[self._by_fold[name]]
             if machine.is_bool:
-                return f"In('{machine.name}.{machine.states[1]}')"
+                return self._in(machine, 1)
             raise _NotToldError(f"the state of {machine.name} by itself is no truth value")
         if name in self._terms:
             return self._cond(self._terms[name])
-        return self._outputs.get(name, "false")  # what is no output is a fault
+        output = self._outputs.get(name, "false")  # what is no output is a fault
+        if _NO_NAMES.fullmatch(output):
+            raise _NotToldError(f"'{output}' cannot name anything in ECMAScript")
+        return output
+
+    def _in(self, machine: Machine, state: int) -> str:
+        """Whether a machine is in a state; of one that is being moved, that is known beforehand."""
+        name, source = self._moving
+        if machine.name == name and source is not None:
+            return str(source == state).lower()
+        return f"In('{machine.name}.{machine.states[state]}')"
 
     def _binary(self, e: ty.Binary) -> str:
         for one, other in ((e.left, e.right), (e.right, e.left)):
@@ -223,8 +255,10 @@ class _Writer:
             if machine is None or not isinstance(other, ty.Constant):
                 continue
             if e.op in ("=", "<>"):
-                asked = f"In('{machine.name}.{machine.states[other.value]}')"
+                asked = self._in(machine, other.value)
                 return asked if e.op == "=" else f"!({asked})"
+        if e.op == "/" or (e.op == "MOD" and not isinstance(e.right, ty.Constant)):
+            raise _NotToldError(f"{e.op} of whole numbers has no counterpart")
         return f"({self._cond(e.left)} {_OPERATORS.get(e.op, e.op)} {self._cond(e.right)})"
 
     def _machine_of(self, e: ty.Expression) -> Machine | None:
@@ -240,16 +274,22 @@ class _Writer:
             case ty.Constant():
                 return str(e.value == value).lower()
             case ty.Read() if machine is not None:
-                return f"In('{machine.name}.{machine.states[value]}')"
+                return self._in(machine, value)
             case ty.Call() if e.function.upper() == "SEL":
                 choice = self._cond(e.arguments[0])
                 off, on = (self._equals(a, value) for a in e.arguments[1:])
-                if on == off:
+                if on == off or choice == "true":
                     return on
+                if choice == "false":
+                    return off
                 simple: Mapping[tuple[str, str], str] = {
                     ("true", "false"): choice,
                     ("false", "true"): f"!({choice})",
                 }
-                return simple.get((on, off), f"(({choice}) ? ({on}) : ({off}))")
+                return simple.get((on, off), _either(choice, on, off))
             case _:
                 raise _NotToldError(f"{expression_text(e)} has no counterpart")
+
+
+def _either(choice: str, on: str, off: str) -> str:
+    return f"(({choice}) && ({on}) || !({choice}) && ({off}))"

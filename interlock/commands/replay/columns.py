@@ -3,11 +3,13 @@
 Without a mapping, columns are known by the names that `verify --runs` writes: machines, controls
 and outputs by their own, ``in:NAME`` for what an input of the program reads, ``fault:ID`` for
 faults, and ``time_ms``, ``time_s`` or ``time`` (in seconds) for the time. ``step``, ``scan``,
-``mover`` and ``move`` are passed over.
+``mover`` and ``move`` are passed over where nothing of the model is called so, and at the head of
+what ``verify --runs`` wrote. A column that the mapping names is what the mapping says.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +31,8 @@ from interlock.st.types import BOOL, Type, domain_of
 from interlock.telling.csv_log import FAULT, INPUT, PASSED_OVER
 
 TIMES = {"time": 1000, "time_s": 1000, "time_ms": 1}
+# What other languages read as a number besides is none here.
+_NUMBER = re.compile(r"[+-]?[0-9]{1,20}")
 _TRUTHS = {"true": 1, "false": 0, "1": 1, "0": 0, "on": 1, "off": 0}
 
 
@@ -137,10 +141,9 @@ class Observed:
         """The value recorded as `text`, or None where it is none."""
         found = self.labels.get(text.casefold())
         if found is None and not self.domain.labels:
-            try:
-                number = int(text)
-            except ValueError:
+            if not _NUMBER.fullmatch(text):
                 return None
+            number = int(text)
             return number if self.domain.lo <= number <= self.domain.hi else None
         return found
 
@@ -218,18 +221,22 @@ def lay_out(
     """
     by_fold = {name.casefold(): observed for name, observed in known.items()}
     columns: list[Column | None] = []
-    mistakes = MistakeList()
+    mistakes = MistakeList(_said_twice(mapped))
     times: list[int] = []
     scale = mapped.ms_per_unit
     seen: dict[str, str] = {}
     for number, (header, place) in enumerate(headers):
         columns.append(None)
-        if header == mapped.time or (mapped.time is None and header.casefold() in TIMES):
-            times.append(number)
-            scale = mapped.ms_per_unit if mapped.time else TIMES[header.casefold()]
-            continue
-        if header in mapped.ignored or header.casefold() in PASSED_OVER:
-            continue
+        if header not in mapped.columns:
+            if _is_time(header, mapped):
+                times.append(number)
+                scale = mapped.ms_per_unit if mapped.time else TIMES[header.casefold()]
+                if mapped.time is None and header.casefold() in by_fold:
+                    said = f"'{header}' may be the time or {header} of the model; map it"
+                    mistakes.append(Mistake(place, said))
+                continue
+            if header in mapped.ignored or _tells_of_the_run(number, headers, by_fold):
+                continue
         shown = mapped.columns.get(header, header)
         observed = by_fold.get(shown.casefold())
         if observed is None:
@@ -255,6 +262,35 @@ def lay_out(
     if mistakes:
         raise InputError(mistakes)
     return Layout(tuple(columns), times[0] if times else None, scale)
+
+
+def _is_time(header: str, mapped: Mapped) -> bool:
+    return header == mapped.time or (mapped.time is None and header.casefold() in TIMES)
+
+
+def _tells_of_the_run(
+    number: int, headers: Sequence[tuple[str, Place]], known: Mapping[str, Observed]
+) -> bool:
+    """Whether a column tells of the run as a whole, and not of its states."""
+    name = headers[number][0].casefold()
+    if name not in PASSED_OVER:
+        return False
+    head = tuple(header for header, _ in headers[: len(PASSED_OVER)])
+    return name not in known or (head == PASSED_OVER and number < len(PASSED_OVER))
+
+
+def _said_twice(mapped: Mapped) -> list[Mistake]:
+    """Columns of which the mapping says what they show, and something else as well."""
+    if mapped.document is None:
+        return []
+    found = []
+    for name in mapped.columns:
+        place = mapped.document.key_place(("columns", name))
+        if name == mapped.time:
+            found.append(Mistake(place, f"'{_short(name)}' cannot be the time as well"))
+        if name in mapped.ignored:
+            found.append(Mistake(place, f"'{_short(name)}' cannot be ignored as well"))
+    return found
 
 
 def _unmet(headers: Sequence[tuple[str, Place]], mapped: Mapped) -> list[Mistake]:

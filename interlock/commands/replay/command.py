@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import print_line, terminal_line
@@ -28,15 +29,16 @@ if TYPE_CHECKING:
     type=click.IntRange(0, 1000),
     default=3,
     show_default=True,
-    help="How many moves of plant and people may lie between two samples.",
+    help="How many moves, ends of timers and faults may lie between two samples.",
 )
 @click.option(
     "--faults",
     type=click.IntRange(0, 100),
     default=0,
     show_default=True,
-    help="How many component faults may help to explain it.",
+    help="How many component faults or common causes may help to explain it.",
 )
+@click.option("--human", is_flag=True, help="Human errors may help to explain it.")
 @click.option("--anywhere", is_flag=True, help="It may begin in any state, not only at power-up.")
 @click.option(
     "--max-states",
@@ -51,6 +53,7 @@ def command(
     mapping: Path | None,
     moves: int,
     faults: int,
+    human: bool,
     anywhere: bool,
     max_states: int,
 ) -> int:
@@ -69,14 +72,15 @@ def command(
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
+        _refuse_options()
         return _replay_run(loaded, log)
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain
     from interlock.commands.replay.tell import lines_of
 
     mapped = AS_NAMED if mapping is None else read_mapping(mapping)
-    independent = loaded.independent_faults
-    run_class = RunClass(independent, faults) if faults else RunClass()
+    known = tuple(fault.id for fault in loaded.live_faults) if faults else ()
+    run_class = RunClass(known, faults, human)
     with terminal_line() as show:
         progress = None if show is None else lambda n_rows: show(f"{n_rows:,} samples")
         found = explain(loaded, log, mapped, run_class, moves, anywhere, max_states, progress)
@@ -85,6 +89,20 @@ def command(
     if found.limit is not None:
         return EXIT_UNDECIDED
     return EXIT_HOLDS if found.deviation is None else EXIT_VIOLATED
+
+
+def _refuse_options() -> None:
+    """A run file says which moves were made, so nothing is left to be explained."""
+    context = click.get_current_context()
+    given = [
+        parameter.opts[0]
+        for parameter in context.command.params
+        if isinstance(parameter, click.Option)
+        and parameter.name is not None
+        and context.get_parameter_source(parameter.name) is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise click.UsageError(f"{given[0]} has no meaning for a run file, which is played")
 
 
 def _replay_run(model: Model, file: Path) -> int:

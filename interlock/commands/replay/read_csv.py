@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator, Mapping
 
 from interlock.base.errors import Place
@@ -11,6 +12,7 @@ from interlock.commands.replay.record import Record, Row, mistake
 
 # So many texts of cells are remembered with their values.
 _MOST_KNOWN_CELLS = 100_000
+_TIME = re.compile(r"[+-]?([0-9]{1,30}(\.[0-9]{0,30})?|\.[0-9]{1,30})(e[+-]?[0-9]{1,3})?", re.I)
 
 
 def read_csv(
@@ -126,8 +128,7 @@ def _rows(
 
 def _time(text: str, ms_per_unit: int) -> float | None:
     """Milliseconds, or None where the text is no time."""
-    try:
-        found = float(text) * ms_per_unit
-    except ValueError:
+    if not _TIME.fullmatch(text):
         return None
+    found = float(text) * ms_per_unit
     return found if abs(found) < 1e15 else None

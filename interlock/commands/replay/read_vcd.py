@@ -1,13 +1,15 @@
 """Value change dumps (IEEE 1364-2005, clause 18) read as records.
 
 Each stamp gives one sample: what every variable is after the changes at it. Values are binary
-numbers; of what has named values, the number counts them from the first.
+numbers, or whole numbers written as reals; of what has named values, the number counts them from
+the first.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from math import inf
 
 from interlock.base.errors import Place
 from interlock.commands.replay.columns import Column, Mapped, Observed, lay_out
@@ -24,6 +26,8 @@ _WORD = re.compile(r"\S+")
 # The time is a whole number below 2 to the 64th; so wide is no value that a model has.
 _STAMP = re.compile(r"#[0-9]{1,20}")
 _BITS = re.compile(r"[01]{1,256}")
+# As printf writes a double with %.16g (clause 18.2.1), and no name of what is no number.
+_REAL = re.compile(r"[+-]?[0-9]{1,40}(\.[0-9]{0,40})?(e[+-]?[0-9]{1,4})?", re.IGNORECASE)
 
 Word = tuple[str, Place]
 
@@ -123,12 +127,13 @@ def _rows(
             time, start = now, place
         elif not word.startswith("$"):
             start = start or place
-            code, bits, at = _change(word, place, words)
+            code, text, at = _change(word, place, words)
             if code not in columns:
                 raise mistake(at, f"no variable has the code '{code[:20]}'")
             column = columns[code]
             if column is not None:
-                values[code] = _value(bits, column, place)
+                read = _real if word[0] in "rR" else _value
+                values[code] = read(text, column, place)
         elif word == "$comment":
             _section(words, word, place)
         elif word not in _DUMPED:
@@ -138,13 +143,20 @@ def _rows(
 
 
 def _change(word: str, place: Place, words: Iterator[Word]) -> tuple[str, str, Place]:
-    """The code and the new bits of a change, and where the code stands."""
+    """The code of a change, its new value as text, and where the code stands."""
     if word[0] in "bBrR":
         code, at = next(words, ("", place))
         return code, word[1:], at
     if word[0] not in "01xXzZ":
         raise mistake(place, f"'{word[0]}' is not a value")
     return word[1:], word[0], Place(place.file, place.line, place.column + 1)
+
+
+def _real(text: str, column: Column, place: Place) -> int:
+    number = float(text) if _REAL.fullmatch(text) else inf
+    if not number.is_integer():
+        raise mistake(place, f"'{text[:40]}' is not a value of {column.shows.name}")
+    return _checked(int(number), column, place)
 
 
 def _value(bits: str, column: Column, place: Place) -> int | None:
@@ -154,11 +166,16 @@ def _value(bits: str, column: Column, place: Place) -> int | None:
         raise mistake(place, f"'{bits[:40]}' is not a value")
     domain = column.shows.domain
     number = int(bits, 2)
+    if not column.rewritten and domain.lo < 0 and bits[0] == "1" and number > domain.hi:
+        number -= 1 << len(bits)
+    return _checked(number, column, place)
+
+
+def _checked(number: int, column: Column, place: Place) -> int:
+    """The number as a value of what the column shows."""
     if column.rewritten:
         return column.value(str(number), place)
-    if domain.lo < 0 and bits[0] == "1" and number > domain.hi:
-        number -= 1 << len(bits)
+    domain = column.shows.domain
     if not domain.lo <= number <= domain.hi:
-        said = f"{number} is not a value of {column.shows.name}"
-        raise mistake(place, said)
+        raise mistake(place, f"{number} is not a value of {column.shows.name}")
     return number

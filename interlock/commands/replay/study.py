@@ -8,8 +8,9 @@ from functools import partial
 from pathlib import Path
 from typing import Generic, Protocol, TypeVar
 
+from interlock.base.errors import Place
 from interlock.commands.replay.columns import AS_NAMED, Mapped, Observed, observable
-from interlock.commands.replay.record import Row
+from interlock.commands.replay.record import Row, mistake
 from interlock.commands.replay.record_file import opened
 from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Tracker, Values
 from interlock.commands.replay.track_by_diagrams import SetTracker
@@ -23,6 +24,8 @@ MOVES_BETWEEN = 3
 # Measured on the demo vehicle, 2,000 rows with six columns: 4 s of CPU and 180 MB; 13 s and 720 MB
 # where up to 200,000 states are listed before sets are taken.
 MOST_STATES = 20_000
+# So many samples without a time are held back until the next time tells what is missing.
+MOST_UNTIMED = 1_000
 # After so long a silence every number of moves is possible.
 LONG_GAP = 100
 REPORT_EVERY = 20_000
@@ -136,7 +139,7 @@ def explain(
     Raises
     ------
     InputError
-        At the first place where the record is malformed.
+        At the first place where the record is malformed, or where it shows no value at all.
     """
     built = build(model, run_class)
     known = observable(built)
@@ -144,7 +147,9 @@ def explain(
     def followed(make: Callable[[System, list[Expr]], _Tracking[S]]) -> Explained:
         with opened(log, known, mapped) as record:
             tracker = make(built.system, [o.expr for o in record.observed])
-            follower = _Follower(model, run_class, tracker, record.observed, mapped, moves_between)
+            follower = _Follower(
+                model, run_class, tracker, record.observed, mapped, moves_between, str(log)
+            )
             return follower.follow(record.rows, anywhere, progress)
 
     listed = followed(partial(Tracker, after_scan=mapped.after_scan, most_states=most_states))
@@ -179,6 +184,7 @@ class _Follower(Generic[S]):
         observed: Sequence[Observed],
         mapped: Mapped,
         moves_between: int,
+        file: str,
     ) -> None:
         self._model = model
         self._run_class = run_class
@@ -186,8 +192,11 @@ class _Follower(Generic[S]):
         self._observed = observed
         self._period = mapped.period_ms
         self._moves_between = moves_between
+        self._file = file
         self._last: float | None = None
-        self._n_rows = self._n_gaps = self._most_possible = 0
+        # Rows without a time that were not held back, since the last time.
+        self._n_unclear = 0
+        self._n_rows = self._n_gaps = self._n_values = self._most_possible = 0
 
     def follow(
         self, rows: Iterator[Row], anywhere: bool, progress: Callable[[int], None] | None
@@ -197,19 +206,21 @@ class _Follower(Generic[S]):
         try:
             if anywhere:
                 states = self._tracker.everywhere()
-            for row in rows:
-                n_moves = self._allowed(row)
+            for row, n_moves in self._with_moves(rows):
                 found = self._tracker.after(states, n_moves, row.values)
                 n_possible = self._tracker.count(found)
                 if not n_possible:
                     return self._result(deviation=self._deviation(row, states, n_moves))
                 states = found
                 self._n_rows += 1
+                self._n_values += len(row.values) - row.values.count(None)
                 self._most_possible = max(self._most_possible, n_possible)
                 if progress is not None and self._n_rows % REPORT_EVERY == 0:
                     progress(self._n_rows)
         except TooManyError as error:
             return self._result(limit=str(error), stopped_at=row)
+        if not self._n_values:
+            raise mistake(Place(self._file, 1, 1), "the record shows no value of the model")
         return self._result()
 
     def _result(
@@ -231,16 +242,39 @@ class _Follower(Generic[S]):
             stopped_at,
         )
 
-    def _allowed(self, row: Row) -> int:
-        """How many moves may have happened since the sample before."""
-        n_periods = 1
-        if row.time_ms is not None:
-            if self._last is not None and self._period is not None:
-                n_periods = max(1, round((row.time_ms - self._last) / self._period))
-            self._last = row.time_ms
-        if n_periods > 1:
-            self._n_gaps += 1
-        return ANY_NUMBER if n_periods > LONG_GAP else self._moves_between * n_periods
+    def _with_moves(self, rows: Iterator[Row]) -> Iterator[tuple[Row, int]]:
+        """Each row, and how many moves may have happened since the one before.
+
+        Between two times there may be rows without one; what is missing may be missing before any
+        of them.
+        """
+        untimed: list[Row] = []
+        for row in rows:
+            if row.time_ms is None and self._period is not None and len(untimed) < MOST_UNTIMED:
+                untimed.append(row)
+                continue
+            n_missing = self._missing(row, len(untimed))
+            n_moves = self._moves_between * (1 + n_missing)
+            if n_missing >= LONG_GAP:
+                n_moves = ANY_NUMBER
+            for either in (*untimed, row):
+                yield either, n_moves
+            untimed = []
+        for row in untimed:
+            yield row, self._moves_between
+
+    def _missing(self, row: Row, n_untimed: int) -> int:
+        """How many samples are missing between the last time and this row."""
+        if row.time_ms is None:
+            self._n_unclear += n_untimed + 1
+            return 0
+        n_missing = 0
+        if self._last is not None and self._period is not None:
+            n_periods = round((row.time_ms - self._last) / self._period)
+            n_missing = max(0, n_periods - 1 - n_untimed - self._n_unclear)
+        self._last, self._n_unclear = row.time_ms, 0
+        self._n_gaps += n_missing > 0
+        return n_missing
 
     def _deviation(self, row: Row, states: S, n_moves: int) -> Deviation:
         nearest = self._tracker.nearest(states, n_moves, row.values)

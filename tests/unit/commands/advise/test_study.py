@@ -8,18 +8,21 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from interlock.commands.advise.freeing import NoLineError, line_of, outputs_worth_advice
+from interlock.commands.advise.freeing import NoLineError, freed, line_of, outputs_worth_advice
+from interlock.commands.advise.others import judge_others
 from interlock.commands.advise.study import Advice, advise
 from interlock.engines import catalogue
 from interlock.judgement.engines import available
 from interlock.judgement.verify import verify
+from interlock.kernel.expr import TRUE
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import FAULT_FREE, RunClass
+from interlock.model.build import FAULT_FREE, RunClass, build
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.st.evaluate import as_written
 from interlock.st.write import write_expression
-from tests.support.gate import GATE_ST, gate, written
+from tests.support.gate import GATE_ST, GATE_YAML, gate, written
 from tests.support.models import MODELS, shipped
 
 
@@ -156,6 +159,68 @@ def test_the_command_tells_both_lines_and_a_run(capsys: pytest.CaptureFixture[st
     (data,) = json.loads(capsys.readouterr().out)["outputs"]
     assert data["permissive"] == "ramp_home AND pin_in"
     assert data["keeps"] == ["R1", "R3", "R4", "R7"]
+
+
+# None allows the drive to be on at will, and none is a 'never' or 'always' of single states.
+RUNS = {
+    "R5": "{says: a, never: drive, scope: {after: lamp}}",
+    "R6": "{says: b, event: gate = OPEN, only_after: button}",
+    "R7": "{says: c, whenever: gate = OPEN, leads_to: gate = SHUT}",
+    "R8": "{says: d, whenever: gate = OPEN, leads_to: gate = SHUT, within: 2 scans}",
+    "R9": "{says: e, can_still: gate = SHUT}",
+}
+
+
+@pytest.mark.parametrize("id_", RUNS)
+def test_what_depends_on_the_run_is_named_where_on_in_a_safe_state_breaks_it(
+    tmp_path: Path, id_: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    yaml = GATE_YAML.split("requirements:\n", maxsplit=1)[0]
+    yaml += f"requirements:\n  {id_}: {RUNS[id_]}\n"
+    folder = written(tmp_path / "gate", yaml)
+    advice = advice_for(load(folder), "drive")
+    # Nothing forbids a single state, so the number alone says that it is always safe.
+    assert advice.n_unsafe == 0
+    assert advice.others.not_kept == (id_,)
+    common = ["advise", str(folder), "--engine", "reference", "--plain", "--output", "drive"]
+    assert run(common) == 3
+    assert f"NOT kept with it, however safe the states: {id_}" in capsys.readouterr().out
+    assert run([*common, "--json", "-"]) == 3
+    assert json.loads(capsys.readouterr().out)["outputs"][0]["not_kept"] == [id_]
+
+
+def test_a_limit_leaves_open_what_depends_on_the_run(tmp_path: Path) -> None:
+    model = gate(tmp_path)
+    (advice,) = advise(model, catalogue()["reference"](), ["lamp"]).advices
+    assert advice.others.kept == ("R2", "R3", "R4")
+    assert advice.is_decided
+    free = freed(model, line_of(model, "lamp"), FAULT_FREE)
+    found = judge_others(catalogue()["reference"](), free, TRUE, build(model), Limits(max_states=3))
+    assert found.undecided == ("R2", "R3", "R4")
+
+
+@pytest.mark.parametrize(("other", "is_kept"), [("NOT pressed", True), ("pressed", False)])
+def test_arithmetic_counts_with_the_output_at_will(
+    tmp_path: Path, other: str, is_kept: bool
+) -> None:
+    # What was pressed before and what was not are never both so, which takes exploring.
+    st = GATE_ST.replace("lamp : BOOL;", "lamp : BOOL; n : INT (0..1);")
+    st = st.replace("\ndrive :=", "\nVAR a, b : BOOL; END_VAR\ndrive :=")
+    counted = "n := SEL(a AND drive, 0, 1) + SEL(b AND drive, 0, 1)"
+    st = st.replace("lamp :=", f"{counted};\na := pressed;\nb := {other};\nlamp :=")
+    st = st.replace("drive := pressed", "drive := pressed AND NOT shut")
+    advice = advice_for(load(written(tmp_path / "gate", st=st)), "drive")
+    assert advice.text == "TRUE"
+    assert ("ARITHMETIC" in advice.others.kept, "ARITHMETIC" in advice.others.not_kept) == (
+        is_kept,
+        not is_kept,
+    )
+
+
+def test_nothing_advised_is_undecided(tmp_path: Path) -> None:
+    branch = "IF pressed THEN drive := TRUE; ELSE drive := FALSE; END_IF;"
+    folder = written(tmp_path / "gate", st=GATE_ST.replace("drive := pressed;", branch))
+    assert run(["advise", str(folder), "--engine", "reference", "--output", "drive"]) == 3
 
 
 def test_the_command_has_its_exit_codes(tmp_path: Path) -> None:

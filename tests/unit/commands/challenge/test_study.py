@@ -101,6 +101,33 @@ def test_a_requirement_that_is_violated_already_catches_nothing() -> None:
     assert not {"R1", "R2"} & set(found.caught_by)
 
 
+@pytest.mark.parametrize("engine", ["reference", "enumerate"])
+def test_arithmetic_that_fails_already_catches_nothing(tmp_path: Path, engine: str) -> None:
+    overflow = (
+        ("lamp : BOOL; END_VAR", "lamp : BOOL; n : INT (0..1); END_VAR"),
+        ("lamp := ", "n := SEL(pressed, 0, 2);\nlamp := "),
+    )
+    broken = challenge(gate(tmp_path / "a", *overflow), catalogue()[engine](), Choice(sample=8))
+    assert not any(r.requirement == "ARITHMETIC" for r in broken.results.values())
+    # One that is new with the defect is noticed.
+    both = ("NOT drive;\n", "NOT drive;\nn := SEL(lamp, 0, 1) + SEL(drive, 0, 1);\n")
+    model = gate(tmp_path / "b", overflow[0], both)
+    found = challenge(model, catalogue()[engine](), Choice(regions=(Region.CONTROLLER,)))
+    assert found.results["controller.st:5:18 drop NOT of drive"].requirement == "ARITHMETIC"
+
+
+def test_a_requirement_that_comes_too_late_already_catches_nothing(tmp_path: Path) -> None:
+    asked = "whenever: button, leads_to: drive OR NOT button, within: 100 ms"
+    response = ("  R4: {says", f"  R5: {{says: starts soon, {asked}}}\n  R4: {{says")
+    clock = ("plant:\n", "run: {scan_ms: 20}\nplant:\n")
+    in_time = gate(tmp_path / "a", response, clock)
+    assert {r.requirement for r in seeded(in_time).results.values()} >= {"R5"}
+    slow = ("outputs:\n", "outputs:\n  drive: {delay_ms: 500, delay_assumed: true}\n")
+    late = gate(tmp_path / "b", response, clock, slow)
+    # It is violated with and without a defect, so it tells of none.
+    assert "R5" not in {r.requirement for r in seeded(late).results.values()}
+
+
 def test_a_sample_is_the_same_for_the_same_seed(small: Model) -> None:
     one, same = (seeded(small, Choice(sample=5, seed=3)) for _ in range(2))
     other = seeded(small, Choice(sample=5, seed=4))

@@ -9,7 +9,8 @@ import pytest
 
 from interlock.base.errors import InputError
 from interlock.commands.export.adopt import quoted
-from interlock.commands.export.read_scxml import read_scxml, to_yaml
+from interlock.commands.export.plant_yaml import to_yaml
+from interlock.commands.export.read_scxml import read_scxml
 from interlock.commands.export.write_scxml import event_names, to_scxml
 from interlock.independent_judge.player import Player
 from interlock.kernel.system import MoveKind
@@ -147,7 +148,7 @@ def test_a_single_flat_machine_is_taken(tmp_path: Path) -> None:
             r"In: 'c' is no state; known: a",
         ),
         (
-            '<state id="a"><transition event="e" target="a" cond="f(1).g"/></state>',
+            '<state id="a"><transition event="e" target="a" cond="f.g"/></state>',
             r"cond: cannot be read from '\.g' on",
         ),
         (
