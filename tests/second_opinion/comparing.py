@@ -28,10 +28,10 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import names_behind
 from interlock.model.load import load
 from interlock.model.model import Model, Statement
+from tests.second_opinion.one_plant import NotTogetherError, OnePlant, own_differences
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
 from tests.second_opinion.reached import Reached, reach
 from tests.second_opinion.revising import draw_pair
-from tests.second_opinion.one_plant import NotTogetherError, OnePlant, own_differences
 from tests.second_opinion.world import Class, Kind, World
 
 # Effects that say that nothing got worse.
