@@ -12,11 +12,17 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 
-from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of
+from interlock.commands.testsheet.goals import (
+    Force,
+    Goal,
+    Kind,
+    force_of,
+    lamp_goal,
+    lamps_seen,
+)
 from interlock.commands.testsheet.sheet import After, Do, Row
 from interlock.commands.testsheet.simulation import Simulation
-from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.expr import Expr
+from interlock.kernel.evaluate import State
 from interlock.kernel.system import Move, MoveKind
 from interlock.model.model import Model
 
@@ -45,36 +51,44 @@ class Planner:
     Parameters
     ----------
     simulation : Simulation
-    terms, faults, moves, lamps : mapping of Goal to Expr
-        The goals that some reachable state can show.
+    goals : sequence of Goal
+        Those that may be shown. That a lamp flashes is one more wherever it does.
     report : callable, optional
         Told the number of goals shown so far and of all.
     """
 
     simulation: Simulation
-    terms: Mapping[Goal, Expr]
-    faults: Mapping[Goal, Expr]
-    moves: Mapping[Goal, Expr]
-    lamps: Mapping[Goal, Expr]
+    goals: Sequence[Goal]
     report: Report | None = None
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        simulation = self.simulation
-        self._todo = {g.id for g in (*self.terms, *self.faults, *self.moves, *self.lamps)}
+        by_kind = {kind: [g for g in self.goals if g.kind is kind] for kind in Kind}
+        self._todo = {goal.id for goal in self.goals}
         self._n_goals = len(self._todo)
-        self._terms, self._faults = list(self.terms), list(self.faults)
-        self._move_goals = {goal.subject: goal for goal in self.moves}
-        self._deciding = python_function(list(self.terms.values()), simulation.index)
-        self._shown_faults = python_function(list(self.faults.values()), simulation.system.index)
-        self._fault_forces = [force_of(self._model.faults[g.subject]) for g in self._faults]
+        self._lamps = list(dict.fromkeys(goal.subject for goal in by_kind[Kind.LAMP]))
+        self._flashing = {lamp_goal(lamp, "flashing").id for lamp in self._lamps}
+        self._move_goals = {goal.subject: goal for goal in by_kind[Kind.MOVE]}
+        # What each input decides alone, and which faults each action at the terminals is.
+        self._decided: dict[str, list[Goal]] = {}
+        for goal in by_kind[Kind.TERM]:
+            self._decided.setdefault(goal.other, []).append(goal)
+        self._fault_forces: dict[Force, list[str]] = {}
+        for goal in by_kind[Kind.FAULT]:
+            force = force_of(self._model.faults[goal.subject])
+            self._fault_forces.setdefault(force, []).append(goal.id)
         self._known_gains: dict[State, list[tuple[Force, str]]] = {}
         self._next: dict[State, list[tuple[Move, State]]] = {}
         self._tried: set[tuple[State, Force]] = set()
         self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
-        self.state = simulation.start()
+        self.depends = False
+        start = self.simulation.start()
+        self.depends |= start is None
+        if start is None:
+            self._todo = set()
+        self.state: State = start or ()
 
     @property
     def _model(self) -> Model:
@@ -92,9 +106,7 @@ class Planner:
 
     def again(self) -> Planner:
         """A second walk, that first goes to the places where a few actions show everything."""
-        second = Planner(
-            self.simulation, self.terms, self.faults, self.moves, self.lamps, self.report
-        )
+        second = Planner(self.simulation, self.goals, self.report)
         second._known_gains, second._next = self._known_gains, self._next
         second._targets = self._chosen()
         while second._todo:
@@ -127,6 +139,8 @@ class Planner:
         """
         by_name = {move.name: move for move in self.simulation.moves}
         state = self.simulation.start()
+        if state is None:
+            return False
         steps: list[str] = []
         for name in moves:
             if name not in by_name:
@@ -144,39 +158,105 @@ class Planner:
         """Ids of the goals that are not shown yet."""
         return frozenset(self._todo)
 
+    def everywhere(self, most: int) -> tuple[dict[str, tuple[str, ...]], bool]:
+        """Where what is left can be shown: moves from power-up by goal; whether that is all.
+
+        Parameters
+        ----------
+        most : int
+            From so many situations no further ones are looked at.
+        """
+        found: dict[str, tuple[str, ...]] = {}
+        start = self.simulation.start()
+        if start is None:
+            return found, False
+        ways: dict[State, tuple[str, ...]] = {start: ()}
+        queue = [start]
+        for state in queue:
+            shown = {goal for _, goal in self._gains_known(state)} | self._lamps_in(state)
+            for goal in sorted(shown):
+                found.setdefault(goal, ways[state])
+            for move, after in self._successors(state):
+                if move.name in self._move_goals:
+                    found.setdefault(self._move_goals[move.name].id, (*ways[state], move.name))
+                if after not in ways and len(ways) < most:
+                    ways[after] = (*ways[state], move.name)
+                    queue.append(after)
+        return found, len(ways) < most and not self.depends
+
+    @property
+    def wanted(self) -> frozenset[str]:
+        """As `todo`, with lamps that might be seen flashing."""
+        return frozenset(self._todo | self._flashing)
+
+    def shown_together(self, terms: Sequence[Goal]) -> list[tuple[int, ...]]:
+        """Which of the terms of one signal one action shows, in all places looked at."""
+        found = set()
+        for known in self._known_gains.values():
+            by_force: dict[Force, set[str]] = {}
+            for force, goal in known:
+                by_force.setdefault(force, set()).add(goal)
+            for force, shown in by_force.items():
+                if force.single == terms[0].other:
+                    found.add(tuple(int(goal.id in shown) for goal in terms))
+        return sorted(found)
+
     def _successors(self, state: State) -> list[tuple[Move, State]]:
         found = self._next.get(state)
         if found is None:
             simulation = self.simulation
-            found = [
-                (m, simulation.settle(simulation.after(state, m)))
-                for m in simulation.possible(state)
-            ]
+            coming = [(m, simulation.made(state, m)) for m in simulation.possible(state)]
+            found = [(m, after) for m, after in coming if after is not None]
+            # What depends on the moment, or takes too long, is no row of a sheet.
+            self.depends |= len(found) < len(coming)
             self._next[state] = found
         return found
 
     def _gains(self, state: State) -> dict[Force, set[str]]:
         """What each action at the terminals would show in `state` that is not shown yet."""
+        gains: dict[Force, set[str]] = {}
+        for force, goal in self._gains_known(state):
+            if self._is_wanted(goal) and (state, force) not in self._tried:
+                gains.setdefault(force, set()).add(goal)
+        return gains
+
+    def _gains_known(self, state: State) -> list[tuple[Force, str]]:
         known = self._known_gains.get(state)
         if known is None:
             known = list(self._shows(state))
             self._known_gains[state] = known
-        gains: dict[Force, set[str]] = {}
-        for force, goal in known:
-            if goal in self._todo and (state, force) not in self._tried:
-                gains.setdefault(force, set()).add(goal)
-        return gains
+        return known
+
+    def _is_wanted(self, goal: str) -> bool:
+        return goal in self._todo or goal in self._flashing
 
     def _shows(self, state: State) -> Iterable[tuple[Force, str]]:
-        signals = self.simulation.signals(state)
-        values = dict(zip(self.simulation.inputs, signals, strict=True))
-        for goal, decides in zip(self._terms, self._deciding((*state, *signals)), strict=True):
-            if decides:
-                yield Force(((goal.other, 1 - values[f"input.{goal.other}"]),)), goal.id
-        told = self._shown_faults(state)
-        for goal, force, tells in zip(self._faults, self._fault_forces, told, strict=True):
-            if tells:
-                yield force, goal.id
+        simulation = self.simulation
+        before = simulation.outputs(state)
+        for force in self._forces(state):
+            held = simulation.held(state, force)
+            if held is None:
+                self.depends = True
+                continue
+            seen = simulation.outputs(held, force)
+            changed = {name for name in seen if seen[name] != before[name]}
+            if not changed:
+                continue
+            if force.single is not None:
+                for goal in self._decided.get(force.single, ()):
+                    if goal.subject in changed:
+                        yield force, goal.id
+            for id_ in self._fault_forces.get(force, ()):
+                yield force, id_
+            for id_ in sorted(lamps_seen(seen, [n for n in self._lamps if n in changed])):
+                yield force, id_
+
+    def _forces(self, state: State) -> dict[Force, None]:
+        """Every action at the terminals: each input at its other value, and every fault."""
+        values = zip(self.simulation.inputs, self.simulation.signals(state), strict=True)
+        inputs = {name.removeprefix("input."): value for name, value in values}
+        turned = [Force(((name, 1 - inputs[name]),)) for name in self._decided]
+        return dict.fromkeys([*turned, *self._fault_forces])
 
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
         if calm and not self.simulation.is_calm(state):
@@ -209,23 +289,21 @@ class Planner:
                 return force
         return None
 
-    def _held(self, force: Force) -> tuple[State, State]:
-        """The state under `force`, and that after it was let go."""
-        simulation = self.simulation
-        state = simulation.restarted(self.state) if force.restart else self.state
-        held = simulation.settle(state, force)
-        return held, simulation.settle(held)
+    def _held(self, force: Force) -> tuple[State | None, State | None]:
+        """The situation under `force`, and that after it was let go."""
+        held = self.simulation.held(self.state, force)
+        return held, None if held is None else self.simulation.let_go(held, force)
 
-    def _after(self, let_go: State) -> tuple[After, State]:
-        """What has to follow an action, and the state that this leads to."""
+    def _after(self, let_go: State) -> tuple[After, State | None]:
+        """What has to follow an action, and the situation that this leads to."""
         simulation, before = self.simulation, self.state
         if simulation.retained(let_go) != simulation.retained(before):
-            return After.COLD_START, simulation.settle(simulation.cold_started(let_go))
+            return After.COLD_START, simulation.cold_started(let_go)
         if self._recovers(let_go, simulation.memory(before)):
             return After.RESTORE, let_go
-        return After.RESTART, simulation.settle(simulation.restarted(let_go))
+        return After.RESTART, simulation.restarted(let_go)
 
-    def _recovers(self, state: State, memory: tuple[int, ...]) -> bool:
+    def _recovers(self, state: State, memory: frozenset[tuple[int, ...]]) -> bool:
         """Whether a few moves lead to where the program remembers the same again."""
         seen, queue = {state}, [state]
         for found in queue:
@@ -241,19 +319,17 @@ class Planner:
         simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        outputs = simulation.outputs(before)
-        seen = simulation.outputs(held, force)
-        changed = {name for name in outputs if outputs[name] != seen[name]}
-        shown = {
-            goal
-            for f, goal in self._known_gains[before]
-            if f == force and goal in self._todo and self._is_seen(goal, changed)
-        }
-        if not shown:
+        known = self._gains_known(before)
+        shown = {goal for f, goal in known if f == force and self._is_wanted(goal)}
+        if not shown or held is None or let_go is None:
+            self.depends |= let_go is None
+            return
+        after, end = self._after(let_go)
+        if end is None:
+            self.depends = True
             return
         self._done(shown)
-        moving = not (simulation.is_calm(before) and simulation.is_calm(held))
-        after, end = self._after(let_go)
+        moving = not (simulation.is_calm(before) and simulation.is_calm(held, force))
         self._add(
             do=Do.FORCE,
             force=force,
@@ -261,11 +337,6 @@ class Planner:
             in_motion=moving,
         )
         self.state = end
-
-    def _is_seen(self, goal: str, changed: set[str]) -> bool:
-        """Whether what a goal is about is seen once nothing changes any more."""
-        kind, _, rest = goal.partition(" ")
-        return bool(changed) if kind == Kind.FAULT.value else rest.split(" ")[0] in changed
 
     def _nearest(self, least: int, calm: bool, n_places: int) -> _Way | None:
         """The fewest moves to a place with an action that shows enough, or to a goal's move."""
@@ -313,18 +384,14 @@ class Planner:
             self._add(do=Do.LOOK)
 
     def _new_lamp(self, settled: State) -> bool:
-        return bool(self._lamps_in(settled) & self._todo)
+        return any(map(self._is_wanted, self._lamps_in(settled)))
 
     def _lamps_in(self, state: State) -> set[str]:
-        outputs = self.simulation.outputs(state)
-        return {
-            goal.id
-            for goal in self.lamps
-            if outputs.get(goal.subject, 0) == int(goal.other == "on")
-        }
+        return lamps_seen(self.simulation.outputs(state), self._lamps)
 
     def _done(self, goals: set[str]) -> None:
         self._todo -= goals
+        self._flashing -= goals
         if self.report is not None:
             self.report(self._n_goals - len(self._todo), self._n_goals)
 
@@ -333,7 +400,7 @@ class Planner:
         self.rows.append(row)
         self._prepare, self._anew = [], False
         if row.force is None:
-            self._done(self._lamps_in(self.state) & self._todo)
+            self._done(self._lamps_in(self.state))
 
 
 def _cover(

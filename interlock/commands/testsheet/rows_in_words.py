@@ -76,7 +76,8 @@ def seen_says(expected: Expected) -> str:
     changes = [f"{name} {_value(value)}" for name, value in expected.changes.items()]
     said = ", ".join(changes) if changes else "no output changes"
     lit = ", ".join(expected.lit) if expected.lit else "none"
-    return f"{said}; on: {lit}"
+    flashing = f"; flashing: {', '.join(expected.flashing)}" if expected.flashing else ""
+    return f"{said}; on: {lit}{flashing}"
 
 
 def _value(label: str) -> str:
