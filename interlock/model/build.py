@@ -102,9 +102,7 @@ class Built:
         return lower_expression(formula.tree, self.truth)
 
 
-def build(
-    model: Model, run_class: RunClass = FAULT_FREE, with_all_memory: bool = False
-) -> Built:
+def build(model: Model, run_class: RunClass = FAULT_FREE, with_all_memory: bool = False) -> Built:
     """Build the system of `model` for a run class.
 
     Parameters
@@ -206,15 +204,17 @@ class _Builder:
         observed += self.signals.values()
         # Nothing need read what has struck; who asks which faults made a run reads it.
         observed += [ex.var(counted_flag(fault)) for fault in self.live]
+        whole = System(tuple(variables), tuple(moves), self.model.title)
+        system = whole.narrowed(observed)
         if with_all_memory:
-            observed += map(ex.var, self._memory_of_outputs())
-        system = System(tuple(variables), tuple(moves), self.model.title).narrowed(observed)
+            kept = {variable.name for variable in system.variables}
+            system = whole.narrowed([*observed, *map(ex.var, self._memory_behind(kept))])
         return Built(self.model, self.run_class, system, requirements, self.signals, truth)
 
-    def _memory_of_outputs(self) -> set[str]:
-        """What the program remembers that outputs depend on, whatever its inputs are."""
+    def _memory_behind(self, names: set[str]) -> set[str]:
+        """What the program remembers that variables with `names` depend on, whatever it reads."""
         memory = {variable.name for variable in self.lowered.variables}
-        found, new = set[str](), set(self.model.outputs)
+        found, new = set[str](), names & memory
         while new:
             found |= new
             updates = [self.lowered.updates[n] for n in new if n in self.lowered.updates]

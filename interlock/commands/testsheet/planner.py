@@ -8,20 +8,14 @@ to these places only. Whether a sheet could be shorter is told by bounds, not by
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 
-from interlock.commands.testsheet.goals import (
-    Force,
-    Goal,
-    Kind,
-    force_of,
-    lamp_goal,
-    lamps_seen,
-)
+from interlock.commands.testsheet.goals import Force, Goal, Kind, lamp_goal, lamps_seen
 from interlock.commands.testsheet.sheet import After, Do, Row
 from interlock.commands.testsheet.simulation import Simulation
+from interlock.commands.testsheet.terminal_actions import TerminalActions
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import Move, MoveKind
 from interlock.model.model import Model
@@ -52,40 +46,34 @@ class Planner:
     ----------
     simulation : Simulation
     goals : sequence of Goal
-        Those that may be shown. That a lamp flashes is one more wherever it does.
+        Those that are looked for.
+    doubtful : sequence of Goal
+        Those that are only shown where one comes past; that a lamp flashes is one more of them.
     report : callable, optional
         Told the number of goals shown so far and of all.
     """
 
     simulation: Simulation
     goals: Sequence[Goal]
+    doubtful: Sequence[Goal] = ()
     report: Report | None = None
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        by_kind = {kind: [g for g in self.goals if g.kind is kind] for kind in Kind}
+        goals = [*self.goals, *self.doubtful]
         self._todo = {goal.id for goal in self.goals}
         self._n_goals = len(self._todo)
-        self._lamps = list(dict.fromkeys(goal.subject for goal in by_kind[Kind.LAMP]))
-        self._flashing = {lamp_goal(lamp, "flashing").id for lamp in self._lamps}
-        self._move_goals = {goal.subject: goal for goal in by_kind[Kind.MOVE]}
-        # What each input decides alone, and which faults each action at the terminals is.
-        self._decided: dict[str, list[Goal]] = {}
-        for goal in by_kind[Kind.TERM]:
-            self._decided.setdefault(goal.other, []).append(goal)
-        self._fault_forces: dict[Force, list[str]] = {}
-        for goal in by_kind[Kind.FAULT]:
-            force = force_of(self._model.faults[goal.subject])
-            self._fault_forces.setdefault(force, []).append(goal.id)
-        self._known_gains: dict[State, list[tuple[Force, str]]] = {}
+        self.actions = TerminalActions(self.simulation, goals)
+        self._in_passing = {lamp_goal(lamp, "flashing").id for lamp in self.actions.lamps}
+        self._in_passing |= {goal.id for goal in self.doubtful}
+        self._move_goals = {goal.subject: goal for goal in goals if goal.kind is Kind.MOVE}
         self._next: dict[State, list[tuple[Move, State]]] = {}
         self._tried: set[tuple[State, Force]] = set()
         self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
-        self.depends = False
         start = self.simulation.start()
-        self.depends |= start is None
+        self._depends = start is None
         if start is None:
             self._todo = set()
         self.state: State = start or ()
@@ -96,6 +84,7 @@ class Planner:
 
     def walk(self) -> None:
         """Show what can be shown from where one stands, as far as one looks."""
+        self._look_here()
         for least, calm, n_places in STAGES:
             while self._todo:
                 self._act_here(least, calm)
@@ -106,9 +95,10 @@ class Planner:
 
     def again(self) -> Planner:
         """A second walk, that first goes to the places where a few actions show everything."""
-        second = Planner(self.simulation, self.goals, self.report)
-        second._known_gains, second._next = self._known_gains, self._next
+        second = Planner(self.simulation, self.goals, self.doubtful, self.report)
+        second.actions, second._next = self.actions, self._next
         second._targets = self._chosen()
+        second._look_here()
         while second._todo:
             second._act_here(1, False)
             way = second._nearest(1, False, MOST_KNOWN_PLACES)
@@ -121,7 +111,7 @@ class Planner:
     def _chosen(self) -> dict[State, set[Force]]:
         """Of all actions that were looked at, few that show everything; those at rest first."""
         shows: dict[tuple[State, Force], set[str]] = {}
-        for state, known in self._known_gains.items():
+        for state, known in self.actions.looked_at():
             for force, goal in known:
                 shows.setdefault((state, force), set()).add(goal)
         calm = {at: goals for at, goals in shows.items() if self.simulation.is_calm(at[0])}
@@ -173,7 +163,7 @@ class Planner:
         ways: dict[State, tuple[str, ...]] = {start: ()}
         queue = [start]
         for state in queue:
-            shown = {goal for _, goal in self._gains_known(state)} | self._lamps_in(state)
+            shown = {goal for _, goal in self.actions.shown(state)} | self._lamps_in(state)
             for goal in sorted(shown):
                 found.setdefault(goal, ways[state])
             for move, after in self._successors(state):
@@ -185,21 +175,14 @@ class Planner:
         return found, len(ways) < most and not self.depends
 
     @property
-    def wanted(self) -> frozenset[str]:
-        """As `todo`, with lamps that might be seen flashing."""
-        return frozenset(self._todo | self._flashing)
+    def depends(self) -> bool:
+        """Whether something that was looked at depends on the moment, or is too long to tell."""
+        return self._depends or self.actions.depends
 
-    def shown_together(self, terms: Sequence[Goal]) -> list[tuple[int, ...]]:
-        """Which of the terms of one signal one action shows, in all places looked at."""
-        found = set()
-        for known in self._known_gains.values():
-            by_force: dict[Force, set[str]] = {}
-            for force, goal in known:
-                by_force.setdefault(force, set()).add(goal)
-            for force, shown in by_force.items():
-                if force.single == terms[0].other:
-                    found.add(tuple(int(goal.id in shown) for goal in terms))
-        return sorted(found)
+    @property
+    def wanted(self) -> frozenset[str]:
+        """As `todo`, with what is doubtful."""
+        return frozenset(self._todo | self._in_passing)
 
     def _successors(self, state: State) -> list[tuple[Move, State]]:
         found = self._next.get(state)
@@ -208,55 +191,20 @@ class Planner:
             coming = [(m, simulation.made(state, m)) for m in simulation.possible(state)]
             found = [(m, after) for m, after in coming if after is not None]
             # What depends on the moment, or takes too long, is no row of a sheet.
-            self.depends |= len(found) < len(coming)
+            self._depends |= len(found) < len(coming)
             self._next[state] = found
         return found
 
     def _gains(self, state: State) -> dict[Force, set[str]]:
         """What each action at the terminals would show in `state` that is not shown yet."""
         gains: dict[Force, set[str]] = {}
-        for force, goal in self._gains_known(state):
+        for force, goal in self.actions.shown(state):
             if self._is_wanted(goal) and (state, force) not in self._tried:
                 gains.setdefault(force, set()).add(goal)
         return gains
 
-    def _gains_known(self, state: State) -> list[tuple[Force, str]]:
-        known = self._known_gains.get(state)
-        if known is None:
-            known = list(self._shows(state))
-            self._known_gains[state] = known
-        return known
-
     def _is_wanted(self, goal: str) -> bool:
-        return goal in self._todo or goal in self._flashing
-
-    def _shows(self, state: State) -> Iterable[tuple[Force, str]]:
-        simulation = self.simulation
-        before = simulation.outputs(state)
-        for force in self._forces(state):
-            held = simulation.held(state, force)
-            if held is None:
-                self.depends = True
-                continue
-            seen = simulation.outputs(held, force)
-            changed = {name for name in seen if seen[name] != before[name]}
-            if not changed:
-                continue
-            if force.single is not None:
-                for goal in self._decided.get(force.single, ()):
-                    if goal.subject in changed:
-                        yield force, goal.id
-            for id_ in self._fault_forces.get(force, ()):
-                yield force, id_
-            for id_ in sorted(lamps_seen(seen, [n for n in self._lamps if n in changed])):
-                yield force, id_
-
-    def _forces(self, state: State) -> dict[Force, None]:
-        """Every action at the terminals: each input at its other value, and every fault."""
-        values = zip(self.simulation.inputs, self.simulation.signals(state), strict=True)
-        inputs = {name.removeprefix("input."): value for name, value in values}
-        turned = [Force(((name, 1 - inputs[name]),)) for name in self._decided]
-        return dict.fromkeys([*turned, *self._fault_forces])
+        return goal in self._todo or goal in self._in_passing
 
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
         if calm and not self.simulation.is_calm(state):
@@ -319,14 +267,14 @@ class Planner:
         simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        known = self._gains_known(before)
+        known = self.actions.shown(before)
         shown = {goal for f, goal in known if f == force and self._is_wanted(goal)}
         if not shown or held is None or let_go is None:
-            self.depends |= let_go is None
+            self._depends |= let_go is None
             return
         after, end = self._after(let_go)
         if end is None:
-            self.depends = True
+            self._depends = True
             return
         self._done(shown)
         moving = not (simulation.is_calm(before) and simulation.is_calm(held, force))
@@ -359,7 +307,7 @@ class Planner:
 
     def _is_todo(self, move: Move) -> bool:
         goal = self._move_goals.get(move.name)
-        return goal is not None and goal.id in self._todo
+        return goal is not None and self._is_wanted(goal.id)
 
     def _moves_to(
         self, state: State, parents: Mapping[State, tuple[State, Move] | None]
@@ -383,15 +331,25 @@ class Planner:
         if self._new_lamp(settled):
             self._add(do=Do.LOOK)
 
+    def _look_here(self) -> None:
+        """Look at lamps where one stands before anything is done, as at power-up."""
+        if self.state and self._new_lamp(self.state):
+            self._add(do=Do.LOOK)
+
+    def show_here(self) -> None:
+        """Show everything that can be shown where one stands."""
+        self._look_here()
+        self._act_here(1, False)
+
     def _new_lamp(self, settled: State) -> bool:
         return any(map(self._is_wanted, self._lamps_in(settled)))
 
     def _lamps_in(self, state: State) -> set[str]:
-        return lamps_seen(self.simulation.outputs(state), self._lamps)
+        return lamps_seen(self.simulation.outputs(state), self.actions.lamps)
 
     def _done(self, goals: set[str]) -> None:
         self._todo -= goals
-        self._flashing -= goals
+        self._in_passing -= goals
         if self.report is not None:
             self.report(self._n_goals - len(self._todo), self._n_goals)
 

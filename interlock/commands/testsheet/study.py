@@ -47,7 +47,8 @@ from interlock.model.model import Model
 IN_PASSING = "only in passing: what shows it is gone before anybody could act"
 DEPENDS = "not shown by any row; what it needs depends on the moment, or never comes to rest"
 # From so many situations it is looked for what no row shows, and for lamps that flash.
-MOST_SITUATIONS, FEW_SITUATIONS = 4_000, 200
+MOST_SITUATIONS, FEW_SITUATIONS = 1_500, 200
+Together = Mapping[tuple[Goal, ...], Sequence[tuple[int, ...]]]
 NOT_FOUND = f"not shown in {MOST_SITUATIONS:,} situations, which are not all"
 
 
@@ -84,11 +85,15 @@ def make_sheet(
     queries += [Values(tuple(conditions[goal] for goal in goals)) for goals in by_signal.values()]
     explored = engine.explore(built.system, queries, limits, progress)
     answers = dict(zip(conditions, explored.answers, strict=False))
-    wanted = [g for g, a in answers.items() if a.found or (a.found is False and g not in exact)]
+    wanted = [goal for goal, answer in answers.items() if answer.found]
+    doubtful = [g for g, a in answers.items() if a.found is False and g not in exact]
+    simulation = Simulation(built, program)
     planner = _planned(
-        Planner(Simulation(built, program), wanted, _reporting(progress, explored)), answers
+        Planner(simulation, wanted, doubtful, _reporting(progress, explored)), answers
     )
-    ways, is_all = planner.everywhere(MOST_SITUATIONS if planner.todo else FEW_SITUATIONS)
+    ways, is_all = planner.everywhere(
+        MOST_SITUATIONS if doubtful or planner.todo else FEW_SITUATIONS
+    )
     _by_runs(planner, {goal: way for goal, way in ways.items() if goal in planner.wanted})
     rows = seen_by_flashing(measure(model, planner.rows, list(conditions)))
     never = {g.id for g, a in answers.items() if a.found is False and (is_all or g in exact)}
@@ -99,7 +104,9 @@ def make_sheet(
     told = zip(by_signal.values(), explored.answers[len(conditions) :], strict=True)
     together = {goals: answer.values for goals, answer in told}
     if is_all:
-        together = {goals: planner.shown_together(goals) for goals in _by_signal(terms).values()}
+        together = {
+            goals: planner.actions.shown_together(goals) for goals in _by_signal(terms).values()
+        }
     return replace(sheet, n_least_rows=least_rows(sheet, together))
 
 
@@ -156,6 +163,7 @@ def _by_runs(planner: Planner, runs: Mapping[str, Sequence[str]]) -> None:
     ):
         target = left[0]
         if planner.begin_anew(runs[target]):
+            planner.show_here()
             planner.walk()
         if target in planner.wanted:
             given_up.add(target)
@@ -215,15 +223,12 @@ def _sheet(
     )
 
 
-Together = Mapping[tuple[Goal, ...], Sequence[tuple[int, ...]]]
-
-
 def least_rows(sheet: Sheet, together: Together) -> int:
     """How many actions at the terminals what is covered needs at least, in reachable states.
 
     An action holds one thing, so each signal needs one. Of the terms of a signal that are asked
-    about, those of which no two are ever decided in one state need one action each; a fault of a single signal needs its own direction; any other fault
-    needs an action of its own.
+    about, those of which no two are ever decided in one state need one action each; a fault of a
+    single signal needs its own direction; any other fault needs an action of its own.
 
     Parameters
     ----------

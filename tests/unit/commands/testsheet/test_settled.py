@@ -93,7 +93,8 @@ def test_timers_run_out_in_the_order_of_their_times(tmp_path: Path) -> None:
 
 
 BLINKER = (
-    "dark(IN := (shut_a XOR shut_b) AND NOT lit.Q, PT := T#500ms); lit(IN := dark.Q, PT := T#500ms);"
+    "dark(IN := (shut_a XOR shut_b) AND NOT lit.Q, PT := T#500ms);"
+    " lit(IN := dark.Q, PT := T#500ms);"
     " alarm := dark.Q; green := shut_a AND shut_b;"
 )
 
@@ -120,9 +121,7 @@ def test_a_lamp_that_changes_in_every_scan_is_not_asked_by_its_parity(tmp_path: 
 
 def test_what_depends_on_the_moment_is_open_and_no_row(tmp_path: Path) -> None:
     # Opening the door keeps the green lamp as the blinking alarm has it at that instant.
-    body = (
-        "alarm := NOT alarm; IF NOT shut_a AND was THEN green := alarm; END_IF; was := shut_a;"
-    )
+    body = "alarm := NOT alarm; IF NOT shut_a AND was THEN green := alarm; END_IF; was := shut_a;"
     sheet = sheet_of(tmp_path, body, "was : BOOL := TRUE;")
     assert not any("move door: shut to open" in (*row.prepare, row.move) for row in sheet.rows)
     assert "move door: shut to open" in sheet.open
