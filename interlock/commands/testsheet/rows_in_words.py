@@ -129,7 +129,7 @@ def table(sheet: Sheet) -> list[tuple[str, ...]]:
 
 
 def _bare(sheet: Sheet) -> list[tuple[str, ...]]:
-    bare = []
+    bare: list[tuple[str, ...]] = []
     for row, expected in zip(sheet.rows, sheet.expected, strict=True):
         bare.append(
             (

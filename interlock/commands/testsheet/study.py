@@ -102,11 +102,11 @@ def make_sheet(
     if explored.limit is not None:
         return sheet
     told = zip(by_signal.values(), explored.answers[len(conditions) :], strict=True)
-    together = {goals: answer.values for goals, answer in told}
+    together: dict[tuple[Goal, ...], Sequence[tuple[int, ...]]] = {}
+    together |= {goals: answer.values for goals, answer in told}
     if is_all:
-        together = {
-            goals: planner.actions.shown_together(goals) for goals in _by_signal(terms).values()
-        }
+        everything = _by_signal(terms).values()
+        together = {goals: planner.actions.shown_together(goals) for goals in everything}
     return replace(sheet, n_least_rows=least_rows(sheet, together))
 
 

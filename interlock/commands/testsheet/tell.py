@@ -101,8 +101,8 @@ def _times(n: int, what: str) -> str:
 def _lists(sheet: Sheet) -> Iterable[tuple[str, list[str]]]:
     goals = {goal.id: goal for goal in sheet.goals}
     yield (
-        "Shown impossible: nothing that plant and people bring about in this model shows it, without "
-        "faults and with one action at the terminals",
+        "Shown impossible: nothing that plant and people bring about in this model shows it, "
+        "without faults and with one action at the terminals",
         [goals[id_].says for id_ in goals if id_ in sheet.impossible],
     )
     yield "Open", [f"{goals[id_].says}: {reason}" for id_, reason in sheet.open.items()]
