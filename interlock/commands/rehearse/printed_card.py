@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from interlock.commands.rehearse.card import Card
-from interlock.commands.rehearse.results import Class, Rehearsal, Rehearsed
+from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsal, Rehearsed
 from interlock.commands.rehearse.tell import duration_of, says, seconds_of
 from interlock.telling.templates import rendered
 
@@ -27,10 +27,15 @@ def to_html(rehearsal: Rehearsal, card: Card) -> str:
     )
 
 
+def _no_way(result: DeviationResult) -> str:
+    violates = None if result.way is None else result.way.violates
+    return "no way back" if violates is None else f"no way back that keeps {violates}"
+
+
 def told(rehearsed: Rehearsed) -> dict[str, object]:
     """What a card says of one procedure."""
     never = [
-        f"{says(result)} ({result.requirement or 'no way back'})"
+        f"{says(result)} ({result.requirement or _no_way(result)})"
         for result in rehearsed.singles
         if result.outcome in _NEVER
     ]

@@ -103,7 +103,8 @@ class DeviationResult:
     stand : Stand or None
         The first place where the procedure does not go on.
     way : Way or None
-        The longest of the shortest ways back from where it does not go on.
+        The longest of the shortest ways back from where it does not go on; where there is none
+        because of what it violates, the shortest of all, which is none.
     n_stands : int
         Different states in which it may stand.
     n_searched : int

@@ -42,7 +42,8 @@ LEGEND = (
     "Each procedure starts in one state: the one that the fewest moves lead to. "
     "People are slower than a scan: what is seen is what follows one. "
     "Whoever deviates goes on with the procedure. "
-    "violating: a requirement is violated. stuck: no way back to the goal. "
+    "violating: a requirement is violated, or what can always still be done is lost for ever. "
+    "stuck: no way back to the goal that violates nothing. "
     "blocked: it comes to a stand; doing the step then, and going on, ends as it should. "
     "recoverable: it comes to a stand, and another way leads back to the goal. "
     "harmless: it ends as it should, and no requirement is violated, in this model. "
@@ -220,9 +221,11 @@ def why(result: DeviationResult) -> str:
         return f"violates {result.requirement}"
     if result.limit is not None:
         return result.limit
-    if result.stand is None or result.stand.reason is None:
-        return ""
-    return told(result.stand.reason)
+    violates = None if result.way is None else result.way.violates
+    said = [] if violates is None else [f"the way back violates {violates}"]
+    if result.stand is not None and result.stand.reason is not None:
+        said.insert(0, told(result.stand.reason))
+    return "; ".join(said)
 
 
 def told(reason: Reason) -> str:
@@ -341,6 +344,8 @@ def _deviation_data(model: Model, result: DeviationResult) -> dict[str, Any]:
         "actions_back": result.way.n_actions if result.way and result.way.found else None,
         "moves_back": list(result.way.moves) if result.way and result.way.found else None,
         "only_taught_actions": result.way.taught if result.way else None,
+        "way_violates": result.way.violates if result.way else None,
+        "violating_moves": list(result.way.moves) if result.way and result.way.violates else None,
         "n_stands": result.n_stands,
         "n_stands_searched": result.n_searched,
         "limit": result.limit,
