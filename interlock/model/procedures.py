@@ -280,7 +280,7 @@ class _Reader:
 
     def _action(self, path: Path, text: str) -> Action | None:
         if text in self._moves:
-            move = self._moves[text]
+            move = self._meant(self._moves[text])
             return _action_of(self.model, move.machine, move.target, [move], move.says or text)
         place = self.document.place(path)
         name, _, state = (part.strip() for part in text.partition(" to "))
@@ -300,6 +300,21 @@ class _Reader:
         ordinary = [m for m in moves if m.kind is not MoveKind.HUMAN]
         says = next((m.says for m in [*ordinary, *moves] if m.says), text)
         return _action_of(self.model, name, target, ordinary or moves, says)
+
+    def _meant(self, named: ModelMove) -> ModelMove:
+        """Where moves have the same ends, the name that says these means the one that is no error.
+
+        Which of them has the plain name depends on nothing but their order in the model.
+        """
+        machine = self.model.machines[named.machine]
+        if named.kind is not MoveKind.HUMAN or named.source is None:
+            return named
+        source, target = machine.states[named.source], machine.states[named.target]
+        by_ends = f"{machine.name}: {source} to {target}"
+        ends = (named.machine, named.source, named.target)
+        like = [m for m in self._moves.values() if (m.machine, m.source, m.target) == ends]
+        meant = [move for move in like if move.kind is not MoveKind.HUMAN]
+        return meant[0] if meant and named.name == by_ends else named
 
     def _state(self, machine: Machine, state: str, path: Path) -> int | None:
         folded = [s.casefold() for s in machine.states]

@@ -30,6 +30,8 @@ class Act:
         Id of the step it belongs to.
     moves : tuple of str
         For `DO`: any one of them.
+    errors : tuple of str
+        For `DO`: human errors that stand for them where none of them is possible.
     machine : str
     passed : frozenset of int
         For `DO`: states of the machine in which there is nothing to do.
@@ -42,6 +44,7 @@ class Act:
     kind: ActKind
     step: str
     moves: tuple[str, ...] = ()
+    errors: tuple[str, ...] = ()
     machine: str = ""
     passed: frozenset[int] = frozenset()
     done: Formula | None = None
@@ -75,7 +78,7 @@ def as_written(step: ProcedureStep, erring: bool = False) -> Passage:
     ----------
     step : ProcedureStep
     erring : bool
-        Whether an action may also be brought about by a declared human error.
+        Whether an action that is not possible may be brought about by a declared human error.
     """
     acts = [do(step, number, erring) for number in range(len(step.actions))]
     if not acts and step.hold is None:
@@ -97,19 +100,19 @@ def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
     action = step.actions[number]
     later = {a.target for a in step.actions[number:] if a.machine == action.machine}
     passed = frozenset({action.target} | later - action.sources)
-    moves = dict.fromkeys((*action.moves, *(action.errors if erring else ())))
-    return Act(ActKind.DO, step.id, tuple(moves), action.machine, passed)
+    errors = action.errors if erring else ()
+    return Act(ActKind.DO, step.id, action.moves, errors, action.machine, passed)
 
 
 def held(step: ProcedureStep, hold: Hold, until: Act) -> Acts:
     """Press, wait as `until` says, let go."""
-    press = Act(ActKind.DO, step.id, (hold.press,), hold.control, frozenset({hold.position}))
+    press = Act(ActKind.DO, step.id, (hold.press,), (), hold.control, frozenset({hold.position}))
     return press, until, let_go(step, hold)
 
 
 def let_go(step: ProcedureStep, hold: Hold) -> Act:
     """The act of letting a control go."""
-    return Act(ActKind.DO, step.id, (hold.release,), hold.control, frozenset({hold.released}))
+    return Act(ActKind.DO, step.id, (hold.release,), (), hold.control, frozenset({hold.released}))
 
 
 def pressed_a_while(step: ProcedureStep, hold: Hold) -> Acts:

@@ -6,7 +6,7 @@ something that can always still be done cannot be done any more, is no way back.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.commands.rehearse.lasting import Lasting
@@ -132,7 +132,22 @@ class Recovery:
         lost = self.lasting.lost(states[-1])
         return None if lost is None else lost.requirement.id
 
-    def _kept(self, state: State, taught: bool) -> Way | None:
+    def start(self, condition: Expr) -> tuple[str, ...] | None:
+        """The fewest moves from power-up to `condition` on which nothing is violated.
+
+        Raises
+        ------
+        WalkLimitError
+            Where there are too many states.
+        """
+        there = python_function([condition], self.world.system.index)
+        begin = self.world.system.initial
+        way = self._kept(begin, True, there) or self._kept(begin, False, there)
+        return None if way is None else way.moves
+
+    def _kept(
+        self, state: State, taught: bool, there: Callable[[State], tuple[int, ...]] | None = None
+    ) -> Way | None:
         """The fewest moves to the goal on which nothing is violated, looked for state by state.
 
         Raises
@@ -140,12 +155,13 @@ class Recovery:
         WalkLimitError
             Where there are too many states.
         """
+        there = there or self._at_goal
         already = set(self.world.broken(state))
         names = {move.name for move in (self.taught if taught else self.full).moves}
         before: dict[State, tuple[State, Move] | None] = {state: None}
         queue = [state]
         for here in queue:
-            if self._at_goal(here)[0] and self.lasting.lost(here) is None:
+            if there(here)[0] and self.lasting.lost(here) is None:
                 moves = _moves_to(here, before)
                 n_actions = sum(move.kind not in UNATTENDED for move in moves)
                 return Way(True, tuple(move.name for move in moves), n_actions, taught)
@@ -193,9 +209,7 @@ class Recovery:
         return Way(True, moves, n_actions, taught)
 
 
-def _moves_to(
-    state: State, before: Mapping[State, tuple[State, Move] | None]
-) -> tuple[Move, ...]:
+def _moves_to(state: State, before: Mapping[State, tuple[State, Move] | None]) -> tuple[Move, ...]:
     moves = []
     while (step := before[state]) is not None:
         state, move = step

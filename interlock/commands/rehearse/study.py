@@ -107,7 +107,10 @@ class Rehearser:
     def _starts(
         self, wanted: Sequence[Procedure]
     ) -> tuple[dict[str, tuple[str, ...] | None], str | None]:
-        """A shortest run to a calm state in which each procedure starts; the limit that was hit."""
+        """A run to a calm state in which each procedure starts; the limit that was hit.
+
+        A shortest one, but for runs that violate a requirement where any other leads there.
+        """
         built = self.recovery.built
         queries = [Reach(and_(calm(built), built.lower(p.starts))) for p in wanted]
         found: dict[str, tuple[str, ...] | None] = dict.fromkeys(p.id for p in wanted)
@@ -121,6 +124,13 @@ class Rehearser:
             for n, answer in zip(missing, explored.answers, strict=True):
                 if answer.witness is not None:
                     found[wanted[n].id] = tuple(s.move for s in answer.witness.steps)
+        for n, procedure in enumerate(wanted):
+            moves = found[procedure.id]
+            if moves is not None and any(map(self.world.broken, self.world.play(moves))):
+                try:
+                    found[procedure.id] = self.recovery.start(queries[n].target)
+                except WalkLimitError as reached:
+                    found[procedure.id], limit = None, str(reached)
         return found, limit
 
     def _procedure(
@@ -270,7 +280,7 @@ class Rehearser:
         act = found.script.acts[rest.act]
         if act.done is not None:
             return Stand(act.step, state, situation.why_not_done(act.done))
-        moves = [m for m in self.model.moves if m.name in act.moves]
+        moves = [m for m in self.model.moves if m.name in act.moves]  # errors explain nothing
         return Stand(act.step, state, situation.why_none_of(moves))
 
     def _replayed(self, found: Walk, violation: Violation, start: tuple[str, ...]) -> Replayed:
