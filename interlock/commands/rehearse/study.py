@@ -128,9 +128,10 @@ class Rehearser:
             moves = found[procedure.id]
             if moves is not None and any(map(self.world.broken, self.world.play(moves))):
                 try:
-                    found[procedure.id] = self.recovery.start(queries[n].target)
-                except WalkLimitError as reached:
-                    found[procedure.id], limit = None, str(reached)
+                    kept = self.recovery.start(queries[n].target)
+                except WalkLimitError:
+                    continue  # the one that is known will be told to violate something
+                found[procedure.id] = kept or moves
         return found, limit
 
     def _procedure(
@@ -141,7 +142,9 @@ class Rehearser:
         usual = walk(self.world, script_of(passages), [state], self._most_nodes)
         found = rests(usual)
         steps = self._steps(procedure, passages, usual, found)
-        requirement, run = self._violated(usual, start)
+        requirement, run = self._violated_by(start)
+        if requirement is None:
+            requirement, run = self._violated(usual, start)
         ends = bool(found) and all(self._good(usual, rest, procedure) for rest in found)
         rehearsed = Rehearsed(procedure, start, steps, ends, requirement, run)
         if not ends or not deviating:
@@ -265,6 +268,18 @@ class Rehearser:
                 steps = tuple(Step(n, s) for n, s in zip(names, states[1:], strict=True))
                 run = replay(self.world.built, lost, Witness(states[0], steps))
                 return lost.requirement.id, run
+        return None, None
+
+    def _violated_by(self, start: tuple[str, ...]) -> tuple[str | None, Replayed | None]:
+        """What the run to the start of a procedure violates, and how far it is played for that."""
+        states = self.world.play(start)
+        for number, state in enumerate(states):
+            for id_ in self.world.broken(state):
+                steps = tuple(map(Step, start[:number], states[1 : number + 1]))
+                question = next(
+                    b.question for b in self.world.breaches if b.question.requirement.id == id_
+                )
+                return id_, replay(self.world.built, question, Witness(states[0], steps))
         return None, None
 
     def _calmest(self, found: Walk, rest: Rest) -> int:

@@ -109,9 +109,7 @@ def _procedure(rehearsal: Rehearsal, rehearsed: Rehearsed) -> list[RenderableTyp
         return parts
     if rehearsed.start is None:
         said = "  no state to start from was found: its start condition, with nothing pressed and "
-        parts.append(
-            Text(said + "nothing moving, was not reached without a violation", style="bold red")
-        )
+        parts.append(Text(said + "nothing moving, was not reached", style="bold red"))
         return parts
     parts.append(Padding(_steps(rehearsed.steps), (0, 0, 0, 2)))
     short = [step.step.id for step in rehearsed.steps if step.is_too_short]

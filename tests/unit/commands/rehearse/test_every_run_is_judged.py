@@ -170,3 +170,16 @@ def test_the_violation_on_the_only_way_back_is_on_the_card(tmp_path: Path) -> No
     run(["rehearse", str(folder), "-o", str(tmp_path / "out"), "--plain"])
     page = (tmp_path / "out" / "card.html").read_text(encoding="utf-8")
     assert "no way that keeps R1: call for help" in page
+
+
+def test_a_start_that_only_a_violation_leads_to_is_told(tmp_path: Path) -> None:
+    changes = (
+        ONLY_ON_THE_ROAD,
+        ("starts: place = YARD AND pin = OUT", "starts: place = HOME"),
+        ("do: [pin to HALF, pin to IN], done: pin = IN", "do: [], done: pin <> OUT"),
+        ("do: [place to ROAD, place to HOME],\n         done", "done"),
+    )
+    rehearsal = rehearsed(trailer(tmp_path / "trailer", *changes))
+    assert rehearsal.rehearsed[0].requirement == "R1"
+    assert rehearsal.rehearsed[0].run is not None
+    assert rehearsal.outcome is Outcome.VIOLATED
