@@ -81,14 +81,14 @@ def as_written(step: ProcedureStep, erring: bool = False) -> Passage:
         Whether an action that is not possible may be brought about by a declared human error.
     """
     acts = [do(step, number, erring) for number in range(len(step.actions))]
-    if not acts and step.hold is None:
+    if not acts and not step.holds:
         return Passage(step, (Act(ActKind.UNTIL, step.id, done=step.done),))
-    if step.hold is None:
+    if not step.holds:
         until = Act(ActKind.UNTIL, step.id, done=step.done)
         begin = Act(ActKind.BEGIN, step.id, done=step.done, skips=len(acts) + 1)
         return Passage(step, (begin, *acts, until))
     until = Act(ActKind.UNTIL, step.id, done=step.done)
-    return Passage(step, (*acts, *held(step, step.hold, until)))
+    return Passage(step, (*acts, *held(step, step.holds, until)))
 
 
 def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
@@ -104,10 +104,15 @@ def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
     return Act(ActKind.DO, step.id, action.moves, errors, action.machine, passed)
 
 
-def held(step: ProcedureStep, hold: Hold, until: Act) -> Acts:
-    """Press, wait as `until` says, let go."""
-    press = Act(ActKind.DO, step.id, (hold.press,), (), hold.control, frozenset({hold.position}))
-    return press, until, let_go(step, hold)
+def held(step: ProcedureStep, holds: Sequence[Hold], until: Act) -> Acts:
+    """Press one after the other, wait as `until` says, let go from the last to the first."""
+    pressed = [press(step, hold) for hold in holds]
+    return (*pressed, until, *(let_go(step, hold) for hold in reversed(holds)))
+
+
+def press(step: ProcedureStep, hold: Hold) -> Act:
+    """The act of pressing a control."""
+    return Act(ActKind.DO, step.id, (hold.press,), (), hold.control, frozenset({hold.position}))
 
 
 def let_go(step: ProcedureStep, hold: Hold) -> Act:
@@ -115,9 +120,18 @@ def let_go(step: ProcedureStep, hold: Hold) -> Act:
     return Act(ActKind.DO, step.id, (hold.release,), (), hold.control, frozenset({hold.released}))
 
 
-def pressed_a_while(step: ProcedureStep, hold: Hold) -> Acts:
+def pressed_a_while(step: ProcedureStep, holds: Sequence[Hold]) -> Acts:
     """Press, and let go at any moment."""
-    return held(step, hold, Act(ActKind.LINGER, step.id))
+    return held(step, holds, Act(ActKind.LINGER, step.id))
+
+
+def let_go_early(step: ProcedureStep, hold: Hold) -> Acts:
+    """Press all that the step holds, let go of one at any moment, and of the others later."""
+    others = [other for other in step.holds if other != hold]
+    linger = Act(ActKind.LINGER, step.id)
+    pressed = [press(step, one) for one in step.holds]
+    later = [linger, *(let_go(step, other) for other in reversed(others))] if others else []
+    return (*pressed, linger, let_go(step, hold), *later)
 
 
 def hold_of(model: Model, control: str, position: int) -> Hold:

@@ -225,8 +225,7 @@ def taught_moves(built: Built, procedures: Procedures) -> set[str]:
             continue
         for step in procedure.steps:
             found.update(name for action in step.actions for name in action.moves)
-            if step.hold is not None:
-                found.add(step.hold.press)
+            found.update(hold.press for hold in step.holds)
     for move in built.model.moves:
         if built.model.machines[move.machine].released == move.target:
             found.add(move.name)
