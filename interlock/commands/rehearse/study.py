@@ -181,10 +181,22 @@ class Rehearser:
                     "whether the step surely ends"
                 )
             stand = self._stand(procedure, usual, here[0]) if here else None
-            executable = bool(usual.arriving(end))
-            plant = plant_time(self.model, usual, begin, end)
-            results.append(StepResult(passage.step, executable, asked, len(bare), stand, plant))
+            ended = usual.arriving(end)
+            plant, also = plant_time(self.model, usual, begin, end), self._also(ended)
+            results.append(
+                StepResult(passage.step, bool(ended), asked, len(bare), stand, plant, also)
+            )
         return tuple(results)
+
+    def _also(self, ended: Sequence[State]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Where machines of the plant may be in `ended` otherwise than in the first of these."""
+        found = []
+        for name, machine in self.model.machines.items():
+            place = self.world.system.index[name]
+            others = sorted({state[place] for state in ended} - {s[place] for s in ended[:1]})
+            if others and not machine.is_control:
+                found.append((name, tuple(machine.states[n] for n in others)))
+        return tuple(found)
 
     def _deviate(
         self, procedure: Procedure, chosen: tuple[Deviation, ...], start: tuple[str, ...], at: State

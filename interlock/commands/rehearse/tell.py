@@ -188,6 +188,15 @@ def _surely(result: StepResult) -> Text:
     return Text(word + (f": {told(why)}" if why is not None else ""), style="bold red")
 
 
+def may_also(result: StepResult) -> list[str]:
+    """What a step may also end in, or come to a stand at, in words."""
+    said = [f"end with {name} {' or '.join(states)}" for name, states in result.also]
+    if result.n_starts and not result.inevitable:
+        why = result.stand.reason if result.stand is not None else None
+        said.append("not end" + (f": {told(why)}" if why is not None else ""))
+    return said
+
+
 def _table(*headings: str) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     for heading in headings:
@@ -318,6 +327,7 @@ def _procedure_data(rehearsal: Rehearsal, rehearsed: Rehearsed) -> dict[str, Any
                 "takes": None if s.takes is None else _duration_data(s.takes),
                 "plant_takes": None if s.plant is None else _duration_data(s.plant.takes),
                 "without_duration": [] if s.plant is None else list(s.plant.unknown),
+                "may_also": may_also(s),
                 "executable": s.executable,
                 "inevitable": s.inevitable,
                 "n_start_states": s.n_starts,

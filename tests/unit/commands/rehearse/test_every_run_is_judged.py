@@ -7,7 +7,7 @@ from pathlib import Path
 from interlock.cli.main import run
 from interlock.commands.rehearse.results import Class
 from interlock.kernel.requirement import Outcome
-from tests.support.hatch import BY_HAND, found, hatch, rehearsed
+from tests.support.hatch import BY_BUTTON, BY_HAND, found, hatch, rehearsed
 
 TRAILER = """\
 title: A trailer with a pin
@@ -183,3 +183,25 @@ def test_a_start_that_only_a_violation_leads_to_is_told(tmp_path: Path) -> None:
     assert rehearsal.rehearsed[0].requirement == "R1"
     assert rehearsal.rehearsed[0].run is not None
     assert rehearsal.outcome is Outcome.VIOLATED
+
+
+def test_what_a_step_may_also_end_in_is_on_the_card(tmp_path: Path) -> None:
+    # The lamp says that the step is done while the trailer may have rolled to the road, or not.
+    rolls = (
+        "      - {from: YARD, to: ROAD, when: pin <> OUT, says: drives off}\n",
+        "      - {from: YARD, to: ROAD, when: pin <> OUT, by: plant, says: it rolls}\n",
+    )
+    kept = ("never: place = ROAD AND pin = HALF", "never: place = HOME AND pin = OUT")
+    folder = trailer(tmp_path / "trailer", rolls, kept, ("do: [place to ROAD, place", "do: [place"))
+    run(["rehearse", str(folder), "-o", str(tmp_path / "out"), "--plain"])
+    page = (tmp_path / "out" / "card.html").read_text(encoding="utf-8")
+    assert "<b>May also</b> end with place ROAD." in page
+
+
+def test_that_a_step_may_not_end_is_on_the_card(tmp_path: Path) -> None:
+    falls = "      - {from: OUT, to: IN, when: hatch = SHUT, by: plant, says: the bolt falls in}\n"
+    changed = ("      - {from: IN, to: OUT", falls + "      - {from: IN, to: OUT")
+    folder = hatch(tmp_path / "hatch", BY_BUTTON, changed)
+    run(["rehearse", str(folder), "-o", str(tmp_path / "out"), "--plain"])
+    page = (tmp_path / "out" / "card.html").read_text(encoding="utf-8")
+    assert "<b>May also</b> not end: bolt = OUT is FALSE" in page
