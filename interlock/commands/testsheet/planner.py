@@ -111,9 +111,8 @@ class Planner:
     def _chosen(self) -> dict[State, set[Force]]:
         """Of all actions that were looked at, few that show everything; those at rest first."""
         shows: dict[tuple[State, Force], set[str]] = {}
-        for state, known in self.actions.looked_at():
-            for force, goal in known:
-                shows.setdefault((state, force), set()).add(goal)
+        for state, force, goal in self.actions.looked_at():
+            shows.setdefault((state, force), set()).add(goal)
         calm = {at: goals for at, goals in shows.items() if self.simulation.is_calm(at[0])}
         chosen: dict[State, set[Force]] = {}
         covered: set[str] = set()
@@ -198,7 +197,7 @@ class Planner:
     def _gains(self, state: State) -> dict[Force, set[str]]:
         """What each action at the terminals would show in `state` that is not shown yet."""
         gains: dict[Force, set[str]] = {}
-        for force, goal in self.actions.shown(state):
+        for force, goal in self.actions.shown(state, self.wanted):
             if self._is_wanted(goal) and (state, force) not in self._tried:
                 gains.setdefault(force, set()).add(goal)
         return gains
@@ -267,7 +266,7 @@ class Planner:
         simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        known = self.actions.shown(before)
+        known = self.actions.shown(before, self.wanted)
         shown = {goal for f, goal in known if f == force and self._is_wanted(goal)}
         if not shown or held is None or let_go is None:
             self._depends |= let_go is None

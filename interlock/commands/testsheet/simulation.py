@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from interlock.commands.testsheet.goals import FLASHES, TRIED, Force, Program, signals_under
+from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.system import PHASE, Move, MoveKind, Role
 from interlock.model.build import Built
@@ -66,12 +67,19 @@ class Simulation:
         }
         self._phase = system.index[PHASE]
         self._read = {_NOTHING: self._signals_fn(_NOTHING)}
+        # Where no signal reads an output, signals stay as they are until something moves.
+        read = set(ex.variables_of(list(program.signals.values())))
+        self._is_echoed = bool(read & set(program.outputs))
+        self._last_read: tuple[State, tuple[int, ...]] = ((), ())
         self._rounds: dict[tuple[State, Force], tuple[State, ...]] = {}
         self._set_places()
 
     def _set_places(self) -> None:
         """Where outputs and memory stand in a state."""
         system, program = self.system, self.program
+        self._input_places = {
+            name.removeprefix("input."): number for number, name in enumerate(self.inputs)
+        }
         self.output_places = {n: system.index[n] for n in program.outputs if n in system.index}
         self._memory = [
             (system.index[v.name], v.initial)
@@ -89,15 +97,24 @@ class Simulation:
 
     def signals(self, state: State, force: Force = _NOTHING) -> tuple[int, ...]:
         """What every input reads in `state`."""
+        if not force.outputs:
+            if self._last_read[0] != state:
+                self._last_read = (state, self._read[_NOTHING](state))
+            if not force.signals:
+                return self._last_read[1]
+            seen = list(self._last_read[1])
+            for name, value in force.signals:
+                seen[self._input_places[name]] = value
+            return tuple(seen)
         if force not in self._read:
             self._read[force] = self._signals_fn(force)
         values: tuple[int, ...] = self._read[force](state)
         return values
 
-    def scan(self, state: State, force: Force = _NOTHING) -> State:
-        """The state after one scan."""
+    def _scanned(self, state: State, force: Force, seen: tuple[int, ...] | None) -> State:
+        """The state after one scan; `seen` is what the inputs read, where that is known."""
         after = list(state)
-        found = self._scan((*state, *self.signals(state, force)))
+        found = self._scan((*state, *(seen or self.signals(state, force))))
         for place, value in zip(self._targets, found, strict=True):
             after[place] = value
         after[self._phase] = 0
@@ -131,9 +148,13 @@ class Simulation:
         left: dict[int, int] = {}
         known: dict[tuple[frozenset[State], tuple[tuple[int, int], ...]], int] = {}
         rounds: list[frozenset[State]] = []
-        coming = {self.scan(state, force)}
+        seen = None if self._is_echoed else self.signals(state, force)
+        first = self._scanned(state, force, seen)
+        if first == state and not any(self._due(state)):
+            return frozenset({state})
+        coming = {first}
         for _ in range(MOST_WAITS):
-            found = [self._scanned(state, force, dict(left)) for state in sorted(coming)]
+            found = [self._repeating(state, force, seen, left) for state in sorted(coming)]
             if found[0] is None or any(other != found[0] for other in found):
                 return None
             round_, left = found[0]
@@ -147,11 +168,11 @@ class Simulation:
             soonest = min(left.values())
             ended = [n for n, ms in left.items() if ms == soonest]
             left = {n: ms - soonest for n, ms in left.items() if ms > soonest}
-            coming = {self.scan(self._ended(state, ended), force) for state in round_}
+            coming = {self._scanned(self._ended(s, ended), force, seen) for s in round_}
         return None
 
-    def _scanned(
-        self, state: State, force: Force, left: dict[int, int]
+    def _repeating(
+        self, state: State, force: Force, seen: tuple[int, ...] | None, left: dict[int, int]
     ) -> tuple[frozenset[State], dict[int, int]] | None:
         """The states that repeat while no timer runs out, and what is left of those that run.
 
@@ -160,16 +181,16 @@ class Simulation:
         left : dict of int to int
             Milliseconds that the running timers still take; scans take none.
         """
-        seen: dict[State, int] = {}
+        numbers: dict[State, int] = {}
         trail: list[State] = []
-        while state not in seen:
+        while state not in numbers:
             if len(trail) >= self._most_scans:
                 return None
-            seen[state] = len(trail)
+            numbers[state] = len(trail)
             trail.append(state)
             left = self._left(state, left)
-            state = self.scan(state, force)
-        round_ = trail[seen[state] :]
+            state = self._scanned(state, force, seen)
+        round_ = trail[numbers[state] :]
         for again in round_:
             left = {n: ms for n, ms in self._left(again, left).items() if n in left}
         return frozenset(round_), left
@@ -235,6 +256,8 @@ class Simulation:
         """The outputs as they reach lamps and valves; `FLASHES` for what keeps changing."""
         held = dict(force.outputs)
         states = self.states(situation, force)
+        if len(states) == 1:
+            return {n: situation[place] for n, place in self.output_places.items()} | held
         found = {}
         for name, place in self.output_places.items():
             values = {held.get(name, state[place]) for state in states}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence, Set
 
 from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.simulation import Simulation
@@ -38,52 +38,65 @@ class TerminalActions:
             elif goal.kind is Kind.FAULT:
                 force = force_of(simulation.built.model.faults[goal.subject])
                 self._faults.setdefault(force, []).append(goal.id)
-        self._known: dict[State, list[tuple[Force, str]]] = {}
+        self._turned = {(n, v): Force(((n, v),)) for n in self._decided for v in (0, 1)}
+        self._ids = {f: {g.id for g in self._decided[n]} for (n, _), f in self._turned.items()}
+        for force, ids in self._faults.items():
+            self._ids[force] = self._ids.get(force, set()) | set(ids)
+        self._known: dict[State, dict[Force, tuple[str, ...]]] = {}
 
-    def shown(self, situation: State) -> list[tuple[Force, str]]:
-        """Every action that shows something in `situation`, with the id of each goal it shows."""
-        known = self._known.get(situation)
-        if known is None:
-            known = list(self._tried(situation))
-            self._known[situation] = known
-        return known
+    def shown(
+        self, situation: State, wanted: Set[str] | None = None
+    ) -> Iterator[tuple[Force, str]]:
+        """Every action that shows something in `situation`, with the id of each goal it shows.
 
-    def looked_at(self) -> Iterable[tuple[State, list[tuple[Force, str]]]]:
-        """Every situation that was looked at, with what is shown there."""
-        return self._known.items()
+        Parameters
+        ----------
+        situation : State
+        wanted : set of str, optional
+            Only actions that could show one of these are tried.
+        """
+        known = self._known.setdefault(situation, {})
+        for force in self._possible(situation):
+            if force not in known:
+                if wanted is not None and self._ids[force].isdisjoint(wanted):
+                    continue
+                known[force] = tuple(self._tried(situation, force))
+            for goal in known[force]:
+                yield force, goal
+
+    def looked_at(self) -> Iterator[tuple[State, Force, str]]:
+        """Everything that was seen to be shown: where, by what, and the goal's id."""
+        for situation, known in self._known.items():
+            for force, goals in known.items():
+                for goal in goals:
+                    yield situation, force, goal
 
     def shown_together(self, terms: Sequence[Goal]) -> list[tuple[int, ...]]:
         """Which of the terms of one signal one action shows, in all situations looked at."""
         found = set()
         for known in self._known.values():
-            by_force: dict[Force, set[str]] = {}
-            for force, goal in known:
-                by_force.setdefault(force, set()).add(goal)
-            for force, shown in by_force.items():
-                if force.single == terms[0].other:
+            for force, shown in known.items():
+                if force.single == terms[0].other and shown:
                     found.add(tuple(int(goal.id in shown) for goal in terms))
         return sorted(found)
 
-    def _tried(self, situation: State) -> Iterable[tuple[Force, str]]:
+    def _tried(self, situation: State, force: Force) -> Iterator[str]:
         simulation = self._simulation
-        before = simulation.outputs(situation)
-        for force in self._possible(situation):
-            held = simulation.held(situation, force)
-            if held is None:
-                self.depends = True
-                continue
-            seen = simulation.outputs(held, force)
-            changed = {name for name in seen if seen[name] != before[name]}
-            if not changed:
-                continue
+        held = simulation.held(situation, force)
+        if held is None:
+            self.depends = True
+            return
+        if held == situation and not force.outputs and len(simulation.states(held, force)) == 1:
+            return
+        before, seen = simulation.outputs(situation), simulation.outputs(held, force)
+        changed = {name for name in seen if seen[name] != before[name]}
+        if changed:
             if force.single is not None:
                 for goal in self._decided.get(force.single, ()):
                     if goal.subject in changed:
-                        yield force, goal.id
-            for id_ in self._faults.get(force, ()):
-                yield force, id_
-            for id_ in sorted(lamps_seen(seen, [n for n in self.lamps if n in changed])):
-                yield force, id_
+                        yield goal.id
+            yield from self._faults.get(force, ())
+            yield from sorted(lamps_seen(seen, [n for n in self.lamps if n in changed]))
 
     def _possible(self, situation: State) -> dict[Force, None]:
         """Each input at its other value, and every fault."""
@@ -92,7 +105,7 @@ class TerminalActions:
         # One that keeps changing can be held at either value.
         read = [simulation.signals(state) for state in simulation.states(situation)]
         turned = [
-            Force(((name, 1 - value),))
+            self._turned[name, 1 - value]
             for values in read
             for name, value in zip(names, values, strict=True)
             if name in self._decided
