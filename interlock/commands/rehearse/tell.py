@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
 from collections import Counter
 from collections.abc import Iterable
@@ -18,6 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock import __version__
+from interlock.base import spreadsheet
 from interlock.commands.rehearse.results import (
     Class,
     DeviationResult,
@@ -376,16 +375,14 @@ _COLUMNS = (
 
 def to_csv(rehearsal: Rehearsal) -> str:
     """One row for each deviation and each pair."""
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_COLUMNS)
+    rows: list[Iterable[object]] = [_COLUMNS]
     for rehearsed in rehearsal.rehearsed:
         for result in (*rehearsed.singles, *rehearsed.pairs):
             known = result.way is not None and result.way.found
             figures = [
                 "" if a.probability is None else f"{a.probability:g}" for a in result.anchors
             ]
-            table.writerow(
+            rows.append(
                 [
                     rehearsed.procedure.id,
                     " + ".join(d.kind.value for d in result.deviations),
@@ -400,4 +397,4 @@ def to_csv(rehearsal: Rehearsal) -> str:
                     " + ".join(dict.fromkeys(a.source for a in result.anchors)),
                 ]
             )
-    return text.getvalue()
+    return spreadsheet.to_csv(rows)
