@@ -205,3 +205,15 @@ def test_that_a_step_may_not_end_is_on_the_card(tmp_path: Path) -> None:
     run(["rehearse", str(folder), "-o", str(tmp_path / "out"), "--plain"])
     page = (tmp_path / "out" / "card.html").read_text(encoding="utf-8")
     assert "<b>May also</b> not end: bolt = OUT is FALSE" in page
+
+
+def test_an_output_that_a_signal_reads_back_is_explained_once(tmp_path: Path) -> None:
+    changes = (
+        ("pin_in: {reads: pin = IN}", "pin_in: {reads: pin = IN AND lamp}"),
+        ("done: pin = IN", "done: lamp"),
+    )
+    rehearsal = rehearsed(trailer(tmp_path / "trailer", *changes))
+    stand = rehearsal.rehearsed[0].steps[0].stand
+    assert stand is not None
+    assert stand.reason is not None
+    assert "lamp is FALSE" in stand.reason.text
