@@ -22,6 +22,7 @@ from interlock.commands.rehearse.results import Class, DeviationResult, Rehearse
 from interlock.commands.rehearse.study import Rehearser
 from interlock.engines import catalogue
 from interlock.kernel.requirement import Pattern
+from interlock.model.build import ARITHMETIC
 from interlock.model.load import load
 from interlock.model.model import Formula, Model
 from interlock.model.procedures import load_procedures
@@ -310,8 +311,11 @@ def _ways(
         is_kept = yard.safe_way(here, goal)
         counts["ways back"] += bool(way.found)
         counts["no way back"] += way.violates is not None
+        if way.violates == ARITHMETIC:
+            continue  # what the program computes wrongly is held to the interpreter elsewhere
         if way.found is not None and way.found is not is_kept:
-            yield f"a way back is {way.found}, by plain search {is_kept}, behind {run}"
+            by_whom = f"violates {way.violates}"
+            yield f"a way back is {way.found} ({by_whom}), by plain search {is_kept}, behind {run}"
         if way.found:
             yield from _way_is_kept(yard, here, way.moves, goal)
 
