@@ -102,9 +102,18 @@ class Built:
         return lower_expression(formula.tree, self.truth)
 
 
-def build(model: Model, run_class: RunClass = FAULT_FREE) -> Built:
-    """Build the system of `model` for a run class."""
-    return _Builder(model, run_class).build()
+def build(model: Model, run_class: RunClass = FAULT_FREE, with_all_memory: bool = False) -> Built:
+    """Build the system of `model` for a run class.
+
+    Parameters
+    ----------
+    model : Model
+    run_class : RunClass
+    with_all_memory : bool
+        Whether to keep what outputs depend on only where a signal says what no state makes it
+        say, as where somebody holds it at a terminal.
+    """
+    return _Builder(model, run_class).build(with_all_memory)
 
 
 def fault_flag(fault: str) -> str:
@@ -160,7 +169,7 @@ class _Builder:
                 value = ex.ite(flags[id_], at, value)
         return value
 
-    def build(self) -> Built:
+    def build(self, with_all_memory: bool) -> Built:
         variables = [_variable(machine) for machine in self.model.machines.values()]
         variables += list(self.lowered.variables)
         for fault in self.live:
@@ -195,8 +204,23 @@ class _Builder:
         observed += self.signals.values()
         # Nothing need read what has struck; who asks which faults made a run reads it.
         observed += [ex.var(counted_flag(fault)) for fault in self.live]
-        system = System(tuple(variables), tuple(moves), self.model.title).narrowed(observed)
+        whole = System(tuple(variables), tuple(moves), self.model.title)
+        system = whole.narrowed(observed)
+        if with_all_memory:
+            kept = {variable.name for variable in system.variables}
+            system = whole.narrowed([*observed, *map(ex.var, self._memory_behind(kept))])
         return Built(self.model, self.run_class, system, requirements, self.signals, truth)
+
+    def _memory_behind(self, names: set[str]) -> set[str]:
+        """What the program remembers that variables with `names` depend on, whatever it reads."""
+        memory = {variable.name for variable in self.lowered.variables}
+        found, new = set[str](), names & memory
+        while new:
+            found |= new
+            updates = [self.lowered.updates[n] for n in new if n in self.lowered.updates]
+            updates += [m.guard for m in self.lowered.timer_moves if m.updates.keys() & new]
+            new = set(ex.variables_of(updates)) & memory - found
+        return found
 
     def _moves(self) -> list[Move]:
         moves = [

@@ -3,7 +3,9 @@
 A file ``procedures.yaml`` beside the model holds them. A step's ``do`` lists what a person does,
 one action after the other, each as a move of the model by its name (``'legs: UP to MID'``) or as
 ``MACHINE to STATE``, which stands for any move of a person that brings the machine there. A step
-may end with ``hold``: a control held until the step is done. A step with neither waits.
+may end with ``hold``: controls held until the step is done, as in ``hold: {deadman: 'TRUE',
+panel: RAISE}``. They are pressed in that order, held all at once, and let go from the last to the
+first. A step with neither waits.
 """
 
 from __future__ import annotations
@@ -12,7 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic_core import PydanticCustomError
 
 from interlock.base.errors import Mistake, nearest
 from interlock.base.files import is_there
@@ -40,7 +43,10 @@ class StepShape(_Shape):
     says: Words
     who: Literal["driver", "operator"]
     do: list[Words] = Field(default_factory=list, max_length=30)
-    hold: dict[Name, Name] = Field(default_factory=dict, max_length=1)
+    hold: dict[Name, Name] = Field(
+        default_factory=dict,
+        description="Controls with the positions in which they are held, all at once.",
+    )
     done: Expression
     observer: Words
     seconds: list[Seconds] | None = Field(
@@ -51,6 +57,21 @@ class StepShape(_Shape):
     )
     source: Words | None = None
     assumed: bool = False
+
+    @field_validator("hold", mode="before")
+    @classmethod
+    def _is_told_by_positions(cls, hold: object) -> object:
+        """Say how controls are held, where it was said otherwise."""
+        if not isinstance(hold, dict):
+            says = "expected controls with the position of each, {panel: RAISE} for one, "
+            raise PydanticCustomError(
+                "hold", says + "{deadman: 'TRUE', panel: RAISE} for two at once"
+            )
+        several = [control for control, position in hold.items() if isinstance(position, list)]
+        if several:
+            says = f"{several[0]} can be held in one position at a time; a second one takes a step "
+            raise PydanticCustomError("hold", says + "of its own")
+        return hold
 
 
 class ProcedureShape(_Shape):
@@ -114,6 +135,8 @@ class ProcedureStep:
 
     Attributes
     ----------
+    holds : tuple of Hold
+        Held all at once: pressed in this order, let go in the opposite one.
     takes : Duration or None
         None where the file leaves it to the durations of the plant's moves.
     """
@@ -122,7 +145,7 @@ class ProcedureStep:
     says: str
     who: str
     actions: tuple[Action, ...]
-    hold: Hold | None
+    holds: tuple[Hold, ...]
     done: Formula
     observer: str
     takes: Duration | None
@@ -260,19 +283,18 @@ class _Reader:
     def _step(self, path: Path, shape: StepShape) -> ProcedureStep | None:
         done = self.formula((*path, "done"), shape.done)
         actions = [self._action((*path, "do", n), text) for n, text in enumerate(shape.do)]
-        hold = None
-        for control, position in shape.hold.items():
-            hold = self._hold((*path, "hold", control), control, position)
+        held = [self._hold((*path, "hold", c), c, position) for c, position in shape.hold.items()]
+        holds = [hold for hold in held if hold is not None]
         takes = read_duration(shape, self.document, path, self.mistakes)
         known = [action for action in actions if action is not None]
-        if done is None or len(known) < len(actions) or (shape.hold and hold is None):
+        if done is None or len(known) < len(actions) or len(holds) < len(held):
             return None
         return ProcedureStep(
             id=shape.id,
             says=shape.says,
             who=shape.who,
             actions=tuple(known),
-            hold=hold,
+            holds=tuple(holds),
             done=done,
             observer=shape.observer,
             takes=takes,
@@ -280,7 +302,7 @@ class _Reader:
 
     def _action(self, path: Path, text: str) -> Action | None:
         if text in self._moves:
-            move = self._moves[text]
+            move = self._meant(self._moves[text])
             return _action_of(self.model, move.machine, move.target, [move], move.says or text)
         place = self.document.place(path)
         name, _, state = (part.strip() for part in text.partition(" to "))
@@ -300,6 +322,21 @@ class _Reader:
         ordinary = [m for m in moves if m.kind is not MoveKind.HUMAN]
         says = next((m.says for m in [*ordinary, *moves] if m.says), text)
         return _action_of(self.model, name, target, ordinary or moves, says)
+
+    def _meant(self, named: ModelMove) -> ModelMove:
+        """Where moves have the same ends, the name that says these means the one that is no error.
+
+        Which of them has the plain name depends on nothing but their order in the model.
+        """
+        machine = self.model.machines[named.machine]
+        if named.kind is not MoveKind.HUMAN or named.source is None:
+            return named
+        source, target = machine.states[named.source], machine.states[named.target]
+        by_ends = f"{machine.name}: {source} to {target}"
+        ends = (named.machine, named.source, named.target)
+        like = [m for m in self._moves.values() if (m.machine, m.source, m.target) == ends]
+        meant = [move for move in like if move.kind is not MoveKind.HUMAN]
+        return meant[0] if meant and named.name == by_ends else named
 
     def _state(self, machine: Machine, state: str, path: Path) -> int | None:
         folded = [s.casefold() for s in machine.states]

@@ -8,11 +8,11 @@ from collections import deque
 import pytest
 
 from interlock.commands.rehearse.recovery import Recovery
-from interlock.commands.rehearse.successors import UNATTENDED
+from interlock.commands.rehearse.successors import UNATTENDED, World
 from interlock.engines import catalogue
 from interlock.kernel.evaluate import State, evaluate
 from interlock.kernel.system import Stepper, System
-from interlock.model.build import build
+from interlock.model.build import RunClass, build
 from interlock.model.load import load
 from interlock.model.procedures import load_procedures
 from tests.support.models import MODELS
@@ -49,12 +49,13 @@ def reachable(system: System) -> list[State]:
 @pytest.mark.parametrize("engine", ["reference", "enumerate"])
 def test_a_way_back_has_the_fewest_moves_and_leads_to_the_goal(engine: str) -> None:
     model = load(MODELS / "ramp")
-    recovery = Recovery(build(model), load_procedures(model), catalogue()[engine]())
+    world = World(build(model, RunClass(human=True)))
+    recovery = Recovery(world, build(model), load_procedures(model), catalogue()[engine]())
     system = recovery.full
     states = random.Random(7).sample(reachable(system), 40)
     stepper = Stepper(system)
     for start in states:
-        way = recovery.way(start)
+        way = recovery.way(world.begun_in(start))
         searched = recovery.taught if way.taught else system
         if way.found:
             assert len(way.moves) == fewest_moves(searched, start, recovery)

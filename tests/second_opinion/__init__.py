@@ -16,4 +16,6 @@ drawing_st    their programs
 drawing_asks  their requirements
 met           what drawn models are made of, counted
 compare       the two opinions side by side
+at_rest       what can be seen in a yard, and sheets compared with it
+performing    procedures performed in every way, and rehearsals compared with it
 """

@@ -30,6 +30,8 @@ class Act:
         Id of the step it belongs to.
     moves : tuple of str
         For `DO`: any one of them.
+    errors : tuple of str
+        For `DO`: human errors that stand for them where none of them is possible.
     machine : str
     passed : frozenset of int
         For `DO`: states of the machine in which there is nothing to do.
@@ -42,6 +44,7 @@ class Act:
     kind: ActKind
     step: str
     moves: tuple[str, ...] = ()
+    errors: tuple[str, ...] = ()
     machine: str = ""
     passed: frozenset[int] = frozenset()
     done: Formula | None = None
@@ -75,17 +78,17 @@ def as_written(step: ProcedureStep, erring: bool = False) -> Passage:
     ----------
     step : ProcedureStep
     erring : bool
-        Whether an action may also be brought about by a declared human error.
+        Whether an action that is not possible may be brought about by a declared human error.
     """
     acts = [do(step, number, erring) for number in range(len(step.actions))]
-    if not acts and step.hold is None:
+    if not acts and not step.holds:
         return Passage(step, (Act(ActKind.UNTIL, step.id, done=step.done),))
-    if step.hold is None:
+    if not step.holds:
         until = Act(ActKind.UNTIL, step.id, done=step.done)
         begin = Act(ActKind.BEGIN, step.id, done=step.done, skips=len(acts) + 1)
         return Passage(step, (begin, *acts, until))
     until = Act(ActKind.UNTIL, step.id, done=step.done)
-    return Passage(step, (*acts, *held(step, step.hold, until)))
+    return Passage(step, (*acts, *held(step, step.holds, until)))
 
 
 def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
@@ -97,24 +100,38 @@ def do(step: ProcedureStep, number: int, erring: bool = False) -> Act:
     action = step.actions[number]
     later = {a.target for a in step.actions[number:] if a.machine == action.machine}
     passed = frozenset({action.target} | later - action.sources)
-    moves = dict.fromkeys((*action.moves, *(action.errors if erring else ())))
-    return Act(ActKind.DO, step.id, tuple(moves), action.machine, passed)
+    errors = action.errors if erring else ()
+    return Act(ActKind.DO, step.id, action.moves, errors, action.machine, passed)
 
 
-def held(step: ProcedureStep, hold: Hold, until: Act) -> Acts:
-    """Press, wait as `until` says, let go."""
-    press = Act(ActKind.DO, step.id, (hold.press,), hold.control, frozenset({hold.position}))
-    return press, until, let_go(step, hold)
+def held(step: ProcedureStep, holds: Sequence[Hold], until: Act) -> Acts:
+    """Press one after the other, wait as `until` says, let go from the last to the first."""
+    pressed = [press(step, hold) for hold in holds]
+    return (*pressed, until, *(let_go(step, hold) for hold in reversed(holds)))
+
+
+def press(step: ProcedureStep, hold: Hold) -> Act:
+    """The act of pressing a control."""
+    return Act(ActKind.DO, step.id, (hold.press,), (), hold.control, frozenset({hold.position}))
 
 
 def let_go(step: ProcedureStep, hold: Hold) -> Act:
     """The act of letting a control go."""
-    return Act(ActKind.DO, step.id, (hold.release,), hold.control, frozenset({hold.released}))
+    return Act(ActKind.DO, step.id, (hold.release,), (), hold.control, frozenset({hold.released}))
 
 
-def pressed_a_while(step: ProcedureStep, hold: Hold) -> Acts:
+def pressed_a_while(step: ProcedureStep, holds: Sequence[Hold]) -> Acts:
     """Press, and let go at any moment."""
-    return held(step, hold, Act(ActKind.LINGER, step.id))
+    return held(step, holds, Act(ActKind.LINGER, step.id))
+
+
+def let_go_early(step: ProcedureStep, hold: Hold) -> Acts:
+    """Press all that the step holds, let go of one at any moment, and of the others later."""
+    others = [other for other in step.holds if other != hold]
+    linger = Act(ActKind.LINGER, step.id)
+    pressed = [press(step, one) for one in step.holds]
+    later = [linger, *(let_go(step, other) for other in reversed(others))] if others else []
+    return (*pressed, linger, let_go(step, hold), *later)
 
 
 def hold_of(model: Model, control: str, position: int) -> Hold:

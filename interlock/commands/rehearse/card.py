@@ -86,7 +86,7 @@ def make_card(recovery: Recovery) -> Card:
         if known is None:
             continue
         witness, is_calm = known
-        way = recovery.way(witness.last)
+        way = recovery.way(recovery.world.play([step.move for step in witness.steps])[-1])
         states = tuple(
             model.machines[n].states[value] for n, value in zip(machines, place, strict=True)
         )

@@ -15,6 +15,8 @@ from interlock.commands.rehearse.acts import (
     Passage,
     as_written,
     hold_of,
+    let_go,
+    let_go_early,
     pressed_a_while,
 )
 from interlock.model.model import Model
@@ -132,18 +134,21 @@ def _of_step(
             number + 1,
             (as_written(later, erring=True), usual),
         )
-    if step.actions or step.hold:
+    if step.actions or step.holds:
         yield made(DeviationKind.REPEATED, f"'{step.says}' is done twice", usual, usual)
-    for n in range(1, len(step.actions) + bool(step.hold)):
+    for n in range(1, _n_actions(step)):
         acts = tuple(act for act in usual.acts if act.kind is ActKind.DO)[:n]
+        # Whoever breaks off does not go on holding what was pressed.
+        pressed = step.holds[: max(n - len(step.actions), 0)]
+        acts += tuple(let_go(step, hold) for hold in reversed(pressed))
         says = f"'{step.says}' is broken off after {n} of {_n_actions(step)}"
         yield made(DeviationKind.BROKEN_OFF, says, Passage(step, acts))
-    if step.hold is not None:
-        yield from _of_hold(model, step, step.hold, usual, made)
+    for hold in step.holds:
+        yield from _of_hold(model, step, hold, usual, made)
     for n, hold in enumerate(_holds(model)):
-        if step.hold is not None and hold.control == step.hold.control:
+        if hold.control in {own.control for own in step.holds}:
             continue
-        beside = pressed_a_while(step, hold)
+        beside = pressed_a_while(step, [hold])
         says = f"a second person holds {_button(model, hold)} during '{step.says}'"
         with_second = Passage(step, usual.acts, beside)
         yield made(DeviationKind.TWO_AT_ONCE, says, with_second, main=n == 0)
@@ -153,27 +158,34 @@ def _of_hold(
     model: Model, step: ProcedureStep, hold: Hold, usual: Passage, made: _Made
 ) -> Iterator[Deviation]:
     before = tuple(act for act in usual.acts if act.kind is ActKind.DO)[: len(step.actions)]
-    early = Passage(step, (*before, *pressed_a_while(step, hold)))
+    early = Passage(step, (*before, *let_go_early(step, hold)))
     says = f"{_button(model, hold)} is let go early in '{step.says}'"
     yield made(DeviationKind.RELEASED_EARLY, says, early)
+    others = [other for other in step.holds if other != hold]
+    if others:
+        without = Passage(step, (*before, *pressed_a_while(step, others)))
+        says = f"{_button(model, hold)} is not held in '{step.says}'"
+        yield made(DeviationKind.OMITTED, says, without, main=False)
     first = True
     for other in _holds(model):
         if other.control == hold.control and other.position != hold.position:
-            wrong = Passage(step, (*before, *pressed_a_while(step, other)))
+            wrong = Passage(step, (*before, *pressed_a_while(step, [other])))
             says = f"{_button(model, other)} is held a while before '{step.says}'"
             yield made(DeviationKind.WRONG_BUTTON, says, wrong, usual, main=first)
             first = False
     wanted = model.machines[hold.control].states[hold.position].casefold()
     for other in _holds(model):
         named = model.machines[other.control].states[other.position].casefold()
-        if other.control != hold.control and named == wanted:
-            elsewhere = Passage(step, (*before, *pressed_a_while(step, other)))
+        own = {held.control for held in step.holds}
+        if other.control not in own and named == wanted:
+            instead = [other if held == hold else held for held in step.holds]
+            elsewhere = Passage(step, (*before, *pressed_a_while(step, instead)))
             says = f"{_button(model, other)} is held in place of {_button(model, hold)}"
             yield made(DeviationKind.OTHER_POINT, says, elsewhere)
 
 
 def _n_actions(step: ProcedureStep) -> int:
-    return len(step.actions) + bool(step.hold)
+    return len(step.actions) + len(step.holds)
 
 
 def _holds(model: Model) -> Iterator[Hold]:

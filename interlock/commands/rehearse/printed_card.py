@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from interlock.commands.rehearse.card import Card
-from interlock.commands.rehearse.results import Class, Rehearsal, Rehearsed
-from interlock.commands.rehearse.tell import duration_of, says, seconds_of
+from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsal, Rehearsed
+from interlock.commands.rehearse.tell import duration_of, may_also, says, seconds_of
 from interlock.telling.templates import rendered
 
 _NEVER = (Class.VIOLATING, Class.STUCK)
@@ -27,15 +27,24 @@ def to_html(rehearsal: Rehearsal, card: Card) -> str:
     )
 
 
+def _no_way(result: DeviationResult) -> str:
+    violates = None if result.way is None else result.way.violates
+    return "no way back" if violates is None else f"no way back that keeps {violates}"
+
+
 def told(rehearsed: Rehearsed) -> dict[str, object]:
     """What a card says of one procedure."""
     never = [
-        f"{says(result)} ({result.requirement or 'no way back'})"
+        f"{says(result)} ({result.requirement or _no_way(result)})"
         for result in rehearsed.singles
         if result.outcome in _NEVER
     ]
-    known = {result.step.id: result.takes for result in rehearsed.steps}
-    steps = [(s, seconds_of(known.get(s.id, s.takes))) for s in rehearsed.procedure.steps]
+    known = {result.step.id: result for result in rehearsed.steps}
+    steps = []
+    for step in rehearsed.procedure.steps:
+        result = known.get(step.id)
+        takes = step.takes if result is None else result.takes
+        steps.append((step, seconds_of(takes), [] if result is None else may_also(result)))
     return {
         "procedure": rehearsed.procedure,
         "steps": steps,

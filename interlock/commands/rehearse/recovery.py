@@ -1,16 +1,22 @@
-"""The way back: shortest runs to the goal from wherever a rehearsal came to a stand."""
+"""The way back: shortest runs to the goal from wherever a rehearsal came to a stand.
+
+A way back is judged like every other run: one that violates a requirement, or after which
+something that can always still be done cannot be done any more, is no way back.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.commands.rehearse.successors import UNATTENDED
+from interlock.commands.rehearse.lasting import Lasting
+from interlock.commands.rehearse.successors import UNATTENDED, World, starting_in
+from interlock.commands.rehearse.walk import WalkLimitError
 from interlock.kernel import expr as ex
-from interlock.kernel.evaluate import State
+from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_, not_
 from interlock.kernel.query import Engine, Exploration, Limits, Query, Reach
-from interlock.kernel.system import PHASE, MoveKind, Stepper, System
+from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
 from interlock.model.build import Built
 from interlock.model.procedures import Procedures
 
@@ -23,6 +29,8 @@ class Way:
     ----------
     found : bool or None
         False where everything reachable was looked at; None where a limit was hit before.
+    violates : str or None
+        Where there is none for that reason alone: the requirement that `moves` violate.
     moves : tuple of str
         A run of the fewest moves, scans and moves of the plant included.
     n_actions : int
@@ -36,6 +44,11 @@ class Way:
     moves: tuple[str, ...] = ()
     n_actions: int = 0
     taught: bool = True
+    violates: str | None = None
+
+
+# Where the shortest way violates something, so many states are looked at for one that does not.
+MOST_STATES = 20_000
 
 
 class Recovery:
@@ -47,6 +60,8 @@ class Recovery:
 
     Parameters
     ----------
+    world : World
+        What can happen, and what it violates.
     built : Built
         Without faults and human errors.
     procedures : Procedures
@@ -55,8 +70,14 @@ class Recovery:
     """
 
     def __init__(
-        self, built: Built, procedures: Procedures, engine: Engine, limits: Limits = Limits()
+        self,
+        world: World,
+        built: Built,
+        procedures: Procedures,
+        engine: Engine,
+        limits: Limits = Limits(),
     ) -> None:
+        self.world = world
         self.built = built
         self.goal = built.lower(procedures.goal)
         self._engine = engine
@@ -69,6 +90,9 @@ class Recovery:
         )
         self._stepper = Stepper(self.full)
         self._ways: dict[State, Way] = {}
+        self._judged: dict[State, Way] = {}
+        self._at_goal = python_function([self.goal], world.system.index)
+        self.lasting = Lasting(world, self.taught, engine, limits)
         self.n_searched = 0
 
     def explore(self, system: System, queries: Sequence[Query]) -> Exploration:
@@ -76,7 +100,86 @@ class Recovery:
         return self._engine.explore(system, queries, self._limits)
 
     def way(self, state: State) -> Way:
-        """The way to the goal from a state of the built system."""
+        """The way to the goal from a state of the world's system.
+
+        What is violated in `state` already counts for no way.
+        """
+        if state not in self._judged:
+            self._judged[state] = self._found(state)
+        return self._judged[state]
+
+    def _found(self, state: State) -> Way:
+        shortest = self._shortest(self.world.bare(state))
+        if not shortest.found:
+            return shortest
+        try:
+            violated = self._violated(state, shortest.moves)
+            if violated is None:
+                return shortest
+            kept = self._kept(state, taught=True) or self._kept(state, taught=False)
+        except WalkLimitError:
+            return Way(None)
+        return kept or replace(shortest, found=False, violates=violated)
+
+    def _violated(self, state: State, moves: Sequence[str]) -> str | None:
+        """What a run violates; None where that is nothing."""
+        already = set(self.world.broken(state))
+        states = self.world.play(moves, state)
+        for after in states[1:]:
+            new = [id_ for id_ in self.world.broken(after) if id_ not in already]
+            if new:
+                return new[0]
+        lost = self.lasting.lost(states[-1])
+        return None if lost is None else lost.requirement.id
+
+    def start(self, condition: Expr) -> tuple[str, ...] | None:
+        """The fewest moves from power-up to `condition` on which nothing is violated.
+
+        Raises
+        ------
+        WalkLimitError
+            Where there are too many states.
+        """
+        there = python_function([condition], self.world.system.index)
+        begin = self.world.system.initial
+        way = self._kept(begin, True, there) or self._kept(begin, False, there)
+        return None if way is None else way.moves
+
+    def _kept(
+        self, state: State, taught: bool, there: Callable[[State], tuple[int, ...]] | None = None
+    ) -> Way | None:
+        """The fewest moves to the goal on which nothing is violated, looked for state by state.
+
+        Raises
+        ------
+        WalkLimitError
+            Where there are too many states.
+        """
+        there = there or self._at_goal
+        already = set(self.world.broken(state))
+        names = {move.name for move in (self.taught if taught else self.full).moves}
+        before: dict[State, tuple[State, Move] | None] = {state: None}
+        queue = [state]
+        for here in queue:
+            if there(here)[0] and self.lasting.lost(here) is None:
+                moves = _moves_to(here, before)
+                n_actions = sum(move.kind not in UNATTENDED for move in moves)
+                return Way(True, tuple(move.name for move in moves), n_actions, taught)
+            for move, after in self._following(here, names):
+                if after not in before and already.issuperset(self.world.broken(after)):
+                    if len(before) >= MOST_STATES:
+                        raise WalkLimitError(f"states {MOST_STATES:,}")
+                    before[after] = (here, move)
+                    queue.append(after)
+        return None
+
+    def _following(self, state: State, names: set[str]) -> Iterator[tuple[Move, State]]:
+        for move, after in self.world.stepper.successors(state):
+            if move.name in names:
+                yield move, after
+
+    def _shortest(self, state: State) -> Way:
+        """The way of the fewest moves, whatever it violates, from a state of the built system."""
         if state not in self._ways:
             way = self._search(self.taught, state, taught=True)
             if not way.found:
@@ -106,13 +209,12 @@ class Recovery:
         return Way(True, moves, n_actions, taught)
 
 
-def starting_in(system: System, state: State) -> System:
-    """The same system with another initial state."""
-    variables = tuple(
-        replace(variable, initial=value)
-        for variable, value in zip(system.variables, state, strict=True)
-    )
-    return replace(system, variables=variables)
+def _moves_to(state: State, before: Mapping[State, tuple[State, Move] | None]) -> tuple[Move, ...]:
+    moves = []
+    while (step := before[state]) is not None:
+        state, move = step
+        moves.append(move)
+    return tuple(reversed(moves))
 
 
 def taught_moves(built: Built, procedures: Procedures) -> set[str]:
@@ -123,8 +225,7 @@ def taught_moves(built: Built, procedures: Procedures) -> set[str]:
             continue
         for step in procedure.steps:
             found.update(name for action in step.actions for name in action.moves)
-            if step.hold is not None:
-                found.add(step.hold.press)
+            found.update(hold.press for hold in step.holds)
     for move in built.model.moves:
         if built.model.machines[move.machine].released == move.target:
             found.add(move.name)

@@ -63,6 +63,9 @@ class StepResult:
         Where it does not go on.
     plant : PlantTime or None
         What the plant's moves take in it; None where none of them has a duration.
+    also : tuple of (str, tuple of str)
+        Machines of the plant that may be elsewhere when the step ends than on the run of the
+        fewest moves, with the states that they may be in.
     """
 
     step: ProcedureStep
@@ -71,6 +74,7 @@ class StepResult:
     n_starts: int
     stand: Stand | None
     plant: PlantTime | None = None
+    also: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def takes(self) -> Duration | None:
@@ -103,7 +107,8 @@ class DeviationResult:
     stand : Stand or None
         The first place where the procedure does not go on.
     way : Way or None
-        The longest of the shortest ways back from where it does not go on.
+        The longest of the shortest ways back from where it does not go on; where there is none
+        because of what it violates, the shortest of all, which is none.
     n_stands : int
         Different states in which it may stand.
     n_searched : int

@@ -90,12 +90,15 @@ def _moves_of(built: Built, act: Act, number: int) -> list[Move]:
     there = or_(*(eq(ex.var(act.machine), ex.const(state)) for state in sorted(act.passed)))
     passed = and_(here, there)
     moves = [Move(f"{name} {act.machine} is there", MoveKind.OPERATOR, passed, onward, passed)]
-    known = [move for move in built.system.moves if move.name in act.moves]
+    known = [move for move in built.system.moves if move.name in (*act.moves, *act.errors)]
     # Whichever of them is possible, one is made; a scan that is due comes first.
     ready = ex.substitute([move.guard for move in known], {PHASE: ex.const(0)})
     owed = and_(here, not_(there), or_(*ready))
+    meant = or_(*(r for m, r in zip(known, ready, strict=True) if m.name in act.moves))
     for move in known:
         guard = and_(here, not_(there), move.guard)
+        if move.name not in act.moves:
+            guard = and_(guard, not_(meant))
         updates = {**move.updates, **onward}
         moves.append(Move(f"{name} {move.name}", move.kind, guard, updates, owed))
     return moves

@@ -77,7 +77,7 @@ class Rehearser:
         self.model = model
         self.procedures = procedures
         self.world = World(build(model, RunClass(human=True)))
-        self.recovery = Recovery(build(model), procedures, engine, limits)
+        self.recovery = Recovery(self.world, build(model), procedures, engine, limits)
         self._limits = limits
         self._progress = progress
         self._most_nodes = min(limits.max_states or MOST_NODES, MOST_NODES)
@@ -107,7 +107,10 @@ class Rehearser:
     def _starts(
         self, wanted: Sequence[Procedure]
     ) -> tuple[dict[str, tuple[str, ...] | None], str | None]:
-        """A shortest run to a calm state in which each procedure starts; the limit that was hit."""
+        """A run to a calm state in which each procedure starts; the limit that was hit.
+
+        A shortest one, but for runs that violate a requirement where any other leads there.
+        """
         built = self.recovery.built
         queries = [Reach(and_(calm(built), built.lower(p.starts))) for p in wanted]
         found: dict[str, tuple[str, ...] | None] = dict.fromkeys(p.id for p in wanted)
@@ -121,6 +124,14 @@ class Rehearser:
             for n, answer in zip(missing, explored.answers, strict=True):
                 if answer.witness is not None:
                     found[wanted[n].id] = tuple(s.move for s in answer.witness.steps)
+        for n, procedure in enumerate(wanted):
+            moves = found[procedure.id]
+            if moves is not None and any(map(self.world.broken, self.world.play(moves))):
+                try:
+                    kept = self.recovery.start(queries[n].target)
+                except WalkLimitError:
+                    continue  # the one that is known will be told to violate something
+                found[procedure.id] = kept or moves
         return found, limit
 
     def _procedure(
@@ -131,9 +142,9 @@ class Rehearser:
         usual = walk(self.world, script_of(passages), [state], self._most_nodes)
         found = rests(usual)
         steps = self._steps(procedure, passages, usual, found)
-        broken = violations(usual)
-        run = self._replayed(usual, broken[0], start) if broken else None
-        requirement = broken[0].breach.question.requirement.id if broken else None
+        requirement, run = self._violated_by(start)
+        if requirement is None:
+            requirement, run = self._violated(usual, start)
         ends = bool(found) and all(self._good(usual, rest, procedure) for rest in found)
         rehearsed = Rehearsed(procedure, start, steps, ends, requirement, run)
         if not ends or not deviating:
@@ -170,10 +181,22 @@ class Rehearser:
                     "whether the step surely ends"
                 )
             stand = self._stand(procedure, usual, here[0]) if here else None
-            executable = bool(usual.arriving(end))
-            plant = plant_time(self.model, usual, begin, end)
-            results.append(StepResult(passage.step, executable, asked, len(bare), stand, plant))
+            ended = usual.arriving(end)
+            plant, also = plant_time(self.model, usual, begin, end), self._also(ended)
+            results.append(
+                StepResult(passage.step, bool(ended), asked, len(bare), stand, plant, also)
+            )
         return tuple(results)
+
+    def _also(self, ended: Sequence[State]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Where machines of the plant may be in `ended` otherwise than in the first of these."""
+        found = []
+        for name, machine in self.model.machines.items():
+            place = self.world.system.index[name]
+            others = sorted({state[place] for state in ended} - {s[place] for s in ended[:1]})
+            if others and not machine.is_control:
+                found.append((name, tuple(machine.states[n] for n in others)))
+        return tuple(found)
 
     def _deviate(
         self, procedure: Procedure, chosen: tuple[Deviation, ...], start: tuple[str, ...], at: State
@@ -196,16 +219,14 @@ class Rehearser:
         anchors: tuple[Anchor, ...],
     ) -> DeviationResult:
         found = walk(self.world, script_of(passages), [at], self._most_nodes)
-        broken = violations(found)
-        if broken:
-            id_ = broken[0].breach.question.requirement.id
-            run = self._replayed(found, broken[0], start)
+        id_, run = self._violated(found, start)
+        if id_ is not None:
             return DeviationResult(chosen, Class.VIOLATING, anchors, id_, run)
         bad = [rest for rest in rests(found) if not self._good(found, rest, procedure)]
         if not bad:
             return DeviationResult(chosen, Class.HARMLESS, anchors)
         stand = self._stand(procedure, found, bad[0])
-        states = list(dict.fromkeys(self._calmest(found, rest) for rest in bad))
+        states = list(dict.fromkeys(found.nodes[self._calmest(found, rest)][0] for rest in bad))
         ways = [self.recovery.way(state) for state in states[:MOST_WAYS]]
         cured = self._cured(procedure, chosen, found, bad, passages)
         outcome, way = _classified(ways, len(states), cured)
@@ -237,22 +258,56 @@ class Rehearser:
             ended = rests(again)
             if violations(again) or not all(self._good(again, r, procedure) for r in ended):
                 return False
+            if any(self.recovery.lasting.lost(again.nodes[r.nodes[0]][0]) for r in ended):
+                return False
         return True
 
-    def _calmest(self, found: Walk, rest: Rest) -> State:
-        """A state of a rest, after a scan where there is one, without the observers."""
-        states = [found.nodes[n][0] for n in rest.nodes]
-        return self.world.bare(min(states, key=lambda s: (s[self.world.phase], s)))
+    def _violated(self, found: Walk, start: tuple[str, ...]) -> tuple[str | None, Replayed | None]:
+        """The first requirement that a walk violates, and the run, replayed on the model.
+
+        What can still be done is lost for ever where it is lost at a rest: every way leads to one.
+        """
+        broken = violations(found)
+        if broken:
+            return broken[0].breach.question.requirement.id, self._replayed(found, broken[0], start)
+        for rest in rests(found):
+            number = self._calmest(found, rest)
+            lost = self.recovery.lasting.lost(found.nodes[number][0])
+            if lost is not None:
+                _, moves = found.path(number)
+                names = [*start, *(self.world.moves[n].name for n in moves)]
+                states = [self.world.bare(state) for state in self.world.play(names)]
+                steps = tuple(Step(n, s) for n, s in zip(names, states[1:], strict=True))
+                run = replay(self.world.built, lost, Witness(states[0], steps))
+                return lost.requirement.id, run
+        return None, None
+
+    def _violated_by(self, start: tuple[str, ...]) -> tuple[str | None, Replayed | None]:
+        """What the run to the start of a procedure violates, and how far it is played for that."""
+        states = self.world.play(start)
+        for number, state in enumerate(states):
+            for id_ in self.world.broken(state):
+                steps = tuple(map(Step, start[:number], states[1 : number + 1]))
+                question = next(
+                    b.question for b in self.world.breaches if b.question.requirement.id == id_
+                )
+                return id_, replay(self.world.built, question, Witness(states[0], steps))
+        return None, None
+
+    def _calmest(self, found: Walk, rest: Rest) -> int:
+        """The number of a node of a rest, after a scan where there is one."""
+        phase = self.world.phase
+        return min(rest.nodes, key=lambda n: (found.nodes[n][0][phase], found.nodes[n][0]))
 
     def _stand(self, procedure: Procedure, found: Walk, rest: Rest) -> Stand:
-        state = self._calmest(found, rest)
+        state = self.world.bare(found.nodes[self._calmest(found, rest)][0])
         situation = Situation(self.model, self.world.built.system, state)
         if rest.act >= len(found.script.acts):
             return Stand(None, state, situation.why_not_done(procedure.ends))
         act = found.script.acts[rest.act]
         if act.done is not None:
             return Stand(act.step, state, situation.why_not_done(act.done))
-        moves = [m for m in self.model.moves if m.name in act.moves]
+        moves = [m for m in self.model.moves if m.name in act.moves]  # errors explain nothing
         return Stand(act.step, state, situation.why_none_of(moves))
 
     def _replayed(self, found: Walk, violation: Violation, start: tuple[str, ...]) -> Replayed:
@@ -273,7 +328,8 @@ class Rehearser:
 
 def _classified(ways: Sequence[Way], n_stands: int, cured: bool) -> tuple[Class, Way | None]:
     if any(way.found is False for way in ways):
-        return Class.STUCK, None
+        violating = (way for way in ways if way.violates is not None)
+        return Class.STUCK, next(violating, None)
     if any(way.found is None for way in ways) or len(ways) < n_stands:
         return Class.UNDECIDED, None
     longest = max(ways, key=lambda way: (way.n_actions, len(way.moves)))

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
-from interlock.kernel.asking import Question
+from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import FALSE, Expr
 from interlock.kernel.observe import observe_all
-from interlock.kernel.query import Query, Reach, Stay
+from interlock.kernel.query import Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Stepper, System
 from interlock.model.build import Built
@@ -26,6 +26,15 @@ class Breach:
 
     question: Question
     query: Reach | Stay
+
+
+def starting_in(system: System, state: State) -> System:
+    """The same system with another initial state."""
+    variables = tuple(
+        replace(variable, initial=value)
+        for variable, value in zip(system.variables, state, strict=True)
+    )
+    return replace(system, variables=variables)
 
 
 @dataclass
@@ -49,10 +58,17 @@ class World:
 
     def __init__(self, built: Built) -> None:
         self.built = built
-        # A way that stays open is no matter of one run.
+        # A way that stays open is no matter of one run, but of where a run comes to.
+        asked = list(built.requirements.values())
+        staying = [ask(built.system, r) for r in asked if r.pattern is Pattern.CAN_STILL]
+        self.lasting: list[tuple[Question, Expr]] = [
+            (question, query.goal)
+            for question in staying
+            for query in question.violations
+            if isinstance(query, Trap)
+        ]
         questions = observe_all(
-            built.system,
-            [r for r in built.requirements.values() if r.pattern is not Pattern.CAN_STILL],
+            built.system, [r for r in asked if r.pattern is not Pattern.CAN_STILL]
         )
         self.system: System = questions[-1].system if questions else built.system
         self.breaches = [
@@ -112,6 +128,22 @@ class World:
             test = python_function([self.built.lower(formula)], self.system.index)
             self._tests[formula] = test
         return bool(test(state)[0])
+
+    def broken(self, state: State) -> list[str]:
+        """Ids of the requirements that a run violates by coming to `state`."""
+        verdicts = iter(self.known(state).verdicts)
+        found = []
+        for breach in self.breaches:
+            holds = next(verdicts)
+            if isinstance(breach.query, Stay):
+                next(verdicts)
+            elif holds:
+                found.append(breach.question.requirement.id)
+        return found
+
+    def begun_in(self, state: State) -> State:
+        """The state of the model, as if a run began in it."""
+        return (*state, *self.system.initial[len(state) :])
 
     def bare(self, state: State) -> State:
         """The state of the model itself, without the observers."""

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
 from collections import Counter
 from collections.abc import Iterable
@@ -18,6 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock import __version__
+from interlock.base import spreadsheet
 from interlock.commands.rehearse.results import (
     Class,
     DeviationResult,
@@ -42,7 +41,8 @@ LEGEND = (
     "Each procedure starts in one state: the one that the fewest moves lead to. "
     "People are slower than a scan: what is seen is what follows one. "
     "Whoever deviates goes on with the procedure. "
-    "violating: a requirement is violated. stuck: no way back to the goal. "
+    "violating: a requirement is violated, or what can always still be done is lost for ever. "
+    "stuck: no way back to the goal that violates nothing. "
     "blocked: it comes to a stand; doing the step then, and going on, ends as it should. "
     "recoverable: it comes to a stand, and another way leads back to the goal. "
     "harmless: it ends as it should, and no requirement is violated, in this model. "
@@ -187,6 +187,15 @@ def _surely(result: StepResult) -> Text:
     return Text(word + (f": {told(why)}" if why is not None else ""), style="bold red")
 
 
+def may_also(result: StepResult) -> list[str]:
+    """What a step may also end in, or come to a stand at, in words."""
+    said = [f"end with {name} {' or '.join(states)}" for name, states in result.also]
+    if result.n_starts and not result.inevitable:
+        why = result.stand.reason if result.stand is not None else None
+        said.append("not end" + (f": {told(why)}" if why is not None else ""))
+    return said
+
+
 def _table(*headings: str) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     for heading in headings:
@@ -220,9 +229,11 @@ def why(result: DeviationResult) -> str:
         return f"violates {result.requirement}"
     if result.limit is not None:
         return result.limit
-    if result.stand is None or result.stand.reason is None:
-        return ""
-    return told(result.stand.reason)
+    violates = None if result.way is None else result.way.violates
+    said = [] if violates is None else [f"the way back violates {violates}"]
+    if result.stand is not None and result.stand.reason is not None:
+        said.insert(0, told(result.stand.reason))
+    return "; ".join(said)
 
 
 def told(reason: Reason) -> str:
@@ -315,6 +326,7 @@ def _procedure_data(rehearsal: Rehearsal, rehearsed: Rehearsed) -> dict[str, Any
                 "takes": None if s.takes is None else _duration_data(s.takes),
                 "plant_takes": None if s.plant is None else _duration_data(s.plant.takes),
                 "without_duration": [] if s.plant is None else list(s.plant.unknown),
+                "may_also": may_also(s),
                 "executable": s.executable,
                 "inevitable": s.inevitable,
                 "n_start_states": s.n_starts,
@@ -341,6 +353,8 @@ def _deviation_data(model: Model, result: DeviationResult) -> dict[str, Any]:
         "actions_back": result.way.n_actions if result.way and result.way.found else None,
         "moves_back": list(result.way.moves) if result.way and result.way.found else None,
         "only_taught_actions": result.way.taught if result.way else None,
+        "way_violates": result.way.violates if result.way else None,
+        "violating_moves": list(result.way.moves) if result.way and result.way.violates else None,
         "n_stands": result.n_stands,
         "n_stands_searched": result.n_searched,
         "limit": result.limit,
@@ -361,16 +375,14 @@ _COLUMNS = (
 
 def to_csv(rehearsal: Rehearsal) -> str:
     """One row for each deviation and each pair."""
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_COLUMNS)
+    rows: list[Iterable[object]] = [_COLUMNS]
     for rehearsed in rehearsal.rehearsed:
         for result in (*rehearsed.singles, *rehearsed.pairs):
             known = result.way is not None and result.way.found
             figures = [
                 "" if a.probability is None else f"{a.probability:g}" for a in result.anchors
             ]
-            table.writerow(
+            rows.append(
                 [
                     rehearsed.procedure.id,
                     " + ".join(d.kind.value for d in result.deviations),
@@ -385,4 +397,4 @@ def to_csv(rehearsal: Rehearsal) -> str:
                     " + ".join(dict.fromkeys(a.source for a in result.anchors)),
                 ]
             )
-    return text.getvalue()
+    return spreadsheet.to_csv(rows)

@@ -108,13 +108,13 @@ class _Walker:
         self.most = most_nodes
         self.result = Walk(world, script)
         self.index: dict[Node, int] = {}
-        self.moves = [self._numbers(act) for act in script.acts]
-        self.beside = [self._numbers(act) for act in script.beside]
+        self.moves = [(self._numbers(a.moves), self._numbers(a.errors)) for a in script.acts]
+        self.beside = [(self._numbers(a.moves), self._numbers(a.errors)) for a in script.beside]
         self.places = world.system.index
 
-    def _numbers(self, act: Act) -> list[int]:
+    def _numbers(self, names: Iterable[str]) -> list[int]:
         numbers = self.world.numbers
-        return [numbers[name] for name in act.moves if name in numbers]
+        return [numbers[name] for name in names if name in numbers]
 
     def walk(self, starts: Iterable[State]) -> Walk:
         result = self.result
@@ -194,13 +194,16 @@ class _Walker:
             return []
         return self._possible(state, self.script.beside[other], self.beside[other])
 
-    def _possible(self, state: State, act: Act, moves: list[int]) -> list[int]:
+    def _possible(self, state: State, act: Act, moves: tuple[list[int], list[int]]) -> list[int]:
         match act.kind:
             case ActKind.DO:
                 if state[self.places[act.machine]] in act.passed:
                     return [BY_NOBODY]
                 ready = self.world.known(state).ready
-                return [move for move in moves if move in ready]
+                # Nobody errs where what is meant is possible: an error that nobody needs is not
+                # what comes of a deviation.
+                meant, errors = ([move for move in some if move in ready] for some in moves)
+                return meant or errors
             case ActKind.UNTIL:
                 assert act.done is not None
                 return [BY_NOBODY] if self.world.holds(act.done, state) else []

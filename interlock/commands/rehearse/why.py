@@ -258,7 +258,7 @@ class Situation:
         folded = name.casefold()
         text = f"{name} is {'FALSE' if wanted else 'TRUE'}"
         if in_program and folded in self._sensors:
-            return self._signal(self._sensors[folded], text, wanted)
+            return self._signal(self._sensors[folded], text, wanted, above)
         if not in_program and folded in self._terms:
             formula = self._terms[folded]
             below = self._because(formula.tree, wanted, False, formula.place, above)
@@ -271,12 +271,13 @@ class Situation:
         read = ty.Read(name, BOOL, place)
         return Reason(text, place, about=self._about(read, in_program))
 
-    def _signal(self, sensor: Sensor, text: str, wanted: bool) -> Reason:
+    def _signal(self, sensor: Sensor, text: str, wanted: bool, above: frozenset[str]) -> Reason:
         stuck = self._stuck.get(("sensor", sensor.name.casefold()))
         if stuck is not None:
             return _by_fault(text, stuck[1])
         said = f" ({sensor.says})" if sensor.says else ""
-        below = self._because(sensor.reads.tree, wanted, False, sensor.reads.place, frozenset())
+        # A signal may read the very output that is to be explained.
+        below = self._because(sensor.reads.tree, wanted, False, sensor.reads.place, above)
         plain = tuple(reason for reason in below if not reason.below)
         about = self._about(sensor.reads.tree, False)
         return Reason(text + said, sensor.place, plain, about=about)

@@ -4,6 +4,10 @@ Four sorts of goals: every move of the plant and of people was made; every lamp 
 every signal that takes part in an output was shown to decide it alone (the independence that
 modified condition/decision coverage asks for); every fault that can be injected was seen.
 
+They are judged as the rows of a sheet are played: once the program has come to rest with unchanged
+inputs. What the next scan alone shows (`term_goals`, `fault_goals`, `lamp_goals` give it as a
+condition for an engine) is all there is only where no memory takes part (`takes_one_scan`).
+
 Source of the independence criterion: J. J. Chilenski and S. P. Miller, "Applicability of modified
 condition/decision coverage to software testing", Software Engineering Journal 9 (5), 1994: each
 condition is shown to affect the outcome by varying it while all others are held fixed.
@@ -11,9 +15,10 @@ condition is shown to affect the outcome by varying it while all others are held
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, const, or_, var
@@ -24,6 +29,8 @@ from interlock.st.lower import Lowered, lower_program
 
 # What is tried: moves of the plant, of an operator and of the driver, each as it should be.
 TRIED = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER)
+# The value of an output that keeps changing though nothing happens.
+FLASHES = -1
 
 
 class Kind(Enum):
@@ -47,7 +54,7 @@ class Goal:
     subject : str
         The move, the lamp, the output or the fault.
     other : str
-        For a lamp ``on`` or ``off``, for a term the signal.
+        For a lamp ``on``, ``off`` or ``flashing``, for a term the signal.
     says : str
     """
 
@@ -151,20 +158,48 @@ class Program:
         domains = {v.name: v.domain for v in self.lowered.variables}
         return [name for name in self.outputs if domains[name] == BOOL]
 
+    @cached_property
+    def _read_by(self) -> dict[str, set[str]]:
+        """For each variable and input what a scan, or the end of a timer, makes of it."""
+        found: dict[str, set[str]] = {}
+        signals = {name: set(ex.variables_of([e])) for name, e in self.signals.items()}
+        timers = self.lowered.timer_moves
+        changes = [*self.lowered.updates.items()]
+        changes += [(n, or_(m.guard, e)) for m in timers for n, e in m.updates.items()]
+        for target, value in changes:
+            for name in ex.variables_of([value]):
+                for read in {name} | signals.get(name, set()):
+                    found.setdefault(read, set()).add(target)
+        return found
+
+    def reached_in_one_scan(self, names: Iterable[str]) -> set[str]:
+        """What the next scan computes from inputs and outputs with `names`."""
+        return set().union(*(self._read_by.get(name, set()) for name in names))
+
+    def reached_by_memory(self, names: Iterable[str]) -> set[str]:
+        """What scans compute from that in turn, and what timers make of it."""
+        found: set[str] = set()
+        new = self.reached_in_one_scan(self.reached_in_one_scan(names))
+        while new:
+            found |= new
+            new = self.reached_in_one_scan(new) - found
+        return found
+
 
 def term_goals(program: Program) -> dict[Goal, Expr]:
-    """Each signal of each output, with the condition that the signal decides the output alone.
+    """Each signal of each output, with the condition that the next scan shows that it decides.
 
     The condition is over the state and the inputs: with the signal turned over and everything
-    else as it is, the output would be another after the next scan.
+    else as it is, the output would be another after the next scan. It is never so for a signal
+    that the output follows only later.
     """
     found = {}
     is_bool = {v.name: v.domain == BOOL for v in program.lowered.inputs}
     for output in program.booleans():
         after = program.after(output)
-        read = set(ex.variables_of([after]))
         for name in program.signals:
-            if name not in read or not is_bool[name]:
+            read = program.reached_in_one_scan([name]) | program.reached_by_memory([name])
+            if output not in read or not is_bool[name]:
                 continue
             on, off = (ex.substitute([after], {name: value})[0] for value in (TRUE, FALSE))
             signal = name.removeprefix("input.")
@@ -186,6 +221,21 @@ def fault_goals(built: Built, program: Program) -> dict[Goal, Expr]:
         goal = Goal(f"fault {id_}", Kind.FAULT, id_, "", f"{id_}: {fault.says}")
         found[goal] = _told(program, force_of(fault))
     return found
+
+
+def takes_one_scan(goal: Goal, built: Built, program: Program) -> bool:
+    """Whether the next scan shows all that there is to be shown of a term or a fault.
+
+    It does where no memory and no timer stands between what is held and the outputs: what they
+    remember is then the same with it and without it.
+    """
+    if goal.kind is Kind.TERM:
+        return goal.subject not in program.reached_by_memory([f"input.{goal.other}"])
+    if goal.kind is not Kind.FAULT:
+        return goal.kind is Kind.MOVE
+    force = force_of(built.model.faults[goal.subject])
+    held = [f"input.{name}" for name, _ in force.signals] + [name for name, _ in force.outputs]
+    return not force.restart and not program.reached_by_memory(held) & set(program.outputs)
 
 
 def _told(program: Program, force: Force) -> Expr:
@@ -225,12 +275,22 @@ def move_goals(built: Built) -> dict[Goal, Expr]:
 
 
 def lamp_goals(program: Program) -> dict[Goal, Expr]:
-    """Each lamp on, and each lamp off."""
+    """Each lamp on, and each lamp off, without anything held."""
     found = {}
     booleans = set(program.booleans())
     for lamp in program.lamps:
         if lamp in booleans:
-            for other, condition in (("on", var(lamp)), ("off", ex.not_(var(lamp)))):
-                said = f"{lamp} was seen {other}"
-                found[Goal(f"lamp {lamp} {other}", Kind.LAMP, lamp, other, said)] = condition
+            found[lamp_goal(lamp, "on")] = var(lamp)
+            found[lamp_goal(lamp, "off")] = ex.not_(var(lamp))
     return found
+
+
+def lamp_goal(lamp: str, seen: str) -> Goal:
+    """The goal that a lamp was seen ``on``, ``off`` or ``flashing``."""
+    return Goal(f"lamp {lamp} {seen}", Kind.LAMP, lamp, seen, f"{lamp} was seen {seen}")
+
+
+def lamps_seen(outputs: Mapping[str, int], lamps: Iterable[str]) -> set[str]:
+    """Ids of the goals that lamps with these values show; one that flashes is asked as that."""
+    words = {0: "off", 1: "on", FLASHES: "flashing"}
+    return {f"lamp {name} {words[outputs[name]]}" for name in lamps}

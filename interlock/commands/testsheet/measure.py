@@ -1,25 +1,31 @@
 """What a sheet's rows really show, measured on the independent machine, whatever was planned.
 
 The machine plays the source-level model and interprets the program. A term counts as shown where
-one signal was held at its other value, everything else as it was, and the output changed in the
-scan that followed and still differed when all had come to rest.
+one signal was held at its other value, everything else as it was, and the output was another once
+all had come to rest: on, off, or flashing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
-from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of
+from interlock.base.errors import InternalError
+from interlock.commands.testsheet.goals import FLASHES, Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.sheet import After, Do, Expected, Row
-from interlock.independent_judge.player import Player
+from interlock.independent_judge.player import Moment, Player
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.st.interpret import Controller
-from interlock.st.layout import elapses
+from interlock.st.layout import elapses, top_of
+
+T = TypeVar("T")
 
 MOST_SCANS = 400
+MOST_WAITS = 200
+FLASHING = "flashing"
 
 
 @dataclass(frozen=True)
@@ -44,6 +50,11 @@ class Bench(Player):
     def __init__(self, model: Model) -> None:
         self._forced: dict[str, dict[str, int]] = {"sensors": {}, "outputs": {}}
         super().__init__(model)
+        instances = model.program.instances
+        self._presets = {instance.name: instance.preset_ms for instance in instances}
+        tops = [top_of(instance, model.settings) for instance in instances if instance.preset_ms]
+        self._most_scans = MOST_SCANS + 4 * sum(tops)
+        self._moments = [self.moment()]
 
     def _through(self, value: int, name: str, side: str) -> int:
         # No fault of the model strikes here: hands do what faults would do.
@@ -64,23 +75,85 @@ class Bench(Player):
         self.controller = Controller(self.model.program, self.model.settings)
 
     def settle(self) -> None:
-        """Scan, and let timers run out, until nothing changes."""
+        """Scan, and let timers run out as their times come, until all that comes is known."""
         self.play(SCAN)
-        for _ in range(MOST_SCANS):
-            before = self.state()
-            self.play(SCAN)
-            if self.state() != before:
-                continue
-            due = self.controller.running_timers()
-            if not due:
+        left: dict[str, int] = {}
+        rounds: list[list[Moment]] = []
+        known: dict[object, int] = {}
+        for _ in range(MOST_WAITS):
+            keys, moments, left = self._scan_on(left)
+            first = known.setdefault((frozenset(keys), frozenset(left.items())), len(rounds))
+            if not left or first < len(rounds):
+                # What was last seen again and again is all that is seen from now on.
+                seen = rounds[first:] or [moments]
+                self._moments = [moment for round_ in seen for moment in round_]
                 return
-            self.play(elapses(due[0]))
+            rounds.append(moments)
+            soonest = min(left.values())
+            for timer in [timer for timer, ms in left.items() if ms == soonest]:
+                self.play(elapses(timer))
+                del left[timer]
+            left = {timer: ms - soonest for timer, ms in left.items()}
             self.play(SCAN)
+        raise InternalError("the timers of a planned row never come to rest")
+
+    def _scan_on(self, left: dict[str, int]) -> tuple[list[object], list[Moment], dict[str, int]]:
+        """Scan until states repeat: those, and the milliseconds that running timers still take."""
+        keys: dict[object, int] = {}
+        moments: list[Moment] = []
+        for _ in range(self._most_scans):
+            key = tuple(sorted(self.state().items()))
+            start = keys.setdefault(key, len(moments))
+            if start < len(moments):
+                for _again in moments[start:]:
+                    left = {t: ms for t, ms in self._still(left).items() if t in left}
+                    self.play(SCAN)
+                return list(keys)[start:], moments[start:], left
+            moments.append(self.moment())
+            left = self._still(left)
+            self.play(SCAN)
+        raise InternalError("the program of a planned row never repeats itself")
+
+    def _still(self, left: dict[str, int]) -> dict[str, int]:
+        """What running timers still take; one that has just started takes all of its time."""
+        return {t: left.get(t, self._presets[t]) for t in self.controller.running_timers()}
+
+    def _at_each_moment(self, told: Callable[[], T]) -> list[T]:
+        """What is told at every moment of what repeats; then it goes on from the last of them."""
+        if len(self._moments) == 1:
+            return [told()]
+        here = self.moment()
+        found = []
+        for moment in self._moments:
+            self.go_back(moment)
+            found.append(told())
+        self.go_back(here)
+        return found
+
+    def at_rest(self) -> dict[str, str]:
+        """As `shown`; `FLASHING` for an output that keeps changing."""
+        found = self._at_each_moment(self.shown)
+        return {n: t if all(f[n] == t for f in found) else FLASHING for n, t in found[0].items()}
+
+    def outputs_at_rest(self) -> dict[str, int]:
+        """As `outputs`; `FLASHES` for one that keeps changing."""
+        found = self._at_each_moment(self.outputs)
+        return {n: v if all(f[n] == v for f in found) else FLASHES for n, v in found[0].items()}
+
+    def make(self, move: str) -> None:
+        """Make a move as soon as it is possible, and settle."""
+        for moment in self._moments if len(self._moments) > 1 else ():
+            if self.possible(move):
+                break
+            self.go_back(moment)
+        self.play(move)
+        self.settle()
 
     def moving(self) -> tuple[str, ...]:
         """Machines that may move by themselves now."""
         moves = [m for m in self.model.moves if m.kind is MoveKind.PLANT]
-        return tuple(dict.fromkeys(m.machine for m in moves if self.possible(m.name)))
+        found = self._at_each_moment(lambda: [m.machine for m in moves if self.possible(m.name)])
+        return tuple(dict.fromkeys(machine for machines in found for machine in machines))
 
 
 def measure(model: Model, rows: Iterable[Row], goals: Sequence[Goal]) -> list[Measured]:
@@ -104,7 +177,7 @@ class _Gauge:
             if goal.kind is Kind.FAULT:
                 force = force_of(model.faults[goal.subject])
                 self._by_force.setdefault(force, []).append(goal.id)
-        self._lamps = [goal for goal in goals if goal.kind is Kind.LAMP]
+        self._lamps = list(dict.fromkeys(g.subject for g in goals if g.kind is Kind.LAMP))
         self.bench = Bench(model)
 
     def row(self, row: Row) -> Measured:
@@ -112,11 +185,11 @@ class _Gauge:
             self.bench = Bench(self.model)
             self.bench.settle()
         shown = {f"move {move}" for move in row.prepare} & self.goals.keys()
-        for move in row.prepare:
-            self._make(move)
         bench = self.bench
-        before, state = bench.shown(), bench.state()
-        outputs = bench.outputs()
+        for move in row.prepare:
+            bench.make(move)
+        before, state = bench.at_rest(), bench.state()
+        outputs = bench.outputs_at_rest()
         remains: dict[str, str] = {}
         if row.do is Do.FORCE:
             assert row.force is not None
@@ -130,49 +203,52 @@ class _Gauge:
             elif row.after is After.RESTART:
                 bench.controller.restart()
                 bench.settle()
-            end = bench.shown()
+            end = bench.at_rest()
             remains = {n: end[n] for n in self.model.outputs if end[n] != before[n]}
         else:
             if row.move is not None:
                 shown |= {f"move {row.move}"} & self.goals.keys()
-                self._make(row.move)
-            seen, moving = bench.shown(), bench.moving()
-            shown |= self._lamps_seen(bench.outputs())
+                bench.make(row.move)
+            seen, moving = bench.at_rest(), bench.moving()
+            shown |= lamps_seen(bench.outputs_at_rest(), self._lamps)
         changes = {n: seen[n] for n in self.model.outputs if seen[n] != before[n]}
         lit = tuple(
             n for n, o in self.model.outputs.items() if (o.lamp or o.sounds) and _on(seen[n])
         )
         idle = row.move is None and bench.state() == state
-        return Measured(row, Expected(changes, lit, moving, remains), frozenset(shown), idle)
-
-    def _make(self, move: str) -> None:
-        self.bench.play(move)
-        self.bench.settle()
+        flashing = tuple(name for name in self.model.outputs if seen[name] == FLASHING)
+        expected = Expected(changes, lit, moving, remains, flashing)
+        return Measured(row, expected, frozenset(shown), idle)
 
     def _force(
         self, force: Force, before: dict[str, int]
     ) -> tuple[dict[str, str], tuple[str, ...], set[str]]:
         bench = self.bench
         bench.hold(force)
-        bench.play(SCAN)
-        first = bench.outputs()
         bench.settle()
-        last = bench.outputs()
+        last = bench.outputs_at_rest()
         differing = {name for name in before if last[name] != before[name]}
-        shown = self._lamps_seen(last)
+        shown = lamps_seen(last, self._lamps)
         if force.single is not None:
-            decided = {name for name in differing if first[name] != before[name]}
-            shown |= {f"term {name} {force.single}" for name in decided} & self.goals.keys()
+            shown |= {f"term {name} {force.single}" for name in differing} & self.goals.keys()
         if differing:
             shown |= set(self._by_force.get(force, ()))
-        return bench.shown(), bench.moving(), shown
-
-    def _lamps_seen(self, outputs: dict[str, int]) -> set[str]:
-        return {g.id for g in self._lamps if outputs[g.subject] == int(g.other == "on")}
+        return bench.at_rest(), bench.moving(), shown
 
 
 def _on(label: str) -> bool:
-    return label not in ("FALSE", "0")
+    return label not in ("FALSE", "0", FLASHING)
+
+
+def seen_by_flashing(measured: Sequence[Measured]) -> list[Measured]:
+    """Count a lamp that flashes as seen on and off where it is never seen so without flashing."""
+    steady = {goal for found in measured for goal in found.shown}
+    result = []
+    for found in measured:
+        lamps = [g.removesuffix(" flashing") for g in found.shown if g.endswith(" flashing")]
+        also = {f"{lamp} {seen}" for lamp in lamps for seen in ("on", "off")} - steady
+        result.append(replace(found, shown=found.shown | also))
+    return result
 
 
 def without_idle_rows(measured: Sequence[Measured]) -> list[Measured]:

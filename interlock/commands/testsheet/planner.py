@@ -8,15 +8,15 @@ to these places only. Whether a sheet could be shorter is told by bounds, not by
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 
-from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of
+from interlock.commands.testsheet.goals import Force, Goal, Kind, lamp_goal, lamps_seen
 from interlock.commands.testsheet.sheet import After, Do, Row
 from interlock.commands.testsheet.simulation import Simulation
-from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.expr import Expr
+from interlock.commands.testsheet.terminal_actions import TerminalActions
+from interlock.kernel.evaluate import State
 from interlock.kernel.system import Move, MoveKind
 from interlock.model.model import Model
 
@@ -45,36 +45,38 @@ class Planner:
     Parameters
     ----------
     simulation : Simulation
-    terms, faults, moves, lamps : mapping of Goal to Expr
-        The goals that some reachable state can show.
+    goals : sequence of Goal
+        Those that are looked for.
+    doubtful : sequence of Goal
+        Those that are only shown where one comes past; that a lamp flashes is one more of them.
     report : callable, optional
         Told the number of goals shown so far and of all.
     """
 
     simulation: Simulation
-    terms: Mapping[Goal, Expr]
-    faults: Mapping[Goal, Expr]
-    moves: Mapping[Goal, Expr]
-    lamps: Mapping[Goal, Expr]
+    goals: Sequence[Goal]
+    doubtful: Sequence[Goal] = ()
     report: Report | None = None
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        simulation = self.simulation
-        self._todo = {g.id for g in (*self.terms, *self.faults, *self.moves, *self.lamps)}
+        goals = [*self.goals, *self.doubtful]
+        self._todo = {goal.id for goal in self.goals}
         self._n_goals = len(self._todo)
-        self._terms, self._faults = list(self.terms), list(self.faults)
-        self._move_goals = {goal.subject: goal for goal in self.moves}
-        self._deciding = python_function(list(self.terms.values()), simulation.index)
-        self._shown_faults = python_function(list(self.faults.values()), simulation.system.index)
-        self._fault_forces = [force_of(self._model.faults[g.subject]) for g in self._faults]
-        self._known_gains: dict[State, list[tuple[Force, str]]] = {}
+        self.actions = TerminalActions(self.simulation, goals)
+        self._in_passing = {lamp_goal(lamp, "flashing").id for lamp in self.actions.lamps}
+        self._in_passing |= {goal.id for goal in self.doubtful}
+        self._move_goals = {goal.subject: goal for goal in goals if goal.kind is Kind.MOVE}
         self._next: dict[State, list[tuple[Move, State]]] = {}
         self._tried: set[tuple[State, Force]] = set()
         self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
-        self.state = simulation.start()
+        start = self.simulation.start()
+        self._depends = start is None
+        if start is None:
+            self._todo = set()
+        self.state: State = start or ()
 
     @property
     def _model(self) -> Model:
@@ -82,6 +84,7 @@ class Planner:
 
     def walk(self) -> None:
         """Show what can be shown from where one stands, as far as one looks."""
+        self._look_here()
         for least, calm, n_places in STAGES:
             while self._todo:
                 self._act_here(least, calm)
@@ -92,11 +95,10 @@ class Planner:
 
     def again(self) -> Planner:
         """A second walk, that first goes to the places where a few actions show everything."""
-        second = Planner(
-            self.simulation, self.terms, self.faults, self.moves, self.lamps, self.report
-        )
-        second._known_gains, second._next = self._known_gains, self._next
+        second = Planner(self.simulation, self.goals, self.doubtful, self.report)
+        second.actions, second._next = self.actions, self._next
         second._targets = self._chosen()
+        second._look_here()
         while second._todo:
             second._act_here(1, False)
             way = second._nearest(1, False, MOST_KNOWN_PLACES)
@@ -109,9 +111,8 @@ class Planner:
     def _chosen(self) -> dict[State, set[Force]]:
         """Of all actions that were looked at, few that show everything; those at rest first."""
         shows: dict[tuple[State, Force], set[str]] = {}
-        for state, known in self._known_gains.items():
-            for force, goal in known:
-                shows.setdefault((state, force), set()).add(goal)
+        for state, force, goal in self.actions.looked_at():
+            shows.setdefault((state, force), set()).add(goal)
         calm = {at: goals for at, goals in shows.items() if self.simulation.is_calm(at[0])}
         chosen: dict[State, set[Force]] = {}
         covered: set[str] = set()
@@ -127,6 +128,8 @@ class Planner:
         """
         by_name = {move.name: move for move in self.simulation.moves}
         state = self.simulation.start()
+        if state is None:
+            return False
         steps: list[str] = []
         for name in moves:
             if name not in by_name:
@@ -144,39 +147,63 @@ class Planner:
         """Ids of the goals that are not shown yet."""
         return frozenset(self._todo)
 
+    def everywhere(self, most: int) -> tuple[dict[str, tuple[str, ...]], bool]:
+        """Where what is left can be shown: moves from power-up by goal; whether that is all.
+
+        Parameters
+        ----------
+        most : int
+            From so many situations no further ones are looked at.
+        """
+        found: dict[str, tuple[str, ...]] = {}
+        start = self.simulation.start()
+        if start is None:
+            return found, False
+        ways: dict[State, tuple[str, ...]] = {start: ()}
+        queue = [start]
+        for state in queue:
+            shown = {goal for _, goal in self.actions.shown(state)} | self._lamps_in(state)
+            for goal in sorted(shown):
+                found.setdefault(goal, ways[state])
+            for move, after in self._successors(state):
+                if move.name in self._move_goals:
+                    found.setdefault(self._move_goals[move.name].id, (*ways[state], move.name))
+                if after not in ways and len(ways) < most:
+                    ways[after] = (*ways[state], move.name)
+                    queue.append(after)
+        return found, len(ways) < most and not self.depends
+
+    @property
+    def depends(self) -> bool:
+        """Whether something that was looked at depends on the moment, or is too long to tell."""
+        return self._depends or self.actions.depends
+
+    @property
+    def wanted(self) -> frozenset[str]:
+        """As `todo`, with what is doubtful."""
+        return frozenset(self._todo | self._in_passing)
+
     def _successors(self, state: State) -> list[tuple[Move, State]]:
         found = self._next.get(state)
         if found is None:
             simulation = self.simulation
-            found = [
-                (m, simulation.settle(simulation.after(state, m)))
-                for m in simulation.possible(state)
-            ]
+            coming = [(m, simulation.made(state, m)) for m in simulation.possible(state)]
+            found = [(m, after) for m, after in coming if after is not None]
+            # What depends on the moment, or takes too long, is no row of a sheet.
+            self._depends |= len(found) < len(coming)
             self._next[state] = found
         return found
 
     def _gains(self, state: State) -> dict[Force, set[str]]:
         """What each action at the terminals would show in `state` that is not shown yet."""
-        known = self._known_gains.get(state)
-        if known is None:
-            known = list(self._shows(state))
-            self._known_gains[state] = known
         gains: dict[Force, set[str]] = {}
-        for force, goal in known:
-            if goal in self._todo and (state, force) not in self._tried:
+        for force, goal in self.actions.shown(state, self.wanted):
+            if self._is_wanted(goal) and (state, force) not in self._tried:
                 gains.setdefault(force, set()).add(goal)
         return gains
 
-    def _shows(self, state: State) -> Iterable[tuple[Force, str]]:
-        signals = self.simulation.signals(state)
-        values = dict(zip(self.simulation.inputs, signals, strict=True))
-        for goal, decides in zip(self._terms, self._deciding((*state, *signals)), strict=True):
-            if decides:
-                yield Force(((goal.other, 1 - values[f"input.{goal.other}"]),)), goal.id
-        told = self._shown_faults(state)
-        for goal, force, tells in zip(self._faults, self._fault_forces, told, strict=True):
-            if tells:
-                yield force, goal.id
+    def _is_wanted(self, goal: str) -> bool:
+        return goal in self._todo or goal in self._in_passing
 
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
         if calm and not self.simulation.is_calm(state):
@@ -209,23 +236,21 @@ class Planner:
                 return force
         return None
 
-    def _held(self, force: Force) -> tuple[State, State]:
-        """The state under `force`, and that after it was let go."""
-        simulation = self.simulation
-        state = simulation.restarted(self.state) if force.restart else self.state
-        held = simulation.settle(state, force)
-        return held, simulation.settle(held)
+    def _held(self, force: Force) -> tuple[State | None, State | None]:
+        """The situation under `force`, and that after it was let go."""
+        held = self.simulation.held(self.state, force)
+        return held, None if held is None else self.simulation.let_go(held, force)
 
-    def _after(self, let_go: State) -> tuple[After, State]:
-        """What has to follow an action, and the state that this leads to."""
+    def _after(self, let_go: State) -> tuple[After, State | None]:
+        """What has to follow an action, and the situation that this leads to."""
         simulation, before = self.simulation, self.state
         if simulation.retained(let_go) != simulation.retained(before):
-            return After.COLD_START, simulation.settle(simulation.cold_started(let_go))
+            return After.COLD_START, simulation.cold_started(let_go)
         if self._recovers(let_go, simulation.memory(before)):
             return After.RESTORE, let_go
-        return After.RESTART, simulation.settle(simulation.restarted(let_go))
+        return After.RESTART, simulation.restarted(let_go)
 
-    def _recovers(self, state: State, memory: tuple[int, ...]) -> bool:
+    def _recovers(self, state: State, memory: frozenset[tuple[int, ...]]) -> bool:
         """Whether a few moves lead to where the program remembers the same again."""
         seen, queue = {state}, [state]
         for found in queue:
@@ -241,19 +266,17 @@ class Planner:
         simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        outputs = simulation.outputs(before)
-        seen = simulation.outputs(held, force)
-        changed = {name for name in outputs if outputs[name] != seen[name]}
-        shown = {
-            goal
-            for f, goal in self._known_gains[before]
-            if f == force and goal in self._todo and self._is_seen(goal, changed)
-        }
-        if not shown:
+        known = self.actions.shown(before, self.wanted)
+        shown = {goal for f, goal in known if f == force and self._is_wanted(goal)}
+        if not shown or held is None or let_go is None:
+            self._depends |= let_go is None
+            return
+        after, end = self._after(let_go)
+        if end is None:
+            self._depends = True
             return
         self._done(shown)
-        moving = not (simulation.is_calm(before) and simulation.is_calm(held))
-        after, end = self._after(let_go)
+        moving = not (simulation.is_calm(before) and simulation.is_calm(held, force))
         self._add(
             do=Do.FORCE,
             force=force,
@@ -261,11 +284,6 @@ class Planner:
             in_motion=moving,
         )
         self.state = end
-
-    def _is_seen(self, goal: str, changed: set[str]) -> bool:
-        """Whether what a goal is about is seen once nothing changes any more."""
-        kind, _, rest = goal.partition(" ")
-        return bool(changed) if kind == Kind.FAULT.value else rest.split(" ")[0] in changed
 
     def _nearest(self, least: int, calm: bool, n_places: int) -> _Way | None:
         """The fewest moves to a place with an action that shows enough, or to a goal's move."""
@@ -288,7 +306,7 @@ class Planner:
 
     def _is_todo(self, move: Move) -> bool:
         goal = self._move_goals.get(move.name)
-        return goal is not None and goal.id in self._todo
+        return goal is not None and self._is_wanted(goal.id)
 
     def _moves_to(
         self, state: State, parents: Mapping[State, tuple[State, Move] | None]
@@ -312,19 +330,25 @@ class Planner:
         if self._new_lamp(settled):
             self._add(do=Do.LOOK)
 
+    def _look_here(self) -> None:
+        """Look at lamps where one stands before anything is done, as at power-up."""
+        if self.state and self._new_lamp(self.state):
+            self._add(do=Do.LOOK)
+
+    def show_here(self) -> None:
+        """Show everything that can be shown where one stands."""
+        self._look_here()
+        self._act_here(1, False)
+
     def _new_lamp(self, settled: State) -> bool:
-        return bool(self._lamps_in(settled) & self._todo)
+        return any(map(self._is_wanted, self._lamps_in(settled)))
 
     def _lamps_in(self, state: State) -> set[str]:
-        outputs = self.simulation.outputs(state)
-        return {
-            goal.id
-            for goal in self.lamps
-            if outputs.get(goal.subject, 0) == int(goal.other == "on")
-        }
+        return lamps_seen(self.simulation.outputs(state), self.actions.lamps)
 
     def _done(self, goals: set[str]) -> None:
         self._todo -= goals
+        self._in_passing -= goals
         if self.report is not None:
             self.report(self._n_goals - len(self._todo), self._n_goals)
 
@@ -333,7 +357,7 @@ class Planner:
         self.rows.append(row)
         self._prepare, self._anew = [], False
         if row.force is None:
-            self._done(self._lamps_in(self.state) & self._todo)
+            self._done(self._lamps_in(self.state))
 
 
 def _cover(

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from interlock.base import spreadsheet
 from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
-from interlock.commands.testsheet.rows_in_words import COLUMNS, RESULTS, table
+from interlock.commands.testsheet.rows_in_words import COLUMNS, RESULTS, other_mark_says, table
 from interlock.commands.testsheet.sheet import Row, Sheet
 from interlock.model.files import read_text
 
@@ -100,11 +101,13 @@ class _Reader:
             self._add(row[0], f"the sheet has no row {number}; it ends with {len(wanted)}")
             return None
         for name, cell, text in zip(_FIXED, row, wanted[number - 1], strict=False):
-            if " ".join(cell.text.split()) == " ".join(text.split()):
+            readings = (cell.text, spreadsheet.understood(cell.text))
+            if " ".join(text.split()) in [" ".join(one.split()) for one in readings]:
                 continue
             said = f"'{name}' is not what the sheet says: {_short(text)}"
             if name == "sheet":
-                said = f"this is another sheet ({_short(cell.text)}, not {text}): make it anew"
+                why = other_mark_says(cell.text.strip(), text)
+                said = f"{why} ({_short(cell.text)}, not {text}): make the sheet anew"
             elif name == "row":
                 said = f"expected row {text}, not {_short(cell.text)}"
             self._add(cell, said)
@@ -115,7 +118,7 @@ class _Reader:
             near = nearest(said, RESULTS)
             self._add(result, f"'{_short(result.text)}' is no result: pass, fail or nothing{near}")
             return None
-        return said, remark.text.strip()
+        return said, spreadsheet.understood(remark.text).strip()
 
     def _summed(self, found: dict[int, tuple[str, str]]) -> Results:
         by_result: dict[str, list[Row]] = {"pass": [], "fail": [], "": []}

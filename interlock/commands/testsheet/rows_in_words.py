@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
 from itertools import groupby
 from operator import itemgetter
+from pathlib import Path
 
 from interlock.commands.testsheet.goals import Force, Kind, force_of, is_injectable
 from interlock.commands.testsheet.sheet import After, Do, Expected, Row, Sheet
@@ -76,7 +76,8 @@ def seen_says(expected: Expected) -> str:
     changes = [f"{name} {_value(value)}" for name, value in expected.changes.items()]
     said = ", ".join(changes) if changes else "no output changes"
     lit = ", ".join(expected.lit) if expected.lit else "none"
-    return f"{said}; on: {lit}"
+    flashing = f"; flashing: {', '.join(expected.flashing)}" if expected.flashing else ""
+    return f"{said}; on: {lit}{flashing}"
 
 
 def _value(label: str) -> str:
@@ -123,7 +124,12 @@ def shows_says(sheet: Sheet, row: Row, expected: Expected) -> str:
 
 def table(sheet: Sheet) -> list[tuple[str, ...]]:
     """Every row as texts, in the order of `COLUMNS`; result and remark are empty."""
-    bare = []
+    mark = mark_of(sheet)
+    return [(mark, *cells, "", "") for cells in _bare(sheet)]
+
+
+def _bare(sheet: Sheet) -> list[tuple[str, ...]]:
+    bare: list[tuple[str, ...]] = []
     for row, expected in zip(sheet.rows, sheet.expected, strict=True):
         bare.append(
             (
@@ -136,14 +142,36 @@ def table(sheet: Sheet) -> list[tuple[str, ...]]:
                 shows_says(sheet, row, expected),
             )
         )
-    mark = _mark(bare)
-    return [(mark, *cells, "", "") for cells in bare]
+    return bare
 
 
-def _mark(rows: Sequence[Sequence[str]]) -> str:
-    """What tells this sheet from any other: a hash of everything it says."""
-    text = "\n".join("\t".join(cells) for cells in rows)
-    return hashlib.sha256(text.encode()).hexdigest()[:10]
+def mark_of(sheet: Sheet) -> str:
+    """What tells this sheet from any other: hashes of its program, of its model, of what it says.
+
+    Each part begins with a letter that says what it is of, so that no spreadsheet takes the mark
+    for a number.
+    """
+    model = sheet.model
+    program = model.program.place.file
+    texts = {name: text for name, text in model.sources.items() if name != program}
+    parts = {
+        "p": model.sources[program],
+        "m": "\n".join(f"{Path(name).name}\n{text}" for name, text in texts.items()),
+        "r": "\n".join("\t".join(cells) for cells in _bare(sheet)),
+    }
+    return "-".join(
+        letter + hashlib.sha256(text.encode()).hexdigest()[:10] for letter, text in parts.items()
+    )
+
+
+def other_mark_says(found: str, wanted: str) -> str:
+    """Why results with another mark do not count: what of it differs."""
+    named = {"p": "another program", "m": "another model", "r": "other rows"}
+    parts, expected = found.split("-"), wanted.split("-")
+    if [part[:1] for part in parts] != [part[:1] for part in expected]:
+        return "this is another sheet"
+    differing = [named[p[0]] for p, e in zip(parts, expected, strict=True) if p != e]
+    return f"these results are of {' and of '.join(differing)}"
 
 
 SORTS = {

@@ -79,12 +79,15 @@ class Expected:
         Machines that may be moving in the end; every other one must stand still.
     remains : mapping of str to str
         Outputs that are otherwise than before once it was let go, with their value then.
+    flashing : tuple of str
+        Outputs that keep changing in the end.
     """
 
     changes: Mapping[str, str]
     lit: tuple[str, ...]
     moves: tuple[str, ...]
     remains: Mapping[str, str]
+    flashing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,8 @@ class Sheet:
         For each row, as measured.
     goals : tuple of Goal
     impossible : frozenset of str
-        Ids of goals that no reachable state can show, by exhaustive exploration.
+        Ids of goals that nothing shows which plant and people bring about, with one action at the
+        terminals, once the program has come to rest; by exhaustive exploration.
     open : mapping of str to str
         Ids of goals that are not shown, each with the reason.
     not_injectable : tuple of str

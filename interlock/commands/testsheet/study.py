@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from interlock.commands.testsheet.goals import (
     Goal,
@@ -12,11 +12,18 @@ from interlock.commands.testsheet.goals import (
     fault_goals,
     force_of,
     is_injectable,
+    lamp_goal,
     lamp_goals,
     move_goals,
+    takes_one_scan,
     term_goals,
 )
-from interlock.commands.testsheet.measure import Measured, measure, without_idle_rows
+from interlock.commands.testsheet.measure import (
+    Measured,
+    measure,
+    seen_by_flashing,
+    without_idle_rows,
+)
 from interlock.commands.testsheet.planner import Planner, Report
 from interlock.commands.testsheet.sheet import Sheet
 from interlock.commands.testsheet.simulation import Simulation
@@ -38,6 +45,11 @@ from interlock.model.build import SCAN, build
 from interlock.model.model import Model
 
 IN_PASSING = "only in passing: what shows it is gone before anybody could act"
+DEPENDS = "not shown by any row; what it needs depends on the moment, or never comes to rest"
+# From so many situations it is looked for what no row shows, and for lamps that flash.
+MOST_SITUATIONS, FEW_SITUATIONS = 1_500, 200
+Together = Mapping[tuple[Goal, ...], Sequence[tuple[int, ...]]]
+NOT_FOUND = f"not shown in {MOST_SITUATIONS:,} situations, which are not all"
 
 
 def make_sheet(
@@ -62,42 +74,55 @@ def make_sheet(
     InternalError
         Where the independent machine refuses what was planned.
     """
-    built = build(model)
+    built = build(model, with_all_memory=True)
     program = Program.of(built)
     terms, faults = term_goals(program), fault_goals(built, program)
     moves, lamps = move_goals(built), lamp_goals(program)
     conditions = _conditions(program, {**terms, **faults, **lamps}, moves)
     queries: list[Query] = [Reach(condition) for condition in conditions.values()]
-    decided = _by_signal(terms)
-    queries += [Values(tuple(conditions[goal] for goal in goals)) for goals in decided.values()]
+    exact = {goal for goal in conditions if takes_one_scan(goal, built, program)}
+    by_signal = _by_signal(goal for goal in terms if goal in exact)
+    queries += [Values(tuple(conditions[goal] for goal in goals)) for goals in by_signal.values()]
     explored = engine.explore(built.system, queries, limits, progress)
     answers = dict(zip(conditions, explored.answers, strict=False))
-    together = dict(zip(decided.values(), explored.answers[len(conditions) :], strict=True))
-    shown = {goal for goal, answer in answers.items() if answer.found}
-
-    def possible(goals: Mapping[Goal, Expr]) -> dict[Goal, Expr]:
-        return {goal: condition for goal, condition in goals.items() if goal in shown}
-
+    wanted = [goal for goal, answer in answers.items() if answer.found]
+    doubtful = [g for g, a in answers.items() if a.found is False and g not in exact]
     simulation = Simulation(built, program)
-    planner = Planner(
-        simulation,
-        possible(terms),
-        possible(faults),
-        possible(moves),
-        possible(lamps),
-        _reporting(progress, explored),
+    planner = _planned(
+        Planner(simulation, wanted, doubtful, _reporting(progress, explored)), answers
     )
-    planner.walk()
-    _from_witnesses(planner, answers)
-    second = planner.again()
-    second.walk()
-    _from_witnesses(second, answers)
-    planner = min(planner, second, key=lambda p: (len(p.todo), len(p.rows), p is second))
-    measured = without_idle_rows(measure(model, planner.rows, list(conditions)))
-    sheet = _sheet(model, program, answers, measured, explored)
+    ways, is_all = planner.everywhere(
+        MOST_SITUATIONS if doubtful or planner.todo else FEW_SITUATIONS
+    )
+    _by_runs(planner, {goal: way for goal, way in ways.items() if goal in planner.wanted})
+    rows = seen_by_flashing(measure(model, planner.rows, list(conditions)))
+    never = {g.id for g, a in answers.items() if a.found is False and (is_all or g in exact)}
+    searched = _Searched(never, "" if is_all else DEPENDS if planner.depends else NOT_FOUND)
+    sheet = _sheet(model, program, answers, without_idle_rows(rows), searched, explored)
     if explored.limit is not None:
         return sheet
+    told = zip(by_signal.values(), explored.answers[len(conditions) :], strict=True)
+    together: dict[tuple[Goal, ...], Sequence[tuple[int, ...]]] = {}
+    together |= {goals: answer.values for goals, answer in told}
+    if is_all:
+        everything = _by_signal(terms).values()
+        together = {goals: planner.actions.shown_together(goals) for goals in everything}
     return replace(sheet, n_least_rows=least_rows(sheet, together))
+
+
+def _planned(planner: Planner, answers: Mapping[Goal, Answer]) -> Planner:
+    """The better of two plans; the second knows what the first saw."""
+    runs = {
+        goal.id: [step.move for step in answer.witness.steps if step.move != SCAN]
+        for goal, answer in answers.items()
+        if answer.witness is not None
+    }
+    planner.walk()
+    _by_runs(planner, runs)
+    second = planner.again()
+    second.walk()
+    _by_runs(second, runs)
+    return min(planner, second, key=lambda p: (len(p.todo), len(p.rows), p is second))
 
 
 def _by_signal(terms: Iterable[Goal]) -> dict[str, tuple[Goal, ...]]:
@@ -130,21 +155,34 @@ def _reporting(progress: ProgressSink | None, explored: Exploration) -> Report |
     return report
 
 
-def _from_witnesses(planner: Planner, answers: Mapping[Goal, Answer]) -> None:
+def _by_runs(planner: Planner, runs: Mapping[str, Sequence[str]]) -> None:
     """Begin anew on the way to what the walk did not come to, the farthest first."""
-    runs = {
-        goal.id: [step.move for step in answer.witness.steps]
-        for goal, answer in answers.items()
-        if answer.witness is not None
-    }
     given_up: set[str] = set()
-    while left := sorted(planner.todo - given_up, key=lambda id_: (-len(runs[id_]), id_)):
+    while left := sorted(
+        (planner.wanted & runs.keys()) - given_up, key=lambda id_: (-len(runs[id_]), id_)
+    ):
         target = left[0]
-        moves = [move for move in runs[target] if move != SCAN]
-        if planner.begin_anew(moves):
+        if planner.begin_anew(runs[target]):
+            planner.show_here()
             planner.walk()
-        if target in planner.todo:
+        if target in planner.wanted:
             given_up.add(target)
+
+
+@dataclass(frozen=True)
+class _Searched:
+    """What the search over situations says of the goals that no row shows.
+
+    Attributes
+    ----------
+    never : set of str
+        Ids of those that nothing shows.
+    why_not : str
+        Why not everything was looked at; empty where it was.
+    """
+
+    never: set[str]
+    why_not: str
 
 
 def _sheet(
@@ -152,16 +190,19 @@ def _sheet(
     program: Program,
     answers: Mapping[Goal, Answer],
     measured: Sequence[Measured],
+    searched: _Searched,
     explored: Exploration,
 ) -> Sheet:
     covered = {goal for found in measured for goal in found.shown}
-    impossible = {goal.id for goal, answer in answers.items() if answer.found is False}
-    impossible -= covered  # with a hand at the terminals more than the reachable can be seen
+    impossible = searched.never - covered
     left_open = {
-        goal.id: f"undecided: {explored.limit}" if answer.found is None else IN_PASSING
+        goal.id: f"undecided: {explored.limit}"
+        if answer.found is None
+        else searched.why_not or IN_PASSING
         for goal, answer in answers.items()
         if goal.id not in covered | impossible
     }
+    flashing = [lamp_goal(lamp, "flashing") for lamp in program.lamps]
     lengths = [
         sum(step.move != SCAN for step in answer.witness.steps)
         for goal, answer in answers.items()
@@ -171,7 +212,7 @@ def _sheet(
         model=model,
         rows=tuple(found.row for found in measured),
         expected=tuple(found.expected for found in measured),
-        goals=tuple(answers),
+        goals=(*answers, *(goal for goal in flashing if goal.id in covered)),
         impossible=frozenset(impossible),
         open=left_open,
         not_injectable=tuple(i for i, f in model.faults.items() if not is_injectable(f)),
@@ -182,24 +223,24 @@ def _sheet(
     )
 
 
-def least_rows(sheet: Sheet, together: Mapping[tuple[Goal, ...], Answer]) -> int:
+def least_rows(sheet: Sheet, together: Together) -> int:
     """How many actions at the terminals what is covered needs at least, in reachable states.
 
-    An action holds one thing. Of a signal's terms, those of which no two are ever decided in one
-    state need one action each; a fault of a single signal needs its own direction; any other fault
-    needs an action of its own.
+    An action holds one thing, so each signal needs one. Of the terms of a signal that are asked
+    about, those of which no two are ever decided in one state need one action each; a fault of a
+    single signal needs its own direction; any other fault needs an action of its own.
 
     Parameters
     ----------
     sheet : Sheet
-    together : mapping of tuple of Goal to Answer
-        For the terms of each signal, which of them are decided together in some state.
+    together : mapping of tuple of Goal to sequence of tuple of int
+        For terms of one signal, which of them are decided together in some state.
     """
-    needed: dict[str, int] = {}
-    for goals, answer in together.items():
+    needed = {g.other: 1 for g in sheet.goals if g.kind is Kind.TERM and g.id in sheet.covered}
+    for goals, combinations in together.items():
         covered = [n for n, goal in enumerate(goals) if goal.id in sheet.covered]
         if covered:
-            needed[goals[0].other] = _apart(covered, answer.values)
+            needed[goals[0].other] = _apart(covered, combinations)
     directions: dict[str, set[int]] = {}
     others = set()
     for goal in sheet.goals:

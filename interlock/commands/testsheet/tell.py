@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 from collections.abc import Iterable
 from pathlib import Path
 
+from interlock.base import spreadsheet
 from interlock.commands.testsheet import rows_in_words
 from interlock.commands.testsheet.results import Results
 from interlock.commands.testsheet.sheet import Row, Sheet
@@ -16,11 +15,7 @@ from interlock.telling.templates import rendered
 
 def to_csv(sheet: Sheet) -> str:
     """The rows as comma-separated values, to be filled in under 'result' and 'remark'."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(rows_in_words.COLUMNS)
-    writer.writerows(rows_in_words.table(sheet))
-    return stream.getvalue()
+    return spreadsheet.to_csv([rows_in_words.COLUMNS, *rows_in_words.table(sheet)])
 
 
 def to_html(sheet: Sheet, results: Results | None = None) -> str:
@@ -30,7 +25,7 @@ def to_html(sheet: Sheet, results: Results | None = None) -> str:
     return rendered(
         "commands/testsheet/testsheet.html",
         model=model,
-        mark=_mark(sheet),
+        mark=rows_in_words.mark_of(sheet),
         inputs=", ".join(_inputs(sheet)),
         sorts=_sorts(sheet),
         length=length_says(sheet),
@@ -39,11 +34,6 @@ def to_html(sheet: Sheet, results: Results | None = None) -> str:
         rows=_rows(sheet, results),
         lists=[(title, lines) for title, lines in _lists(sheet) if lines],
     )
-
-
-def _mark(sheet: Sheet) -> str:
-    rows = rows_in_words.table(sheet)
-    return rows[0][0] if rows else "without rows"
 
 
 def _inputs(sheet: Sheet) -> list[str]:
@@ -111,7 +101,8 @@ def _times(n: int, what: str) -> str:
 def _lists(sheet: Sheet) -> Iterable[tuple[str, list[str]]]:
     goals = {goal.id: goal for goal in sheet.goals}
     yield (
-        "Shown impossible: no reachable state of this model, without faults, shows it",
+        "Shown impossible: nothing that plant and people bring about in this model shows it, "
+        "without faults and with one action at the terminals",
         [goals[id_].says for id_ in goals if id_ in sheet.impossible],
     )
     yield "Open", [f"{goals[id_].says}: {reason}" for id_, reason in sheet.open.items()]
@@ -125,7 +116,7 @@ def _lists(sheet: Sheet) -> Iterable[tuple[str, list[str]]]:
 
 def to_text(sheet: Sheet) -> str:
     """What the sheet shows and how long it is, for a terminal."""
-    lines = [f"{sheet.model.title}: commissioning sheet {_mark(sheet)}", ""]
+    lines = [f"{sheet.model.title}: commissioning sheet {rows_in_words.mark_of(sheet)}", ""]
     for sort in _sorts(sheet):
         said = f"  {sort['says']}: {sort['n_shown']} of {sort['n']}"
         said += f", {sort['n_impossible']} impossible" if sort["n_impossible"] else ""
@@ -136,7 +127,7 @@ def to_text(sheet: Sheet) -> str:
         "",
         length_says(sheet),
         "Coverage was measured by playing the sheet on the independent machine; 'impossible' comes "
-        f"from {sheet.n_states:,} explored states.",
+        f"from {sheet.n_states:,} explored states and from all situations at rest.",
     ]
     if sheet.left_out:
         lines.append(f"  not asked, more than two values: {', '.join(sheet.left_out)}")
@@ -151,7 +142,7 @@ def results_to_text(results: Results) -> str:
     sheet = results.sheet
     n_goals = len(sheet.covered)
     lines = [
-        f"{sheet.model.title}: commissioning sheet {_mark(sheet)}, filled in",
+        f"{sheet.model.title}: commissioning sheet {rows_in_words.mark_of(sheet)}, filled in",
         "",
         f"  rows: {len(results.passed)} passed, {len(results.failed)} failed, "
         f"{len(results.undone)} not done",

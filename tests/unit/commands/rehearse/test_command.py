@@ -146,3 +146,13 @@ def test_files_are_the_same_bytes_twice_and_agree(tmp_path: Path) -> None:
     assert first["probability"] == [0.003]
     assert first["missing"][0]["place"].startswith(("controller.st:", "model.yaml:"))
     assert set(data["inputs"]) == {"model.yaml", "controller.st", "procedures.yaml"}
+
+
+def test_no_cell_of_the_table_is_a_formula(tmp_path: Path) -> None:
+    formula = ("says: Draw the bolt", "says: '=cmd'")
+    button = ("button: {says: the button}", "button: {says: '@SUM(1)'}")
+    folder = hatch(tmp_path / "hatch", BY_BUTTON, formula, button)
+    run(["rehearse", str(folder), "-o", str(tmp_path / "out"), "--plain"])
+    rows = list(csv.reader((tmp_path / "out" / "rehearsal.csv").read_text().splitlines()))
+    assert any("@SUM" in cell for row in rows for cell in row)
+    assert not [cell for row in rows for cell in row if cell.startswith(("=", "+", "-", "@"))]

@@ -245,7 +245,7 @@ def test_a_part_of_a_sheet_is_refused(tmp_path: Path) -> None:
 
 
 def test_another_sheet_is_refused(tmp_path: Path, hatch: Model) -> None:
-    with pytest.raises(InputError, match="this is another sheet"):
+    with pytest.raises(InputError, match="are of another program and of another model"):
         read_results(sheet_of(hatch), filled(tmp_path))
 
 

@@ -1,0 +1,113 @@
+"""What each action at the terminals shows in a situation: tried in the simulation, and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence, Set
+
+from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of, lamps_seen
+from interlock.commands.testsheet.simulation import Simulation
+from interlock.kernel.evaluate import State
+
+
+class TerminalActions:
+    """Every action at the terminals, and what it shows where.
+
+    Attributes
+    ----------
+    lamps : list of str
+        Lamps that goals are about.
+    depends : bool
+        What some action leads to depends on the moment, or is too long to tell.
+
+    Parameters
+    ----------
+    simulation : Simulation
+    goals : sequence of Goal
+    """
+
+    def __init__(self, simulation: Simulation, goals: Sequence[Goal]) -> None:
+        self._simulation = simulation
+        self.lamps = list(dict.fromkeys(g.subject for g in goals if g.kind is Kind.LAMP))
+        self.depends = False
+        # What each input decides alone, and which faults each action is.
+        self._decided: dict[str, list[Goal]] = {}
+        self._faults: dict[Force, list[str]] = {}
+        for goal in goals:
+            if goal.kind is Kind.TERM:
+                self._decided.setdefault(goal.other, []).append(goal)
+            elif goal.kind is Kind.FAULT:
+                force = force_of(simulation.built.model.faults[goal.subject])
+                self._faults.setdefault(force, []).append(goal.id)
+        self._turned = {(n, v): Force(((n, v),)) for n in self._decided for v in (0, 1)}
+        self._ids = {f: {g.id for g in self._decided[n]} for (n, _), f in self._turned.items()}
+        for force, ids in self._faults.items():
+            self._ids[force] = self._ids.get(force, set()) | set(ids)
+        self._known: dict[State, dict[Force, tuple[str, ...]]] = {}
+
+    def shown(
+        self, situation: State, wanted: Set[str] | None = None
+    ) -> Iterator[tuple[Force, str]]:
+        """Every action that shows something in `situation`, with the id of each goal it shows.
+
+        Parameters
+        ----------
+        situation : State
+        wanted : set of str, optional
+            Only actions that could show one of these are tried.
+        """
+        known = self._known.setdefault(situation, {})
+        for force in self._possible(situation):
+            if force not in known:
+                if wanted is not None and self._ids[force].isdisjoint(wanted):
+                    continue
+                known[force] = tuple(self._tried(situation, force))
+            for goal in known[force]:
+                yield force, goal
+
+    def looked_at(self) -> Iterator[tuple[State, Force, str]]:
+        """Everything that was seen to be shown: where, by what, and the goal's id."""
+        for situation, known in self._known.items():
+            for force, goals in known.items():
+                for goal in goals:
+                    yield situation, force, goal
+
+    def shown_together(self, terms: Sequence[Goal]) -> list[tuple[int, ...]]:
+        """Which of the terms of one signal one action shows, in all situations looked at."""
+        found = set()
+        for known in self._known.values():
+            for force, shown in known.items():
+                if force.single == terms[0].other and shown:
+                    found.add(tuple(int(goal.id in shown) for goal in terms))
+        return sorted(found)
+
+    def _tried(self, situation: State, force: Force) -> Iterator[str]:
+        simulation = self._simulation
+        held = simulation.held(situation, force)
+        if held is None:
+            self.depends = True
+            return
+        if held == situation and not force.outputs and len(simulation.states(held, force)) == 1:
+            return
+        before, seen = simulation.outputs(situation), simulation.outputs(held, force)
+        changed = {name for name in seen if seen[name] != before[name]}
+        if changed:
+            if force.single is not None:
+                for goal in self._decided.get(force.single, ()):
+                    if goal.subject in changed:
+                        yield goal.id
+            yield from self._faults.get(force, ())
+            yield from sorted(lamps_seen(seen, [n for n in self.lamps if n in changed]))
+
+    def _possible(self, situation: State) -> dict[Force, None]:
+        """Each input at its other value, and every fault."""
+        simulation = self._simulation
+        names = [name.removeprefix("input.") for name in simulation.inputs]
+        # One that keeps changing can be held at either value.
+        read = [simulation.signals(state) for state in simulation.states(situation)]
+        turned = [
+            self._turned[name, 1 - value]
+            for values in read
+            for name, value in zip(names, values, strict=True)
+            if name in self._decided
+        ]
+        return dict.fromkeys([*turned, *self._faults])

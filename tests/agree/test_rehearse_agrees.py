@@ -1,0 +1,24 @@
+"""Ways back and what is called harmless, against plain search and everything that is asked."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from tests.second_opinion.performing import compare
+
+SEEDS = range(50)
+MOST_STATES = 120
+# So much has to be met in all of them that the two cannot agree on nothing.
+LEAST = {"models": 50, "harmless": 80, "violating": 80, "ways back": 150, "no way back": 30}
+
+
+def test_no_way_back_violates_anything_and_nothing_harmless_does(tmp_path: Path) -> None:
+    counts: Counter[str] = Counter()
+    false = []
+    for seed in SEEDS:
+        found, counted = compare(seed, tmp_path / str(seed), MOST_STATES)
+        false += found
+        counts.update(counted)
+    assert not false, "\n".join(false)
+    assert not [f"{counts[what]} of {n} {what}" for what, n in LEAST.items() if counts[what] < n]
