@@ -76,7 +76,9 @@ def results(of: Script) -> dict[str, Result]:
 @SETTINGS
 def test_what_is_not_found_has_a_certificate_that_a_solver_accepts(data: st.DataObject) -> None:
     system = data.draw(random_system() | taking_turns(1))
-    certificate, queries, ends = certificate_of(system, data.draw(questions(system)))
+    certificate, queries, ends = certificate_of(
+        system, data.draw(questions(system, with_legs=False))
+    )
     of = script_of(system, certificate, queries, ends)
     Checker().run(of.text)
     assert set(results(of).values()) == {Result.DISCHARGED}
@@ -88,7 +90,9 @@ def test_an_invariant_in_cases_is_accepted_as_well(data: st.DataObject) -> None:
     system = data.draw(taking_turns(1) | taking_turns(2))
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(certify_module, "WORTH_SPLITTING", 0)
-        certificate, queries, ends = certificate_of(system, data.draw(questions(system)))
+        certificate, queries, ends = certificate_of(
+            system, data.draw(questions(system, with_legs=False))
+        )
     if certificate.invariant.is_scanned:
         assert system.variable(PHASE).domain.hi == 1
     assert {"f0", "f1", "f2"} == set(certificate.invariant.split)

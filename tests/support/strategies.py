@@ -98,13 +98,13 @@ def legs(draw: st.DrawFn, system: System) -> Legs:
 
 
 @st.composite
-def questions(draw: st.DrawFn, system: System) -> list[Query]:
+def questions(draw: st.DrawFn, system: System, with_legs: bool = True) -> list[Query]:
     """A few queries of every kind."""
     found: list[Query] = []
     for _ in range(draw(st.integers(1, 3))):
         a, b = draw(conditions(system)), draw(conditions(system))
         found += [Reach(a), Count(b), Trap(a), Stay(a, ex.or_(a, b)), Stay(ex.TRUE, b)]
-    for _ in range(2):
+    for _ in range(2 if with_legs else 0):
         along, a = draw(legs(system)), draw(conditions(system))
         stay = ex.or_(a, draw(conditions(system)))
         found += [Reach(a, along), Occurs(a, along), MostScans(a, along), Stay(a, stay, along)]

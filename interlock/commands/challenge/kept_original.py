@@ -155,11 +155,11 @@ def observed_by(question: Question) -> Iterator[Expr]:
     """What a question looks at."""
     for query in question.violations:
         match query:
-            case Reach(target):
+            case Reach(target, ()):
                 yield target
             case Trap(goal):
                 yield goal
-            case Stay(start, stay):
+            case Stay(start, stay, ()):
                 yield from (start, stay)
             case _:
                 raise AssertionError("no violation is asked for like that")

@@ -115,11 +115,11 @@ class _Certifier:
                 match query:
                     case Trap() if query in ends:
                         dead_ends[query] = self._dead_end(ends[query])
-                    case Stay(start, stay):
+                    case Stay(start, stay, ()):
                         stays[query] = self._shrinking(start, stay)
                     case Trap(goal):
                         traps[query] = self._ladder(goal)
-                    case Reach(target):
+                    case Reach(target, ()):
                         self._check_excluded(target)
                     case _:
                         raise TypeError(f"{type(query).__name__} is never found")
