@@ -205,7 +205,7 @@ class _Certifier:
         """By way of one state that every other leads to, since its rungs serve every goal."""
         space = self._space
         where = space.reached & space.encoding.truth(goal)
-        near = where if self._settled is None else self._settled.leading_to(where)
+        near = where if self._settled is None else self._settled.onward().leading_to(where)
         if not near.satisfiable():
             raise ValueError("a query that is found has no certificate")
         if self._home is None and self._has_home:
