@@ -1,20 +1,27 @@
-"""Whether what can always still be done can still be done: asked of an engine, once for a state."""
+"""Whether what can always still be done can still be done: asked of an engine.
+
+What can still be done wherever the model may come to can be done wherever a rehearsal comes to. Only
+where that is not so it is asked once for each state.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from interlock.commands.rehearse.successors import World, starting_in
 from interlock.commands.rehearse.walk import WalkLimitError
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
-from interlock.kernel.query import Engine, Limits, Reach
+from interlock.kernel.expr import Expr
+from interlock.kernel.query import Answer, Engine, Limits, Reach, Trap
 from interlock.kernel.system import System
 
 
 class Lasting:
     """Tells which 'can still' is lost for ever.
 
-    As everywhere, any move may be used to get to a goal, human errors included. A few moves are
-    tried first: what they reach is reached.
+    As everywhere, any move may be used to get to a goal, human errors included. From a single state
+    a few moves are tried first: what they reach is reached.
 
     Parameters
     ----------
@@ -31,6 +38,7 @@ class Lasting:
         self._engine = engine
         self._limits = limits
         self._known: dict[State, Question | None] = {}
+        self._in_doubt: list[tuple[Question, Expr]] | None = None
 
     def lost(self, state: State) -> Question | None:
         """The first requirement whose goal cannot be reached any more; None where there is none.
@@ -40,7 +48,7 @@ class Lasting:
         Parameters
         ----------
         state : State
-            Of the world's system.
+            Of the world's system, one that it can come to.
 
         Raises
         ------
@@ -52,8 +60,21 @@ class Lasting:
             self._known[bare] = self._asked(bare)
         return self._known[bare]
 
+    def _doubted(self) -> list[tuple[Question, Expr]]:
+        """What is lost somewhere, or may be."""
+        if self._in_doubt is None:
+            asked = self._world.lasting
+            traps = [Trap(goal) for _, goal in asked]
+            answers: Sequence[Answer] = ()
+            if traps:
+                system = self._world.built.system
+                answers = self._engine.explore(system, traps, self._limits).answers
+            pairs = zip(asked, answers, strict=True)
+            self._in_doubt = [one for one, answer in pairs if answer.found is not False]
+        return self._in_doubt
+
     def _asked(self, state: State) -> Question | None:
-        left = list(self._world.lasting)
+        left = list(self._doubted())
         for system in self._systems:
             if not left:
                 return None
