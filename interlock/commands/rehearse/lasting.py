@@ -1,7 +1,7 @@
 """Whether what can always still be done can still be done: asked of an engine.
 
-What can still be done wherever the model may come to can be done wherever a rehearsal comes to. Only
-where that is not so it is asked once for each state.
+What can still be done wherever the model may come to can be done wherever a rehearsal comes to.
+Only where that is not so it is asked once for each state.
 """
 
 from __future__ import annotations
