@@ -6,6 +6,8 @@ whatever the premises of the requirements speak of.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from interlock.kernel.asking import ask
 from interlock.kernel.expr import Expr, const, eq, var
 from interlock.kernel.query import Engine, Limits, Reach
@@ -55,6 +57,6 @@ def _targets(built: Built) -> list[Expr]:
     for requirement in built.requirements.values():
         if requirement.pattern is Pattern.CAN_STILL:
             targets[requirement.p] = None
-        asked = ask(built.system, requirement)
+        asked = ask(built.system, replace(requirement, after_scan=False))
         targets.update(dict.fromkeys(premise.where for premise in asked.premises))
     return list(targets)

@@ -53,7 +53,7 @@ REQUIREMENTS = {
     "pattern only after": (20, 10, 25),
     "pattern can always still": (25, 40, 0),
     "scope globally": (100, 120, 40),
-    "scope before": (20, 10, 30),
+    "scope before": (12, 10, 30),
     "scope after": (20, 25, 25),
     "scope between": (8, 8, 50),
     "scope after-until": (10, 15, 30),
