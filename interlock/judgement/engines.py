@@ -20,6 +20,7 @@ from interlock.kernel.query import (
     Limits,
     ProgressSink,
     Query,
+    Reach,
 )
 from interlock.kernel.system import Role, System
 
@@ -31,12 +32,15 @@ MAX_ENUMERATED = 20_000_000
 # Nodes of diagrams: some ten times what the demo vehicle takes, half a minute.
 MOST_WORK = 20_000_000
 MAX_FLAGS = 3
+# A table has the runs to its states at hand; diagrams look for each of them anew.
+MANY_RUNS = 200
 
 
 class AutomaticEngine:
     """Enumerates a few states, and goes over to diagrams where there are more.
 
-    Where those grow too large and faults are few, it enumerates after all.
+    Where those grow too large and faults are few, and where many runs are asked for, it enumerates
+    after all.
     """
 
     name = AUTOMATIC
@@ -52,7 +56,8 @@ class AutomaticEngine:
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         if n_flags > MAX_FLAGS:
             return SymbolicEngine().explore(system, queries, limits, progress)
-        most = FEW_STATES
+        n_runs = sum(isinstance(query, Reach) for query in queries)
+        most = MAX_ENUMERATED if n_runs > MANY_RUNS else FEW_STATES
         for instead in (SymbolicEngine(0, most_work=MOST_WORK), SymbolicEngine()):
             found = _enumerated(system, queries, limits, most, progress)
             if found is not None:

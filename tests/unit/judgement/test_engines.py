@@ -68,6 +68,17 @@ def test_diagrams_that_grow_too_large_give_way_to_enumerating(
     assert engines.AutomaticEngine().explore(of, [query]).engine == "symbolic"
 
 
+def test_many_runs_are_taken_from_a_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    of = product(9)
+    queries = [Reach(ex.eq(var("c"), const(n))) for n in range(4)]
+    few = engines.AutomaticEngine().explore(of, queries)
+    monkeypatch.setattr(engines, "MANY_RUNS", 3)
+    many = engines.AutomaticEngine().explore(of, queries)
+    assert (few.engine, many.engine) == ("symbolic", "enumerate")
+    assert [a.found for a in few.answers] == [a.found for a in many.answers]
+
+
 def test_what_diagrams_cannot_take_is_enumerated(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(engines, "FEW_STATES", 5)
     n = var("n")
