@@ -108,7 +108,7 @@ class Verification:
     findings : tuple of Finding
         In the order of the model.
     exploration : Exploration
-        The exploration of the model itself, without observers, in the first run class.
+        The exploration of the model in the first run class.
     seconds : float
         Wall time of it all.
     classes : tuple of RunClass

@@ -157,7 +157,6 @@ def _sides(
 
 
 def _holding(system: System, sides: Mapping[str, Expr], witness: Witness) -> tuple[str, ...]:
-    # Observers stand behind the variables of the model, so its own index fits their states.
     values = python_function(list(sides.values()), system.index)(witness.last)
     return tuple(name for name, value in zip(sides, values, strict=True) if value)
 

@@ -2,8 +2,8 @@
 
 The plant moves and the signals are those of the model; the outputs are those of the controller
 under test. The model's program reads the same signals in lockstep, so that any other output is
-seen in the scan in which it first differs. Requirements are watched by the observers that the
-engines use, step by step; a run that failed is then judged on the independent machine.
+seen in the scan in which it first differs. Requirements are watched by observers, step by step; a
+run that failed is then judged on the independent machine.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """Any one fault: minimal sets, effects, how each shows, and whether harm was told of in time.
 
-Requirements without an observer are asked of each fault alone. Observers are written by every
-move, and each fault alone would pay for them anew: they are asked a few at a time with all faults
-at once, and then again of those faults that break them.
+Every requirement is asked of each fault alone, in an exploration of its own.
 """
 
 from __future__ import annotations
