@@ -76,11 +76,11 @@ class Declarations:
                 self._refuse(d.place, f"type '{d.name}' is declared twice")
             return
         seen: set[str] = set()
-        for label in d.labels:
-            if label.text.casefold() in seen:
-                self._refuse(label.place, f"value '{label.text}' is named twice")
-            seen.add(label.text.casefold())
-        enum = EnumType(d.name, tuple(label.text for label in d.labels))
+        for label in d.type.labels:
+            if label.name.casefold() in seen:
+                self._refuse(label.place, f"value '{label.name}' is named twice")
+            seen.add(label.name.casefold())
+        enum = EnumType(d.name, tuple(label.name for label in d.type.labels))
         self.enums[d.name.casefold()] = enum
         if d.initial is not None:
             value = self._initial(d.initial, enum)

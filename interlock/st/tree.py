@@ -258,10 +258,11 @@ class Builder:
     def _type_def(self, node: Any) -> sx.TypeDef:
         tokens = [child for child in node.children if isinstance(child, str)]
         idents = [token for token in tokens if token.type == "IDENT"]  # type: ignore[attr-defined]
-        labels = tuple(sx.Name(str(token), self._place(token)) for token in idents[1:])
+        labels = tuple(sx.EnumLabel(str(token), None, self._place(token)) for token in idents[1:])
         trees = [child for child in node.children if not isinstance(child, str)]
         initial = self.expression(trees[0]) if trees else None
-        return sx.TypeDef(str(idents[0]), labels, initial, self._place(node))
+        type_ = sx.TypeRef("", None, None, self._place(node), labels=labels)
+        return sx.TypeDef(str(idents[0]), type_, initial, self._place(node))
 
     def _vars(self, node: Any) -> list[sx.Declaration]:
         words = [token.type for token in node.children[0].children]

@@ -77,7 +77,7 @@ def write_program(program: sx.Program) -> str:
 
 
 def _type_def(t: sx.TypeDef) -> list[str]:
-    labels = ", ".join(label.text for label in t.labels)
+    labels = ", ".join(label.name for label in t.type.labels)
     initial = f" := {write_expression(t.initial)}" if t.initial else ""
     return ["TYPE", f"{_INDENT}{t.name} : ({labels}){initial};", "END_TYPE"]
 
