@@ -400,14 +400,6 @@ class Refused:
 
 @dataclass(frozen=True)
 class Defect:
-    """Made by elaboration, never written: what `says` tells goes wrong where this is reached."""
-
-    says: str
-    place: Place = field(compare=False)
-
-
-@dataclass(frozen=True)
-class Defect:
     """To come here is a defect of the program; made by elaboration, never written.
 
     Attributes
