@@ -12,7 +12,6 @@ from interlock.st.core import refuse_beyond_core
 from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
-from interlock.st.parser import parse_program
 from interlock.st.types import BOOL, EnumType, IntType, Scope, Type
 
 
@@ -85,17 +84,6 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
         tuple(checker.expressions.elapsed_reads),
         program.place,
     )
-
-
-def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Program:
-    """Parse and type the program in `text`.
-
-    Raises
-    ------
-    InputError
-        With every mistake of the first of the two that finds any.
-    """
-    return check_program(parse_program(text, file), enums)
 
 
 class _ProgramChecker:

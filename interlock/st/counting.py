@@ -36,7 +36,7 @@ def greatest_counts(program: ty.Program) -> dict[str, int]:
 
     Examples
     --------
-    >>> from interlock.st.check import load_program
+    >>> from interlock.st.load import load_program
     >>> text = '''PROGRAM p VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR
     ... VAR c, d : CTU; END_VAR
     ... c(CU := a, PV := 3); d(CU := a, PV := 3); q := c.Q OR d.CV > 5; END_PROGRAM'''

@@ -233,10 +233,8 @@ class _Control:
     def write(self, out: list[sx.Statement]) -> tuple[sx.Expression, sx.Expression]:
         """Whether the action is active, and whether a pulse executes it without a last scan."""
         self._out = out
-        ways: list[sx.Expression] = []
-        for qualifier in ("N", "S", "L", "D", "P", "SD", "DS", "SL"):
-            if qualifier in self._requests:
-                ways.append(self._way(qualifier, self._requests[qualifier]))
+        in_order = ("N", "S", "L", "D", "P", "SD", "DS", "SL")
+        ways = [self._way(q, self._requests[q]) for q in in_order if q in self._requests]
         pulses = [self._pulse(q, self._requests[q]) for q in ("P1", "P0") if q in self._requests]
         free = sx.Unary("NOT", self._reset, self._place)
         active = _all((free, _any(ways, self._place)), self._place)

@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interlock.base.errors import InputError, Mistake, Place
-from interlock.st.check import check_expression, load_program
+from interlock.st.check import check_expression
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
+from interlock.st.load import load_program
 from interlock.st.parser import MAX_DEPTH, parse_expression
 from interlock.st.types import BOOL, EnumType, IntType, Scope
 
