@@ -389,6 +389,20 @@ class Refused:
     place: Place = field(compare=False)
 
 
+@dataclass(frozen=True)
+class Defect:
+    """To come here is a defect of the program; made by elaboration, never written.
+
+    Attributes
+    ----------
+    says : str
+        What is wrong, as in ``the loop runs more than 1000 times``.
+    """
+
+    says: str
+    place: Place = field(compare=False)
+
+
 Statement = Assign | If | Case | For | While | Repeat | Leave | Invoke | Empty | Refused | Defect
 
 # Types and declarations
