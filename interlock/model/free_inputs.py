@@ -6,15 +6,41 @@ sensor that reads it. So the engines, the judge and the bench see nothing new.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
+from interlock.base.errors import Place, nearest
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import Expr
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Machine, ModelMove, Sensor
+from interlock.model.names import Names
+from interlock.model.value_classes import MOST_CLASSES, ValueClass, value_classes
 from interlock.st import typed as ty
-from interlock.st.types import BOOL, EnumType, IntType, Type, label_of
+from interlock.st.evaluate import operands_of
+from interlock.st.layout import Settings, lay_out
+from interlock.st.lower import lower_expression, lower_program
+from interlock.st.types import (
+    BOOL,
+    BoolType,
+    EnumType,
+    Type,
+    domain_of,
+    label_of,
+    span_of,
+)
 
-# What an author can still survey; wider inputs need values to be given for them.
-MOST_VALUES = 64
+# Of types with more values only those are tried that the program and the model tell apart.
+_FEW = 8
+
+
+@dataclass(frozen=True)
+class FreeInput:
+    """An input that no sensor is given for, as a control with its moves and a sensor."""
+
+    machine: Machine
+    moves: tuple[ModelMove, ...]
+    sensor: Sensor
 
 
 def machine_name(name: str) -> str:
@@ -22,27 +48,87 @@ def machine_name(name: str) -> str:
     return f"{name} (free)"
 
 
-def values_of(type_: Type) -> Sequence[int] | None:
-    """Every value of a free input of `type_`, or None where there are too many."""
-    match type_:
-        case EnumType():
-            return range(len(type_.labels))
-        case IntType():
-            count = type_.hi - type_.lo + 1
-            return range(type_.lo, type_.hi + 1) if count <= MOST_VALUES else None
-        case _:
-            return (0, 1) if type_ == BOOL else None
+def read_free_inputs(names: Names, program: ty.Program, settings: Settings) -> list[FreeInput]:
+    """Every input of the program that the model gives no sensor for.
+
+    One with too many values that matter is a mistake.
+    """
+    given = {name.casefold() for name in names.shape.sensors}
+    free = [declared for declared in program.inputs if declared.name.casefold() not in given]
+    wide = [declared for declared in free if _every_value(declared.type) is None]
+    classes: dict[str, tuple[ValueClass, ...]] = {}
+    if wide:
+        classes = _classes_of(wide, names, program, settings)
+    found = []
+    for declared in free:
+        values = _every_value(declared.type) or classes.get(declared.name)
+        if values is not None:
+            machine = _machine(declared, values)
+            moves = tuple(_moves(declared, machine))
+            found.append(FreeInput(machine, moves, _sensor(declared, machine, values)))
+    return found
 
 
-def free_machine(declared: ty.Declared, values: Sequence[int]) -> Machine:
+def _every_value(type_: Type) -> tuple[ValueClass, ...] | None:
+    """Each value of a type by itself, or None where there are many."""
+    domain = domain_of(type_)
+    if not isinstance(type_, EnumType | BoolType) and domain.size > _FEW:
+        return None
+    return tuple(ValueClass(v, v, v, True) for v in range(domain.lo, domain.hi + 1))
+
+
+def _classes_of(
+    wide: Sequence[ty.Declared], names: Names, program: ty.Program, settings: Settings
+) -> dict[str, tuple[ValueClass, ...]]:
+    lowered = lower_program(program, settings)
+    layout = lay_out(program, settings)
+    env = _Anything({v.name.casefold(): ex.var(f"input.{v.name}") for v in program.inputs})
+    env |= {v.name.casefold(): ex.var(v.name) for v in lowered.variables}
+    for path in names.inside:
+        name = path[len(program.name) + 1 :].casefold()
+        if name in layout.names:
+            env[path.casefold()] = ex.var(layout.names[name])
+    roots = [lower_expression(formula.tree, env) for formula in names.formulas]
+    roots += [flaw.when for flaw in lowered.flaws]
+    roots += [guard for move in lowered.timer_moves for guard in (move.guard,)]
+    found = {}
+    for declared in wide:
+        name, span = f"input.{declared.name}", span_of(declared.type)
+        values = value_classes(name, span, roots, lowered.updates)
+        if values is None:
+            names.mistakes.add(*_too_many(declared, names, program))
+        else:
+            found[declared.name] = values
+    return found
+
+
+class _Anything(dict[str, Expr]):
+    """What names stand for; those of no interest here for themselves."""
+
+    def __missing__(self, name: str) -> Expr:
+        return ex.var(name)
+
+
+def _too_many(declared: ty.Declared, names: Names, program: ty.Program) -> tuple[Place, str]:
+    """The line that needs more values of an input than can be tried, and what to do."""
+    near = nearest(declared.name, list(names.shape.sensors))
+    hint = near if "did you mean" in near else ""
+    at = _first_wide_read(program, declared.name) or declared.place
+    return at, (
+        f"'{declared.name}' has no sensor in the model, and here more than {MOST_CLASSES} values "
+        f"of it matter; give it a sensor, or declare it with a range{hint}"
+    )
+
+
+def _machine(declared: ty.Declared, values: Sequence[ValueClass]) -> Machine:
     """The control for a free input that takes `values`."""
-    states = tuple(label_of(declared.type, value) for value in values)
-    initial = values.index(declared.initial) if declared.initial in values else 0
+    states = tuple(_label(declared, value) for value in values)
+    holds = [n for n, one in enumerate(values) if one.least <= declared.initial <= one.greatest]
     return Machine(
         name=machine_name(declared.name),
         says=f"the input {declared.name}, which no sensor is given for",
         states=states,
-        initial=initial,
+        initial=next((n for n in holds if values[n].is_whole), 0),
         is_control=True,
         is_bool=declared.type == BOOL,
         places=(declared.place,) * len(states),
@@ -50,7 +136,7 @@ def free_machine(declared: ty.Declared, values: Sequence[int]) -> Machine:
     )
 
 
-def free_moves(declared: ty.Declared, machine: Machine) -> list[ModelMove]:
+def _moves(declared: ty.Declared, machine: Machine) -> list[ModelMove]:
     """Setting the input to each of its values."""
     return [
         ModelMove(
@@ -68,7 +154,7 @@ def free_moves(declared: ty.Declared, machine: Machine) -> list[ModelMove]:
     ]
 
 
-def free_sensor(declared: ty.Declared, machine: Machine, values: Sequence[int]) -> Sensor:
+def _sensor(declared: ty.Declared, machine: Machine, values: Sequence[ValueClass]) -> Sensor:
     """What reads the control."""
     type_ = EnumType(machine.name, machine.states)
     at: ty.Expression = ty.Read(machine.name, BOOL if machine.is_bool else type_, declared.place)
@@ -78,12 +164,17 @@ def free_sensor(declared: ty.Declared, machine: Machine, values: Sequence[int]) 
     return Sensor(declared.name, machine.says, reads, None, declared.place, is_free=True)
 
 
+def _label(declared: ty.Declared, one: ValueClass) -> str:
+    return label_of(declared.type, one.value) if one.least == one.greatest else one.says
+
+
 def _chosen(
-    at: ty.Expression, type_: EnumType, declared: ty.Declared, values: Sequence[int]
+    at: ty.Expression, type_: EnumType, declared: ty.Declared, values: Sequence[ValueClass]
 ) -> ty.Expression:
     place = declared.place
     *others, last = (
-        ty.Constant(value, declared.type, label_of(declared.type, value), place) for value in values
+        ty.Constant(one.value, declared.type, label_of(declared.type, one.value), place)
+        for one in values
     )
     found: ty.Expression = last
     for number, value in reversed(list(enumerate(others))):
@@ -91,3 +182,44 @@ def _chosen(
         is_it = ty.Binary("=", at, label, BOOL, place)
         found = ty.Call("SEL", (is_it, found, value), declared.type, place)
     return found
+
+
+_COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
+
+
+def _first_wide_read(program: ty.Program, name: str) -> Place | None:
+    """Where an input is first read by something else than a comparison with a constant."""
+    for e in _expressions(program.body):
+        for operand in operands_of(e) or (e,):
+            is_it = isinstance(operand, ty.Read) and operand.name == name
+            compared = isinstance(e, ty.Binary) and e.op in _COMPARISONS
+            if is_it and not (compared and any(isinstance(o, ty.Constant) for o in operands_of(e))):
+                return operand.place
+    return None
+
+
+def _expressions(body: Sequence[ty.Statement]) -> Iterator[ty.Expression]:
+    """Every expression of the statements, with all its parts."""
+    for statement in body:
+        match statement:
+            case ty.Assign():
+                yield from _parts(statement.value)
+            case ty.Invoke():
+                for _, value in statement.inputs:
+                    yield from _parts(value)
+            case ty.If():
+                for branch in statement.branches:
+                    yield from _parts(branch.condition)
+                    yield from _expressions(branch.body)
+                yield from _expressions(statement.otherwise)
+            case ty.Case():
+                yield from _parts(statement.selector)
+                for case in statement.branches:
+                    yield from _expressions(case.body)
+                yield from _expressions(statement.otherwise)
+
+
+def _parts(e: ty.Expression) -> Iterator[ty.Expression]:
+    yield e
+    for operand in operands_of(e):
+        yield from _parts(operand)

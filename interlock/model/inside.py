@@ -12,7 +12,7 @@ def inside_names(program: Program) -> dict[str, Type]:
 
     Inputs have none: what they read is the truth or a signal.
     """
-    found = {v.name: v.type for v in program.variables if v.kind != "VAR_INPUT"}
+    found = {v.name: v.type for v in program.variables if v.kind in ("VAR", "VAR_OUTPUT")}
     for instance in program.instances:
         for output, type_ in BLOCKS[instance.block].outputs.items():
             if type_ == BOOL:

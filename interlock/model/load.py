@@ -3,26 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 from interlock.base.errors import nearest
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
-from interlock.model.free_inputs import (
-    free_machine,
-    free_moves,
-    free_sensor,
-    machine_name,
-    values_of,
-)
+from interlock.model.free_inputs import read_free_inputs
 from interlock.model.inside import inside_names
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.model import (
     Delay,
     Formula,
     Hazard,
-    Machine,
     Model,
     Output,
     Sensor,
@@ -37,8 +31,8 @@ from interlock.model.shape import shape_of
 from interlock.model.side_view import read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Path
-from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
+from interlock.st.idle import without_idle
 from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.load import Loaded, load_project
 from interlock.st.typed import Program
@@ -100,9 +94,7 @@ def _resolve(
 ) -> Model | None:
     document, program = found.document, project.program
     sources: Mapping[str, str] = {**found.texts, **texts}
-    free = _free_machines(shape, program, mistakes)
     machines = read_machines(document, shape, mistakes)
-    machines |= {name: machine for name, (_, machine) in free.items()}
     inputs = {v.name: v.type for v in program.inputs}
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
     inside = inside_names(program)
@@ -113,7 +105,6 @@ def _resolve(
     for term in shape.terms:
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
-    moves += [move for declared, machine in free.values() for move in free_moves(declared, machine)]
     sensors = _sensors(names, program)
     _check_outputs(names)
     _check_delays(names)
@@ -124,6 +115,14 @@ def _resolve(
         names.known(name, machines, ("map", number), "a machine")
     side_view = read_side_view(names)
     supplies = _supplies(names)
+    if mistakes.found:
+        return None
+    read = _inside_read(statements, inside, program)
+    program, left_out = without_idle(program, frozenset(read.values()))
+    for free in read_free_inputs(names, program, _settings(shape)):
+        machines[free.machine.name] = free.machine
+        moves += free.moves
+        sensors[free.sensor.name] = free.sensor
     if mistakes.found:
         return None
     if side_view is not None:
@@ -147,7 +146,7 @@ def _resolve(
         faults=faults,
         statements=statements,
         program=program,
-        project=project,
+        project=replace(project, program=program, notes=(*project.notes, *left_out)),
         program_files=tuple(texts),
         settings=_settings(shape),
         map_machines=tuple(shape.map) or tuple(shape.plant),
@@ -160,7 +159,7 @@ def _resolve(
         expected_under={fault: tuple(ids) for fault, ids in shape.expected.under.items()},
         side_view=None if side_view is None else side_view.moving,
         supplies=supplies,
-        inside=_inside_read(statements, inside, program),
+        inside=read,
     )
 
 
@@ -269,34 +268,6 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
             found[declared.name] = Sensor(
                 declared.name, shape.says, reads, shape.pair, place, _delay(shape)
             )
-    for free in inputs.values():
-        machine = names.machines.get(machine_name(free.name))
-        values = values_of(free.type)
-        if machine is not None and values is not None:
-            found[free.name] = free_sensor(free, machine, values)
-    return found
-
-
-def _free_machines(
-    shape: ModelShape, program: Program, mistakes: Mistakes
-) -> dict[str, tuple[ty.Declared, Machine]]:
-    """Controls for the inputs that no sensor is given for."""
-    given = {name.casefold() for name in shape.sensors}
-    found = {}
-    for declared in program.inputs:
-        if declared.name.casefold() in given:
-            continue
-        values = values_of(declared.type)
-        if values is None:
-            near = nearest(declared.name, list(shape.sensors)).replace("; known:", "; sensors:")
-            says = (
-                f"input '{declared.name}' has no sensor in the model, and {declared.type} has too "
-                f"many values to try each{near}"
-            )
-            mistakes.add(declared.place, says)
-            continue
-        machine = free_machine(declared, values)
-        found[machine.name] = (declared, machine)
     return found
 
 

@@ -82,6 +82,8 @@ class Names:
         What requirements may name inside the program, as ``program.block.step``.
     terms : dict of str to Formula
         Grows while the terms are checked.
+    formulas : list of Formula
+        Everything that was checked so far.
     """
 
     document: Document
@@ -92,6 +94,7 @@ class Names:
     outputs: Mapping[str, Type]
     inside: Mapping[str, Type] = field(default_factory=dict)
     terms: dict[str, Formula] = field(default_factory=dict)
+    formulas: list[Formula] = field(default_factory=list)
     _open: list[str] = field(default_factory=list)
     _failed: set[str] = field(default_factory=set)
     _scopes: dict[frozenset[tuple[str, Type]], Scope] = field(default_factory=dict)
@@ -123,7 +126,9 @@ class Names:
             for used in self._terms_in(tree):
                 if not self.term(used, place):
                     return None
-            return Formula(" ".join(text.split()), place, tree)
+            found = Formula(" ".join(text.split()), place, tree)
+            self.formulas.append(found)
+            return found
         return None
 
     def _scope(self, names: Mapping[str, Type]) -> Scope:
