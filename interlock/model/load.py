@@ -32,7 +32,7 @@ from interlock.model.side_view import read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Path
 from interlock.st.evaluate import reads_of
-from interlock.st.idle import without_idle
+from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.load import Loaded, load_project
 from interlock.st.typed import Program
@@ -92,7 +92,7 @@ def _resolve(
     mistakes: Mistakes,
     texts: Mapping[str, str],
 ) -> Model | None:
-    document, program = found.document, project.program
+    document, program = found.document, without_real_outputs(project.program)
     sources: Mapping[str, str] = {**found.texts, **texts}
     machines = read_machines(document, shape, mistakes)
     inputs = {v.name: v.type for v in program.inputs}

@@ -14,6 +14,7 @@ from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
 from interlock.st.inference import is_wide
+from interlock.st.types import RealType
 
 
 def without_idle(
@@ -58,6 +59,15 @@ def without_idle(
     elapsed = tuple(place for place in program.elapsed_reads if _stands_in(body, place))
     sliced = replace(program, variables=kept, body=body, elapsed_reads=elapsed)
     return sliced, notes
+
+
+def without_real_outputs(program: ty.Program) -> ty.Program:
+    """`program` with its REAL outputs as variables inside: nothing here reads a REAL output."""
+    variables = tuple(
+        replace(v, kind="VAR") if v.kind == "VAR_OUTPUT" and isinstance(v.type, RealType) else v
+        for v in program.variables
+    )
+    return replace(program, variables=variables)
 
 
 def _reads(body: Iterable[ty.Statement], idle: Collection[str]) -> Iterator[str]:

@@ -40,6 +40,7 @@ from interlock.pictures.shown.influence import Effect
 from interlock.pictures.supplies import draw_supplies
 from interlock.reliability.figures import two_figures
 from interlock.telling.counts import counted
+from interlock.telling.program import free_inputs_of, left_out_of
 
 # What computed or drew something in a report.
 _LIBRARIES = (
@@ -71,6 +72,11 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
         ],
         "engine": found.exploration.engine,
         "limit": found.exploration.limit,
+        "free_inputs": free_inputs_of(model),
+        "left_out": [
+            (f"{_way(model, one.place.file)}:{one.place.line}", one.says)
+            for one in left_out_of(model)
+        ],
         "moves_per_scan": counted(model.moves_per_scan, "move"),
         "scan_ms": model.settings.scan_ms,
         "timers": model.settings.timers.value,

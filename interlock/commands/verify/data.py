@@ -11,9 +11,11 @@ from interlock.base.files import sha256
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
+from interlock.kernel.system import System
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTime, Share
 from interlock.oversights.found import NOTHING, Looked
+from interlock.telling.program import free_inputs_of, left_out_of, remembered_by
 
 
 def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
@@ -34,6 +36,7 @@ def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
         "depth": explored.depth,
         "limit": explored.limit,
         "outcome": verification.outcome.value,
+        **about_the_program(model, verification.built.system),
         "assumptions": list(model.assumptions),
         "cautions": list(model.cautions),
         "requirements": [_finding(model, finding) for finding in verification.findings],
@@ -53,6 +56,23 @@ def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
         },
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def about_the_program(model: Model, system: System) -> dict[str, Any]:
+    """What was free, what is remembered, what was left out."""
+    return {
+        "free_inputs": {one.name: list(one.values) for one in free_inputs_of(model)},
+        "remembered": dict(remembered_by(model, system)),
+        "left_out": [
+            {
+                "file": one.place.file.replace("\\", "/").rsplit("/", 1)[-1],
+                "line": one.place.line,
+                "column": one.place.column,
+                "says": one.says,
+            }
+            for one in left_out_of(model)
+        ],
+    }
 
 
 def _reaction(found: ReactionTime) -> dict[str, Any]:

@@ -16,9 +16,12 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import NOTHING, Looked, because_of_strict
+from interlock.telling.program import bits_of, free_inputs_of, left_out_of, remembered_by
 
 # Below this many columns the requirements need the room more than the figures of each row do.
 WIDE = 110
+# So many lines on the program are shown; all stand in the JSON.
+_MOST_LEFT = 12
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # Never colour alone: each verdict is a word, too.
 _LEGEND = (
@@ -60,6 +63,7 @@ def render(
         parts += ["", _reaction_times(timed)]
     if looked != NOTHING:
         parts += ["", _worth_a_look(looked, by_strict)]
+    parts += _about_the_program(verification)
     parts += ["", _summary(verification)]
     return Group(*parts)
 
@@ -274,6 +278,33 @@ def _worth_a_look(looked: Looked, by_strict: bool) -> RenderableType:
     elif looked.oversights:
         rows.append(_below("None of this is a violation or decides the exit code."))
     return Group(*rows)
+
+
+def _about_the_program(verification: Verification) -> list[RenderableType]:
+    """What was free and what was left out of the program; nothing where there is neither."""
+    model = verification.built.model
+    free, left = free_inputs_of(model), left_out_of(model)
+    if not free and not left:
+        return []
+    rows: list[RenderableType] = ["", Text("What this rests on", style="bold")]
+    if free:
+        names = ", ".join(one.name for one in free)
+        rows.append(_below(f"Free, any value in any scan, no sensor being given: {names}."))
+    rows += [
+        _below(f"{one.name} was tried at: {'; '.join(one.values)}.")
+        for one in free
+        if any(" of " in value or " among " in value for value in one.values)
+    ]
+    remembered = remembered_by(model, verification.built.system)
+    if remembered:
+        names = ", ".join(name for name, _ in remembered[:_MOST_LEFT])
+        more = len(remembered) - _MOST_LEFT
+        names += f" and {more} more" if more > 0 else ""
+        rows.append(_below(f"Remembered from scan to scan, {bits_of(remembered)} bits: {names}."))
+    rows += [_below(f"{line}.") for line in left[:_MOST_LEFT]]
+    if len(left) > _MOST_LEFT:
+        rows.append(_below(f"{len(left) - _MOST_LEFT} more such lines stand in the JSON."))
+    return rows
 
 
 def _summary(verification: Verification) -> RenderableType:

@@ -1,0 +1,65 @@
+"""What a verdict about a program rests on: what was free, what was left out, what it remembers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.base.errors import Place
+from interlock.kernel.system import System
+from interlock.model.model import Model
+from interlock.st.layout import lay_out
+
+
+@dataclass(frozen=True)
+class FreeInputTold:
+    """An input that may have any value in any scan.
+
+    Attributes
+    ----------
+    name : str
+    values : tuple of str
+        The values that were tried, each with those that it stands for.
+    """
+
+    name: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Left:
+    """Something that was read over, left out or taken to be so, with its place."""
+
+    place: Place
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.says}"
+
+
+def free_inputs_of(model: Model) -> list[FreeInputTold]:
+    """The inputs that no sensor was given for, in the order of the program."""
+    machines = {machine.name: machine for machine in model.machines.values() if machine.is_free}
+    return [
+        FreeInputTold(machine.name.removesuffix(" (free)"), machine.states)
+        for machine in machines.values()
+    ]
+
+
+def left_out_of(model: Model) -> list[Left]:
+    """What of the program's files was read over, left out or taken to be so."""
+    if model.project is None:
+        return []
+    return [Left(note.place, note.says) for note in model.project.notes]
+
+
+def remembered_by(model: Model, system: System) -> list[tuple[str, int]]:
+    """What the program remembers from scan to scan in a system, with the values of each."""
+    changed = {name for move in system.moves for name in move.updates}
+    kept = {variable.name for variable in system.variables} & changed
+    memory = lay_out(model.program, model.settings).variables
+    return [(v.name.removeprefix("plc."), v.domain.size) for v in memory if v.name in kept]
+
+
+def bits_of(remembered: list[tuple[str, int]]) -> int:
+    """How many bits hold it, each variable by itself."""
+    return sum((size - 1).bit_length() for _, size in remembered)
