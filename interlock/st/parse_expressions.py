@@ -185,7 +185,7 @@ class ExpressionParser(Cursor):
                     base = sx.Pointed(base, place)
             else:
                 return base
-            levels += not isinstance(base, sx.Name)
+            levels += 1
             if self.depth + levels > MAX_DEPTH:
                 self.too_deep(place)
 
