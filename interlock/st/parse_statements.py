@@ -98,8 +98,12 @@ class StatementParser(ExpressionParser):
                 return
             if now.upper in _MIDDLES:
                 raise EndOfReadingError
-            if now.upper in _OPENERS or self._stops():
+            if self._stops():
                 return
+            if now.upper in _OPENERS:
+                if self.on_new_line():
+                    return
+                raise EndOfReadingError
             self.advance()
 
     def _statement(self) -> tuple[sx.Statement, ...]:
@@ -127,21 +131,25 @@ class StatementParser(ExpressionParser):
     def _mend_spelling(self, now: Token) -> None:
         """Take a misspelt word for what it was meant to be, where no name can stand there."""
         if now.upper == "ELSEIF":
-            self._respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
+            self.respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
+            return
         behind = self.ahead()
         if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":"):
             return
         known: Iterable[str] = ()
+        least = 0.75
         if now.upper.startswith("END"):
-            known = ENDS
+            # An action may be called without brackets, and be called EndMotion.
+            known, least = ENDS, 0.8
         elif behind.kind in ("word", "number", "typed") and behind.upper not in _BINARY_WORDS:
             known = _BEFORE_WORDS
-        near = near_word(now.text, known)
+        near = near_word(now.text, known, least)
         if near:
             says = f"unexpected '{now.text}'; expected a statement; did you mean {near}?"
-            self._respell(near, says)
+            self.respell(near, says)
 
-    def _respell(self, upper: str, says: str) -> None:
+    def respell(self, upper: str, says: str) -> None:
+        """Note that the next word is a slip, and take it for another."""
         self.refuse(self.now, says)
         self.now = self.now._replace(upper=upper)
         self.tokens[self.at] = self.now
@@ -189,6 +197,9 @@ class StatementParser(ExpressionParser):
     def _label(self, place: Place) -> sx.Statement:
         name = self.advance()
         self.advance()
+        if self.now.upper == "=":
+            self.refuse(self.now, "write ':=' without a blank to assign")
+            raise UnexpectedTokenError
         return sx.Refused(_NO_JUMPS, place, f"{name.text}:")
 
     def _invoke(self, called: sx.Target, place: Place) -> sx.Statement:

@@ -7,7 +7,7 @@ from interlock.st import syntax as sx
 from interlock.st.cursor import EndOfReadingError, UnexpectedTokenError, near_word
 from interlock.st.parse_statements import StatementParser
 from interlock.st.tokens import Token
-from interlock.st.words import ENDS, RESERVED, SECTIONS, UNITS, words_of
+from interlock.st.words import ENDS, INTEGER_TYPES, RESERVED, SECTIONS, UNITS, words_of
 
 _STRUCTURE = ENDS | SECTIONS | UNITS
 _SECTION_WORDS = words_of(
@@ -52,9 +52,8 @@ class TypeParser(StatementParser):
         An end that is misspelt is taken as well, with a mistake.
         """
         if self.now.upper != word:
-            misspelt = self.now.upper.startswith("END") and self.now.upper not in RESERVED
-            declared = self.ahead().upper in (":", ",")
-            if declared or not (misspelt and near_word(self.now.text, [word])):
+            used = self.ahead().upper in (":", ",", ":=", "(", ".", "[", "^", "AT")
+            if used or self.now.upper in RESERVED or not near_word(self.now.text, [word], 0.8):
                 return False
             says = f"unexpected '{self.now.text}'; expected {word}; did you mean {word}?"
             self.refuse(self.now, says)
@@ -163,16 +162,33 @@ class TypeParser(StatementParser):
             return self._string()
         if not self.is_name():
             self.fail("a type")
-        name = self.advance().text
-        while self.take("."):
-            name += "." + self.name().text
+        self._mend_type(now)
+        if self.now.upper in ("ARRAY", "STRUCT"):
+            return self._type_ref()
+        name = self.dotted_name()
         if self.now.upper == "(":
             return self._limited(name, place)
         return sx.TypeRef(name, None, None, place)
 
+    def _mend_type(self, now: Token) -> None:
+        behind = self.ahead()
+        known = {"[": ("ARRAY",)}.get(behind.upper, ())
+        if behind.kind == "word" and behind.upper not in RESERVED and behind.upper not in _EDGES:
+            known = ("STRUCT",)
+        near = near_word(now.text, known)
+        if near:
+            self.respell(near, f"unexpected '{now.text}'; expected a type; did you mean {near}?")
+
     def _limited(self, name: str, place: Place) -> sx.TypeRef:
         """A type with something in brackets: a range, or the values of an enumeration."""
-        if self.ahead().kind == "word" and self.ahead(2).upper in (",", ")", ":="):
+        labels = self.ahead().kind == "word" and self.ahead(2).upper in (",", ")", ":=")
+        if labels and name.upper() not in INTEGER_TYPES:
+            says = (
+                "values in brackets behind a type are not supported; write := (…) for first values"
+            )
+            self.refuse(self.now, says)
+            raise UnexpectedTokenError
+        if labels:
             return self._enumeration(name)
         self.advance()
         lo = self.label_value()
