@@ -213,6 +213,20 @@ class Cursor:
         self.note_mistake(self.unexpected(*expected))
         raise UnexpectedTokenError
 
+    def give_up(self, *expected: str, since: Place | None = None) -> NoReturn:
+        """End where what is open does not end as it should.
+
+        That is told unless there are mistakes already, which it may follow from.
+
+        Raises
+        ------
+        EndOfReadingError
+            Always.
+        """
+        if not self.mistakes:
+            self.note_mistake(self.unexpected(*expected, since=since))
+        raise EndOfReadingError
+
     def unexpected(self, *expectations: str, since: Place | None = None) -> tuple[Place, str]:
         """Where to point and what to say for what was not expected here.
 

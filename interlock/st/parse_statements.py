@@ -124,6 +124,9 @@ class StatementParser(ExpressionParser):
                 raise EndOfReadingError
             if now.upper not in RESERVED and self.ahead().upper == ":":
                 return (self._label(place),)
+        elif now.kind in ("number", "typed"):
+            # The labels of a CASE, in which something is not closed.
+            self.give_up("a statement")
         elif now.kind != "direct":
             self.fail("a statement")
         return (self._simple(place),)
@@ -264,8 +267,7 @@ class StatementParser(ExpressionParser):
     def _end(self, word: str, opened: Place, *others: str) -> None:
         """Take the END_… of a statement, whose semicolon may be missing."""
         if self.now.upper != word:
-            self.note_mistake(self.unexpected(word, *others, "a statement", since=opened))
-            raise EndOfReadingError
+            self.give_up(word, *others, "a statement", since=opened)
         self.advance()
         self.take(";")
 
@@ -303,8 +305,7 @@ class StatementParser(ExpressionParser):
         branches: list[sx.CaseBranch] = []
         otherwise: tuple[sx.Statement, ...] = ()
         if not self._at_labels():
-            self.note_mistake(self.unexpected("a label, as in 1:"))
-            raise EndOfReadingError
+            self.give_up("a label, as in 1:")
         while self._at_labels():
             at = self.place()
             labels = self._labels()
@@ -391,8 +392,7 @@ class StatementParser(ExpressionParser):
         self.advance()
         body = self.body()
         if not self.take("UNTIL"):
-            self.note_mistake(self.unexpected("UNTIL", "a statement", since=place))
-            raise EndOfReadingError
+            self.give_up("UNTIL", "a statement", since=place)
         until = self.expression()
         # Some write a semicolon behind the condition as well.
         self.take(";")

@@ -17,6 +17,7 @@ _PASSED_OVER = {
     "VAR_ACCESS": "paths of access from outside",
     "VAR_CONFIG": "settings of single instances",
 }
+_IN_STATEMENTS = frozenset(("(", ".", "[", "^"))
 _EDGES = frozenset(("R_EDGE", "F_EDGE"))
 _POINTERS = {"POINTER": "POINTER", "REF_TO": "REFERENCE", "REFERENCE": "REFERENCE"}
 
@@ -69,8 +70,7 @@ class TypeParser(StatementParser):
     def _pass_over(self, opened: Token) -> None:
         while self.now.upper != "END_VAR":
             if self.now.kind == "end":
-                self.note_mistake(self.unexpected("END_VAR"))
-                raise EndOfReadingError
+                self.give_up("END_VAR")
             self.advance()
         self.advance()
         says = f"{opened.upper} was read over: {_PASSED_OVER[opened.upper]} mean nothing here"
@@ -102,6 +102,8 @@ class TypeParser(StatementParser):
             names.append(sx.Name(token.text, at))
             if self.now.upper == "AT":
                 address = self._address()
+        if self.now.upper in _IN_STATEMENTS and kind != "STRUCT":
+            self.give_up("':'", f"{end} before a statement")
         self.expect(":", "','")
         type_, edge = self.type_ref(), ""
         if self.now.upper in _EDGES:
@@ -127,8 +129,7 @@ class TypeParser(StatementParser):
     def _declared_name(self, end: str) -> Token:
         before_end = self.now.kind == "end" or self.now.upper in _STRUCTURE
         if before_end and self.ahead().upper not in (":", ",", ":="):
-            self.note_mistake(self.unexpected(end, "a name"))
-            raise EndOfReadingError
+            self.give_up(end, "a name")
         return self.name(end)
 
     def _address(self) -> str:

@@ -138,8 +138,7 @@ class UnitParser(ChartParser):
             if self.at == before:
                 since = self.locate(opened.start)
                 expected = (end, "a statement") if end else ("a statement",)
-                self.note_mistake(self.unexpected(*expected, since=since))
-                raise EndOfReadingError
+                self.give_up(*expected, since=since)
         return parts
 
     def _mend_head(self) -> None:
@@ -211,8 +210,7 @@ class UnitParser(ChartParser):
                 if part_follows or self._ends_without_word("METHOD", parts):
                     self._note_missing("END_ACTION", opened, name)
                     break
-                self.note_mistake(self.unexpected("END_ACTION", "a statement", since=place))
-                raise EndOfReadingError
+                self.give_up("END_ACTION", "a statement", since=place)
         return sx.Action(name, tuple(parts.body), place)
 
     def property(self) -> list[sx.Unit]:
@@ -232,8 +230,7 @@ class UnitParser(ChartParser):
                 self._note_missing("END_PROPERTY", opened, name)
                 break
             else:
-                self.note_mistake(self.unexpected("END_PROPERTY", "GET", "SET"))
-                raise EndOfReadingError
+                self.give_up("END_PROPERTY", "GET", "SET")
         self.in_accessor = before
         return found
 
