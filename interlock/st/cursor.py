@@ -134,7 +134,9 @@ class Cursor:
             self.advance()
             return
         shown = _shown(upper)
-        if upper.isidentifier() and self.now.kind == "word" and near_word(self.now.text, [upper]):
+        now = self.now
+        may_be_slip = upper.isidentifier() and now.kind == "word" and now.upper not in RESERVED
+        if may_be_slip and near_word(now.text, [upper]):
             self.note_mistake(self.unexpected(shown, *others))
             self.advance()
             return

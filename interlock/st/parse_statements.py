@@ -262,7 +262,8 @@ class StatementParser(ExpressionParser):
         follows = self.ahead().upper
         if self.now.upper in _OPENERS:
             return True
-        return self.is_name() and follows in (":=", "(", ".", "[")
+        goes_on = follows == ":=" or (follows in ("(", ".", "[") and self.on_new_line())
+        return self.is_name() and goes_on
 
     def _end(self, word: str, opened: Place, *others: str) -> None:
         """Take the END_… of a statement, whose semicolon may be missing."""

@@ -7,7 +7,16 @@ from interlock.st import syntax as sx
 from interlock.st.cursor import EndOfReadingError, UnexpectedTokenError, near_word
 from interlock.st.parse_statements import StatementParser
 from interlock.st.tokens import Token
-from interlock.st.words import ENDS, INTEGER_TYPES, RESERVED, SECTIONS, UNITS, words_of
+from interlock.st.words import (
+    ENDS,
+    INTEGER_TYPES,
+    RESERVED,
+    SECTIONS,
+    SOFT_PARTS,
+    SOFT_UNITS,
+    UNITS,
+    words_of,
+)
 
 _STRUCTURE = ENDS | SECTIONS | UNITS
 _SECTION_WORDS = words_of(
@@ -17,7 +26,7 @@ _PASSED_OVER = {
     "VAR_ACCESS": "paths of access from outside",
     "VAR_CONFIG": "settings of single instances",
 }
-_IN_STATEMENTS = frozenset(("(", ".", "[", "^"))
+_IN_STATEMENTS = frozenset((":=", "(", ".", "[", "^"))
 _EDGES = frozenset(("R_EDGE", "F_EDGE"))
 _POINTERS = {"POINTER": "POINTER", "REF_TO": "REFERENCE", "REFERENCE": "REFERENCE"}
 
@@ -44,7 +53,7 @@ class TypeParser(StatementParser):
                 found += self._declaration(kind, words)
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration("END_VAR")
         return found
 
     def take_end(self, word: str) -> bool:
@@ -54,7 +63,8 @@ class TypeParser(StatementParser):
         """
         if self.now.upper != word:
             used = self.ahead().upper in (":", ",", ":=", "(", ".", "[", "^", "AT")
-            if used or self.now.upper in RESERVED or not near_word(self.now.text, [word], 0.8):
+            fixed = self.now.upper in RESERVED | SOFT_PARTS | SOFT_UNITS
+            if used or fixed or not near_word(self.now.text, [word], 0.8):
                 return False
             says = f"unexpected '{self.now.text}'; expected {word}; did you mean {word}?"
             self.refuse(self.now, says)
@@ -76,13 +86,18 @@ class TypeParser(StatementParser):
         says = f"{opened.upper} was read over: {_PASSED_OVER[opened.upper]} mean nothing here"
         self.note(opened, says)
 
-    def _skip_declaration(self) -> None:
+    def _skip_declaration(self, end: str) -> None:
+        """Go on behind the next semicolon, or before `end`.
+
+        Raises
+        ------
+        EndOfReadingError
+            Where neither comes before something else begins or ends.
+        """
         while self.now.upper != ";":
-            if self.now.upper in _STRUCTURE and self.now.upper != "TYPE":
-                if self.now.upper in ("END_VAR", "END_STRUCT", "END_UNION", "END_TYPE"):
-                    return
-                raise EndOfReadingError
-            if self.now.kind == "end":
+            if self.now.upper == end:
+                return
+            if self.now.kind == "end" or (self.now.upper in _STRUCTURE - {"TYPE"}):
                 raise EndOfReadingError
             self.advance()
         self.advance()
@@ -127,8 +142,11 @@ class TypeParser(StatementParser):
         ]
 
     def _declared_name(self, end: str) -> Token:
-        before_end = self.now.kind == "end" or self.now.upper in _STRUCTURE
-        if before_end and self.ahead().upper not in (":", ",", ":="):
+        if (self.now.kind == "end" or self.now.upper in RESERVED) and self.ahead().upper not in (
+            ":",
+            ",",
+            ":=",
+        ):
             self.give_up(end, "a name")
         return self.name(end)
 
@@ -259,7 +277,7 @@ class TypeParser(StatementParser):
                 members += self._declaration("STRUCT", [], end)
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration(end)
         name = "UNION" if word == "UNION" else ""
         return sx.TypeRef(name, None, None, place, fields=tuple(members))
 
@@ -277,7 +295,7 @@ class TypeParser(StatementParser):
                 found.append(self._type_def(namespace))
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration("END_TYPE")
         return found
 
     def _type_def(self, namespace: str) -> sx.TypeDef:
