@@ -168,13 +168,15 @@ class FileParser(UnitParser):
         if self.is_soft(*_PARTS):
             self.refuse(now, f"{now.upper} stands outside of the unit it belongs to")
             raise EndOfReadingError
+        expected = (*(("the end",) if self.units else ()), *_EXPECTED)
+        if now.upper in ENDS:
+            self.give_up(*expected)
         near = near_word(now.text, _HEADS) if now.kind == "word" else ""
         if near and self.ahead().kind == "word":
-            expected = ", ".join(_EXPECTED)
-            says = f"unexpected '{now.text[:_SHOWN]}'; expected {expected}; did you mean {near}?"
-            self.respell(near, says)
+            says = f"unexpected '{now.text[:_SHOWN]}'; expected {', '.join(_EXPECTED)}"
+            self.respell(near, f"{says}; did you mean {near}?")
             return
-        self.fail(*(("the end",) if self.units else ()), *_EXPECTED)
+        self.fail(*expected)
 
     def _using(self) -> None:
         opened = self.advance()

@@ -79,7 +79,7 @@ class TypeParser(StatementParser):
 
     def _pass_over(self, opened: Token) -> None:
         while self.now.upper != "END_VAR":
-            if self.now.kind == "end":
+            if self.now.kind == "end" or self.now.upper in _STRUCTURE:
                 self.give_up("END_VAR")
             self.advance()
         self.advance()
