@@ -50,11 +50,11 @@ def locator(text: str, file: str, line: int = 1, column: int = 1) -> Locate:
     return locate
 
 
-def near_word(word: str, known: Iterable[str]) -> str:
+def near_word(word: str, known: Iterable[str], least: float = _NEAR) -> str:
     """The one of `known` that `word` was probably meant to be, or an empty text."""
     if len(word) > _SHOWN:
         return ""
-    close = get_close_matches(word.upper(), list(known), n=1, cutoff=_NEAR)
+    close = get_close_matches(word.upper(), list(known), n=1, cutoff=least)
     return close[0] if close else ""
 
 
@@ -134,7 +134,9 @@ class Cursor:
             self.advance()
             return
         shown = _shown(upper)
-        if upper.isidentifier() and self.now.kind == "word" and near_word(self.now.text, [upper]):
+        now = self.now
+        may_be_slip = upper.isidentifier() and now.kind == "word" and now.upper not in RESERVED
+        if may_be_slip and near_word(now.text, [upper]):
             self.note_mistake(self.unexpected(shown, *others))
             self.advance()
             return
@@ -191,7 +193,9 @@ class Cursor:
         self.note_mistake((place, says))
 
     def note_mistake(self, mistake: tuple[Place, str]) -> None:
-        """Note a mistake; with too many, reading ends."""
+        """Note a mistake, unless one is noted for this place; with too many, reading ends."""
+        if self.mistakes and self.mistakes[-1].place == mistake[0]:
+            return
         self.mistakes.append(Mistake(*mistake))
         if len(self.mistakes) >= _MAX_MISTAKES:
             raise EndOfReadingError
@@ -210,6 +214,20 @@ class Cursor:
         """
         self.note_mistake(self.unexpected(*expected))
         raise UnexpectedTokenError
+
+    def give_up(self, *expected: str, since: Place | None = None) -> NoReturn:
+        """End where what is open does not end as it should.
+
+        That is told unless there are mistakes already, which it may follow from.
+
+        Raises
+        ------
+        EndOfReadingError
+            Always.
+        """
+        if not self.mistakes:
+            self.note_mistake(self.unexpected(*expected, since=since))
+        raise EndOfReadingError
 
     def unexpected(self, *expectations: str, since: Place | None = None) -> tuple[Place, str]:
         """Where to point and what to say for what was not expected here.
@@ -235,18 +253,21 @@ class Cursor:
             return self.locate(before), f"expected {expected}"
         says = f"unexpected '{now.text[:_SHOWN]}'; expected {expected}"
         words = [word.strip(",") for word in expected.split() if word.strip(",").isupper()]
+        if now.upper in RESERVED:
+            ends = [word for word in words if word.startswith("END_")]
+            words = ends if now.upper.startswith("END_") else []
         near = near_word(now.text, words) if now.kind == "word" else ""
         return self.place(), says + (f"; did you mean {near}?" if near else "")
 
     def _special(self, now: Token, expected: str) -> str:
+        if now.upper in ("=", "==") and "':='" in expected:
+            return f"'{now.upper}' compares; use ':=' to assign"
         if now.upper in FOREIGN_SIGNS:
             return FOREIGN_SIGNS[now.upper]
         if now.kind == "bad":
             if now.text[0] in "'\"":
                 return "this string is never closed"
             return f"'{now.text}' is not a character of Structured Text"
-        if now.upper == "=" and "':='" in expected:
-            return "'=' compares; use ':=' to assign"
         if now.upper == ":=" and "an operator" in expected:
             return "':=' assigns; use '=' to compare"
         return ""

@@ -185,7 +185,7 @@ class ExpressionParser(Cursor):
                     base = sx.Pointed(base, place)
             else:
                 return base
-            levels += not isinstance(base, sx.Name)
+            levels += 1
             if self.depth + levels > MAX_DEPTH:
                 self.too_deep(place)
 
@@ -242,6 +242,9 @@ class ExpressionParser(Cursor):
         if negated:
             self.advance()
         sign = self.ahead().upper if self.now.kind == "word" else ""
+        if sign == "=" and inputs and inputs[-1].name:
+            self.refuse(self.ahead(), f"'=' compares; use ':=' to give {self.now.text} a value")
+            raise UnexpectedTokenError
         if sign not in (":=", "=>"):
             inputs.append(sx.InputArgument("", self._binary(1), place))
             return

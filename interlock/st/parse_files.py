@@ -155,18 +155,28 @@ class FileParser(UnitParser):
         if now.kind != "word" or now.upper in ENDS | OPERATOR_WORDS:
             return False
         special = behind.upper in ("S", "R", "REF") and self.ahead(2).upper == "="
-        return now.upper in RESERVED or self.at_step() or special or behind.upper in _NAME_CONTINUES
+        return (
+            now.upper in RESERVED
+            or self.at_step()
+            or self.at_transition()
+            or special
+            or behind.upper in _NAME_CONTINUES
+        )
 
     def _strange(self) -> None:
         now = self.now
+        if self.is_soft(*_PARTS):
+            self.refuse(now, f"{now.upper} stands outside of the unit it belongs to")
+            raise EndOfReadingError
+        expected = (*(("the end",) if self.units else ()), *_EXPECTED)
+        if now.upper in ENDS:
+            self.give_up(*expected)
         near = near_word(now.text, _HEADS) if now.kind == "word" else ""
         if near and self.ahead().kind == "word":
-            expected = ", ".join(_EXPECTED)
-            says = f"unexpected '{now.text[:_SHOWN]}'; expected {expected}; did you mean {near}?"
-            self.refuse(now, says)
-            self.now = self.tokens[self.at] = now._replace(upper=near)
+            says = f"unexpected '{now.text[:_SHOWN]}'; expected {', '.join(_EXPECTED)}"
+            self.respell(near, f"{says}; did you mean {near}?")
             return
-        self.fail(*(("the end",) if self.units else ()), *_EXPECTED)
+        self.fail(*expected)
 
     def _using(self) -> None:
         opened = self.advance()

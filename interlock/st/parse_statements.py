@@ -98,8 +98,12 @@ class StatementParser(ExpressionParser):
                 return
             if now.upper in _MIDDLES:
                 raise EndOfReadingError
-            if now.upper in _OPENERS or self._stops():
+            if self._stops():
                 return
+            if now.upper in _OPENERS:
+                if self.on_new_line():
+                    return
+                raise EndOfReadingError
             self.advance()
 
     def _statement(self) -> tuple[sx.Statement, ...]:
@@ -120,6 +124,9 @@ class StatementParser(ExpressionParser):
                 raise EndOfReadingError
             if now.upper not in RESERVED and self.ahead().upper == ":":
                 return (self._label(place),)
+        elif now.kind in ("number", "typed"):
+            # The labels of a CASE, in which something is not closed.
+            self.give_up("a statement")
         elif now.kind != "direct":
             self.fail("a statement")
         return (self._simple(place),)
@@ -127,21 +134,25 @@ class StatementParser(ExpressionParser):
     def _mend_spelling(self, now: Token) -> None:
         """Take a misspelt word for what it was meant to be, where no name can stand there."""
         if now.upper == "ELSEIF":
-            self._respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
+            self.respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
+            return
         behind = self.ahead()
         if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":"):
             return
         known: Iterable[str] = ()
+        least = 0.75
         if now.upper.startswith("END"):
-            known = ENDS
+            # An action may be called without brackets, and be called EndMotion.
+            known, least = ENDS, 0.8
         elif behind.kind in ("word", "number", "typed") and behind.upper not in _BINARY_WORDS:
             known = _BEFORE_WORDS
-        near = near_word(now.text, known)
+        near = near_word(now.text, known, least)
         if near:
             says = f"unexpected '{now.text}'; expected a statement; did you mean {near}?"
-            self._respell(near, says)
+            self.respell(near, says)
 
-    def _respell(self, upper: str, says: str) -> None:
+    def respell(self, upper: str, says: str) -> None:
+        """Note that the next word is a slip, and take it for another."""
         self.refuse(self.now, says)
         self.now = self.now._replace(upper=upper)
         self.tokens[self.at] = self.now
@@ -189,6 +200,9 @@ class StatementParser(ExpressionParser):
     def _label(self, place: Place) -> sx.Statement:
         name = self.advance()
         self.advance()
+        if self.now.upper == "=":
+            self.refuse(self.now, "write ':=' without a blank to assign")
+            raise UnexpectedTokenError
         return sx.Refused(_NO_JUMPS, place, f"{name.text}:")
 
     def _invoke(self, called: sx.Target, place: Place) -> sx.Statement:
@@ -248,13 +262,13 @@ class StatementParser(ExpressionParser):
         follows = self.ahead().upper
         if self.now.upper in _OPENERS:
             return True
-        return self.is_name() and follows in (":=", "(", ".", "[")
+        goes_on = follows == ":=" or (follows in ("(", ".", "[") and self.on_new_line())
+        return self.is_name() and goes_on
 
     def _end(self, word: str, opened: Place, *others: str) -> None:
         """Take the END_… of a statement, whose semicolon may be missing."""
         if self.now.upper != word:
-            self.note_mistake(self.unexpected(word, *others, "a statement", since=opened))
-            raise EndOfReadingError
+            self.give_up(word, *others, "a statement", since=opened)
         self.advance()
         self.take(";")
 
@@ -292,8 +306,7 @@ class StatementParser(ExpressionParser):
         branches: list[sx.CaseBranch] = []
         otherwise: tuple[sx.Statement, ...] = ()
         if not self._at_labels():
-            self.note_mistake(self.unexpected("a label, as in 1:"))
-            raise EndOfReadingError
+            self.give_up("a label, as in 1:")
         while self._at_labels():
             at = self.place()
             labels = self._labels()
@@ -380,8 +393,7 @@ class StatementParser(ExpressionParser):
         self.advance()
         body = self.body()
         if not self.take("UNTIL"):
-            self.note_mistake(self.unexpected("UNTIL", "a statement", since=place))
-            raise EndOfReadingError
+            self.give_up("UNTIL", "a statement", since=place)
         until = self.expression()
         # Some write a semicolon behind the condition as well.
         self.take(";")

@@ -7,7 +7,16 @@ from interlock.st import syntax as sx
 from interlock.st.cursor import EndOfReadingError, UnexpectedTokenError, near_word
 from interlock.st.parse_statements import StatementParser
 from interlock.st.tokens import Token
-from interlock.st.words import ENDS, RESERVED, SECTIONS, UNITS, words_of
+from interlock.st.words import (
+    ENDS,
+    INTEGER_TYPES,
+    RESERVED,
+    SECTIONS,
+    SOFT_PARTS,
+    SOFT_UNITS,
+    UNITS,
+    words_of,
+)
 
 _STRUCTURE = ENDS | SECTIONS | UNITS
 _SECTION_WORDS = words_of(
@@ -17,6 +26,7 @@ _PASSED_OVER = {
     "VAR_ACCESS": "paths of access from outside",
     "VAR_CONFIG": "settings of single instances",
 }
+_IN_STATEMENTS = frozenset((":=", "(", ".", "[", "^"))
 _EDGES = frozenset(("R_EDGE", "F_EDGE"))
 _POINTERS = {"POINTER": "POINTER", "REF_TO": "REFERENCE", "REFERENCE": "REFERENCE"}
 
@@ -43,7 +53,7 @@ class TypeParser(StatementParser):
                 found += self._declaration(kind, words)
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration("END_VAR")
         return found
 
     def take_end(self, word: str) -> bool:
@@ -52,9 +62,9 @@ class TypeParser(StatementParser):
         An end that is misspelt is taken as well, with a mistake.
         """
         if self.now.upper != word:
-            misspelt = self.now.upper.startswith("END") and self.now.upper not in RESERVED
-            declared = self.ahead().upper in (":", ",")
-            if declared or not (misspelt and near_word(self.now.text, [word])):
+            used = self.ahead().upper in (":", ",", ":=", "(", ".", "[", "^", "AT")
+            fixed = self.now.upper in RESERVED | SOFT_PARTS | SOFT_UNITS
+            if used or fixed or not near_word(self.now.text, [word], 0.8):
                 return False
             says = f"unexpected '{self.now.text}'; expected {word}; did you mean {word}?"
             self.refuse(self.now, says)
@@ -69,21 +79,25 @@ class TypeParser(StatementParser):
 
     def _pass_over(self, opened: Token) -> None:
         while self.now.upper != "END_VAR":
-            if self.now.kind == "end":
-                self.note_mistake(self.unexpected("END_VAR"))
-                raise EndOfReadingError
+            if self.now.kind == "end" or self.now.upper in _STRUCTURE:
+                self.give_up("END_VAR")
             self.advance()
         self.advance()
         says = f"{opened.upper} was read over: {_PASSED_OVER[opened.upper]} mean nothing here"
         self.note(opened, says)
 
-    def _skip_declaration(self) -> None:
+    def _skip_declaration(self, end: str) -> None:
+        """Go on behind the next semicolon, or before `end`.
+
+        Raises
+        ------
+        EndOfReadingError
+            Where neither comes before something else begins or ends.
+        """
         while self.now.upper != ";":
-            if self.now.upper in _STRUCTURE and self.now.upper != "TYPE":
-                if self.now.upper in ("END_VAR", "END_STRUCT", "END_UNION", "END_TYPE"):
-                    return
-                raise EndOfReadingError
-            if self.now.kind == "end":
+            if self.now.upper == end:
+                return
+            if self.now.kind == "end" or (self.now.upper in _STRUCTURE - {"TYPE"}):
                 raise EndOfReadingError
             self.advance()
         self.advance()
@@ -103,6 +117,8 @@ class TypeParser(StatementParser):
             names.append(sx.Name(token.text, at))
             if self.now.upper == "AT":
                 address = self._address()
+        if self.now.upper in _IN_STATEMENTS and kind != "STRUCT":
+            self.give_up("':'", f"{end} before a statement")
         self.expect(":", "','")
         type_, edge = self.type_ref(), ""
         if self.now.upper in _EDGES:
@@ -126,10 +142,12 @@ class TypeParser(StatementParser):
         ]
 
     def _declared_name(self, end: str) -> Token:
-        before_end = self.now.kind == "end" or self.now.upper in _STRUCTURE
-        if before_end and self.ahead().upper not in (":", ",", ":="):
-            self.note_mistake(self.unexpected(end, "a name"))
-            raise EndOfReadingError
+        if (self.now.kind == "end" or self.now.upper in RESERVED) and self.ahead().upper not in (
+            ":",
+            ",",
+            ":=",
+        ):
+            self.give_up(end, "a name")
         return self.name(end)
 
     def _address(self) -> str:
@@ -163,16 +181,33 @@ class TypeParser(StatementParser):
             return self._string()
         if not self.is_name():
             self.fail("a type")
-        name = self.advance().text
-        while self.take("."):
-            name += "." + self.name().text
+        self._mend_type(now)
+        if self.now.upper in ("ARRAY", "STRUCT"):
+            return self._type_ref()
+        name = self.dotted_name()
         if self.now.upper == "(":
             return self._limited(name, place)
         return sx.TypeRef(name, None, None, place)
 
+    def _mend_type(self, now: Token) -> None:
+        behind = self.ahead()
+        known = {"[": ("ARRAY",)}.get(behind.upper, ())
+        if behind.kind == "word" and behind.upper not in RESERVED and behind.upper not in _EDGES:
+            known = ("STRUCT",)
+        near = near_word(now.text, known)
+        if near:
+            self.respell(near, f"unexpected '{now.text}'; expected a type; did you mean {near}?")
+
     def _limited(self, name: str, place: Place) -> sx.TypeRef:
         """A type with something in brackets: a range, or the values of an enumeration."""
-        if self.ahead().kind == "word" and self.ahead(2).upper in (",", ")", ":="):
+        labels = self.ahead().kind == "word" and self.ahead(2).upper in (",", ")", ":=")
+        if labels and name.upper() not in INTEGER_TYPES:
+            says = (
+                "values in brackets behind a type are not supported; write := (…) for first values"
+            )
+            self.refuse(self.now, says)
+            raise UnexpectedTokenError
+        if labels:
             return self._enumeration(name)
         self.advance()
         lo = self.label_value()
@@ -242,7 +277,7 @@ class TypeParser(StatementParser):
                 members += self._declaration("STRUCT", [], end)
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration(end)
         name = "UNION" if word == "UNION" else ""
         return sx.TypeRef(name, None, None, place, fields=tuple(members))
 
@@ -260,7 +295,7 @@ class TypeParser(StatementParser):
                 found.append(self._type_def(namespace))
             except UnexpectedTokenError:
                 self.depth = depth
-                self._skip_declaration()
+                self._skip_declaration("END_TYPE")
         return found
 
     def _type_def(self, namespace: str) -> sx.TypeDef:

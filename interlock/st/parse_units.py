@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
-from interlock.st.cursor import EndOfReadingError
+from interlock.st.cursor import EndOfReadingError, near_word
 from interlock.st.parse_charts import ChartParser
 from interlock.st.tokens import Token
 from interlock.st.words import SECTIONS, SOFT_UNITS, UNITS, words_of
@@ -17,6 +17,7 @@ _GIVES_VALUE = frozenset(("FUNCTION", "METHOD"))
 _HAS_PARTS = frozenset(("PROGRAM", "FUNCTION_BLOCK", "CLASS", "INTERFACE"))
 _ACCESSORS = frozenset(("GET", "SET"))
 _PARTS = frozenset(("METHOD", "ACTION", "PROPERTY"))
+_HEADS = SECTIONS | _PARTS
 _USES = (":=", "(", ".", "[", "^", ";")
 
 
@@ -130,14 +131,25 @@ class UnitParser(ChartParser):
                     self._note_missing(end, opened, name)
                 break
             before = self.at
+            if not parts.body:
+                self._mend_head()
             if not self._part(parts):
                 parts.body += self.body()
             if self.at == before:
                 since = self.locate(opened.start)
                 expected = (end, "a statement") if end else ("a statement",)
-                self.note_mistake(self.unexpected(*expected, since=since))
-                raise EndOfReadingError
+                self.give_up(*expected, since=since)
         return parts
+
+    def _mend_head(self) -> None:
+        """Take a misspelt VAR_INPUT, METHOD or the like for what it was meant to be."""
+        now = self.now
+        if self.is_name() and now.upper not in _HEADS and self.ahead().kind == "word":
+            near = near_word(now.text, _HEADS)
+            declares = self.ahead(2).upper in (":", ",", "AT")
+            if near in _PARTS or (near and declares):
+                says = f"unexpected '{now.text}'; expected a statement; did you mean {near}?"
+                self.respell(near, says)
 
     def _note_missing(self, end: str, opened: Token, name: str) -> None:
         self.note(opened, f"{end} of {name} is missing; the end was taken to be where it fits")
@@ -198,8 +210,7 @@ class UnitParser(ChartParser):
                 if part_follows or self._ends_without_word("METHOD", parts):
                     self._note_missing("END_ACTION", opened, name)
                     break
-                self.note_mistake(self.unexpected("END_ACTION", "a statement", since=place))
-                raise EndOfReadingError
+                self.give_up("END_ACTION", "a statement", since=place)
         return sx.Action(name, tuple(parts.body), place)
 
     def property(self) -> list[sx.Unit]:
@@ -219,8 +230,7 @@ class UnitParser(ChartParser):
                 self._note_missing("END_PROPERTY", opened, name)
                 break
             else:
-                self.note_mistake(self.unexpected("END_PROPERTY", "GET", "SET"))
-                raise EndOfReadingError
+                self.give_up("END_PROPERTY", "GET", "SET")
         self.in_accessor = before
         return found
 
