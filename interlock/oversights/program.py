@@ -47,7 +47,7 @@ class _Use:
 
     def _reads(self, expression: ty.Expression) -> None:
         for read in reads_of(expression):
-            self.read |= {read.name, read.name.partition(".")[0]}
+            self.read |= {read.name, read.name.rpartition(".")[0]}
 
     def _follow(self, body: Iterable[ty.Statement]) -> None:
         for statement in body:

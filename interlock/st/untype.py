@@ -11,11 +11,15 @@ from collections.abc import Iterable, Mapping
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
+from interlock.st.blocks import BLOCKS
 from interlock.st.evaluate import call_as_written
 from interlock.st.types import EnumType, RealType, TimeType, Type
 from interlock.st.write import write_expression
 
 _NOWHERE = Place("", 0, 0)
+
+
+_OUTPUTS = frozenset(output for block in BLOCKS.values() for output in block.outputs)
 
 
 def expression_text(expression: ty.Expression, renamed: Mapping[str, str] | None = None) -> str:
@@ -60,7 +64,8 @@ def spelled(name: str, renamed: Mapping[str, str]) -> str:
     owner, dot, member = name.rpartition(".")
     if not dot:
         return renamed.get(name.casefold(), name)
-    return renamed.get(owner.casefold(), owner) + dot + member.upper()
+    is_output = member.upper() in _OUTPUTS
+    return renamed.get(owner.casefold(), owner) + dot + (member.upper() if is_output else member)
 
 
 def _flat(op: str, operands: Iterable[sx.Expression]) -> Iterable[sx.Expression]:

@@ -288,7 +288,8 @@ def _inner(s: ty.If | ty.Case) -> Iterator[ty.Statement]:
 
 def _names(e: ty.Expression) -> set[str]:
     """Variables that `e` reads; reading ``t1.Q`` reads the instance."""
-    return {read.name.casefold().partition(".")[0] for read in reads_of(e)}
+    names = {read.name.casefold() for read in reads_of(e)}
+    return names | {name.rpartition(".")[0] for name in names if "." in name}
 
 
 def _exchanged_outputs(program: ty.Program) -> Iterator[ProgramDefect]:

@@ -155,6 +155,8 @@ def _step(model: Model, line: Line) -> dict[str, Any]:
 
 def _decided(model: Model, decided: Iterable[str]) -> Place | None:
     """The first line of the program that decided something, as a place in its file."""
+    files = {name.replace("\\", "/").rsplit("/", 1)[-1]: name for name in model.program_files}
     for text in decided:
-        return Place(model.program.place.file, int(text.rpartition(":")[2]), 1)
+        file, _, line = text.rpartition(":")
+        return Place(files.get(file, model.program.place.file), int(line), 1)
     return None
