@@ -442,7 +442,7 @@ class Calls(Expressions):
             if unit.kind != "SET":
                 own.names[unit.name.casefold()] = result
                 anew.append((result, None))
-        self._enter(f"{instance.path if instance else ''}.{unit.name}", call.place, unit.name)
+        self._enter(f"{instance.path if instance else ''}.{id(unit)}", call.place, unit.name)
         self.reading.reached.add(unit.name.casefold())
         out += self.initials(anew, own, call.place)
         self.pass_inputs((unit,), own, call, frame, out)
@@ -660,6 +660,9 @@ class Calls(Expressions):
     ) -> None:
         """Assign a value as written, of any shape; where it has no meaning, nor has the target."""
         try:
+            if isinstance(value, sx.Call) and self._is_enabled_standard(value, frame, place):
+                self._assign_enabled(at, value, frame, out, place)
+                return
             if isinstance(at.shape, Scalar):
                 self.write(at, self.value(value, frame, out), out, place)
                 return
@@ -673,6 +676,39 @@ class Calls(Expressions):
             self.copy(at, source, out, place)
         except UnknowableError as reason:
             self.lose(at, reason)
+
+    def _is_enabled_standard(self, e: sx.Call, frame: Frame, place: Place) -> bool:
+        """Whether a standard function is called with EN or ENO."""
+        named = {a.name.upper() for a in e.named} | {o.name.upper() for o in e.outputs}
+        return (
+            bool(named & {"EN", "ENO"}) and self.callee(e.function, e.on, frame, [], place) is None
+        )
+
+    def _assign_enabled(
+        self,
+        at: Reference,
+        e: sx.Call,
+        frame: Frame,
+        out: list[sx.Statement],
+        place: Place,
+    ) -> None:
+        """Assign what a standard function gives, or the first value of the type without EN."""
+        if not isinstance(at.shape, Scalar):
+            raise self.reading.refuse(place, "one value cannot be assigned to many")
+        given = next((a.value for a in e.named if a.name.upper() == "EN"), sx.Truth(True, place))
+        flag = self.temporary("EN", sx.TypeRef(_BOOL, None, None, place), place)
+        out.append(sx.Assign(flag, self.value(given, frame, out), place))
+        named = tuple(a for a in e.named if a.name.upper() != "EN")
+        taken = tuple(o for o in e.outputs if o.name.upper() != "ENO")
+        inner: list[sx.Statement] = []
+        self.assign(at, replace(e, named=named, outputs=taken), frame, inner, place)
+        otherwise: list[sx.Statement] = []
+        self.write(at, self.default(at.shape), otherwise, place)
+        branch = sx.Branch(flag, tuple(inner), place)
+        out.append(sx.If((branch,), tuple(otherwise), place))
+        for output in e.outputs:
+            if output.name.upper() == "ENO":
+                self.assign_to(output.target, flag, frame, out, output.place)
 
     def lose(self, at: Reference, reason: UnknowableError) -> None:
         """What `at` leads to has no value that is known."""

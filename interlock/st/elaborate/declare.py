@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
@@ -69,10 +70,7 @@ class Declaring(Types):
                 for name, value in given.items():
                     self.reading.refuse(value.place, f"{shape.name} has no member '{name}'")
             case Standard():
-                if initial is not None:
-                    says = "a block's instance has no initial value"
-                    raise self.reading.refuse(initial.place, says)
-                self._add_standard(path, shape, like)
+                self._add_standard(path, shape, like, self._given_to_block(initial))
             case Block():
                 self.add_instance(path, shape, self._given(initial), frame, like)
             case _:
@@ -98,9 +96,23 @@ class Declaring(Types):
             )
         )
 
-    def _add_standard(self, path: str, shape: Standard, like: sx.Declaration) -> None:
+    def _given_to_block(self, initial: sx.Expression | None) -> dict[str, sx.Expression]:
+        if initial is not None and not isinstance(initial, sx.StructValue):
+            says = "a block's instance has no initial value, its inputs have: (PT := T#5s)"
+            raise self.reading.refuse(initial.place, says)
+        return self._given(initial)
+
+    def _add_standard(
+        self,
+        path: str,
+        shape: Standard,
+        like: sx.Declaration,
+        given: Mapping[str, sx.Expression] = MappingProxyType({}),
+    ) -> None:
         if path in self.reading.found.unknown:
             return
+        if given:
+            self.reading.found.explicit.add(path)
         type_ = sx.TypeRef(shape.name, None, None, like.type.place)
         plain = sx.Declaration(
             "VAR", like.retain, (sx.Name(path, like.place),), type_, None, like.place
@@ -109,8 +121,14 @@ class Declaring(Types):
         if path in self.reading.found.explicit:
             for name, kind in BLOCKS[shape.name].inputs.items():
                 ref = sx.TypeRef(str(kind), None, None, like.type.place)
+                value = given.get(name.casefold())
                 self.reading.declarations.append(
-                    replace(plain, names=(sx.Name(f"{path}.{name}", like.place),), type=ref)
+                    replace(
+                        plain,
+                        names=(sx.Name(f"{path}.{name}", like.place),),
+                        type=ref,
+                        initial=None if value is None else self.constant(value, Frame(None, {})),
+                    )
                 )
 
     def _items(self, initial: sx.Expression | None, shape: Array) -> list[sx.Expression | None]:

@@ -190,6 +190,9 @@ class Expressions(References):
         found: dict[int, sx.Expression] = {}
         for argument in e.named:
             number = order.get(argument.name.upper())
+            if argument.name.upper() == "EN":
+                says = f"call {name} with EN in an assignment of its own"
+                raise self.reading.refuse(argument.place, says)
             if number is None:
                 says = f"{name} has no input '{argument.name}'; inputs: {', '.join(formal[:3])}"
                 raise self.reading.refuse(argument.place, says)

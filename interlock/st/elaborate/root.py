@@ -20,7 +20,7 @@ from interlock.st.elaborate.shapes import (
     Unknown,
     leaves,
 )
-from interlock.st.elaborate.state import Found, Frame, Reading, ToldError
+from interlock.st.elaborate.state import Found, Frame, Reading, ToldError, UnknowableError
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
@@ -127,7 +127,12 @@ class Root(Charts):
         body: list[sx.Statement] = []
         own = replace(frame, names=frame.names)
         self.see_edges(own, unit.place, body)
-        self.code(unit, own, body)
+        try:
+            self.code(unit, own, body)
+        except ToldError:
+            pass
+        except UnknowableError as reason:
+            self.reading.refuse(reason.place, f"the chart depends on {reason.why}")
         self._find_shared()
         self._refuse_unknown_outputs()
         return sx.Program(
