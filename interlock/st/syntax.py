@@ -389,6 +389,14 @@ class Refused:
     place: Place = field(compare=False)
 
 
+@dataclass(frozen=True)
+class Defect:
+    """A flaw of the program where it is reached, as `says` tells; made by elaboration."""
+
+    says: str
+    place: Place = field(compare=False)
+
+
 Statement = Assign | If | Case | For | While | Repeat | Leave | Invoke | Empty | Refused | Defect
 
 # Types and declarations

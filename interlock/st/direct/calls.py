@@ -1,0 +1,492 @@
+"""Calls of functions, methods, actions and instances."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from interlock.base.errors import Place, nearest
+from interlock.st import syntax as sx
+from interlock.st.direct.arithmetic import Arithmetic
+from interlock.st.direct.blocks import INPUTS, call_block
+from interlock.st.direct.charts import Charting
+from interlock.st.direct.frames import Arguments, Frame, Property
+from interlock.st.direct.functions import Functions, is_standard, order_of
+from interlock.st.direct.kinds import INT, REFERENCE, Family, Kind, Value, refusal, truth
+from interlock.st.direct.locate import OUTSIDE, Reached
+from interlock.st.direct.project import Project
+from interlock.st.direct.storage import (
+    Cell,
+    Elements,
+    Instance,
+    Standard,
+    Store,
+)
+from interlock.st.layout import Settings
+
+_DEEPEST = 60
+
+
+@dataclass(frozen=True)
+class _Method:
+    """A method found: the unit it stands in, itself, and whose variables it works on."""
+
+    owner: sx.Unit
+    unit: sx.Unit
+    instance: Instance
+
+
+@dataclass(frozen=True)
+class _Action:
+    owner: sx.Unit
+    action: sx.Action
+    instance: Instance
+
+
+@dataclass(frozen=True)
+class _Body:
+    """The body of what a unit extends, called by SUPER."""
+
+    unit: sx.Unit
+    instance: Instance
+
+
+_Callee = Instance | Standard | _Method | _Action | _Body | sx.Unit | str
+"""What is called; a text is the name of a standard function."""
+
+
+class Calling(Charting):
+    """Executes calls."""
+
+    def __init__(self, project: Project, settings: Settings) -> None:
+        super().__init__(project, settings)
+        self.functions = Functions(self.arithmetic)
+
+    # Finding what is called
+
+    def _find(self, text: str, on: sx.Expression | None, frame: Frame, place: Place) -> _Callee:
+        if on is not None:
+            base = self.settled(self.reach(on, frame, writes=True), place)
+            parts = [part for part in text.split(".") if part]
+            return self._find_member(base, parts, place)
+        parts = text.split(".")
+        first = parts[0].casefold()
+        if first == "super" and frame.instance is not None:
+            return self._find_super(parts[1:], frame, frame.instance, place)
+        found, used = self._first(parts, frame)
+        if found is not None:
+            base = self.settled(found, place)
+            if used < len(parts) or isinstance(base, Instance | Standard):
+                return self._find_member(base, parts[used:], place)
+        return self._find_free(text, parts, frame, place)
+
+    def _find_free(self, text: str, parts: list[str], frame: Frame, place: Place) -> _Callee:
+        if len(parts) == 1 and frame.instance is not None:
+            own = self._part(frame.instance, text)
+            if own is not None:
+                return own
+        unit = self.project.unit(text)
+        if unit is not None and unit.kind == "FUNCTION":
+            return unit
+        name = parts[-1].upper()
+        if is_standard(name) or name in ("ADR", "REF", "LOWER_BOUND", "UPPER_BOUND"):
+            return name
+        known = [u.name for u in self.project.units() if u.kind == "FUNCTION"]
+        raise refusal(place, f"'{text}' is nothing that can be called{nearest(text, known)}")
+
+    def _find_super(
+        self, parts: list[str], frame: Frame, instance: Instance, place: Place
+    ) -> _Callee:
+        lineage = self.project.lineage(frame.owner)
+        if len(lineage) < 2:
+            raise refusal(place, f"'{frame.owner.name}' extends nothing")
+        if not parts:
+            return _Body(lineage[1], instance)
+        found = self._part_of(lineage[1], instance, parts[0])
+        if found is None:
+            raise refusal(place, f"'{lineage[1].name}' has no method '{parts[0]}'")
+        return found
+
+    def _find_member(self, base: Reached, parts: list[str], place: Place) -> _Callee:
+        for part in parts[:-1]:
+            base = self.settled(self.member(base, part, place), place)
+        if not parts:
+            if not isinstance(base, Instance | Standard):
+                raise refusal(place, "only instances of function blocks are called")
+            return base
+        if isinstance(base, Instance):
+            own = self._part(base, parts[-1])
+            if own is not None:
+                return own
+        found = self.settled(self.member(base, parts[-1], place), place)
+        if not isinstance(found, Instance | Standard):
+            raise refusal(place, f"'{parts[-1]}' is nothing that can be called")
+        return found
+
+    def _part(self, instance: Instance, name: str) -> _Method | _Action | None:
+        return self._part_of(instance.unit, instance, name)
+
+    def _part_of(self, unit: sx.Unit, instance: Instance, name: str) -> _Method | _Action | None:
+        method = self.project.method(unit, name)
+        if method is not None:
+            return _Method(*method, instance)
+        action = self.project.action(unit, name)
+        return _Action(*action, instance) if action is not None else None
+
+    # Calls as expressions and as statements
+
+    def call(self, e: sx.Call, frame: Frame, hint: Kind | None = None) -> Value:
+        """The value of a function or a method."""
+        given = (*(sx.InputArgument("", a, a.place) for a in e.arguments), *e.named)
+        arguments = Arguments(given, e.outputs)
+        callee = self._find(e.function, e.on, frame, e.place)
+        return self._perform(callee, arguments, frame, e.place, hint)
+
+    def invoke(self, s: sx.Invoke, frame: Frame) -> None:
+        """Execute a call that stands by itself."""
+        met = len(self.defects)
+        callee = self._find(s.instance.text, s.on, frame, s.place)
+        if any(mistake.says == OUTSIDE for mistake in self.defects[met:]):
+            return  # an instance that is not there: the call is dropped as a write would be
+        self._perform(callee, Arguments(s.inputs, s.outputs), frame, s.place, None)
+
+    def _perform(
+        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
+    ) -> Value:
+        self.depth += 1
+        if self.depth > _DEEPEST:
+            raise refusal(place, "calls are nested too deeply; nothing may call itself")
+        enabled = True
+        for given in arguments.inputs:
+            if given.name.upper() == "EN":
+                enabled = self.is_true(given.value, frame)
+        if enabled:
+            found = self._performed(callee, arguments, frame, place, hint)
+        else:
+            found = self._unperformed(callee, arguments, frame, place)
+        self.depth -= 1
+        return found
+
+    def _unperformed(
+        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place
+    ) -> Value:
+        """EN is FALSE: nothing is done, ENO is FALSE, and the value is its type's first one."""
+        self._give_eno(arguments, False, frame)
+        unit = callee.unit if isinstance(callee, _Method) else callee
+        if isinstance(unit, sx.Unit) and unit.returns is not None:
+            made = self.make(unit.returns, unit.name, Frame(unit))
+            return self.value_of(made, place)
+        if isinstance(callee, str):
+            quiet = Functions(Arithmetic(lambda *_: None, False))
+            values = self._standard_values(callee, arguments, frame, None)
+            found = quiet.call(callee, values, place)
+            return Value(found.kind, 0.0 if found.kind.family is Family.REAL else 0)
+        return truth(False)
+
+    def _performed(
+        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
+    ) -> Value:
+        match callee:
+            case str():
+                found = self._standard(callee, arguments, frame, place, hint)
+                self._give_eno(arguments, True, frame)
+                return found
+            case Standard():
+                return self._call_block(callee, arguments, frame)
+            case Instance():
+                return self._call_instance(callee, callee.unit, arguments, frame)
+            case _Body():
+                return self._call_instance(callee.instance, callee.unit, arguments, frame)
+            case _Action():
+                shares = frame.instance is callee.instance
+                inner = Frame(callee.owner, frame.names if shares else {}, callee.instance)
+                self.run(callee.action.body, inner)
+                return truth(True)
+            case _Method():
+                return self._call_unit(
+                    callee.unit, arguments, frame, place, callee.instance, callee.owner
+                )
+            case _:
+                return self._call_unit(callee, arguments, frame, place, None, callee)
+
+    def _give_eno(self, arguments: Arguments, eno: bool, frame: Frame) -> None:
+        for taken in arguments.outputs:
+            if taken.name.upper() == "ENO":
+                self._give(taken, truth(eno), frame)
+
+    def _give(self, taken: sx.OutputArgument, value: Value, frame: Frame) -> None:
+        """Give an output of a call to the variable that takes it."""
+        if taken.negated:
+            value = self.arithmetic.unary("NOT", value, taken.place)
+        self.assign(self.reach(taken.target, frame, writes=True), value, taken.place)
+
+    # Standard functions and blocks
+
+    def _standard_values(
+        self, function: str, arguments: Arguments, frame: Frame, hint: Kind | None
+    ) -> list[Value]:
+        placed: list[tuple[int, sx.Expression]] = []
+        for number, given in enumerate(arguments.inputs):
+            name = given.name.upper()
+            if name == "EN":
+                continue
+            at = order_of(function, name) if name else number
+            if at is None:
+                raise refusal(given.place, f"{function} has no input '{given.name}'")
+            placed.append((at, given.value))
+        operands = [e for _, e in placed]
+        values = self.together(operands, frame, hint)
+        by_place = sorted(zip((at for at, _ in placed), values, strict=True), key=lambda p: p[0])
+        return [value for _, value in by_place]
+
+    def _standard(
+        self, function: str, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
+    ) -> Value:
+        if function in ("ADR", "REF") and len(arguments.inputs) == 1:
+            found = self.reach(arguments.inputs[0].value, frame)
+            if isinstance(found, Value | Property):
+                raise refusal(place, f"{function} takes a variable")
+            return Value(REFERENCE, found)
+        if function in ("LOWER_BOUND", "UPPER_BOUND"):
+            return self._bound(function, arguments, frame, place)
+        values = self._standard_values(function, arguments, frame, hint)
+        found_value = self.functions.call(function, values, place)
+        for taken in arguments.outputs:
+            if taken.name.upper() == "OUT":
+                self._give(taken, found_value, frame)
+        return found_value
+
+    def _bound(self, function: str, arguments: Arguments, frame: Frame, place: Place) -> Value:
+        array = self.settled(self.reach(arguments.inputs[0].value, frame), place)
+        if not isinstance(array, Elements):
+            raise refusal(place, f"{function} takes an array")
+        number = 1
+        if len(arguments.inputs) > 1:
+            number = self.evaluate(arguments.inputs[1].value, frame).number
+        if not 1 <= number <= len(array.spans):
+            raise refusal(place, f"the array has {len(array.spans)} indexes")
+        lo, hi = array.spans[number - 1]
+        return Value(INT, lo if function == "LOWER_BOUND" else hi)
+
+    def _call_block(self, block: Standard, arguments: Arguments, frame: Frame) -> Value:
+        names = INPUTS[block.block]
+        given: list[tuple[Cell, Value, sx.InputArgument]] = []
+        for number, argument in enumerate(arguments.inputs):
+            if argument.name.upper() == "EN":
+                continue
+            name = argument.name or (names[number] if number < len(names) else "")
+            cell = self.member(block, name, argument.place)
+            if not isinstance(cell, Cell):
+                raise refusal(argument.place, f"'{name}' is no input of {block.block}")
+            given.append((cell, self.evaluate(argument.value, frame), argument))
+        for cell, value, argument in given:
+            cell.write(value, argument.place, self.arithmetic)
+        call_block(block, self.settings)
+        for taken in arguments.outputs:
+            if taken.name.upper() != "ENO":
+                found = self.member(block, taken.name, taken.place)
+                self._give(taken, self.value_of(found, taken.place), frame)
+        self._give_eno(arguments, True, frame)
+        return truth(True)
+
+    def call_standard(self, block: Standard) -> None:
+        """Execute a standard block once on the inputs that it has."""
+        call_block(block, self.settings)
+
+    # Users' units
+
+    def _parameters(self, unit: sx.Unit) -> Iterator[tuple[sx.Declaration, sx.Name]]:
+        for _, declaration in self.project.declarations(unit):
+            if declaration.kind in ("VAR_INPUT", "VAR_OUTPUT", "VAR_IN_OUT"):
+                for variable in declaration.names:
+                    yield declaration, variable
+
+    def _bound_arguments(
+        self, unit: sx.Unit, arguments: Arguments, frame: Frame
+    ) -> tuple[dict[str, Value], dict[str, Store], list[tuple[str, sx.OutputArgument]]]:
+        """What a call gives, by casefolded name: values, the caller's variables, and takers."""
+        parameters = list(self._parameters(unit))
+        kinds = {name.text.casefold(): declaration for declaration, name in parameters}
+        values: dict[str, Value] = {}
+        variables: dict[str, Store] = {}
+        takers = [(t.name.casefold(), t) for t in arguments.outputs if t.name.upper() != "ENO"]
+        at = 0
+        for given in arguments.inputs:
+            key = given.name.casefold()
+            if key == "en" and key not in kinds:
+                continue
+            if not key:
+                if at >= len(parameters):
+                    raise refusal(given.place, f"'{unit.name}' takes {len(parameters)} arguments")
+                key = parameters[at][1].text.casefold()
+                at += 1
+            if key not in kinds:
+                near = nearest(given.name, [name.text for _, name in parameters])
+                raise refusal(given.place, f"'{unit.name}' has no input '{given.name}'{near}")
+            self._bind(kinds[key], key, given, frame, (values, variables, takers))
+        return values, variables, takers
+
+    def _bind(
+        self,
+        declaration: sx.Declaration,
+        key: str,
+        given: sx.InputArgument,
+        frame: Frame,
+        found: tuple[dict[str, Value], dict[str, Store], list[tuple[str, sx.OutputArgument]]],
+    ) -> None:
+        values, variables, takers = found
+        if declaration.kind == "VAR_INPUT":
+            values[key] = self.evaluate(given.value, frame, self._hint(declaration))
+        elif declaration.kind == "VAR_IN_OUT":
+            store = self.reach(given.value, frame, writes=True)
+            if isinstance(store, Property | Value):
+                raise refusal(given.place, f"'{key}' is VAR_IN_OUT and needs a variable")
+            variables[key] = store
+        else:
+            target = given.value
+            if not isinstance(target, sx.Name | sx.Element | sx.Member | sx.Direct | sx.Pointed):
+                raise refusal(given.place, f"'{key}' is an output and needs a variable")
+            takers.append((key, sx.OutputArgument(key, target, given.place)))
+
+    def _hint(self, declaration: sx.Declaration) -> Kind | None:
+        defined = self.project.type(declaration.type.name)
+        if defined is None or not defined.type.labels:
+            return None
+        owners = self.labels.get(defined.type.labels[0].name.casefold(), [])
+        wanted = defined.name.casefold()
+        return next((kind for kind in owners if kind.name.casefold() == wanted), None)
+
+    def _call_unit(
+        self,
+        unit: sx.Unit,
+        arguments: Arguments,
+        frame: Frame,
+        place: Place,
+        instance: Instance | None,
+        owner: sx.Unit,
+    ) -> Value:
+        """A FUNCTION or METHOD: its variables live as long as the call."""
+        values, variables, takers = self._bound_arguments(unit, arguments, frame)
+        inner = Frame(owner, {}, instance)
+        self._open(unit, inner, values, variables)
+        result: Store | None = None
+        if unit.returns is not None and unit.kind != "SET":
+            result = self.make(unit.returns, unit.name, inner)
+            inner.names[_own_name(unit)] = result
+        self.run(unit.body, inner)
+        for key, taken in takers:
+            if key not in inner.names:
+                raise refusal(taken.place, f"'{unit.name}' has no output '{taken.name}'")
+            self._give(taken, self.value_of(inner.names[key], taken.place), frame)
+        eno = inner.names.get("eno")
+        self._give_eno(arguments, bool(eno.content) if isinstance(eno, Cell) else True, frame)
+        return truth(True) if result is None else self.value_of(result, place)
+
+    def _open(
+        self,
+        unit: sx.Unit,
+        inner: Frame,
+        values: dict[str, Value],
+        variables: dict[str, Store],
+    ) -> None:
+        """Make the variables of a call."""
+        for declaration in unit.declarations:
+            for variable in declaration.names:
+                key = variable.text.casefold()
+                if declaration.kind == "VAR_EXTERNAL":
+                    continue
+                if declaration.kind == "VAR_IN_OUT":
+                    if key in variables:
+                        inner.names[key] = variables[key]
+                    continue
+                if declaration.kind in ("VAR_STAT", "VAR_INST"):
+                    inner.names[key] = self._static(unit, declaration, variable, inner)
+                    continue
+                made = self.declared(declaration, variable, "", inner)
+                inner.names[key] = made
+                if key in values:
+                    self.assign(made, values[key], variable.place)
+                elif key == "eno" and declaration.initial is None and isinstance(made, Cell):
+                    made.content = 1
+
+    def _static(
+        self, unit: sx.Unit, declaration: sx.Declaration, variable: sx.Name, inner: Frame
+    ) -> Store:
+        key = (id(inner.instance), id(unit), variable.text.casefold())
+        if key not in self.statics:
+            before = f"{inner.instance.name}." if inner.instance and inner.instance.name else ""
+            name = f"{before}{unit.name}."
+            self.statics[key] = self.declared(declaration, variable, name, inner)
+        return self.statics[key]
+
+    def _call_instance(
+        self, instance: Instance, unit: sx.Unit, arguments: Arguments, frame: Frame
+    ) -> Value:
+        values, variables, takers = self._bound_arguments(unit, arguments, frame)
+        for key, value in values.items():
+            given = next(g for g in arguments.inputs if g.name.casefold() in (key, ""))
+            self.assign(instance.members[key], value, given.place)
+        instance.members.update(variables)
+        self.run_unit(instance, unit)
+        for key, taken in takers:
+            found = self.member(instance, key, taken.place)
+            self._give(taken, self.value_of(found, taken.place), frame)
+        eno = instance.members.get("eno")
+        self._give_eno(arguments, bool(eno.content) if isinstance(eno, Cell) else True, frame)
+        return truth(True)
+
+    def run_unit(self, instance: Instance, unit: sx.Unit) -> None:
+        """Execute the body of `unit`, which `instance` is one of, once."""
+        given = self._see_edges(instance)
+        owner = next((u for u in self.project.lineage(unit) if u.body or u.chart), unit)
+        frame = Frame(owner, {}, instance)
+        self.temporaries(unit, frame)
+        if owner.chart is not None:
+            self.run_chart(owner.chart, frame)
+        self.run(owner.body, frame)
+        for cell, content in given:
+            cell.content = content
+
+    def _see_edges(self, instance: Instance) -> list[tuple[Cell, object]]:
+        """Let inputs with R_EDGE or F_EDGE be their edges while the body is executed."""
+        given: list[tuple[Cell, object]] = []
+        for name, edge in instance.inner.items():
+            cell = instance.members.get(name.removesuffix(".edge"))
+            if name.endswith(".edge") and isinstance(edge, Standard) and isinstance(cell, Cell):
+                given.append((cell, cell.content))
+                edge.members["CLK"].content = cell.content
+                call_block(edge, self.settings)
+                cell.content = edge.members["Q"].content
+        return given
+
+    # Properties
+
+    def get(self, property_: Property, place: Place) -> Value:
+        """The value of a property."""
+        found = self.project.method(property_.instance.unit, property_.name, "GET")
+        if found is None:
+            raise refusal(place, f"the property '{property_.name}' cannot be read")
+        return self._perform(
+            _Method(*found, property_.instance),
+            Arguments((), ()),
+            Frame(found[0], {}, property_.instance),
+            place,
+            None,
+        )
+
+    def set(self, property_: Property, value: Value, place: Place) -> None:
+        """Write a property."""
+        found = self.project.method(property_.instance.unit, property_.name, "SET")
+        if found is None or found[1].returns is None:
+            raise refusal(place, f"the property '{property_.name}' cannot be written")
+        owner, unit = found
+        inner = Frame(owner, {}, property_.instance)
+        self._open(unit, inner, {}, {})
+        given = self.make(found[1].returns, unit.name, inner)
+        inner.names[_own_name(unit)] = given
+        self.assign(given, value, place)
+        self.run(unit.body, inner)
+
+
+def _own_name(unit: sx.Unit) -> str:
+    return unit.name.casefold().rpartition(".")[2]
