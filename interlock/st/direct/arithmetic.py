@@ -182,17 +182,21 @@ class Arithmetic:
             if one.kind.family in (Family.TIME, Family.TEXT, Family.REFERENCE):
                 raise refusal(place, f"{a.kind.name} and {b.kind.name} cannot be compared")
 
-    def calculate(self, op: str, a: Value, b: Value, place: Place) -> Value:
-        """``+ - * / MOD **`` of two values."""
+    def calculate(
+        self, op: str, a: Value, b: Value, place: Place, divisor: Place | None = None
+    ) -> Value:
+        """``+ - * / MOD **`` of two values; `divisor` is where the second stands."""
+        if op == "/" and self.number(b, place).content == 0:
+            self.note(divisor or place, "division by zero")
         if Family.TIME in (a.kind.family, b.kind.family):
             return self._with_time(op, a, b, place)
         kind, (x, y) = self.common((a, b), place)
         if kind.family is Family.REAL:
             return self._with_reals(op, kind, x.real, y.real, place)
-        found = self._whole(op, x.number, y.number, place)
+        found = self._whole(op, x.number, y.number)
         return Value(kind, self.fit(found, kind, place))
 
-    def _whole(self, op: str, a: int, b: int, place: Place) -> int:
+    def _whole(self, op: str, a: int, b: int) -> int:
         match op:
             case "+":
                 return a + b
@@ -201,10 +205,7 @@ class Arithmetic:
             case "*":
                 return a * b
             case "/":
-                if b == 0:
-                    self.note(place, "division by zero")
-                    return 0
-                return quotient(a, b)
+                return quotient(a, b) if b else 0
             case "MOD":
                 return a - b * quotient(a, b) if b else 0
             case _:
@@ -225,10 +226,7 @@ class Arithmetic:
             case "*":
                 found = a * b
             case "/":
-                if b == 0:
-                    self.note(place, "division by zero")
-                    return Value(kind, 0.0)
-                found = a / b
+                found = a / b if b else 0.0
             case "**":
                 found = power(a, b)
             case _:
@@ -248,7 +246,7 @@ class Arithmetic:
         if factor.kind.family is Family.REAL:
             scaled = self._with_reals(op, LREAL, span.real, factor.real, place)
             return Value(kind, self.fit(nearest(scaled.real, kind), kind, place))
-        found = self._whole(op, span.number, factor.number, place)
+        found = self._whole(op, span.number, factor.number)
         return Value(kind, self.fit(found, kind, place))
 
 

@@ -121,7 +121,7 @@ class Evaluating(Locating):
         left, right = self.evaluate(e.left, frame), self.evaluate(e.right, frame)
         if e.op == "XOR":
             return self.arithmetic.bitwise(e.op, left, right, e.place)
-        return self.arithmetic.calculate(e.op, left, right, e.place)
+        return self.arithmetic.calculate(e.op, left, right, e.place, e.right.place)
 
     def _junction(self, e: sx.Junction, frame: Frame) -> Value:
         values = [self.evaluate(operand, frame) for operand in e.operands]
