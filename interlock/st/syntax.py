@@ -391,7 +391,13 @@ class Refused:
 
 @dataclass(frozen=True)
 class Defect:
-    """A flaw of the program where it is reached, as `says` tells; made by elaboration."""
+    """To come here is a defect of the program; made by elaboration, never written.
+
+    Attributes
+    ----------
+    says : str
+        What is wrong, as in ``the loop runs more than 1000 times``.
+    """
 
     says: str
     place: Place = field(compare=False)

@@ -1,0 +1,1 @@
+"""From a project in Structured Text to one program of scalars."""

@@ -1,0 +1,213 @@
+"""Expressions over scalars; what calls a function is done before the statement it stands in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+
+from interlock.st import syntax as sx
+from interlock.st.blocks import FUNCTIONS
+from interlock.st.elaborate.references import References
+from interlock.st.elaborate.shapes import (
+    Array,
+    Bit,
+    Block,
+    Bound,
+    Constant,
+    Indexed,
+    Located,
+    Reference,
+    Scalar,
+    Standard,
+    Structure,
+    Unknown,
+)
+from interlock.st.elaborate.state import Frame, UnknowableError
+
+_CONVERSION = re.compile(r"(?:[A-Z]+_)?TO_([A-Z]+)|TRUNC(?:_[A-Z]+)?")
+_OF_TEXTS = re.compile(
+    r"LEN|LEFT|RIGHT|MID|CONCAT\w*|INSERT|DELETE|REPLACE|FIND|DAY_OF_WEEK|"
+    r"(?:ADD|SUB)_(?:DATE|TOD|DT)\w*|ADR|ADRINST|X?SIZEOF"
+)
+_TEXT_TYPES = re.compile(r"(?:^|_)(?:W?STRING|L?DATE|L?DT|L?TOD|DATE_AND_TIME|TIME_OF_DAY)(?:_|$)")
+
+# Names of the inputs of standard functions, where they are no IN, IN1, IN2 … (IEC 61131-3).
+_FORMAL = {
+    "SEL": ("G", "IN0", "IN1"),
+    "LIMIT": ("MN", "IN", "MX"),
+    **dict.fromkeys(("SHL", "SHR", "ROL", "ROR"), ("IN", "N")),
+    "MUX": ("K", *(f"IN{n}" for n in range(15))),
+}
+
+
+class Expressions(References):
+    """Makes expressions over scalars."""
+
+    def value(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        """`e` as an expression over scalars.
+
+        Parameters
+        ----------
+        e : syntax.Expression
+        frame : Frame
+        out : list of syntax.Statement
+            Receives what has to be done before.
+
+        Raises
+        ------
+        ToldError, UnknowableError
+        """
+        match e:
+            case sx.Number() | sx.Real() | sx.Truth() | sx.Duration() | sx.Qualified():
+                return e
+            case sx.Opaque():
+                raise UnknowableError(e.place, f"a {e.kind}")
+            case sx.Name() | sx.Element() | sx.Member() | sx.Direct() | sx.Pointed():
+                return self._read_at(e, frame, out)
+            case sx.Unary():
+                return replace(e, operand=self.value(e.operand, frame, out))
+            case sx.Binary():
+                left, right = self.operands((e.left, e.right), frame, out)
+                if e.op == "**":
+                    return sx.Call("EXPT", (left, right), e.place)
+                return replace(e, left=left, right=right)
+            case sx.Junction():
+                return replace(e, operands=tuple(self.operands(e.operands, frame, out)))
+            case sx.Call():
+                return self.read(self.called(e, frame, out), e)
+            case sx.Choice():
+                return e
+            case _:
+                says = "a list of values only stands where a variable is declared"
+                raise self.reading.refuse(e.place, says)
+
+    def _read_at(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        got = self.property_value(e, frame, out)
+        if got is not None:
+            return self.read(got, e)
+        found = self.reference(e, frame, out)
+        if found is not None:
+            return self.read(found, e)
+        assert isinstance(e, sx.Name)
+        return self._label(e, frame)
+
+    def _label(self, e: sx.Name, frame: Frame) -> sx.Expression:
+        type_name, _, label = e.text.rpartition(".")
+        if not type_name:
+            # An enumeration's value, or nothing at all: the checker knows which is expected.
+            return e
+        type_def = self.project.type(type_name)
+        if type_def is None:
+            raise self.undeclared(e, frame)
+        shape = self.shape(
+            sx.TypeRef(type_def.name, None, None, e.place), Frame(None, {}), type_def.name
+        )
+        if not isinstance(shape, Scalar) or shape.type.name.casefold() not in self.reading.enums:
+            raise self.reading.refuse(e.place, f"'{type_name}' is no enumeration")
+        return sx.Qualified(shape.type.name, label, e.place)
+
+    def read(self, at: Reference | sx.Expression, e: sx.Expression) -> sx.Expression:
+        """The value kept where `at` leads; `e` is how that was written."""
+        match at:
+            case Constant():
+                return replace(at.value, place=e.place)
+            case Bit():
+                return sx.Member(self.read(at.base, e), at.number, e.place)
+            case Indexed():
+                values = tuple(self.read(choice, e) for choice in at.choices)
+                return sx.Choice(at.index, at.first, values, at.place)
+            case Located():
+                return self._read_located(at, e)
+            case _:
+                return at
+
+    def _read_located(self, at: Located, e: sx.Expression) -> sx.Expression:
+        self.check_known(at.path)
+        match at.shape:
+            case Scalar():
+                return sx.Name(at.path, e.place)
+            case Unknown():
+                raise UnknowableError(e.place, at.shape.why)
+            case Bound():
+                raise UnknowableError(e.place, f"the interface {at.shape.name}")
+            case Array() | Structure():
+                what = "an array" if isinstance(at.shape, Array) else "a structure"
+                says = f"'{at.path}' is {what}; name the part that is meant"
+                raise self.reading.refuse(e.place, says)
+            case Standard() | Block():
+                says = f"'{at.path}' is a {at.shape.name}; read an output of it"
+                raise self.reading.refuse(e.place, says)
+
+    def check_known(self, path: str) -> None:
+        """Raise UnknowableError where the variable at `path`, or its whole, has no meaning."""
+        unknown = self.reading.found.unknown
+        if not unknown:
+            return
+        parts = path.split(".")
+        for length in range(1, len(parts) + 1):
+            why = unknown.get(".".join(parts[:length]))
+            if why is not None:
+                raise UnknowableError(*why)
+
+    def constant(self, e: sx.Expression, frame: Frame) -> sx.Expression:
+        """`e` with the values of constants in place of their names."""
+        if isinstance(e, sx.ArrayValue | sx.StructValue):
+            raise self.reading.refuse(e.place, "one value is expected, not a list")
+        before: list[sx.Statement] = []
+        value = self.value(e, frame, before)
+        if before:
+            raise self.reading.refuse(e.place, "this must be constant")
+        return value
+
+    # Functions
+
+    def called(
+        self, e: sx.Call, frame: Frame, out: list[sx.Statement]
+    ) -> Reference | sx.Expression:
+        """What a call gives: where a user's function left its result, or an expression."""
+        user = self.user_call(e, frame, out)
+        if user is not None:
+            return user
+        name = e.function.upper()
+        if _OF_TEXTS.fullmatch(name) or _TEXT_TYPES.search(name):
+            raise UnknowableError(e.place, f"the function {name}")
+        if name not in FUNCTIONS and not _CONVERSION.fullmatch(name):
+            if frame.find(e.function) is not None or "." in e.function:
+                says = f"'{e.function}' is no function and no method that is known here"
+                raise self.reading.refuse(e.place, says)
+            if len(self.project.files) > 1 or len(self.project.units) > 1:
+                says = f"the function {e.function}, which is not in the files given"
+                raise UnknowableError(e.place, says)
+        arguments = self.operands(self._in_order(e, name), frame, out)
+        return replace(e, arguments=tuple(arguments), named=(), outputs=())
+
+    def _in_order(self, e: sx.Call, name: str) -> tuple[sx.Expression, ...]:
+        if not e.named:
+            return e.arguments
+        formal = _FORMAL.get(name, ("IN", *(f"IN{n}" for n in range(1, 17))))
+        order = {f: number for number, f in enumerate(formal)}
+        found: dict[int, sx.Expression] = {}
+        for argument in e.named:
+            number = order.get(argument.name.upper())
+            if number is None:
+                says = f"{name} has no input '{argument.name}'; inputs: {', '.join(formal[:3])}"
+                raise self.reading.refuse(argument.place, says)
+            found[number] = argument.value
+        return (*e.arguments, *(found[number] for number in sorted(found)))
+
+    def operands(
+        self, expressions: Iterable[sx.Expression], frame: Frame, out: list[sx.Statement]
+    ) -> list[sx.Expression]:
+        """Several values that belong together, from left to right."""
+        raise NotImplementedError
+
+    def user_call(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> Reference | None:
+        """Read the call of a user's function or method; None where it is none."""
+        raise NotImplementedError
+
+    def property_value(
+        self, e: sx.Expression, frame: Frame, out: list[sx.Statement]
+    ) -> Reference | None:
+        """Read the GET of a property; None where `e` is none."""
+        raise NotImplementedError

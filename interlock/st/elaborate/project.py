@@ -1,0 +1,121 @@
+"""The files of a project: what each name of a type, unit or global stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from interlock.base.errors import Mistake, nearest
+from interlock.st import syntax as sx
+from interlock.st.blocks import BLOCKS
+
+ROOTS = ("PROGRAM", "FUNCTION_BLOCK")
+
+
+@dataclass
+class Project:
+    """An index over files; names are casefolded, in order of appearance.
+
+    Attributes
+    ----------
+    types : dict of str to syntax.TypeDef
+    units : dict of str to syntax.Unit
+        Also under their names with namespaces.
+    globals : dict of str to syntax.Declaration
+        Each with the one name it is found under.
+    lists : set of str
+        Names of files that hold globals: ``list.name`` is a global, too.
+    """
+
+    files: tuple[sx.SourceFile, ...]
+    types: dict[str, sx.TypeDef] = field(default_factory=dict)
+    units: dict[str, sx.Unit] = field(default_factory=dict)
+    globals: dict[str, tuple[sx.Name, sx.Declaration]] = field(default_factory=dict)
+    lists: set[str] = field(default_factory=set)
+    mistakes: list[Mistake] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, files: Iterable[sx.SourceFile]) -> Project:
+        """The project of `files`; names declared twice are mistakes."""
+        project = cls(tuple(files))
+        for file in project.files:
+            for type_def in file.types:
+                project._add_type(type_def)
+            for unit in file.units:
+                project._add_unit(unit)
+            if file.globals:
+                project.lists.add(file.name.casefold())
+            for declaration in [*file.globals, *_unit_globals(file.units)]:
+                for name in declaration.names:
+                    project.globals.setdefault(name.text.casefold(), (name, declaration))
+        return project
+
+    def _add_type(self, type_def: sx.TypeDef) -> None:
+        before = self.types.setdefault(type_def.name.casefold(), type_def)
+        if before is not type_def and before != type_def:
+            says = f"type '{type_def.name}' is declared twice, first in {before.place}"
+            self.mistakes.append(Mistake(type_def.place, says))
+
+    def _add_unit(self, unit: sx.Unit) -> None:
+        before = self.units.setdefault(unit.name.casefold(), unit)
+        if unit.namespace:
+            self.units.setdefault(f"{unit.namespace}.{unit.name}".casefold(), unit)
+        elif before is not unit and before != unit and not before.namespace:
+            says = f"'{unit.name}' is declared twice, first in {before.place}"
+            self.mistakes.append(Mistake(unit.place, says))
+
+    def unit(self, name: str) -> sx.Unit | None:
+        """The unit called `name`, with or without its namespace."""
+        found = self.units.get(name.casefold())
+        return found or self.units.get(name.casefold().rpartition(".")[2])
+
+    def type(self, name: str) -> sx.TypeDef | None:
+        """The type called `name`, with or without a namespace."""
+        found = self.types.get(name.casefold())
+        return found or self.types.get(name.casefold().rpartition(".")[2])
+
+    def roots(self) -> list[sx.Unit]:
+        """The units that may be the root."""
+        return [unit for file in self.files for unit in file.units if unit.kind in ROOTS]
+
+    def root(self, name: str | None) -> sx.Unit | str:
+        """The unit called `name`, or the one that a project has; else why there is none."""
+        roots = self.roots()
+        if name is not None:
+            named = [unit for unit in roots if unit.name.casefold() == name.casefold()]
+            return named[0] if named else self._no_root(name, roots)
+        programs = [unit for unit in roots if unit.kind == "PROGRAM"]
+        chosen = self._outermost(programs or roots)
+        if len(chosen) == 1:
+            return chosen[0]
+        if not chosen:
+            return "there is no PROGRAM and no FUNCTION_BLOCK in it"
+        names = ", ".join(unit.name for unit in chosen)
+        return f"there are several programs ({names}); say which one with 'root'"
+
+    def _no_root(self, name: str, roots: Sequence[sx.Unit]) -> str:
+        known = [unit.name for unit in roots]
+        return f"'{name}' is no PROGRAM or FUNCTION_BLOCK of the project{nearest(name, known)}"
+
+    def _outermost(self, units: Sequence[sx.Unit]) -> list[sx.Unit]:
+        """Those that no other declares an instance of."""
+        if len(units) < 2:
+            return list(units)
+        used = {
+            declaration.type.name.casefold()
+            for file in self.files
+            for unit in file.units
+            for declaration in unit.declarations
+        }
+        free = [unit for unit in units if unit.name.casefold() not in used]
+        return free or list(units)
+
+    def known_types(self) -> list[str]:
+        """Names worth suggesting for a type that is not known."""
+        names = [type_def.name for type_def in self.types.values()]
+        names += [unit.name for unit in self.units.values() if unit.kind in (*ROOTS, "CLASS")]
+        return [*names, *BLOCKS, "BOOL", "INT", "DINT", "REAL", "TIME", "WORD"]
+
+
+def _unit_globals(units: Iterable[sx.Unit]) -> list[sx.Declaration]:
+    return [d for unit in units for d in unit.declarations if d.kind == "VAR_GLOBAL"]

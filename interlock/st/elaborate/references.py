@@ -1,0 +1,272 @@
+"""Where a name leads: variables, members, elements, bits, properties and globals."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from interlock.base.errors import Place, nearest
+from interlock.st import syntax as sx
+from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.declare import Declaring
+from interlock.st.elaborate.shapes import (
+    Array,
+    Bit,
+    Block,
+    Bound,
+    Constant,
+    Indexed,
+    Located,
+    Reference,
+    Scalar,
+    Shape,
+    Standard,
+    Structure,
+    Unknown,
+    element_path,
+    with_choices,
+)
+from interlock.st.elaborate.state import Frame, UnknowableError
+
+_ADDRESS = re.compile(r"%([IQM])([XBWDL]?)[0-9*.]+")
+_SIZES = {"": "BOOL", "X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
+_WIDTHS = {"BYTE": 8, "WORD": 16, "DWORD": 32, "LWORD": 64}
+
+
+class References(Declaring):
+    """Resolves what can be read and written."""
+
+    def reference(
+        self, e: sx.Expression, frame: Frame, out: list[sx.Statement]
+    ) -> Reference | None:
+        """Where `e` leads; None for a single name that is no variable.
+
+        Parameters
+        ----------
+        e : syntax.Expression
+        frame : Frame
+        out : list of syntax.Statement
+            Receives what has to be done before, where an index calls a function.
+
+        Raises
+        ------
+        ToldError, UnknowableError
+        """
+        match e:
+            case sx.Name():
+                return self._named(e, frame)
+            case sx.Element():
+                base = self._base(e.base, frame, out)
+                indexes = [self.value(index, frame, out) for index in e.indexes]
+                return self._element(base, indexes, e.place)
+            case sx.Member():
+                return self.member(self._base(e.base, frame, out), e.name, e.place)
+            case sx.Direct():
+                return self._direct(e)
+            case sx.Pointed():
+                raise UnknowableError(e.place, "a pointer")
+            case _:
+                raise self.reading.refuse(e.place, "this is no variable")
+
+    def _base(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> Reference:
+        found = self.reference(e, frame, out)
+        if found is None:
+            assert isinstance(e, sx.Name)
+            raise self.undeclared(e, frame)
+        return found
+
+    def undeclared(self, e: sx.Name, frame: Frame) -> Exception:
+        """Tells that a name is not known; raise what is returned."""
+        first = e.text.partition(".")[0]
+        known = [*frame.known(), *(name.text for name, _ in self.project.globals.values())]
+        return self.reading.refuse(e.place, f"'{first}' is not declared{nearest(first, known)}")
+
+    def _named(self, e: sx.Name, frame: Frame) -> Reference | None:
+        first, *rest = e.text.split(".")
+        found = self._first(first, frame)
+        if found is None and rest and first.casefold() not in self.project.types:
+            # A list of globals or a namespace comes first.
+            found = self.global_reference(rest[0]) or self.global_reference(e.text)
+            if found is not None:
+                rest = rest[1:]
+            elif first.casefold() in self.project.lists:
+                hint = nearest(rest[0], [n.text for n, _ in self.project.globals.values()])
+                raise self.reading.refuse(e.place, f"'{rest[0]}' is not in '{first}'{hint}")
+        if found is None:
+            return None
+        for part in rest:
+            found = self.member(found, part, e.place)
+        return found
+
+    def _first(self, name: str, frame: Frame) -> Reference | None:
+        if name.upper() in ("THIS", "SUPER"):
+            instance = frame.instance or frame
+            if instance.block is not None:
+                return Located(instance.path, instance.block)
+        return frame.find(name) or self.global_reference(name)
+
+    # Members and elements
+
+    def member(self, base: Reference, name: str, place: Place) -> Reference:
+        """The member `name` of what `base` leads to."""
+        if isinstance(base, Indexed):
+            return with_choices(base, tuple(self.member(c, name, place) for c in base.choices))
+        shape = base.shape
+        if name.isdigit():
+            return self._bit(base, shape, name, place)
+        if isinstance(base, Located):
+            match shape:
+                case Structure():
+                    return self._field(base, shape, name, place)
+                case Block():
+                    return self._of_instance(base, shape, name, place)
+                case Standard():
+                    return self._of_standard(base, shape, name, place)
+                case Unknown():
+                    return Located(f"{base.path}.{name}", shape)
+                case Bound():
+                    raise UnknowableError(place, f"the interface {shape.name}")
+        raise self.reading.refuse(place, f"'{name}' is asked of what has no members")
+
+    def _bit(self, base: Reference, shape: Shape, name: str, place: Place) -> Reference:
+        if not isinstance(shape, Scalar) or isinstance(base, Bit):
+            raise self.reading.refuse(place, f"bit {name} is asked of what is no bit string")
+        width = _WIDTHS.get(shape.type.name)
+        if width is not None and int(name) >= width:
+            says = f"{shape.type.name} has no bit {name}; its bits are 0 to {width - 1}"
+            raise self.reading.refuse(place, says)
+        return Bit(base, str(int(name)), Scalar(replace(shape.type, name="BOOL", lo=None, hi=None)))
+
+    def _field(self, base: Located, shape: Structure, name: str, place: Place) -> Reference:
+        for member in shape.fields:
+            if member.name.casefold() == name.casefold():
+                return Located(f"{base.path}.{member.name}", member.shape)
+        hint = nearest(name, [member.name for member in shape.fields])
+        raise self.reading.refuse(place, f"{shape.name} has no member '{name}'{hint}")
+
+    def _of_instance(self, base: Located, shape: Block, name: str, place: Place) -> Reference:
+        frame = self.reading.instances[base.path]
+        found = frame.names.get(name.casefold())
+        if found is not None:
+            return found
+        known = list(frame.names)
+        if self.accessor(shape, name, "GET") or self.accessor(shape, name, "SET"):
+            says = f"the property '{name}' can only be read or assigned by itself"
+            raise self.reading.refuse(place, says)
+        raise self.reading.refuse(place, f"{shape.name} has no '{name}'{nearest(name, known)}")
+
+    def accessor(self, shape: Block, name: str, kind: str) -> sx.Unit | None:
+        """The GET or SET of a property, or a METHOD, as `kind` says."""
+        for unit in shape.line:
+            for method in unit.methods:
+                if method.kind == kind and method.name.casefold() == name.casefold():
+                    return method
+        return None
+
+    def _of_standard(self, base: Located, shape: Standard, name: str, place: Place) -> Reference:
+        block = BLOCKS[shape.name]
+        upper = name.upper()
+        if upper in block.outputs:
+            kind = str(block.outputs[upper])
+            return Located(f"{base.path}.{upper}", Scalar(sx.TypeRef(kind, None, None, place)))
+        if upper in block.inputs:
+            self.reading.found.explicit.add(base.path)
+            kind = str(block.inputs[upper])
+            return Located(f"{base.path}.{upper}", Scalar(sx.TypeRef(kind, None, None, place)))
+        hint = nearest(name, [*block.outputs, *block.inputs])
+        raise self.reading.refuse(place, f"{shape.name} has no output '{name}'{hint}")
+
+    def _element(
+        self, base: Reference, indexes: Sequence[sx.Expression], place: Place
+    ) -> Reference:
+        if isinstance(base, Indexed):
+            choices = tuple(self._element(choice, indexes, place) for choice in base.choices)
+            return with_choices(base, choices)
+        shape = base.shape
+        if isinstance(shape, Unknown):
+            raise UnknowableError(place, shape.why)
+        if not isinstance(base, Located) or not isinstance(shape, Array):
+            raise self.reading.refuse(place, "an index is given to what is no array")
+        dimensions = len(shape.limits)
+        if len(indexes) < dimensions:
+            says = f"the array has {dimensions} dimensions, and {len(indexes)} are given"
+            raise self.reading.refuse(place, says)
+        found = self._chosen(base.path, shape, indexes[:dimensions], (), place)
+        rest = indexes[dimensions:]
+        return self._element(found, rest, place) if rest else found
+
+    def _chosen(
+        self,
+        path: str,
+        shape: Array,
+        indexes: Sequence[sx.Expression],
+        before: tuple[int, ...],
+        place: Place,
+    ) -> Reference:
+        if not indexes:
+            return Located(element_path(path, before), shape.of)
+        lo, hi = shape.limits[len(before)]
+        index, rest = indexes[0], indexes[1:]
+        known = self.integer(index, Frame(None, {}))
+        if known is not None:
+            if not lo <= known <= hi:
+                raise self.reading.refuse(index.place, f"index {known} is outside {lo}..{hi}")
+            return self._chosen(path, shape, rest, (*before, known), place)
+        choices = tuple(
+            self._chosen(path, shape, rest, (*before, number), place)
+            for number in range(lo, hi + 1)
+        )
+        return Indexed(index, lo, choices, index.place)
+
+    # Globals
+
+    def global_reference(self, name: str) -> Reference | None:
+        """The global called `name`; it is declared when it is first asked for."""
+        key = name.casefold()
+        found = self.reading.globals.get(key)
+        if found is not None or key not in self.project.globals:
+            return found
+        written, declaration = self.project.globals[key]
+        nowhere = Frame(None, {})
+        # Found while its own initial value is read, it would be looked up for ever.
+        self.reading.globals[key] = Located(written.text, Unknown("itself"))
+        shape = self.shape(declaration.type, nowhere, written.text)
+        if self.is_constant(declaration, shape):
+            made = self.constant_value(declaration, shape, nowhere)
+        else:
+            made = self.declare_outer(written, declaration, shape, nowhere)
+        self.reading.globals[key] = made
+        return made
+
+    def constant_global(self, name: str) -> Constant | None:
+        """The global constant called `name`, with or without its list."""
+        for candidate in (name, name.rpartition(".")[2]):
+            key = candidate.casefold()
+            if key in self.project.globals and self.project.globals[key][1].constant:
+                found = self.global_reference(candidate)
+                return found if isinstance(found, Constant) else None
+        return None
+
+    def _direct(self, e: sx.Direct) -> Reference:
+        match = _ADDRESS.fullmatch(e.address)
+        if match is None:
+            raise self.reading.refuse(e.place, f"'{e.address}' is no address; write %IX1.0, %QW3")
+        key = e.address.casefold()
+        if key not in self.reading.globals:
+            type_ = sx.TypeRef(_SIZES[match[2]], None, None, e.place)
+            name = sx.Name(e.address, e.place)
+            made = sx.Declaration("VAR", False, (name,), type_, None, e.place, address=e.address)
+            nowhere = Frame(None, {})
+            self.reading.globals[key] = self.declare_outer(name, made, Scalar(type_), nowhere)
+        return self.reading.globals[key]
+
+    def declare_outer(
+        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
+    ) -> Reference:
+        """Declare a variable that the world outside the program may see or set."""
+        raise NotImplementedError
+
+    def value(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        """`e` as an expression over scalars."""
+        raise NotImplementedError

@@ -1,0 +1,302 @@
+"""The root of a project: what the world outside sees and sets, and the program that comes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from interlock.base.errors import InputError, Mistake, Place
+from interlock.st import syntax as sx
+from interlock.st.elaborate.assigned import assigned_in
+from interlock.st.elaborate.charts import Charts
+from interlock.st.elaborate.project import Project
+from interlock.st.elaborate.shapes import (
+    Block,
+    Bound,
+    Located,
+    Reference,
+    Shape,
+    Standard,
+    Unknown,
+    leaves,
+)
+from interlock.st.elaborate.state import Found, Frame, Reading, ToldError
+
+# A reading finds at least one thing more than the one before; no real program needs many.
+_MOST_READINGS = 200
+
+
+@dataclass(frozen=True)
+class Elaborated:
+    """A project as one program of scalars.
+
+    Attributes
+    ----------
+    program : syntax.Program
+    root : syntax.Unit
+    notes : tuple of syntax.Note
+        What was read over or left out, in the order of places.
+    scan_ms : int or None
+        The interval of the task that a configuration gives the root.
+    """
+
+    program: sx.Program
+    root: sx.Unit
+    notes: tuple[sx.Note, ...]
+    scan_ms: int | None = None
+
+
+def elaborate(
+    files: Iterable[sx.SourceFile], root: str | None = None, place: Place | None = None
+) -> Elaborated:
+    """Make one program of scalars from a project.
+
+    Parameters
+    ----------
+    files : iterable of syntax.SourceFile
+    root : str, optional
+        The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
+    place : Place, optional
+        Where a project without a root is told.
+
+    Raises
+    ------
+    InputError
+        With every mistake that was found.
+    """
+    project = Project.of(files)
+    unit = project.root(root)
+    if isinstance(unit, str):
+        file = project.files[0].name if project.files else "project"
+        where = place or next((u.place for u in project.units.values()), Place(file, 1, 1))
+        raise InputError([*project.mistakes, Mistake(where, unit)])
+    found = Found()
+    for _ in range(_MOST_READINGS):
+        before = found.size
+        reading = Reading(project, found)
+        program = Root(reading).read_unit(unit)
+        if found.size == before:
+            break
+    else:
+        says = "what depends on texts, dates and pointers could not be told apart from the rest"
+        raise InputError([Mistake(unit.place, says)])
+    mistakes = [*project.mistakes, *reading.mistakes]
+    if mistakes:
+        raise InputError(mistakes)
+    notes = {note for file in project.files for note in file.notes} | set(reading.notes)
+    in_order = sorted(notes, key=lambda note: (note.place, note.says))
+    return Elaborated(program, unit, tuple(in_order), _scan_ms(project, unit))
+
+
+def _scan_ms(project: Project, unit: sx.Unit) -> int | None:
+    tasks = {task.name.casefold(): task for file in project.files for task in file.tasks}
+    for file in project.files:
+        for instance in file.instances:
+            if instance.type_name.casefold() == unit.name.casefold():
+                task = tasks.get(instance.task.casefold())
+                if task is not None and task.interval_ms:
+                    return task.interval_ms
+    return None
+
+
+class Root(Charts):
+    """Reads the root.
+
+    Parameters
+    ----------
+    reading : Reading
+    """
+
+    def __init__(self, reading: Reading) -> None:
+        super().__init__(reading)
+        self._outputs: set[str] = set()
+        self._assigned = {key: assigned_in(unit) for key, unit in self.project.units.items()}
+
+    def read_unit(self, unit: sx.Unit) -> sx.Program:
+        """The program of scalars that `unit` is."""
+        line = self.line(unit)
+        block = Block(unit.name, line)
+        frame = Frame(unit, {}, block=block, path="")
+        self.reading.instances[""] = frame
+        self.reading.reached.add(unit.name.casefold())
+        for part in reversed(line):
+            for declaration in part.declarations:
+                self._declare(declaration, frame)
+        body: list[sx.Statement] = []
+        own = replace(frame, names=frame.names)
+        self.see_edges(own, unit.place, body)
+        self.code(unit, own, body)
+        self._find_shared()
+        self._refuse_unknown_outputs()
+        return sx.Program(
+            unit.name,
+            self._enumerations(),
+            tuple(self.reading.declarations),
+            (*self.reading.prologue, *body),
+            unit.place,
+        )
+
+    # What the world outside sees and sets
+
+    def _declare(self, declaration: sx.Declaration, frame: Frame) -> None:
+        for name in declaration.names:
+            try:
+                self._declare_one(name, declaration, frame)
+            except ToldError:
+                frame.names[name.text.casefold()] = Located(name.text, Unknown(""))
+
+    def _declare_one(self, name: sx.Name, declaration: sx.Declaration, frame: Frame) -> None:
+        key = name.text.casefold()
+        like = replace(declaration, place=name.place)
+        is_outer = declaration.kind in ("VAR_EXTERNAL", "VAR_GLOBAL")
+        if is_outer and key in self.project.globals:
+            self.global_reference(name.text)
+            return
+        shape = self.shape(declaration.type, frame, name.text)
+        if self.is_constant(declaration, shape):
+            frame.names[key] = self.constant_value(declaration, shape, frame)
+            return
+        match declaration.kind:
+            case "VAR_IN_OUT":
+                frame.names[key] = self._both_ways(name.text, shape, like, frame)
+            case "VAR_EXTERNAL":
+                frame.names[key] = self.declare_outer(name, declaration, shape, frame)
+            case "VAR_INPUT" | "VAR_OUTPUT":
+                frame.names[key] = self._at_border(name.text, shape, declaration.kind, like, frame)
+            case "VAR_TEMP":
+                frame.names[key] = self.add(name.text, shape, declaration.initial, frame, like)
+            case _ if declaration.address:
+                frame.names[key] = self.declare_outer(name, declaration, shape, frame)
+            case _:
+                own = replace(like, kind="VAR")
+                frame.names[key] = self.add(name.text, shape, declaration.initial, frame, own)
+        if declaration.edge:
+            self.add_edge(frame, name, declaration.edge, replace(like, kind="VAR"))
+
+    def _at_border(
+        self, path: str, shape: Shape, kind: str, like: sx.Declaration, frame: Frame
+    ) -> Located:
+        """An input or output of the root."""
+        if kind == "VAR_INPUT" and isinstance(shape, Block | Standard | Bound):
+            return Located(path, Unknown(f"an instance that the root is given as '{path}'"))
+        own = replace(like, kind=kind, retain=like.retain and kind != "VAR_INPUT")
+        if kind == "VAR_OUTPUT":
+            self._outputs |= {leaf.path for leaf in leaves(path, shape)}
+        if kind == "VAR_OUTPUT" or not any(
+            leaf.path in self.reading.found.copied for leaf in leaves(path, shape)
+        ):
+            made = self.add(path, shape, like.initial, frame, own)
+            if kind == "VAR_INPUT":
+                self.reading.inputs |= {leaf.path for leaf in leaves(path, shape)}
+            return made
+        self.add(path, shape, like.initial, frame, own)
+        return self._copied(path, f"{path}.now", shape, "VAR_TEMP", like, frame)
+
+    def _copied(
+        self,
+        path: str,
+        inner: str,
+        shape: Shape,
+        kind: str,
+        like: sx.Declaration,
+        frame: Frame,
+    ) -> Located:
+        """A variable that begins each scan with the value of the input at `path`."""
+        made = self.add(inner, shape, like.initial, frame, replace(like, kind=kind, retain=False))
+        if kind == "VAR_OUTPUT":
+            self._outputs |= {leaf.path for leaf in leaves(inner, shape)}
+        self.copy(made, Located(path, shape), self.reading.prologue, like.place)
+        return made
+
+    def _both_ways(self, path: str, shape: Shape, like: sx.Declaration, frame: Frame) -> Located:
+        """What somebody else may change between two scans and the program may change, too."""
+        if isinstance(shape, Block | Standard | Bound):
+            return Located(path, Unknown(f"an instance that the root is given as '{path}'"))
+        own = replace(like, kind="VAR_INPUT", retain=False)
+        self.add(path, shape, like.initial, frame, own)
+        return self._copied(path, f"{path}.out", shape, "VAR_OUTPUT", like, frame)
+
+    def declare_outer(
+        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
+    ) -> Reference:
+        """Declare a global or a variable at an address."""
+        like = replace(declaration, place=name.place)
+        key = name.text.casefold()
+        where = declaration.address[:2]
+        if where == "%I":
+            return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
+        if where == "%Q":
+            return self._at_border(name.text, shape, "VAR_OUTPUT", like, frame)
+        if isinstance(shape, Block | Standard):
+            return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))
+        is_written = any(key in names for names in self._assigned.values())
+        if not is_written:
+            return self._unwritten(name, declaration, shape, like, frame)
+        if key in self.reading.found.shared or declaration.kind == "VAR_EXTERNAL":
+            says = f"'{name.text}' may be written by others, too: any value in any scan"
+            self.reading.note(name.place, says)
+            return self._both_ways(name.text, shape, like, frame)
+        return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))
+
+    def _unwritten(
+        self,
+        name: sx.Name,
+        declaration: sx.Declaration,
+        shape: Shape,
+        like: sx.Declaration,
+        frame: Frame,
+    ) -> Reference:
+        if declaration.kind == "VAR" and not declaration.address:
+            return self.add(name.text, shape, declaration.initial, frame, like)
+        if declaration.initial is not None or declaration.constant:
+            says = f"'{name.text}' keeps its initial value: no file given writes it"
+            self.reading.note(name.place, says)
+            own = replace(like, kind="VAR")
+            return self.add(name.text, shape, declaration.initial, frame, own)
+        says = f"'{name.text}' is an input: no file given writes it"
+        self.reading.note(name.place, says)
+        return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
+
+    def _find_shared(self) -> None:
+        """Globals that a PROGRAM writes which is not part of the root."""
+        reached = self.reading.reached
+        others = [
+            unit
+            for key, unit in self.project.units.items()
+            if unit.kind == "PROGRAM" and key not in reached
+        ]
+        if not others:
+            return
+        elsewhere = {
+            name for key, names in self._assigned.items() if key not in reached for name in names
+        }
+        for key, made in self.reading.globals.items():
+            if key in elsewhere and isinstance(made, Located):
+                self.reading.found.shared.add(key)
+
+    def _refuse_unknown_outputs(self) -> None:
+        for path, (place, why) in self.reading.found.unknown.items():
+            if path in self._outputs:
+                self.reading.refuse(place, f"output '{path}' depends on {why}")
+
+    # Types
+
+    def _enumerations(self) -> tuple[sx.TypeDef, ...]:
+        found = {
+            type_def.name.casefold(): type_def
+            for file in self.project.files
+            for type_def in file.types
+            if type_def.type.labels
+        }
+        return tuple(self._enumeration_of(t) for t in {**found, **self.reading.enums}.values())
+
+    def _enumeration_of(self, type_def: sx.TypeDef) -> sx.TypeDef:
+        nowhere = Frame(None, {})
+
+        def known(label: sx.EnumLabel) -> sx.EnumLabel:
+            if label.value is None:
+                return label
+            return replace(label, value=self.constant(label.value, nowhere))
+
+        labels = tuple(known(label) for label in type_def.type.labels)
+        return replace(type_def, type=replace(type_def.type, labels=labels))

@@ -1,0 +1,159 @@
+"""What elaboration knows while it reads, and what it has found out in earlier readings.
+
+Some things are only known once everything was read: what depends on a text, which inputs are
+assigned, which timers are called with inputs left out. They are kept in `Found`, and the project
+is read again until nothing is added.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from interlock.base.errors import Mistake, MistakeList, Place
+from interlock.st import syntax as sx
+from interlock.st.elaborate.project import Project
+from interlock.st.elaborate.shapes import Block, Reference
+
+
+class UnknowableError(Exception):
+    """A value without a finite meaning is read; `why` completes 'it depends on …'."""
+
+    def __init__(self, place: Place, why: str) -> None:
+        super().__init__(why)
+        self.place = place
+        self.why = why
+
+
+class ToldError(Exception):
+    """A mistake was noted; what it stands in is given up."""
+
+
+@dataclass
+class Found:
+    """What earlier readings have found; it only grows.
+
+    Attributes
+    ----------
+    unknown : dict of str to (Place, str)
+        Variables whose value has no finite meaning, and why.
+    explicit : set of str
+        Instances of standard blocks whose inputs have to be remembered.
+    copied : set of str
+        Inputs of the root that the program assigns.
+    shared : set of str
+        Globals that somebody else may write, too; casefolded.
+    """
+
+    unknown: dict[str, tuple[Place, str]] = field(default_factory=dict)
+    explicit: set[str] = field(default_factory=set)
+    copied: set[str] = field(default_factory=set)
+    shared: set[str] = field(default_factory=set)
+
+    @property
+    def size(self) -> int:
+        """How much was found."""
+        return len(self.unknown) + len(self.explicit) + len(self.copied) + len(self.shared)
+
+
+@dataclass
+class Loop:
+    """The flags of a loop that is left or whose pass is cut short; empty where none is."""
+
+    left: str = ""
+    skipped: str = ""
+
+
+@dataclass
+class Frame:
+    """What names mean while the code of a unit is read.
+
+    Attributes
+    ----------
+    unit : syntax.Unit or None
+        Whose code it is; None for globals.
+    names : dict of str to Reference
+        By casefolded name.
+    instance : Frame or None
+        Of a method or an action: the variables of its instance.
+    block : Block or None
+        The shape of the instance; None in a program or a function.
+    path : str
+        Of the instance.
+    raw : dict of str to Reference
+        Where a call puts an input that the code sees as an edge.
+    returned : str
+        The flag that is set by RETURN; empty where there is none.
+    """
+
+    unit: sx.Unit | None
+    names: dict[str, Reference]
+    instance: Frame | None = None
+    block: Block | None = None
+    path: str = ""
+    raw: dict[str, Reference] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    returned: str = ""
+    loops: list[Loop] = field(default_factory=list)
+
+    def find(self, name: str) -> Reference | None:
+        """What `name` means here, apart from globals."""
+        found = self.names.get(name.casefold())
+        if found is None and self.instance is not None:
+            return self.instance.find(name)
+        return found
+
+    def known(self) -> list[str]:
+        """Names worth suggesting."""
+        return [*self.names, *(self.instance.known() if self.instance else [])]
+
+
+@dataclass
+class Reading:
+    """One reading of the project.
+
+    Attributes
+    ----------
+    declarations : list of syntax.Declaration
+        Of the program of scalars.
+    instances : dict of str to Frame
+        Variables of each instance of a user's block, by its path.
+    calling : list of str
+        Functions that are being read, to find those that call themselves.
+    reached : set of str
+        Casefolded names of the units whose code was read.
+    """
+
+    project: Project
+    found: Found
+    mistakes: MistakeList = field(default_factory=MistakeList)
+    declarations: list[sx.Declaration] = field(default_factory=list)
+    enums: dict[str, sx.TypeDef] = field(default_factory=dict)
+    instances: dict[str, Frame] = field(default_factory=dict)
+    notes: dict[sx.Note, None] = field(default_factory=dict)
+    calling: list[str] = field(default_factory=list)
+    reached: set[str] = field(default_factory=set)
+    prologue: list[sx.Statement] = field(default_factory=list)
+    globals: dict[str, Reference] = field(default_factory=dict)
+    inputs: set[str] = field(default_factory=set)
+    counter: int = 0
+
+    def refuse(self, place: Place, says: str) -> ToldError:
+        """Note a mistake; raise what is returned to give up."""
+        mistake = Mistake(place, says)
+        # The code of a block is read once for each of its instances.
+        if mistake not in self.mistakes:
+            self.mistakes.append(mistake)
+        return ToldError()
+
+    def note(self, place: Place, says: str) -> None:
+        """Tell the reader something that is no mistake."""
+        self.notes[sx.Note(place, says)] = None
+
+    def mark(self, path: str, place: Place, why: str) -> None:
+        """The variable at `path` has no value that is known."""
+        self.found.unknown.setdefault(path, (place, why))
+
+    def number(self) -> int:
+        """A number that no other temporary has."""
+        self.counter += 1
+        return self.counter
