@@ -5,6 +5,7 @@ What happens where a result does not fit is in "What a model means" of DEVELOPER
 
 from __future__ import annotations
 
+import math
 import struct
 from collections.abc import Callable, Sequence
 
@@ -17,6 +18,7 @@ from interlock.st.direct.kinds import (
     LTIME,
     REAL,
     REAL_LITERAL,
+    SIGNED,
     TIME,
     Family,
     Kind,
@@ -39,13 +41,16 @@ _COMPARISONS: dict[str, Callable[[object, object], bool]] = {
 
 
 def rounded(number: float, kind: Kind) -> float:
-    """`number` as binary32 or binary64 holds it (IEEE 754), to nearest."""
+    """`number` as binary32 or binary64 holds it (IEEE 754), to nearest; there is one zero."""
     if kind.bits != REAL.bits:
-        return number
+        return number + 0.0
     try:
-        return float(struct.unpack("<f", struct.pack("<f", number))[0])
+        return float(struct.unpack("<f", struct.pack("<f", number))[0]) + 0.0
     except OverflowError:
         return float("inf") if number > 0 else float("-inf")
+
+
+_GREATEST = {REAL.bits: (2 - 2**-23) * 2.0**127, LREAL.bits: (2 - 2**-52) * 2.0**1023}
 
 
 def wrapped(number: int, kind: Kind) -> int:
@@ -78,10 +83,19 @@ class Arithmetic:
         """`number` as an integer or duration of `kind`; a flaw where it does not fit."""
         if kind.bits == 0 or kind.lo <= number <= kind.hi:
             return number
-        self.note(place, f"the result does not fit {kind.name}")
+        self.note(place, f"the result does not fit {kind.name} ({kind.lo}..{kind.hi})")
         if self._saturates:
             return kind.hi if number > kind.hi else kind.lo
         return wrapped(number, kind)
+
+    def finite(self, number: float, kind: Kind, place: Place) -> float:
+        """`number` as a real number of `kind`; a flaw where it is infinite or none at all."""
+        found = rounded(number, kind)
+        if math.isfinite(found):
+            return found
+        self.note(place, "the result is no finite number")
+        greatest = _GREATEST.get(kind.bits, _GREATEST[LREAL.bits])
+        return 0.0 if math.isnan(found) else math.copysign(greatest, found)
 
     # Types of operations
 
@@ -92,7 +106,7 @@ class Arithmetic:
         kind = integer_kind(value.kind)
         if kind is None:
             raise refusal(place, f"{value.kind.name} is no number")
-        return Value(kind, value.content)
+        return Value(kind, value.number)
 
     def common(self, values: Sequence[Value], place: Place) -> tuple[Kind, list[Value]]:
         """The type that numbers are calculated in together, and the numbers in it."""
@@ -115,9 +129,10 @@ class Arithmetic:
     def _common_real(self, reals: Sequence[Kind], all_: Sequence[Kind]) -> Kind:
         if LREAL in reals:
             return LREAL
-        if REAL in reals or any(not kind.is_literal for kind in all_):
+        if REAL in reals:
             return REAL
-        return REAL_LITERAL
+        # A number without a type does not narrow what an integer is made.
+        return LREAL if any(not kind.is_literal for kind in all_) else REAL_LITERAL
 
     # Operators
 
@@ -129,7 +144,10 @@ class Arithmetic:
         if op == "+":
             return found
         if found.kind.family is Family.REAL:
-            return Value(found.kind, -found.real)
+            return Value(found.kind, -found.real + 0.0)
+        if not found.kind.signed:
+            # An unsigned number is negated in the next larger signed type.
+            found = Value(wider(found.kind, SIGNED[0]), found.number)
         return Value(found.kind, self.fit(-found.number, found.kind, place))
 
     def _not(self, value: Value, place: Place) -> Value:
@@ -169,6 +187,8 @@ class Arithmetic:
     def compare(self, op: str, a: Value, b: Value, place: Place) -> Value:
         """``= <> < > <= >=`` of two values."""
         families = (a.kind.family, b.kind.family)
+        if Family.ENUM in families and a.kind != b.kind:
+            return self.compare(op, self.number(a, place), self.number(b, place), place)
         if Family.REAL in families:
             _, (a, b) = self.common((a, b), place)
         elif families[0] is not families[1]:
@@ -186,8 +206,10 @@ class Arithmetic:
         self, op: str, a: Value, b: Value, place: Place, divisor: Place | None = None
     ) -> Value:
         """``+ - * / MOD **`` of two values; `divisor` is where the second stands."""
-        if op == "/" and self.number(b, place).content == 0:
+        if self._divides_by_zero(op, a, b, place):
             self.note(divisor or place, "division by zero")
+            if op == "**":
+                return Value(self.common((a, b), place)[0], 0)
         if Family.TIME in (a.kind.family, b.kind.family):
             return self._with_time(op, a, b, place)
         kind, (x, y) = self.common((a, b), place)
@@ -195,6 +217,11 @@ class Arithmetic:
             return self._with_reals(op, kind, x.real, y.real, place)
         found = self._whole(op, x.number, y.number)
         return Value(kind, self.fit(found, kind, place))
+
+    def _divides_by_zero(self, op: str, a: Value, b: Value, place: Place) -> bool:
+        if op == "**":
+            return self.number(a, place).content == 0 and self.number(b, place).real < 0
+        return op == "/" and self.number(b, place).content == 0
 
     def _whole(self, op: str, a: int, b: int) -> int:
         match op:
@@ -231,7 +258,7 @@ class Arithmetic:
                 found = power(a, b)
             case _:
                 raise refusal(place, "MOD is for integers")
-        return Value(kind, rounded(found, kind))
+        return Value(kind, self.finite(found, kind, place))
 
     def _with_time(self, op: str, a: Value, b: Value, place: Place) -> Value:
         both = a.kind.family is Family.TIME and b.kind.family is Family.TIME
@@ -255,9 +282,7 @@ def power(a: float, b: float) -> float:
     try:
         found = a**b
     except OverflowError:
-        return float("inf")
-    except ZeroDivisionError:
-        return float("inf")
+        return float("-inf") if a < 0 and b % 2 == 1 else float("inf")
     return float("nan") if isinstance(found, complex) else float(found)
 
 

@@ -146,7 +146,7 @@ class Calling(Charting):
         """Execute a call that stands by itself."""
         met = len(self.defects)
         callee = self._find(s.instance.text, s.on, frame, s.place)
-        if any(mistake.says == OUTSIDE for mistake in self.defects[met:]):
+        if any(mistake.says.startswith(OUTSIDE) for mistake in self.defects[met:]):
             return  # an instance that is not there: the call is dropped as a write would be
         self._perform(callee, Arguments(s.inputs, s.outputs), frame, s.place, None)
 
@@ -280,7 +280,7 @@ class Calling(Charting):
                 raise refusal(argument.place, f"'{name}' is no input of {block.block}")
             given.append((cell, self.evaluate(argument.value, frame), argument))
         for cell, value, argument in given:
-            cell.write(value, argument.place, self.arithmetic)
+            cell.write(value, argument.value.place, self.arithmetic)
         call_block(block, self.settings)
         for taken in arguments.outputs:
             if taken.name.upper() != "ENO":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from interlock.base.errors import InputError, Place
-from interlock.st.direct.arithmetic import Arithmetic, nearest, rounded, wrapped
+from interlock.st.direct.arithmetic import Arithmetic, nearest, wrapped
 from interlock.st.direct.kinds import BOOL, Family, Kind, Value, integer_kind, refusal
 
 _WHOLE = (Family.INTEGER, Family.BITS, Family.ENUM, Family.BOOL, Family.TIME)
@@ -22,9 +22,9 @@ def converted(value: Value, kind: Kind, place: Place, arithmetic: Arithmetic) ->
     if source is Family.REFERENCE:
         raise refusal(place, "a reference cannot be converted")
     if kind == BOOL:
-        return Value(BOOL, int(value.content != 0))
+        return Value(BOOL, int(value.real != 0))
     if kind.family is Family.REAL:
-        return Value(kind, rounded(value.real, kind))
+        return Value(kind, arithmetic.finite(value.real, kind, place))
     if source is Family.REAL:
         return Value(kind, clamped(nearest(value.real, _whole(kind)), kind, place, arithmetic))
     if kind.family is Family.BITS:
@@ -47,7 +47,7 @@ def clamped(number: int, kind: Kind, place: Place, arithmetic: Arithmetic) -> in
     bounds = _whole(kind)
     if bounds.lo <= number <= bounds.hi:
         return number
-    arithmetic.note(place, f"the value does not fit {kind.name}")
+    arithmetic.note(place, f"the result does not fit {kind.name} ({bounds.lo}..{bounds.hi})")
     return bounds.hi if number > bounds.hi else bounds.lo
 
 
@@ -92,7 +92,7 @@ def assigned(
     if kind.family is Family.REAL:
         if source in (Family.TIME, Family.BOOL):
             raise _mismatch(value.kind, kind, place, target)
-        return rounded(value.real, kind)
+        return arithmetic.finite(value.real, kind, place)
     if source is Family.REAL:
         raise _mismatch(value.kind, kind, place, target)
     return _assigned_whole(value, kind, place, arithmetic, target)
@@ -116,11 +116,9 @@ def _assigned_whole(
                 raise _mismatch(value.kind, kind, place, target)
             return number & kind.hi
         case Family.ENUM:
-            if source is Family.ENUM and value.kind != kind:
+            if value.kind != kind:
                 raise _mismatch(value.kind, kind, place, target)
-            if source not in (Family.ENUM, Family.INTEGER):
-                raise _mismatch(value.kind, kind, place, target)
-            return number
+            return int(str(value.content))
         case _:
             if source in (Family.BOOL, Family.TIME):
                 raise _mismatch(value.kind, kind, place, target)

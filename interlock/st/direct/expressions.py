@@ -81,13 +81,13 @@ class Evaluating(Locating):
         owner = e.type_name.casefold().rpartition(".")[2]
         for kind in self.labels.get(e.label.casefold(), []):
             if kind.name.casefold().rpartition(".")[2] == owner:
-                return Value(kind, kind.number_of(e.label))
+                return Value(kind, kind.place_of(e.label))
         raise refusal(e.place, f"'{e.type_name}#{e.label}' is no value of an enumeration")
 
     def _read(self, e: sx.Expression, frame: Frame, hint: Kind | None) -> Value:
         others = self.alternatives(e, frame)
         if hint is not None and hint in others and isinstance(e, sx.Name):
-            return Value(hint, hint.number_of(e.text))
+            return Value(hint, hint.place_of(e.text))
         return self.value_of(self.reach(e, frame), e.place)
 
     def value_of(self, found: Reached, place: Place) -> Value:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from interlock.base.errors import Place
-from interlock.st.direct.arithmetic import Arithmetic, power, rounded
+from interlock.st.direct.arithmetic import Arithmetic, power
 from interlock.st.direct.conversions import converted, truncated
 from interlock.st.direct.kinds import (
     ELEMENTARY,
@@ -169,7 +169,9 @@ class Functions:
         (value,) = values
         number = self._arithmetic.number(value, place)
         kind = number.kind if number.kind.family is Family.REAL else REAL
-        return Value(kind, rounded(_REAL[function](number.real), kind))
+        kind = LREAL if kind == REAL_LITERAL else kind
+        found = _REAL[function](number.real)
+        return Value(kind, self._arithmetic.finite(found, kind, place))
 
     def _shifted(self, function: str, values: list[Value], place: Place) -> Value:
         whole, by = values
@@ -216,7 +218,7 @@ class Functions:
             case "ATAN2":
                 kind, (y, x) = a.common(values, place)
                 real = kind if kind.family is Family.REAL else REAL
-                return Value(real, rounded(math.atan2(y.real, x.real), real))
+                return Value(real, a.finite(math.atan2(y.real, x.real), real, place))
             case _:
                 (value,) = values
                 return truncated(value, ELEMENTARY["DINT"], place, a)
@@ -235,7 +237,7 @@ class Functions:
         rest = self._alike(rest, place)
         number = self._arithmetic.number(chooser, place).number
         if not 0 <= number < len(rest):
-            self._arithmetic.note(place, "the index is outside the array")
+            self._arithmetic.note(place, f"the index is outside 0..{len(rest) - 1}")
         return rest[min(max(number, 0), len(rest) - 1)]
 
     def _alike(self, values: list[Value], place: Place) -> list[Value]:

@@ -36,7 +36,8 @@ class Kind:
         Width; 0 for a literal without a type, which has any size.
     signed : bool
     labels : tuple of pairs of str and int
-        Of an enumeration: its values with their numbers, in the order declared.
+        Of an enumeration: its values with their numbers, in the order declared. A variable holds
+        the place in this list.
     base : str
         Of an enumeration: the type that its numbers have.
     """
@@ -63,10 +64,10 @@ class Kind:
         """Whether it is the type of a number written without one."""
         return self in (LITERAL, REAL_LITERAL)
 
-    def number_of(self, label: str) -> int | None:
-        """The number of an enumeration's value, in any case of letters, or None."""
-        wanted = label.casefold()
-        return next((n for name, n in self.labels if name.casefold() == wanted), None)
+    def place_of(self, label: str) -> int | None:
+        """Where an enumeration's value stands among all, in any case of letters, or None."""
+        names = [name.casefold() for name, _ in self.labels]
+        return names.index(label.casefold()) if label.casefold() in names else None
 
 
 Content = int | float | str | object
@@ -82,15 +83,16 @@ class Value:
 
     @property
     def number(self) -> int:
-        """The content of what is a whole number, truth, duration or enumeration's value."""
+        """The whole number that it is; of an enumeration's value the one it stands for."""
         assert isinstance(self.content, int)
+        if self.kind.family is Family.ENUM:
+            return self.kind.labels[self.content][1]
         return self.content
 
     @property
     def real(self) -> float:
-        """The content as a floating-point number."""
-        assert isinstance(self.content, int | float)
-        return float(self.content)
+        """The number as a floating-point number."""
+        return self.content if isinstance(self.content, float) else float(self.number)
 
 
 BOOL = Kind("BOOL", Family.BOOL, 1)

@@ -23,7 +23,7 @@ from interlock.st.direct.storage import (
 Reached = Store | Property | Value
 
 ELAPSED_READ = "ET cannot be read from a free timer; the model must set timers to counted"
-OUTSIDE = "the index is outside the array"
+OUTSIDE = "the index is outside"
 
 # Older spellings of the inputs of bistable blocks (IEC 61131-3, second edition, from memory).
 _OLD_INPUTS = {"SET1": "S1", "RESET": "R", "SET": "S", "RESET1": "R1"}
@@ -73,24 +73,27 @@ class Locating(Base):
         if not isinstance(base, Elements):
             raise refusal(e.place, "only an array has elements")
         indexes = tuple(self._index(index, frame) for index in e.indexes)
-        return self._pick(base, indexes, e.place, writes)
+        return self._pick(base, indexes, [index.place for index in e.indexes], writes)
 
     def _pick(
-        self, base: Elements, indexes: tuple[int, ...], place: Place, writes: bool
+        self, base: Elements, indexes: tuple[int, ...], places: list[Place], writes: bool
     ) -> Reached:
+        place = places[0]
         own, rest = indexes[: len(base.spans)], indexes[len(base.spans) :]
         if len(own) != len(base.spans):
             raise refusal(place, f"the array has {len(base.spans)} indexes")
         found, inside = base.nearest(own)
         if not inside:
-            self.note(place, OUTSIDE)
+            for index, where, (lo, hi) in zip(own, places, base.spans, strict=False):
+                if not lo <= index <= hi:
+                    self.note(where, f"{OUTSIDE} {lo}..{hi}")
             found = detached(found) if writes else found
         if not rest:
             return found
         # An array of arrays takes its indexes in one bracket, too.
         if not isinstance(found, Elements):
             raise refusal(place, f"the array has {len(base.spans)} indexes")
-        return self._pick(found, rest, place, writes)
+        return self._pick(found, rest, places[len(own) :], writes)
 
     def _index(self, e: sx.Expression, frame: Frame) -> int:
         value = self.evaluate(e, frame)
@@ -158,8 +161,7 @@ class Locating(Base):
             kinds = [k for k in kinds if k.name.casefold().rpartition(".")[2] == owner]
         if not kinds:
             return None
-        number = kinds[0].number_of(parts[-1])
-        return Value(kinds[0], number)
+        return Value(kinds[0], kinds[0].place_of(parts[-1]))
 
     def _unknown(self, e: sx.Name, frame: Frame) -> InputError:
         known = [*self._known(frame), *self.project.names()]

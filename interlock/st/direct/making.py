@@ -21,7 +21,16 @@ from interlock.st.direct.kinds import (
     refusal,
 )
 from interlock.st.direct.project import INSTANTIATED
-from interlock.st.direct.storage import Bit, Cell, Elements, Instance, Record, Standard, Store
+from interlock.st.direct.storage import (
+    Bit,
+    Cell,
+    Elements,
+    Instance,
+    Record,
+    Standard,
+    Store,
+    cells_of,
+)
 
 _POINTING = ("POINTER", "REFERENCE", "REF_TO", "REF")
 _MOST_ELEMENTS = 100_000
@@ -97,9 +106,11 @@ class Making(Evaluating):
         if ref.labels:
             kind = self.enumeration(ref, "", frame)
             return self._cell(name, kind, retain)
+        word = ref.name.upper()
+        if word == "UNION":
+            raise refusal(ref.place, "a UNION has no meaning here")
         if ref.fields:
             return self._record(ref.fields, name, frame, retain)
-        word = ref.name.upper()
         if word == "ARRAY":
             return self._array(ref, name, frame, retain)
         if word in _POINTING:
@@ -109,7 +120,7 @@ class Making(Evaluating):
     def _cell(self, name: str, kind: Kind, retain: bool) -> Cell:
         first: int | float | str = 0
         if kind.family is Family.ENUM:
-            first = kind.labels[0][1]
+            first = 0
         elif kind.family is Family.REAL:
             first = 0.0
         elif kind.family is Family.TEXT:
@@ -299,6 +310,8 @@ class Making(Evaluating):
                 self._initial_cell(store, initial, frame)
             case _:
                 self.assign(store, self.evaluate(initial, frame), initial.place)
+                for cell in cells_of(store):
+                    cell.initial = cell.content
 
     def _initial_cell(self, store: Cell | Bit, initial: sx.Expression, frame: Frame) -> None:
         met = len(self.defects)

@@ -6,7 +6,7 @@ from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.direct.calls import Calling
 from interlock.st.direct.frames import Frame, Property
-from interlock.st.direct.kinds import REFERENCE, Family, Kind, Value, refusal
+from interlock.st.direct.kinds import LITERAL, REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.locate import Reached
 from interlock.st.direct.storage import (
     Bit,
@@ -167,9 +167,7 @@ class Machine(Calling):
             if left == "RETURN":
                 return left
             following = variable.read().number + step
-            self.assign(variable, Value(variable.kind, following), s.place)
-            if variable.read().number != following:
-                break  # it has no value past the last one
+            self.assign(variable, Value(LITERAL, following), s.place)
         return ""
 
     def _whole(self, value: Value, place: Place) -> int:
