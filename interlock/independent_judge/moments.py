@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from interlock.independent_judge.player import Happening, Player
 from interlock.model.model import Model
@@ -28,6 +28,8 @@ class Moment:
         Inputs that read something else than what is so.
     struck : tuple of str
         Ids of the faults that have struck and not cleared.
+    inside : mapping of str to int
+        What requirements name inside the program, by casefolded path.
     """
 
     number: int
@@ -36,6 +38,7 @@ class Moment:
     signals: Mapping[str, int]
     lying: frozenset[str]
     struck: tuple[str, ...]
+    inside: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def seen(self) -> dict[str, int | str]:
@@ -65,4 +68,5 @@ def _moment(player: Player, number: int, happening: Happening | None) -> Moment:
         for name, sensor in player.model.sensors.items()
         if evaluate_expression(sensor.reads.tree, truth) != signals[name]
     )
-    return Moment(number, happening, shown, signals, lying, player.struck())
+    inside = {path: truth[path] for path in player.model.inside}
+    return Moment(number, happening, shown, signals, lying, player.struck(), inside)

@@ -104,6 +104,8 @@ class Player:
         values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
         for name, value in self.outputs().items():
             values[name.casefold()] = value
+        for path, name in self.model.inside.items():
+            values[path] = self.controller.read(name)
         return values
 
     @property
@@ -197,7 +199,8 @@ class Player:
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
-        return not self.scan_is_due and self.possible(move)
+        is_free = self._moves[move].takes_no_turn
+        return (is_free or not self.scan_is_due) and self.possible(move)
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -227,6 +230,9 @@ class Player:
             scan = self.controller.scan(self.signals())
             self._pending, self._disturbed = 0, False
             kind, says = MoveKind.SCAN, "scans"
+        elif move in self._moves and self._moves[move].takes_no_turn:
+            kind, says = self._make(self._moves[move])
+            self._disturbed = True
         elif move in self._moves:
             if self.scan_is_due:
                 raise InternalError(f"replay refuses '{move}': a scan is due first")

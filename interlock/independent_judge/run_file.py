@@ -119,7 +119,7 @@ class _RunShape(BaseModel):
     moves: list[Words] = Field(max_length=MAX_MOVES)
     loop_start: Annotated[int, Field(ge=0)] | None = None
     violates: list[Name] = Field(default_factory=list)
-    ends: dict[Name, Words] = Field(default_factory=dict)
+    ends: dict[Words, Words] = Field(default_factory=dict)
 
 
 def record(

@@ -13,6 +13,7 @@ WHO = {
     MoveKind.PLANT: "plant",
     MoveKind.OPERATOR: "operator",
     MoveKind.DRIVER: "driver",
+    MoveKind.INPUT: "input",
     MoveKind.TIMER: "timer",
     MoveKind.FAULT: "fault",
     MoveKind.HUMAN: "human error",

@@ -46,6 +46,7 @@ class MoveKind(Enum):
 
     PLANT = "plant"
     OPERATOR = "operator"
+    INPUT = "input"  # an input of the program that may change at any moment
     DRIVER = "driver"
     TIMER = "timer"
     FAULT = "fault"

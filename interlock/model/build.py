@@ -33,6 +33,7 @@ from interlock.kernel.system import (
 )
 from interlock.model.model import Fault, Formula, Machine, Model, ModelMove, Statement
 from interlock.st import typed as ty
+from interlock.st.layout import lay_out
 from interlock.st.lower import Lowered, lower_expression, lower_program
 
 SCAN = "scan"
@@ -142,6 +143,8 @@ class _Builder:
         for name in self.model.outputs:
             stuck = {fault.id: fault.outputs.get(name) for fault in self.live}
             env[name.casefold()] = self._overridden(ex.var(name), name, stuck, flags)
+        names = lay_out(self.model.program, self.model.settings).names if self.model.inside else {}
+        env |= {path: ex.var(names[name]) for path, name in self.model.inside.items()}
         waiting = dict(self.model.terms)
         while waiting:  # terms may be written in any order; circles were refused on loading
             for name, formula in list(waiting.items()):
@@ -182,7 +185,7 @@ class _Builder:
         # Without events the value that tells of them would only make diagrams larger.
         last = per_scan + 1 if events else per_scan
         variables.append(Variable(PHASE, Domain(0, last), per_scan, Role.PHASE))
-        moves = [self._environment(move) for move in self._moves()]
+        moves = [self._environment(move) for move in self._moves(takes_turn=True)]
         moves += [taking_no_turn(event, per_scan) for event in events]
         moves.append(self._scan())
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
@@ -222,17 +225,18 @@ class _Builder:
             new = set(ex.variables_of(updates)) & memory - found
         return found
 
-    def _moves(self) -> list[Move]:
+    def _moves(self, takes_turn: bool) -> list[Move]:
         moves = [
             self._move(move)
             for move in self.model.moves
-            if move.kind is not MoveKind.HUMAN or self.run_class.human
+            if move.takes_no_turn is not takes_turn
+            and (move.kind is not MoveKind.HUMAN or self.run_class.human)
         ]
         return [move for move in moves if move.guard is not FALSE]
 
     def _events(self) -> list[Move]:
-        """What may happen at any moment: ends of free timers, strikes and clearings."""
-        events = list(self.lowered.timer_moves)
+        """What may happen at any moment: free inputs, ends of free timers, strikes, clearings."""
+        events = [*self._moves(takes_turn=False), *self.lowered.timer_moves]
         events += [self._strike(fault) for fault in self.live]
         events += [_clear(fault) for fault in self.live if fault.intermittent]
         return [event for event in events if event.guard is not FALSE]

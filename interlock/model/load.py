@@ -9,8 +9,26 @@ from interlock.base.errors import nearest
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE, file_beside, read_text
+from interlock.model.free_inputs import (
+    free_machine,
+    free_moves,
+    free_sensor,
+    machine_name,
+    values_of,
+)
+from interlock.model.inside import inside_names
 from interlock.model.machines import read_machines, read_moves
-from interlock.model.model import Delay, Formula, Hazard, Model, Output, Sensor, Statement, Supply
+from interlock.model.model import (
+    Delay,
+    Formula,
+    Hazard,
+    Machine,
+    Model,
+    Output,
+    Sensor,
+    Statement,
+    Supply,
+)
 from interlock.model.names import Mistakes, Names
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
@@ -18,10 +36,12 @@ from interlock.model.shape import shape_of
 from interlock.model.side_view import read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Path
+from interlock.st import typed as ty
 from interlock.st.check import load_program
+from interlock.st.evaluate import reads_of
 from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.typed import Program
-from interlock.st.types import BOOL
+from interlock.st.types import BOOL, Type
 
 # Red danger, yellow abnormal, blue mandatory action (IEC 60073).
 _ABNORMAL = ("red", "yellow", "blue")
@@ -81,16 +101,20 @@ def _resolve(
     sources: Mapping[str, str],
 ) -> Model | None:
     document = found.document
+    free = _free_machines(shape, program, mistakes)
     machines = read_machines(document, shape, mistakes)
+    machines |= {name: machine for name, (_, machine) in free.items()}
     inputs = {v.name: v.type for v in program.inputs}
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
-    names = Names(document, shape, mistakes, machines, inputs, outputs)
+    inside = inside_names(program)
+    names = Names(document, shape, mistakes, machines, inputs, outputs, inside)
     names.check_unique()
     # What a shared name stands for is not known, so nothing more could be said rightly.
     mistakes.raise_if_any()
     for term in shape.terms:
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
+    moves += [move for declared, machine in free.values() for move in free_moves(declared, machine)]
     sensors = _sensors(names, program)
     _check_outputs(names)
     _check_delays(names)
@@ -116,7 +140,7 @@ def _resolve(
         moves=tuple(moves),
         sensors=sensors,
         outputs={n: _output(names, n) for n in outputs},
-        terms={name: names.terms[name] for name in shape.terms},
+        terms={name: names.terms[name] for name in shape.terms} | _free_truth(names, sensors),
         hazards={
             id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
             for id_, h in shape.hazards.items()
@@ -135,7 +159,25 @@ def _resolve(
         expected_under={fault: tuple(ids) for fault, ids in shape.expected.under.items()},
         side_view=None if side_view is None else side_view.moving,
         supplies=supplies,
+        inside=_inside_read(statements, inside, program),
     )
+
+
+def _inside_read(
+    statements: Mapping[str, Statement], inside: Mapping[str, Type], program: Program
+) -> dict[str, str]:
+    """The program's own names of what requirements name inside it."""
+    known = {path.casefold() for path in inside}
+    formulas = (f for s in statements.values() for f in (s.p, s.s, s.when, s.opens, s.closes))
+    read = {r.name.casefold() for f in formulas if f is not None for r in reads_of(f.tree)}
+    cut = len(program.name) + 1
+    return {path: path[cut:] for path in sorted(read & known)}
+
+
+def _free_truth(names: Names, sensors: Mapping[str, Sensor]) -> dict[str, Formula]:
+    """Free inputs as terms: no sensor stands between them and what requirements speak of."""
+    known = names.truth()
+    return {n: s.reads for n, s in sensors.items() if s.is_free and n in known}
 
 
 def _statements(names: Names) -> dict[str, Statement]:
@@ -226,9 +268,34 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
             found[declared.name] = Sensor(
                 declared.name, shape.says, reads, shape.pair, place, _delay(shape)
             )
-    for missing in inputs.values():
-        near = nearest(missing.name, set(names.shape.sensors) - set(found))
-        mistakes.add(missing.place, f"input '{missing.name}' has no sensor in the model{near}")
+    for free in inputs.values():
+        machine = names.machines.get(machine_name(free.name))
+        values = values_of(free.type)
+        if machine is not None and values is not None:
+            found[free.name] = free_sensor(free, machine, values)
+    return found
+
+
+def _free_machines(
+    shape: ModelShape, program: Program, mistakes: Mistakes
+) -> dict[str, tuple[ty.Declared, Machine]]:
+    """Controls for the inputs that no sensor is given for."""
+    given = {name.casefold() for name in shape.sensors}
+    found = {}
+    for declared in program.inputs:
+        if declared.name.casefold() in given:
+            continue
+        values = values_of(declared.type)
+        if values is None:
+            near = nearest(declared.name, list(shape.sensors)).replace("; known:", "; sensors:")
+            says = (
+                f"input '{declared.name}' has no sensor in the model, and {declared.type} has too "
+                f"many values to try each{near}"
+            )
+            mistakes.add(declared.place, says)
+            continue
+        machine = free_machine(declared, values)
+        found[machine.name] = (declared, machine)
     return found
 
 

@@ -48,6 +48,8 @@ class Machine:
         For a control: the position that a spring returns it to.
     places : tuple of Place
         Where each of its states is declared.
+    is_free : bool
+        It stands for an input of the program that no sensor is given for.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Machine:
     is_bool: bool = False
     released: int | None = None
     places: tuple[Place, ...] = field(default=(), compare=False)
+    is_free: bool = False
 
     def index(self, state: str) -> int:
         """Index of the state called `state`, in any case."""
@@ -104,6 +107,11 @@ class ModelMove:
     place: Place
     takes: Duration | None = None
 
+    @property
+    def takes_no_turn(self) -> bool:
+        """Whether any number of such moves may come between two scans."""
+        return self.kind is MoveKind.INPUT
+
 
 @dataclass(frozen=True)
 class Sensor:
@@ -115,6 +123,7 @@ class Sensor:
     pair: str | None
     place: Place
     delay: Delay | None = None
+    is_free: bool = False
 
 
 @dataclass(frozen=True)
@@ -331,6 +340,9 @@ class Model:
         Requirements that the author knows to be violated or vacuous. No verdict depends on them.
     expected_under : mapping of str to tuple of str
         By fault: requirements that the author knows to be violated where it alone may strike.
+    inside : mapping of str to str
+        What requirements name inside the program: its casefolded name in the program by its
+        casefolded path.
     """
 
     title: str
@@ -359,6 +371,12 @@ class Model:
     expected_under: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     side_view: MovingDrawing | None = None
     supplies: Mapping[str, Supply] = field(default_factory=dict)
+    inside: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def free_inputs(self) -> tuple[str, ...]:
+        """The inputs of the program that no sensor is given for."""
+        return tuple(name for name, sensor in self.sensors.items() if sensor.is_free)
 
     def beside(self, name: str) -> Path:
         """The file `name` beside the model, or beside what it revises where it has none itself."""

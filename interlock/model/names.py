@@ -78,6 +78,8 @@ class Names:
         Plant machines and controls.
     inputs, outputs : mapping of str to Type
         The program's inputs and outputs, as it spells them.
+    inside : mapping of str to Type
+        What requirements may name inside the program, as ``program.block.step``.
     terms : dict of str to Formula
         Grows while the terms are checked.
     """
@@ -88,6 +90,7 @@ class Names:
     machines: Mapping[str, Machine]
     inputs: Mapping[str, Type]
     outputs: Mapping[str, Type]
+    inside: Mapping[str, Type] = field(default_factory=dict)
     terms: dict[str, Formula] = field(default_factory=dict)
     _open: list[str] = field(default_factory=list)
     _failed: set[str] = field(default_factory=set)
@@ -176,16 +179,27 @@ class Names:
         return True
 
     def truth(self) -> dict[str, Type]:
-        """Plant, controls and outputs: what requirements speak of, besides terms."""
-        return {**{n: type_of(m) for n, m in self.machines.items()}, **self.outputs}
+        """Plant, controls, outputs and free inputs: what requirements speak of, besides terms."""
+        machines = {n: type_of(m) for n, m in self.machines.items() if not m.is_free}
+        return {**self._free(machines), **machines, **self.outputs}
+
+    def _free(self, machines: Mapping[str, Type]) -> dict[str, Type]:
+        """Inputs that no sensor stands before: they are what they read."""
+        given = {name.casefold() for name in self.shape.sensors}
+        taken = {name.casefold() for name in (*machines, *self.shape.terms, *self.outputs)}
+        return {n: t for n, t in self.inputs.items() if n.casefold() not in given | taken}
 
     def physical(self) -> dict[str, Type]:
         """The truth and the faults: what terms, guards and sensors depend on."""
         return {**self.truth(), **dict.fromkeys(self.shape.faults, BOOL)}
 
+    def asked(self) -> dict[str, Type]:
+        """The truth and, by their paths, variables inside the program."""
+        return {**self.inside, **self.truth()}
+
     def with_signals(self) -> dict[str, Type]:
-        """The truth and those signals whose names are not taken by it."""
-        truth = self.truth()
+        """What requirements speak of and those signals whose names are not taken by it."""
+        truth = self.asked()
         taken = {name.casefold() for name in (*truth, *self.shape.terms)}
         free = {n: type_ for n, type_ in self.inputs.items() if n.casefold() not in taken}
         return {**free, **truth}

@@ -232,15 +232,19 @@ class _Reader:
         self.mistakes = Mistakes()
         # What expressions may name was checked when the model was loaded.
         known: dict[str, Any] = {
-            "terms": {name: formula.text for name, formula in model.terms.items()},
-            "sensors": dict.fromkeys(model.sensors),
+            "terms": {
+                name: formula.text
+                for name, formula in model.terms.items()
+                if name not in model.free_inputs
+            },
+            "sensors": {name: None for name, s in model.sensors.items() if not s.is_free},
             "faults": dict.fromkeys(model.faults),
         }
         shape = ModelShape.model_construct(**known)
         inputs = {v.name: v.type for v in model.program.inputs}
         outputs = {v.name: v.type for v in model.program.variables if v.kind == "VAR_OUTPUT"}
         self._names = Names(
-            document, shape, self.mistakes, model.machines, inputs, outputs, dict(model.terms)
+            document, shape, self.mistakes, model.machines, inputs, outputs, {}, dict(model.terms)
         )
         self._moves = {move.name: move for move in model.moves if move.kind in PERSONS}
 

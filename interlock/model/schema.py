@@ -343,7 +343,7 @@ class ModelShape(_Shape):
     run: RunShape = RunShape()
     assumptions: list[Words] = Field(default_factory=list)
     cautions: list[Words] = Field(default_factory=list)
-    plant: dict[Name, MachineShape] = Field(min_length=1)
+    plant: dict[Name, MachineShape] = Field(default_factory=dict)
     controls: dict[Name, ControlShape] = Field(default_factory=dict)
     sensors: dict[Name, SensorShape] = Field(default_factory=dict)
     outputs: dict[Name, OutputShape] = Field(default_factory=dict)

@@ -112,7 +112,7 @@ def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Fo
     if shape.about == "signals":
         return names.formula(path, text, names.with_signals())
     before = len(names.mistakes.found)
-    formula = names.formula(path, text, names.truth())
+    formula = names.formula(path, text, names.asked())
     for number in range(before, len(names.mistakes.found)):
         names.mistakes.found[number] = names.hint_at_signals(names.mistakes.found[number])
     return formula

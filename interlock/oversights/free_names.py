@@ -10,6 +10,7 @@ from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.satisfy import always, satisfiable
 from interlock.model.build import fault_flag, names_read
 from interlock.model.model import Formula, Model, Statement
+from interlock.st.layout import lay_out
 from interlock.st.lower_terms import lower_expression
 from interlock.st.types import domain_of
 
@@ -43,6 +44,10 @@ class FreeNames:
         for fault in model.faults:
             self.values[fault_flag(fault)] = range(2)
             self.truth[fault.casefold()] = ex.var(fault_flag(fault))
+        layout = lay_out(model.program, model.settings)
+        for kept in layout.variables:
+            self.values.setdefault(kept.name, range(kept.domain.lo, kept.domain.hi + 1))
+        self.truth |= {path: ex.var(layout.names[name]) for path, name in model.inside.items()}
         self.truth = with_terms(model, self.truth)
 
     @cached_property

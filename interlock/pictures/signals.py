@@ -108,7 +108,7 @@ def judged(
         truth = reader.read(moment.seen)
         signals = {name.casefold(): value for name, value in moment.signals.items()}
         # A signal may have the name of what it tells of; then the truth is meant.
-        truths.append(ChainMap(truth, signals))  # type: ignore[arg-type]
+        truths.append(ChainMap(truth, signals, moment.inside))  # type: ignore[arg-type]
     for role, formula in conditions.items():
         numbers = [evaluate_expression(formula.tree, truth) for truth in truths]
         values = tuple("TRUE" if number else "FALSE" for number in numbers)

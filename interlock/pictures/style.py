@@ -64,6 +64,7 @@ WHO = {
     MoveKind.PLANT: Who("plant", "solid line", "solid", INK, "1.3", "normal"),
     MoveKind.OPERATOR: Who("operator", "dashed line", "dashed", INK, "1.3", "vee"),
     MoveKind.DRIVER: Who("driver", "dotted line", "dotted", INK, "2.2", "empty"),
+    MoveKind.INPUT: Who("input", "thin dotted line", "dotted", INK, "1.0", "vee"),
     MoveKind.TIMER: Who("timer", "grey line", "solid", PALE, "1.3", "odot"),
     MoveKind.HUMAN: Who("human error", "heavy dashed line", "dashed", DANGER, "2.6", "box"),
     MoveKind.FAULT: Who("fault", "heavy dotted line", "dotted", DANGER, "2.6", "diamond"),

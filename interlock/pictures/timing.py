@@ -31,6 +31,7 @@ LETTERS = {
     MoveKind.PLANT: "P",
     MoveKind.OPERATOR: "O",
     MoveKind.DRIVER: "D",
+    MoveKind.INPUT: "I",
     MoveKind.TIMER: "T",
     MoveKind.HUMAN: "H",
     MoveKind.FAULT: "F",

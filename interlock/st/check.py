@@ -8,6 +8,7 @@ from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, Block
+from interlock.st.core import refuse_beyond_core
 from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
@@ -44,6 +45,7 @@ def check_expression(
     >>> check_expression(parse_expression("Lift = up"), scope).right.value
     1
     """
+    refuse_beyond_core(expression)
     mistakes = MistakeList()
     checker = ExpressionChecker(scope, mistakes, divides_surely=divides_surely)
     found = checker.check(expression, expected)
@@ -66,6 +68,7 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
     InputError
         With every mistake of the program.
     """
+    refuse_beyond_core(program)
     mistakes = MistakeList()
     declarations = Declarations(program, enums, mistakes)
     checker = _ProgramChecker(declarations, mistakes)
@@ -126,7 +129,8 @@ class _ProgramChecker:
 
     # Assignments
 
-    def _target(self, name: sx.Name) -> ty.Declared | None:
+    def _target(self, name: sx.Target) -> ty.Declared | None:
+        assert isinstance(name, sx.Name), "the core assigns to names only"
         variable = self.declared.variables.get(name.text.casefold())
         if variable is not None and variable.kind != "VAR_INPUT":
             return variable

@@ -103,8 +103,11 @@ class ExpressionChecker:
                 return self._junction(e)
             case sx.Binary():
                 return self._binary(e)
-            case _:
+            case sx.Call():
                 return self._call(e, expected)
+            case _:
+                self.refuse(e.place, "this expression is not supported here yet")
+                return None
 
     def _number(self, e: sx.Number) -> ty.Expression | None:
         if not INT_MIN <= e.value <= INT_MAX:

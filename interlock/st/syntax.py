@@ -383,10 +383,19 @@ class Empty:
 
 @dataclass(frozen=True)
 class Refused:
-    """A statement that is well formed and has no meaning here, such as JMP; `says` why."""
+    """A statement that is well formed and has no meaning here, such as JMP.
+
+    Attributes
+    ----------
+    says : str
+        Why it is refused.
+    text : str
+        The statement, as written.
+    """
 
     says: str
     place: Place = field(compare=False)
+    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -425,7 +434,8 @@ class TypeRef:
     ----------
     name : str
         Of an elementary or a user's type, as written (with the namespace's name before a dot).
-        Empty where `labels` or `fields` say what it is; ``ARRAY`` with `dimensions` and `of`;
+        Empty where `labels` or `fields` say what it is; ``UNION`` with `fields`, which has no
+        meaning here; ``ARRAY`` with `dimensions` and `of`;
         ``POINTER`` or ``REFERENCE`` with `of` for the several spellings of these.
     lo, hi : Expression or None
         Limits of a subrange; `lo` alone is the length of a string.
@@ -458,6 +468,8 @@ class TypeDef:
     ----------
     extends : str
         The structure whose members come first; usually empty.
+    namespace : str
+        Names of the enclosing namespaces, with dots; usually empty.
     """
 
     name: str
@@ -465,6 +477,7 @@ class TypeDef:
     initial: Expression | None
     place: Place = field(compare=False)
     extends: str = ""
+    namespace: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,64 +1,44 @@
-"""The words of Structured Text: what is supported, and what to say of the rest."""
+"""The words of Structured Text, and what to say of words and signs that are none."""
 
 from __future__ import annotations
 
-STATEMENTS = "supported statements: assignment, IF, CASE, function block call"
-BLOCKS = "supported declarations: VAR_INPUT, VAR_OUTPUT, VAR, each but VAR_INPUT also RETAIN"
-UNITS = "supported: TYPE with enumerations, then one PROGRAM"
 TYPES = "supported types: BOOL, enumerations, INT (lo..hi)"
 
-KEYWORDS = frozenset(
-    [
-        "PROGRAM",
-        "END_PROGRAM",
-        "TYPE",
-        "END_TYPE",
-        "VAR_INPUT",
-        "VAR_OUTPUT",
-        "VAR",
-        "RETAIN",
-        "END_VAR",
-        "IF",
-        "THEN",
-        "ELSIF",
-        "ELSE",
-        "END_IF",
-        "CASE",
-        "OF",
-        "END_CASE",
-        "OR",
-        "XOR",
-        "AND",
-        "NOT",
-        "MOD",
-        "TRUE",
-        "FALSE",
-    ]
+
+def words_of(text: str) -> frozenset[str]:
+    """The words of `text`."""
+    return frozenset(text.split())
+
+
+UNITS = words_of("PROGRAM FUNCTION FUNCTION_BLOCK TYPE")
+ENDS = words_of(
+    "END_PROGRAM END_FUNCTION END_FUNCTION_BLOCK END_TYPE END_CLASS END_METHOD END_INTERFACE "
+    "END_NAMESPACE END_CONFIGURATION END_RESOURCE END_ACTION END_PROPERTY END_GET END_SET "
+    "END_STRUCT END_UNION END_VAR END_IF END_CASE END_FOR END_WHILE END_REPEAT END_STEP "
+    "END_TRANSITION"
+)
+SECTIONS = words_of(
+    "VAR VAR_INPUT VAR_OUTPUT VAR_IN_OUT VAR_TEMP VAR_STAT VAR_INST VAR_GLOBAL VAR_EXTERNAL "
+    "VAR_ACCESS VAR_CONFIG"
+)
+OPERATOR_WORDS = words_of("OR XOR AND NOT MOD AND_THEN OR_ELSE TRUE FALSE")
+# No variable can be called like these.
+RESERVED = (
+    UNITS
+    | ENDS
+    | SECTIONS
+    | OPERATOR_WORDS
+    | words_of("IF THEN ELSIF ELSE CASE OF FOR WHILE REPEAT UNTIL RETURN EXIT CONTINUE JMP GOTO")
+    | words_of("CONSTANT RETAIN NON_RETAIN ARRAY STRUCT POINTER REF_TO STRING WSTRING")
 )
 
+# Words that mean something where another word follows them, and are names elsewhere: programs of
+# the standard's second edition call variables so.
+SOFT_UNITS = words_of("CLASS INTERFACE NAMESPACE CONFIGURATION RESOURCE")
+SOFT_PARTS = words_of("METHOD ACTION PROPERTY STEP INITIAL_STEP TRANSITION")
 
-def _all(words: str, advice: str) -> dict[str, str]:
-    return dict.fromkeys(words.split(), advice)
-
-
-# Words of IEC 61131-3 that interlock refuses, each with what can be used in its place.
-UNSUPPORTED: dict[str, str] = {
-    **_all(
-        "FOR END_FOR WHILE END_WHILE REPEAT END_REPEAT UNTIL RETURN EXIT CONTINUE GOTO JMP",
-        STATEMENTS,
-    ),
-    **_all(
-        "VAR_IN_OUT VAR_GLOBAL VAR_EXTERNAL VAR_TEMP VAR_ACCESS VAR_CONFIG CONSTANT NON_RETAIN",
-        BLOCKS,
-    ),
-    **_all(
-        "FUNCTION END_FUNCTION FUNCTION_BLOCK END_FUNCTION_BLOCK CONFIGURATION "
-        "END_CONFIGURATION RESOURCE END_RESOURCE CLASS END_CLASS METHOD END_METHOD INTERFACE "
-        "END_INTERFACE NAMESPACE END_NAMESPACE ACTION END_ACTION",
-        UNITS,
-    ),
-    **_all("ARRAY STRUCT END_STRUCT POINTER REF_TO STRING WSTRING", TYPES),
-}
+# Numbers that a literal may have a type for, as in INT#5.
+INTEGER_TYPES = words_of("SINT INT DINT LINT USINT UINT UDINT ULINT BYTE WORD DWORD LWORD")
 
 # Types of the standard that read like a name and are refused by the checker.
 OTHER_TYPES = frozenset(
@@ -104,20 +84,12 @@ OTHER_BLOCKS = frozenset(
     ]
 )
 
-RESERVED = KEYWORDS | frozenset(UNSUPPORTED)
-
 # Signs that people of other languages write, each with what is meant here.
-FOREIGN_SIGNS: tuple[tuple[str, str], ...] = (
-    ("==", "'==' is not Structured Text; use '=' to compare"),
-    ("!=", "'!=' is not Structured Text; use '<>' to compare"),
-    ("&&", "'&&' is not Structured Text; use AND"),
-    ("||", "'||' is not Structured Text; use OR"),
-    ("**", "'**' (power) is not supported; supported operators: + - * / MOD"),
-    ("!", "'!' is not Structured Text; use NOT"),
-    ("{", "pragmas are not supported: nothing of a program may be hidden from the check"),
-    ("'", "strings are not supported; " + TYPES),
-    ('"', "strings are not supported; " + TYPES),
-    ("[", "arrays are not supported; " + TYPES),
-    ("^", "pointers are not supported; " + TYPES),
-    ("%", "direct addresses are not supported; declare inputs in VAR_INPUT, outputs in VAR_OUTPUT"),
-)
+FOREIGN_SIGNS = {
+    "==": "'==' is not Structured Text; use '=' to compare",
+    "!=": "'!=' is not Structured Text; use '<>' to compare",
+    "&&": "'&&' is not Structured Text; use AND",
+    "||": "'||' is not Structured Text; use OR",
+    "!": "'!' is not Structured Text; use NOT",
+    "*)": "no comment is open that '*)' could close",
+}

@@ -63,7 +63,6 @@ DOORS = {
     "graphviz": "pictures/dot.py",
     "hypothesis": "testing/machine.py",
     "jinja2": "telling/templates.py",
-    "lark": "st/parser.py",
     "llvmlite": "engines/enumerate/jit.py",
     "markupsafe": "telling/templates.py",
     "oxidd": "engines/symbolic/diagrams.py",

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built, build, names_behind
+from interlock.model.inside import inside_names
 from interlock.model.model import Bound, Fault, Formula, Model, ModelMove, Statement
 from interlock.st import typed as ty
 from interlock.st.types import EnumType, domain_of
@@ -65,6 +66,7 @@ def carry_statements(old: Model, new: Built) -> Carried:
         new.model,
         statements=found,
         terms={**new.model.terms, **writer.terms},
+        inside={**new.model.inside, **writer.inside},
         moves=moves,
         side_view=None,
     )
@@ -107,6 +109,7 @@ class _Writer:
         self._old_terms = {name.casefold(): formula for name, formula in old.terms.items()}
         self._types = {v.name.casefold(): v.type for v in new.program.variables}
         self.terms: dict[str, Formula] = {}
+        self.inside: dict[str, str] = {}
 
     def statement(self, s: Statement) -> Statement:
         """The statement over the new model.
@@ -194,6 +197,8 @@ class _Writer:
             if carried not in self.terms:
                 self.terms[carried] = self.formula(self._old_terms[folded])
             return replace(e, name=carried)
+        if kind == "variable of the program":
+            return self._inside(e)
         kind_now, name = self._kinds[1].get(folded, ("", ""))
         if kind_now != kind:
             raise _NamesGoneError(f"the new model has no {kind} {e.name}")
@@ -207,6 +212,16 @@ class _Writer:
             raise _NamesGoneError(f"{e.name} has another type in the new model")
         return replace(e, name=name)
 
+    def _inside(self, e: ty.Read) -> ty.Read:
+        """A variable inside the program, by the path that it has in the new one."""
+        found = {path.casefold(): (path, t) for path, t in inside_names(self._new.program).items()}
+        path, type_ = found.get(e.name.casefold(), ("", e.type))
+        if not path or domain_of(type_) != domain_of(e.type):
+            raise _NamesGoneError(f"the new program has no {e.name} of that type")
+        if e.name.casefold() not in self._new.inside:
+            self.inside[e.name.casefold()] = path[len(self._new.program.name) + 1 :].casefold()
+        return replace(e, name=path)
+
 
 def _kinds(model: Model) -> dict[str, tuple[str, str]]:
     """By casefolded name: what it is, and how it is spelled; what is true hides signals."""
@@ -216,6 +231,7 @@ def _kinds(model: Model) -> dict[str, tuple[str, str]]:
         ("machine", model.machines),
         ("output", model.outputs),
         ("term", model.terms),
+        ("variable of the program", {path: path for path in model.inside}),
     )
     return {name.casefold(): (kind, name) for kind, names in sorts for name in names}
 

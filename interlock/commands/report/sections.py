@@ -43,7 +43,7 @@ from interlock.telling.counts import counted
 
 # What computed or drew something in a report.
 _LIBRARIES = (
-    *("llvmlite", "oxidd", "transitions", "lark"),
+    *("llvmlite", "oxidd", "transitions"),
     *("graphviz-pure", "jinja2", "weasyprint"),
 )
 
