@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.direct.arithmetic import Arithmetic
 from interlock.st.direct.blocks import INPUTS, call_block
-from interlock.st.direct.charts import Charting
+from interlock.st.direct.callees import Action, Body, Callee, Finding, Method
 from interlock.st.direct.frames import Arguments, Frame, Property
-from interlock.st.direct.functions import Functions, is_standard, order_of
+from interlock.st.direct.functions import Functions, order_of
 from interlock.st.direct.kinds import INT, REFERENCE, Family, Kind, Value, refusal, truth
-from interlock.st.direct.locate import OUTSIDE, Reached
+from interlock.st.direct.locate import OUTSIDE
+from interlock.st.direct.making import static_key
 from interlock.st.direct.project import Project
 from interlock.st.direct.storage import (
     Cell,
@@ -27,111 +27,12 @@ from interlock.st.layout import Settings
 _DEEPEST = 60
 
 
-@dataclass(frozen=True)
-class _Method:
-    """A method found: the unit it stands in, itself, and whose variables it works on."""
-
-    owner: sx.Unit
-    unit: sx.Unit
-    instance: Instance
-
-
-@dataclass(frozen=True)
-class _Action:
-    owner: sx.Unit
-    action: sx.Action
-    instance: Instance
-
-
-@dataclass(frozen=True)
-class _Body:
-    """The body of what a unit extends, called by SUPER."""
-
-    unit: sx.Unit
-    instance: Instance
-
-
-_Callee = Instance | Standard | _Method | _Action | _Body | sx.Unit | str
-"""What is called; a text is the name of a standard function."""
-
-
-class Calling(Charting):
+class Calling(Finding):
     """Executes calls."""
 
     def __init__(self, project: Project, settings: Settings) -> None:
         super().__init__(project, settings)
         self.functions = Functions(self.arithmetic)
-
-    # Finding what is called
-
-    def _find(self, text: str, on: sx.Expression | None, frame: Frame, place: Place) -> _Callee:
-        if on is not None:
-            base = self.settled(self.reach(on, frame, writes=True), place)
-            parts = [part for part in text.split(".") if part]
-            return self._find_member(base, parts, place)
-        parts = text.split(".")
-        first = parts[0].casefold()
-        if first == "super" and frame.instance is not None:
-            return self._find_super(parts[1:], frame, frame.instance, place)
-        found, used = self._first(parts, frame)
-        if found is not None:
-            base = self.settled(found, place)
-            if used < len(parts) or isinstance(base, Instance | Standard):
-                return self._find_member(base, parts[used:], place)
-        return self._find_free(text, parts, frame, place)
-
-    def _find_free(self, text: str, parts: list[str], frame: Frame, place: Place) -> _Callee:
-        if len(parts) == 1 and frame.instance is not None:
-            own = self._part(frame.instance, text)
-            if own is not None:
-                return own
-        unit = self.project.unit(text)
-        if unit is not None and unit.kind == "FUNCTION":
-            return unit
-        name = parts[-1].upper()
-        if is_standard(name) or name in ("ADR", "REF", "LOWER_BOUND", "UPPER_BOUND"):
-            return name
-        known = [u.name for u in self.project.units() if u.kind == "FUNCTION"]
-        raise refusal(place, f"'{text}' is nothing that can be called{nearest(text, known)}")
-
-    def _find_super(
-        self, parts: list[str], frame: Frame, instance: Instance, place: Place
-    ) -> _Callee:
-        lineage = self.project.lineage(frame.owner)
-        if len(lineage) < 2:
-            raise refusal(place, f"'{frame.owner.name}' extends nothing")
-        if not parts:
-            return _Body(lineage[1], instance)
-        found = self._part_of(lineage[1], instance, parts[0])
-        if found is None:
-            raise refusal(place, f"'{lineage[1].name}' has no method '{parts[0]}'")
-        return found
-
-    def _find_member(self, base: Reached, parts: list[str], place: Place) -> _Callee:
-        for part in parts[:-1]:
-            base = self.settled(self.member(base, part, place), place)
-        if not parts:
-            if not isinstance(base, Instance | Standard):
-                raise refusal(place, "only instances of function blocks are called")
-            return base
-        if isinstance(base, Instance):
-            own = self._part(base, parts[-1])
-            if own is not None:
-                return own
-        found = self.settled(self.member(base, parts[-1], place), place)
-        if not isinstance(found, Instance | Standard):
-            raise refusal(place, f"'{parts[-1]}' is nothing that can be called")
-        return found
-
-    def _part(self, instance: Instance, name: str) -> _Method | _Action | None:
-        return self._part_of(instance.unit, instance, name)
-
-    def _part_of(self, unit: sx.Unit, instance: Instance, name: str) -> _Method | _Action | None:
-        method = self.project.method(unit, name)
-        if method is not None:
-            return _Method(*method, instance)
-        action = self.project.action(unit, name)
-        return _Action(*action, instance) if action is not None else None
 
     # Calls as expressions and as statements
 
@@ -139,19 +40,19 @@ class Calling(Charting):
         """The value of a function or a method."""
         given = (*(sx.InputArgument("", a, a.place) for a in e.arguments), *e.named)
         arguments = Arguments(given, e.outputs)
-        callee = self._find(e.function, e.on, frame, e.place)
+        callee = self.find_callee(e.function, e.on, frame, e.place)
         return self._perform(callee, arguments, frame, e.place, hint)
 
     def invoke(self, s: sx.Invoke, frame: Frame) -> None:
         """Execute a call that stands by itself."""
         met = len(self.defects)
-        callee = self._find(s.instance.text, s.on, frame, s.place)
+        callee = self.find_callee(s.instance.text, s.on, frame, s.place)
         if any(mistake.says.startswith(OUTSIDE) for mistake in self.defects[met:]):
             return  # an instance that is not there: the call is dropped as a write would be
         self._perform(callee, Arguments(s.inputs, s.outputs), frame, s.place, None)
 
     def _perform(
-        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
+        self, callee: Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
     ) -> Value:
         self.depth += 1
         if self.depth > _DEEPEST:
@@ -168,11 +69,11 @@ class Calling(Charting):
         return found
 
     def _unperformed(
-        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place
+        self, callee: Callee, arguments: Arguments, frame: Frame, place: Place
     ) -> Value:
         """EN is FALSE: nothing is done, ENO is FALSE, and the value is its type's first one."""
         self._give_eno(arguments, False, frame)
-        unit = callee.unit if isinstance(callee, _Method) else callee
+        unit = callee.unit if isinstance(callee, Method) else callee
         if isinstance(unit, sx.Unit) and unit.returns is not None:
             made = self.make(unit.returns, unit.name, Frame(unit))
             return self.value_of(made, place)
@@ -184,7 +85,7 @@ class Calling(Charting):
         return truth(False)
 
     def _performed(
-        self, callee: _Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
+        self, callee: Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None
     ) -> Value:
         match callee:
             case str():
@@ -195,14 +96,14 @@ class Calling(Charting):
                 return self._call_block(callee, arguments, frame)
             case Instance():
                 return self._call_instance(callee, callee.unit, arguments, frame)
-            case _Body():
+            case Body():
                 return self._call_instance(callee.instance, callee.unit, arguments, frame)
-            case _Action():
+            case Action():
                 shares = frame.instance is callee.instance
                 inner = Frame(callee.owner, frame.names if shares else {}, callee.instance)
                 self.run(callee.action.body, inner)
                 return truth(True)
-            case _Method():
+            case Method():
                 return self._call_unit(
                     callee.unit, arguments, frame, place, callee.instance, callee.owner
                 )
@@ -302,9 +203,16 @@ class Calling(Charting):
                     yield declaration, variable
 
     def _bound_arguments(
-        self, unit: sx.Unit, arguments: Arguments, frame: Frame
+        self,
+        unit: sx.Unit,
+        arguments: Arguments,
+        frame: Frame,
+        instance: Instance | None = None,
     ) -> tuple[dict[str, Value], dict[str, Store], list[tuple[str, sx.OutputArgument]]]:
-        """What a call gives, by casefolded name: values, the caller's variables, and takers."""
+        """What a call gives, by casefolded name: values, the caller's variables, and takers.
+
+        An instance gets its inputs at once, one after the other.
+        """
         parameters = list(self._parameters(unit))
         kinds = {name.text.casefold(): declaration for declaration, name in parameters}
         values: dict[str, Value] = {}
@@ -324,6 +232,9 @@ class Calling(Charting):
                 near = nearest(given.name, [name.text for _, name in parameters])
                 raise refusal(given.place, f"'{unit.name}' has no input '{given.name}'{near}")
             self._bind(kinds[key], key, given, frame, (values, variables, takers))
+            if instance is not None and key in values:
+                target = instance.raw.get(key) or instance.members[key]
+                self.assign(target, values.pop(key), given.place)
         return values, variables, takers
 
     def _bind(
@@ -400,7 +311,7 @@ class Calling(Charting):
                         inner.names[key] = variables[key]
                     continue
                 if declaration.kind in ("VAR_STAT", "VAR_INST"):
-                    inner.names[key] = self._static(unit, declaration, variable, inner)
+                    inner.names[key] = self._static(unit, variable, inner)
                     continue
                 made = self.declared(declaration, variable, "", inner)
                 inner.names[key] = made
@@ -409,23 +320,14 @@ class Calling(Charting):
                 elif key == "eno" and declaration.initial is None and isinstance(made, Cell):
                     made.content = 1
 
-    def _static(
-        self, unit: sx.Unit, declaration: sx.Declaration, variable: sx.Name, inner: Frame
-    ) -> Store:
-        key = (id(inner.instance), id(unit), variable.text.casefold())
-        if key not in self.statics:
-            before = f"{inner.instance.name}." if inner.instance and inner.instance.name else ""
-            name = f"{before}{unit.name}."
-            self.statics[key] = self.declared(declaration, variable, name, inner)
-        return self.statics[key]
+    def _static(self, unit: sx.Unit, variable: sx.Name, inner: Frame) -> Store:
+        kept = inner.instance.inner if inner.instance is not None else self.statics
+        return kept[static_key(unit, variable)]
 
     def _call_instance(
         self, instance: Instance, unit: sx.Unit, arguments: Arguments, frame: Frame
     ) -> Value:
-        values, variables, takers = self._bound_arguments(unit, arguments, frame)
-        for key, value in values.items():
-            given = next(g for g in arguments.inputs if g.name.casefold() in (key, ""))
-            self.assign(instance.members[key], value, given.place)
+        _, variables, takers = self._bound_arguments(unit, arguments, frame, instance)
         instance.members.update(variables)
         self.run_unit(instance, unit)
         for key, taken in takers:
@@ -437,27 +339,16 @@ class Calling(Charting):
 
     def run_unit(self, instance: Instance, unit: sx.Unit) -> None:
         """Execute the body of `unit`, which `instance` is one of, once."""
-        given = self._see_edges(instance)
-        owner = next((u for u in self.project.lineage(unit) if u.body or u.chart), unit)
-        frame = Frame(owner, {}, instance)
+        for key, given in instance.raw.items():
+            edge = instance.inner[f"{key}.edge"]
+            assert isinstance(edge, Standard)
+            edge.members["CLK"].content = given.content
+            call_block(edge, self.settings)
+        frame = Frame(unit, {}, instance)
         self.temporaries(unit, frame)
-        if owner.chart is not None:
-            self.run_chart(owner.chart, frame)
-        self.run(owner.body, frame)
-        for cell, content in given:
-            cell.content = content
-
-    def _see_edges(self, instance: Instance) -> list[tuple[Cell, object]]:
-        """Let inputs with R_EDGE or F_EDGE be their edges while the body is executed."""
-        given: list[tuple[Cell, object]] = []
-        for name, edge in instance.inner.items():
-            cell = instance.members.get(name.removesuffix(".edge"))
-            if name.endswith(".edge") and isinstance(edge, Standard) and isinstance(cell, Cell):
-                given.append((cell, cell.content))
-                edge.members["CLK"].content = cell.content
-                call_block(edge, self.settings)
-                cell.content = edge.members["Q"].content
-        return given
+        if unit.chart is not None:
+            self.run_chart(unit.chart, frame)
+        self.run(unit.body, frame)
 
     # Properties
 
@@ -467,7 +358,7 @@ class Calling(Charting):
         if found is None:
             raise refusal(place, f"the property '{property_.name}' cannot be read")
         return self._perform(
-            _Method(*found, property_.instance),
+            Method(*found, property_.instance),
             Arguments((), ()),
             Frame(found[0], {}, property_.instance),
             place,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.direct.blocks import TIMERS, pass_scan, position_of
+from interlock.st.direct.border import Border, Side, nodes_of
 from interlock.st.direct.frames import Frame
 from interlock.st.direct.kinds import TIME, Family, refusal
 from interlock.st.direct.project import Project
@@ -25,6 +26,9 @@ from interlock.st.layout import PREFIX, Settings, Timers
 
 Number = int | float
 """What a variable of the memory holds; a real number only where it is a REAL or LREAL."""
+
+
+_SIZES = {"X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
 
 
 @dataclass(frozen=True)
@@ -88,12 +92,15 @@ class DirectController:
         self._machine = Machine(Project(files), settings)
         self._unit = self._machine.project.root(root)
         self._stays = {f"{PREFIX}{name}.CV": most for name, most in (counts or {}).items()}
-        self._kinds: dict[str, str] = {}
+        self._border = Border(self._machine.project, self._unit)
+        self._sides: dict[int, tuple[Side, str]] = {}
         self._build(files)
         self._cells = {self._told(cell): cell for cell in self._memory()}
         self._timers = {block.name: block for block in self._standards() if block.block in TIMERS}
-        self._outputs = [n for n, c in self._cells.items() if self._side(c) == "VAR_OUTPUT"]
-        self._inputs = {cell.name: cell for cell in self._all() if self._side(cell) == "VAR_INPUT"}
+        given_back = (Side.OUTPUT, Side.BOTH)
+        self._outputs = [n for n, c in self._cells.items() if self._side(c) in given_back]
+        given = (Side.INPUT, Side.BOTH)
+        self._inputs = {cell.name: cell for cell in self._all() if self._side(cell) in given}
         self._start_scan()
 
     # Building
@@ -106,17 +113,34 @@ class DirectController:
             list_.update(self._globals(file.globals))
         for file in files:
             for unit in file.units:
-                own = [d for d in unit.declarations if d.kind == "VAR_GLOBAL"]
-                self._globals(own)
+                self._globals(d for d in unit.declarations if d.kind == "VAR_GLOBAL")
+        for declaration in self._direct_addresses():
+            self._globals([declaration])
+        for unit in machine.project.units():
+            if unit.kind == "FUNCTION":
+                machine.statics |= machine.statics_of(unit, "", Frame(unit))
         self.root = machine.instance(self._unit, "", False, prefix="")
         self._own_in_outs()
-        for owner, declaration in machine.project.declarations(self._unit):
-            if declaration.kind == "VAR_GLOBAL":
-                continue
+        for _, declaration in machine.project.declarations(self._unit):
             for variable in declaration.names:
-                store = self.root.members.get(variable.text.casefold())
-                if store is not None and declaration.kind != "VAR_TEMP":
-                    self._note_side(store, declaration, owner)
+                self._note_root(variable, declaration)
+
+    def _direct_addresses(self) -> Iterator[sx.Declaration]:
+        """Declarations for addresses that the code names without one."""
+        declared = {key for key in self._machine.globals if key.startswith("%")}
+        for unit in (*self._machine.project.units(),):
+            for node in nodes_of(unit):
+                match node:
+                    case sx.Declaration() if node.address:
+                        declared.add(node.address.casefold())
+                    case sx.Direct() if node.address.casefold() not in declared:
+                        declared.add(node.address.casefold())
+                        size = node.address[2:3]
+                        type_ = sx.TypeRef(_SIZES.get(size, "BOOL"), None, None, node.place)
+                        name = sx.Name(node.address, node.place)
+                        yield sx.Declaration(
+                            *("VAR", False, (name,), type_, None, node.place), address=node.address
+                        )
 
     def _globals(self, declarations: Iterable[sx.Declaration]) -> dict[str, Store]:
         machine = self._machine
@@ -127,18 +151,39 @@ class DirectController:
                 made = machine.declared(declaration, variable, "", frame)
                 found[variable.text.casefold()] = made
                 machine.globals.setdefault(variable.text.casefold(), made)
-                self._note_side(made, declaration, self._unit)
+                if declaration.address:
+                    machine.globals.setdefault(declaration.address.casefold(), made)
+                is_block = isinstance(made, Instance | Standard)
+                side = self._border.side_of_global(variable.text, declaration, is_block)
+                self._note_side(made, variable.text, side)
         return found
 
-    def _note_side(self, store: Store, declaration: sx.Declaration, _: sx.Unit) -> None:
-        """Note of which side of the controller a variable is, by its kind or its address."""
-        kind = declaration.kind
+    def _note_root(self, variable: sx.Name, declaration: sx.Declaration) -> None:
+        """Note on which side a variable of the root is."""
+        key = variable.text.casefold()
+        store = self.root.raw.get(key) or self.root.members.get(key)
+        sides = {"VAR_INPUT": Side.INPUT, "VAR_OUTPUT": Side.OUTPUT, "VAR_IN_OUT": Side.BOTH}
+        if declaration.kind in ("VAR_GLOBAL", "VAR_TEMP"):
+            return
+        if declaration.kind == "VAR_EXTERNAL":
+            if key not in self._machine.globals:
+                self._globals([declaration])
+            return
+        if store is None:
+            return
+        side = sides.get(declaration.kind, Side.MEMORY)
+        if declaration.address and side is Side.MEMORY:
+            side = self._border.side_of_global(variable.text, declaration, False)
         if declaration.address:
-            sides = {"%I": "VAR_INPUT", "%Q": "VAR_OUTPUT"}
-            kind = sides.get(declaration.address[:2], kind)
             self._machine.globals.setdefault(declaration.address.casefold(), store)
+        self._note_side(store, variable.text, side)
+
+    def _note_side(self, store: Store, name: str, side: Side) -> None:
         for cell in cells_of(store):
-            self._kinds[cell.name] = kind
+            told = cell.name
+            if side is Side.BOTH:
+                told = f"{name}.out{cell.name[len(name) :]}"
+            self._sides[id(cell)] = (side, told)
 
     def _own_in_outs(self) -> None:
         """What a root takes from outside as VAR_IN_OUT is its own variable."""
@@ -151,15 +196,18 @@ class DirectController:
                     self.root.members[variable.text.casefold()] = made
         self.root.in_outs = frozenset()
 
-    def _side(self, cell: Cell) -> str:
-        return self._kinds.get(cell.name, "VAR")
+    def _side(self, cell: Cell) -> Side:
+        return self._sides.get(id(cell), (Side.MEMORY, ""))[0]
 
     def _stores(self) -> Iterator[Store]:
         yield self.root
         seen: set[int] = set()
-        for store in (*self._machine.globals.values(), *self._machine.statics.values()):
-            if id(store) not in seen:
+        for name, store in self._machine.globals.items():
+            if id(store) not in seen and name in self._border.names:
                 seen.add(id(store))
+                yield store
+        for name, store in self._machine.statics.items():
+            if name.partition(" ")[0] in self._border.names:
                 yield store
 
     def _all(self) -> Iterator[Cell]:
@@ -171,7 +219,7 @@ class DirectController:
                     yield cell
 
     def _memory(self) -> Iterator[Cell]:
-        return (cell for cell in self._all() if self._side(cell) != "VAR_INPUT")
+        return (cell for cell in self._all() if self._side(cell) is not Side.INPUT)
 
     def _standards(self) -> Iterator[Standard]:
         seen: set[int] = set()
@@ -182,7 +230,9 @@ class DirectController:
                     yield block
 
     def _told(self, cell: Cell) -> str:
-        return cell.name if self._side(cell) == "VAR_OUTPUT" else PREFIX + cell.name
+        """The name of a variable in the layout."""
+        side, told = self._sides.get(id(cell), (Side.MEMORY, ""))
+        return told if side in (Side.OUTPUT, Side.BOTH) else PREFIX + cell.name
 
     # Memory
 
@@ -301,7 +351,8 @@ class DirectController:
         self._start_scan()
         before = {name: _number(self._cells[name]) for name in self._outputs}
         for name, cell in self._inputs.items():
-            cell.content = inputs[name]
+            if name in inputs:
+                cell.content = inputs[name]
         if self.settings.timers is Timers.COUNTED:
             self._pass_time()
         try:

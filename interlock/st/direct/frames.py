@@ -69,8 +69,8 @@ class Base:
         self.globals: dict[str, Store] = {}
         # Globals by the name of the list they stand in, which may be written before theirs.
         self.lists: dict[str, dict[str, Store]] = {}
-        # Variables of methods and functions that persist, by instance, unit and name.
-        self.statics: dict[tuple[int, int, str], Store] = {}
+        # Variables of functions that persist, by unit and name.
+        self.statics: dict[str, Store] = {}
         self.labels: dict[str, list[Kind]] = {}
         self.depth = 0
 

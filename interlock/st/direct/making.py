@@ -233,16 +233,38 @@ class Making(Evaluating):
                     continue
                 new = self.declared(declaration, variable, before, frame, retain)
                 made.members[key] = new
-                if declaration.edge:
-                    block = "R_TRIG" if declaration.edge.upper() == "R_EDGE" else "F_TRIG"
-                    edge = make_block(block, INT, f"{new.name}.edge", self.settings, retain)
-                    made.inner[f"{key}.edge"] = edge
+                if declaration.edge and isinstance(new, Cell):
+                    self._add_edge(made, key, new, declaration)
         made.in_outs = frozenset(in_outs)
         chart = next((u.chart for u in self.project.lineage(unit) if u.chart), None)
         if chart is not None:
             make_chart(chart, made, before, self.settings)
+        for owner in self.project.lineage(unit):
+            for method in owner.methods:
+                made.inner |= self.statics_of(method, before, Frame(owner, {}, made), retain)
         self.depth -= 1
         return made
+
+    def statics_of(
+        self, unit: sx.Unit, before: str, frame: Frame, retain: bool = False
+    ) -> dict[str, Store]:
+        """The variables of a FUNCTION or METHOD that stay from call to call, by unit and name."""
+        return {
+            static_key(unit, variable): self.declared(
+                declaration, variable, f"{before}{unit.name}.", frame, retain
+            )
+            for declaration in unit.declarations
+            if declaration.kind in ("VAR_STAT", "VAR_INST")
+            for variable in declaration.names
+        }
+
+    def _add_edge(self, made: Instance, key: str, given: Cell, declaration: sx.Declaration) -> None:
+        """Let the code see the edges of an input in the place of its value."""
+        block = "R_TRIG" if declaration.edge.upper() == "R_EDGE" else "F_TRIG"
+        edge = make_block(block, INT, f"{given.name}.edge", self.settings, given.retain)
+        made.raw[key] = given
+        made.inner[f"{key}.edge"] = edge
+        made.members[key] = edge.members["Q"]
 
     def declared(
         self,
@@ -322,6 +344,11 @@ class Making(Evaluating):
         if len(self.defects) > met:
             raise_first = self.defects[met]
             raise refusal(raise_first.place, raise_first.says)
+
+
+def static_key(unit: sx.Unit, variable: sx.Name) -> str:
+    """Under which name a static variable is kept; no variable has such a name."""
+    return f"{unit.name} {variable.text}".casefold()
 
 
 def math_product(spans: list[tuple[int, int]]) -> int:

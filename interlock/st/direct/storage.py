@@ -126,6 +126,10 @@ class Instance:
         Its variables by casefolded name, those inherited included. A VAR_IN_OUT is the caller's.
     inner : dict of str to Store
         What the standard needs besides: steps and action controls of a chart, edges of inputs.
+    in_outs : frozenset of str
+        Names of those members that belong to somebody else.
+    raw : dict of str to Cell
+        What an input with R_EDGE or F_EDGE was given; the member is the edge.
     """
 
     name: str
@@ -133,6 +137,7 @@ class Instance:
     members: dict[str, Store] = field(default_factory=dict)
     inner: dict[str, Store] = field(default_factory=dict)
     in_outs: frozenset[str] = frozenset()
+    raw: dict[str, Cell] = field(default_factory=dict)
 
 
 @dataclass(eq=False)
@@ -161,9 +166,13 @@ def cells_of(store: Store) -> Iterator[Cell]:
         case Standard():
             yield from store.members.values()
         case Instance():
-            for name, member in (*store.members.items(), *store.inner.items()):
-                if name not in store.in_outs:
+            for name, member in store.members.items():
+                if name in store.raw:
+                    yield store.raw[name]
+                elif name not in store.in_outs:
                     yield from cells_of(member)
+            for member in store.inner.values():
+                yield from cells_of(member)
 
 
 def standards_of(store: Store) -> Iterator[Standard]:
@@ -197,7 +206,8 @@ def detached(store: Store) -> Store:
         case Instance():
             members = {n: detached(m) for n, m in store.members.items()}
             inner = {n: detached(m) for n, m in store.inner.items()}
-            return Instance(store.name, store.unit, members, inner, store.in_outs)
+            raw = {n: Cell(c.name, c.kind, c.content) for n, c in store.raw.items()}
+            return Instance(store.name, store.unit, members, inner, store.in_outs, raw)
         case Standard():
             copies = {n: detached(cell) for n, cell in store.members.items()}
             cells = {n: cell for n, cell in copies.items() if isinstance(cell, Cell)}
