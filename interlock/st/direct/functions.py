@@ -242,9 +242,11 @@ class Functions:
 
     def _alike(self, values: list[Value], place: Place) -> list[Value]:
         """The values in the one type that they have together."""
+        families = {value.kind.family for value in values}
+        if Family.REFERENCE in families:
+            raise refusal(place, "a single value is expected")
         if len({value.kind for value in values}) == 1:
             return values
-        families = {value.kind.family for value in values}
         if families <= {Family.INTEGER, Family.REAL, Family.BITS}:
             return self._arithmetic.common(values, place)[1]
         typed = next((v.kind for v in values if not v.kind.is_literal), INT)

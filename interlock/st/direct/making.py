@@ -150,6 +150,7 @@ class Making(Evaluating):
         self, defined: sx.TypeDef, ref: sx.TypeRef, name: str, frame: Frame, retain: bool
     ) -> Store:
         inner = defined.type
+        limits, frame = frame, Frame(frame.owner)
         if inner.labels:
             made: Store = self._cell(name, self.enumeration(inner, defined.name, frame), retain)
         elif inner.fields or defined.extends:
@@ -157,7 +158,7 @@ class Making(Evaluating):
         else:
             made = self.make(inner, name, frame, retain)
         if isinstance(made, Cell):
-            self._limit(made, ref, frame)
+            self._limit(made, ref, limits)
         if defined.initial is not None:
             self.initialise(made, defined.initial, frame)
         return made
