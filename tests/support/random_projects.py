@@ -407,14 +407,14 @@ def random_projects(draw: st.DrawFn) -> RandomProject:
     derived = _more(base, ints=("d",), bools=("extra",))
     derived = replace(derived, targets={**base.targets, "bool": ("extra", "q"), "int": ("d", "n")})
     blocks = _BLOCK.format(
-        body=writer.body(base, 2, 1),
+        body=writer.body(base, 2, 3),
         action=writer.body(action, 0, 1),
         method=writer.body(method, 1, 1),
         before=writer.body(derived, 1),
         after=writer.body(derived, 1),
     )
     functions = _FUNCTION.format(body=writer.body(function, 2, 1))
-    body = writer.body(program, 2, 2)
+    body = writer.body(program, 2, 5)
     return RandomProject(
         {"GVL.st": _TYPES, "main.st": functions + blocks + _PROGRAM.format(body=body)}
     )

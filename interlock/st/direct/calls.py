@@ -40,16 +40,25 @@ class Calling(Finding):
         """The value of a function or a method."""
         given = (*(sx.InputArgument("", a, a.place) for a in e.arguments), *e.named)
         arguments = Arguments(given, e.outputs)
+        met = len(self.defects)
         callee = self.find_callee(e.function, e.on, frame, e.place)
+        if self._is_outside(met):
+            return self._unperformed(callee, Arguments((), ()), frame, e.place)
         return self._perform(callee, arguments, frame, e.place, hint)
 
     def invoke(self, s: sx.Invoke, frame: Frame) -> None:
         """Execute a call that stands by itself."""
         met = len(self.defects)
         callee = self.find_callee(s.instance.text, s.on, frame, s.place)
-        if any(mistake.says.startswith(OUTSIDE) for mistake in self.defects[met:]):
-            return  # an instance that is not there: the call is dropped as a write would be
-        self._perform(callee, Arguments(s.inputs, s.outputs), frame, s.place, None)
+        if not self._is_outside(met):
+            self._perform(callee, Arguments(s.inputs, s.outputs), frame, s.place, None)
+
+    def _is_outside(self, met: int) -> bool:
+        """Whether an index was found outside after so many defects.
+
+        The call of an instance that is not there is dropped, as a write would be.
+        """
+        return any(mistake.says.startswith(OUTSIDE) for mistake in self.defects[met:])
 
     def _perform(
         self, callee: Callee, arguments: Arguments, frame: Frame, place: Place, hint: Kind | None

@@ -59,6 +59,21 @@ class Cell:
         self.content = new
 
 
+class Shadow(Cell):
+    """What stands for a variable where an index was outside: it is read, and writes are dropped."""
+
+    def __init__(self, of: Cell) -> None:
+        super().__init__(of.name, of.kind, of.content, of.lo, of.hi)
+        self._of = of
+
+    def read(self) -> Value:
+        """The value of the variable itself."""
+        return self._of.read()
+
+    def write(self, value: Value, place: Place, arithmetic: Arithmetic, target: str = "") -> None:
+        """Nothing happens."""
+
+
 class Bit:
     """One bit of a bit string or an integer, as a variable of its own."""
 
@@ -193,10 +208,10 @@ def standards_of(store: Store) -> Iterator[Standard]:
 
 
 def detached(store: Store) -> Store:
-    """A copy of `store` that nothing else reads: what is written to it is dropped."""
+    """What reads like `store` and drops what is written to it."""
     match store:
         case Cell():
-            return Cell(store.name, store.kind, store.content, store.lo, store.hi)
+            return Shadow(store)
         case Bit():
             return Cell(store.name, BOOL, store.read().content)
         case Elements():
@@ -206,7 +221,7 @@ def detached(store: Store) -> Store:
         case Instance():
             members = {n: detached(m) for n, m in store.members.items()}
             inner = {n: detached(m) for n, m in store.inner.items()}
-            raw = {n: Cell(c.name, c.kind, c.content) for n, c in store.raw.items()}
+            raw: dict[str, Cell] = {n: Shadow(cell) for n, cell in store.raw.items()}
             return Instance(store.name, store.unit, members, inner, store.in_outs, raw)
         case Standard():
             copies = {n: detached(cell) for n, cell in store.members.items()}
