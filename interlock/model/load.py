@@ -8,7 +8,7 @@ from pathlib import Path as FilePath
 from interlock.base.errors import nearest
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
-from interlock.model.files import MODEL_FILE, file_beside, read_text
+from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import (
     free_machine,
     free_moves,
@@ -30,6 +30,7 @@ from interlock.model.model import (
     Supply,
 )
 from interlock.model.names import Mistakes, Names
+from interlock.model.program_files import read_program_files
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
@@ -37,9 +38,9 @@ from interlock.model.side_view import read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Path
 from interlock.st import typed as ty
-from interlock.st.check import load_program
 from interlock.st.evaluate import reads_of
 from interlock.st.layout import Settings, Timers, lay_out
+from interlock.st.load import Loaded, load_project
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 
@@ -65,20 +66,17 @@ def load(folder: FilePath | str) -> Model:
         folder = folder.parent
     found = read_model_file(folder)
     shape = shape_of(found.document)
-    controller_file = file_beside(
-        found.document, ("controller",), shape.controller, "the controller", "controller.st"
-    )
-    controller_text = read_text(controller_file, found.document.place(("controller",)))
-    sources = {**found.texts, str(controller_file): controller_text}
+    texts = read_program_files(found.document, shape)
     mistakes = Mistakes()
-    program: Program | None = None
+    project: Loaded | None = None
     with mistakes.collected():
-        program = load_program(controller_text, str(controller_file))
-        lay_out(program, _settings(shape))
+        key = "controller" if shape.root is None else "root"
+        project = load_project(texts, shape.root, found.document.place((key,)))
+        lay_out(project.program, _settings(shape))
     model = None
-    if program is not None:
+    if project is not None:
         # Without the outputs' names, the model's expressions could not be judged.
-        model = _resolve(folder, found, shape, program, mistakes, sources)
+        model = _resolve(folder, found, shape, project, mistakes, texts)
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
@@ -96,11 +94,12 @@ def _resolve(
     folder: FilePath,
     found: Read,
     shape: ModelShape,
-    program: Program,
+    project: Loaded,
     mistakes: Mistakes,
-    sources: Mapping[str, str],
+    texts: Mapping[str, str],
 ) -> Model | None:
-    document = found.document
+    document, program = found.document, project.program
+    sources: Mapping[str, str] = {**found.texts, **texts}
     free = _free_machines(shape, program, mistakes)
     machines = read_machines(document, shape, mistakes)
     machines |= {name: machine for name, (_, machine) in free.items()}
@@ -148,6 +147,8 @@ def _resolve(
         faults=faults,
         statements=statements,
         program=program,
+        project=project,
+        program_files=tuple(texts),
         settings=_settings(shape),
         map_machines=tuple(shape.map) or tuple(shape.plant),
         unsafe=unsafe,

@@ -18,6 +18,7 @@ from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.st.layout import Settings
+from interlock.st.load import Loaded
 from interlock.st.typed import Expression, Program
 
 
@@ -343,6 +344,10 @@ class Model:
     inside : mapping of str to str
         What requirements name inside the program: its casefolded name in the program by its
         casefolded path.
+    project : Loaded or None
+        The program as it was written, and what of it was left out; None where it was changed.
+    program_files : tuple of str
+        The names in `sources` of the program's files.
     """
 
     title: str
@@ -372,6 +377,13 @@ class Model:
     side_view: MovingDrawing | None = None
     supplies: Mapping[str, Supply] = field(default_factory=dict)
     inside: Mapping[str, str] = field(default_factory=dict)
+    project: Loaded | None = field(default=None, compare=False, repr=False)
+    program_files: tuple[str, ...] = ()
+
+    @property
+    def program_texts(self) -> dict[str, str]:
+        """The text of each file of the program, by its name in `sources`."""
+        return {name: self.sources[name] for name in self.program_files}
 
     @property
     def free_inputs(self) -> tuple[str, ...]:

@@ -339,7 +339,15 @@ class ModelShape(_Shape):
     )
     expected: ExpectedShape = ExpectedShape()
     says: Words = ""
-    controller: Words = Field(description="File of the Structured Text program, beside the model.")
+    controller: Words | list[Words] = Field(
+        description="File of the Structured Text program, beside the model; or a folder, or a list "
+        "of files and folders of a project."
+    )
+    root: Name | None = Field(
+        None,
+        description="The PROGRAM or FUNCTION_BLOCK of the project that is executed in each scan; "
+        "needed where there are several.",
+    )
     run: RunShape = RunShape()
     assumptions: list[Words] = Field(default_factory=list)
     cautions: list[Words] = Field(default_factory=list)

@@ -31,9 +31,9 @@ def _block(
     name: str,
     inputs: dict[str, Type | Integer],
     outputs: dict[str, Type | Integer],
-    optional: str = "",
+    *optional: str,
 ) -> Block:
-    return Block(name, inputs, outputs, frozenset(inputs) - {optional})
+    return Block(name, inputs, outputs, frozenset(inputs) - set(optional))
 
 
 _TIMER: tuple[dict[str, Type | Integer], dict[str, Type | Integer]] = (
@@ -54,14 +54,98 @@ BLOCKS: dict[str, Block] = {
         _block(
             "CTU", {"CU": BOOL, "R": BOOL, "PV": Integer.ANY}, {"Q": BOOL, "CV": Integer.ANY}, "R"
         ),
+        _block(
+            "CTD", {"CD": BOOL, "LD": BOOL, "PV": Integer.ANY}, {"Q": BOOL, "CV": Integer.ANY}, "LD"
+        ),
+        _block(
+            "CTUD",
+            {"CU": BOOL, "CD": BOOL, "R": BOOL, "LD": BOOL, "PV": Integer.ANY},
+            {"QU": BOOL, "QD": BOOL, "CV": Integer.ANY},
+            "R",
+            "LD",
+        ),
     )
 }
 
-# Number of arguments of each standard function.
-FUNCTIONS: dict[str, tuple[int, int]] = {
-    "SEL": (3, 3),
-    "MIN": (2, 16),
-    "MAX": (2, 16),
-    "LIMIT": (3, 3),
-    "ABS": (1, 1),
+COUNTERS = frozenset(("CTU", "CTD", "CTUD"))
+TIMERS = frozenset(("TON", "TOF", "TP"))
+
+_MANY = 16
+
+
+@dataclass(frozen=True)
+class Function:
+    """A function of the standard.
+
+    Attributes
+    ----------
+    least, most : int
+        How many arguments it takes.
+    names : tuple of str
+        What these are called. The last name of a function of many arguments stands for all that
+        follow, numbered on.
+    """
+
+    least: int
+    most: int
+    names: tuple[str, ...]
+
+    def place_of(self, name: str) -> int | None:
+        """Which argument is called `name`, counted from 0, or None."""
+        if name.upper() in self.names:
+            return self.names.index(name.upper())
+        stem = self.names[-1].rstrip("0123456789")
+        number = name[len(stem) :]
+        if self.most < _MANY or not name.upper().startswith(stem) or not number.isdigit():
+            return None
+        first = int(self.names[-1][len(stem) :])
+        place = len(self.names) - 1 + int(number) - first
+        return place if 0 <= place < self.most else None
+
+
+def _many(*names: str) -> Function:
+    return Function(2, _MANY, names or ("IN1", "IN2"))
+
+
+# Source: IEC 61131-3, standard functions; the names of arguments are those of the standard.
+FUNCTIONS: dict[str, Function] = {
+    "SEL": Function(3, 3, ("G", "IN0", "IN1")),
+    "MIN": _many(),
+    "MAX": _many(),
+    "LIMIT": Function(3, 3, ("MN", "IN", "MX")),
+    "ABS": Function(1, 1, ("IN",)),
+    "MUX": _many("K", "IN0"),
+    "MOVE": Function(1, 1, ("IN",)),
+    **dict.fromkeys(("ADD", "MUL", "AND", "OR", "XOR"), _many()),
+    **dict.fromkeys(("GT", "GE", "EQ", "LE", "LT"), _many()),
+    **dict.fromkeys(("SUB", "DIV", "MOD", "EXPT", "NE"), Function(2, 2, ("IN1", "IN2"))),
+    "NOT": Function(1, 1, ("IN",)),
+    **dict.fromkeys(("SHL", "SHR", "ROL", "ROR"), Function(2, 2, ("IN", "N"))),
+    "TRUNC": Function(1, 1, ("IN",)),
+    **dict.fromkeys(
+        ("SQRT", "LN", "LOG", "EXP", "SIN", "COS", "TAN", "ASIN", "ACOS", "ATAN"),
+        Function(1, 1, ("IN",)),
+    ),
 }
+
+OPERATORS = {
+    "ADD": "+",
+    "SUB": "-",
+    "MUL": "*",
+    "DIV": "/",
+    "MOD": "MOD",
+    "EXPT": "**",
+    "XOR": "XOR",
+    "GT": ">",
+    "GE": ">=",
+    "EQ": "=",
+    "LE": "<=",
+    "LT": "<",
+    "NE": "<>",
+}
+"""The operators that functions with these names stand for."""
+
+SHIFTS = frozenset(("SHL", "SHR", "ROL", "ROR"))
+REAL_FUNCTIONS = frozenset(
+    ("SQRT", "LN", "LOG", "EXP", "SIN", "COS", "TAN", "ASIN", "ACOS", "ATAN")
+)

@@ -1,30 +1,39 @@
-"""The checker of declarations: enumerations, variables and instances of blocks."""
+"""The checker of declarations: enumerations, variables, constants and instances of blocks."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from dataclasses import replace
 
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS, FUNCTIONS, Integer
-from interlock.st.evaluate import constant_of
+from interlock.st.evaluate import number_of_constant
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.types import (
     BOOL,
     INT_MAX,
     INT_MIN,
+    LIMITS,
     EnumType,
     IntType,
+    RealType,
     Scope,
     Type,
     Variable,
-    domain_of,
+    elementary,
+    elementary_names,
     initial_of,
+    span_of,
 )
-from interlock.st.words import OTHER_BLOCKS, OTHER_TYPES, TYPES
+from interlock.st.words import OTHER_BLOCKS, OTHER_TYPES
 
-_TAKEN = frozenset(BLOCKS) | frozenset(FUNCTIONS) | OTHER_TYPES | {"BOOL", "INT"}
+# Instances are often called like their block, and nothing confuses a variable with a function.
+_TAKEN = OTHER_TYPES | frozenset(elementary_names())
+_TAKEN_BY_TYPES = _TAKEN | frozenset(BLOCKS) | frozenset(FUNCTIONS)
+_KINDS = ("VAR_INPUT", "VAR_OUTPUT", "VAR", "VAR_TEMP")
+_TYPES = ", ".join(("BOOL", "enumerations", *elementary_names()[1:]))
 
 
 class Declarations:
@@ -34,6 +43,8 @@ class Declarations:
     ----------
     enums, variables, instances : dict
         Keys are casefolded names; in order of declaration.
+    edges : dict of str to str
+        The instance that finds the edge, by the casefolded name of an input with R_EDGE or F_EDGE.
     """
 
     def __init__(
@@ -43,6 +54,8 @@ class Declarations:
         self.enums = {enum.name.casefold(): enum for enum in enums}
         self.variables: dict[str, ty.Declared] = {}
         self.instances: dict[str, ty.Instance] = {}
+        self.edges: dict[str, str] = {}
+        self._names: dict[str, Variable] = {}
         self._refused: set[str] = set()
         self._places: dict[str, Place] = {}
         for type_def in program.types:
@@ -57,37 +70,72 @@ class Declarations:
         """Whether `name` was declared wrongly, so that nothing else needs saying about it."""
         return name.casefold() in self._refused
 
+    def is_constant(self, name: str) -> bool:
+        """Whether `name` is a constant."""
+        found = self._names.get(name.casefold())
+        return found is not None and found.constant is not None
+
     def scope(self) -> Scope:
         """Every name that an expression may read."""
-        names = {key: Variable(v.name, v.type) for key, v in self.variables.items()}
+        names = dict(self._names)
         for instance in self.instances.values():
             for output, type_ in BLOCKS[instance.block].outputs.items():
                 name = f"{instance.name}.{output}"
-                # IEC 61131-3: a counter counts on to the greatest value of its type.
-                known = type_ if not isinstance(type_, Integer) else IntType(0, INT_MAX)
+                # IEC 61131-3: a counter counts on to the limits of its type.
+                least = 0 if instance.block == "CTU" else INT_MIN
+                known = type_ if not isinstance(type_, Integer) else IntType(least, INT_MAX)
                 names[name.casefold()] = Variable(name, known)
+        for key, edge in self.edges.items():
+            names[key] = Variable(f"{edge}.Q", BOOL)
         return Scope(names, self.enums)
 
     # Enumerations
 
     def _define(self, d: sx.TypeDef) -> None:
-        if not self._is_free(d.name, d.place) or d.name.casefold() in self.enums:
+        is_free = self._is_free(d.name, d.place, _TAKEN_BY_TYPES)
+        if not is_free or d.name.casefold() in self.enums:
             if d.name.casefold() in self.enums:
                 self._refuse(d.place, f"type '{d.name}' is declared twice")
+            return
+        if not d.type.labels:
+            self._refuse(d.place, f"type '{d.name}' is no enumeration; it is not supported here")
             return
         seen: set[str] = set()
         for label in d.type.labels:
             if label.name.casefold() in seen:
                 self._refuse(label.place, f"value '{label.name}' is named twice")
             seen.add(label.name.casefold())
-        enum = EnumType(d.name, tuple(label.name for label in d.type.labels))
+        enum = EnumType(
+            d.name,
+            tuple(label.name for label in d.type.labels),
+            numbers=self._numbers(d.type),
+            base=self._base(d.type),
+        )
         self.enums[d.name.casefold()] = enum
         if d.initial is not None:
-            value = self._initial(d.initial, enum)
-            self.enums[d.name.casefold()] = EnumType(enum.name, enum.labels, value)
+            value = int(self._initial(d.initial, enum))
+            self.enums[d.name.casefold()] = replace(enum, initial=value)
 
-    def _is_free(self, name: str, place: Place) -> bool:
-        if name.upper() in _TAKEN:
+    def _numbers(self, ref: sx.TypeRef) -> tuple[int, ...]:
+        """The numbers of an enumeration's values, each one more than the last unless given."""
+        numbers: list[int] = []
+        lo, hi = LIMITS[self._base(ref)]
+        for label in ref.labels:
+            number = numbers[-1] + 1 if numbers else 0
+            if label.value is not None:
+                given = self._constant(label.value, IntType(*LIMITS["LINT"], "LINT"))
+                number = number if given is None else int(given)
+            if not lo <= number <= hi:
+                self._refuse(label.place, f"{label.name} is {number}, outside {lo}..{hi}")
+            numbers.append(number)
+        return () if numbers == list(range(len(numbers))) else tuple(numbers)
+
+    @staticmethod
+    def _base(ref: sx.TypeRef) -> str:
+        return ref.base.upper() if ref.base.upper() in LIMITS else "INT"
+
+    def _is_free(self, name: str, place: Place, taken: Collection[str] = _TAKEN) -> bool:
+        if name.upper() in taken:
             self._refuse(place, f"'{name}' is a name of the standard; choose another")
             return False
         return True
@@ -97,13 +145,14 @@ class Declarations:
     def _declare(self, d: sx.Declaration) -> None:
         is_block = d.type.name.upper() in BLOCKS
         type_ = None if is_block else self._type(d.type)
+        if d.kind not in _KINDS:
+            self._refuse(d.place, f"{d.kind} is not supported here; supported: {', '.join(_KINDS)}")
         if is_block:
             self._check_block(d)
-        if d.kind == "VAR_INPUT" and d.initial is not None:
-            self._refuse(
-                d.initial.place, "an input is latched before every scan; it has no initial value"
-            )
-        initial = 0
+        if d.kind == "VAR_INPUT" and isinstance(type_, RealType):
+            says = f"a {type_} input has too many values; compare it outside, or use an INT"
+            self._refuse(d.type.place, says)
+        initial: float = 0
         if type_ is not None:
             initial = self._initial(d.initial, type_) if d.initial else initial_of(type_)
         for name in d.names:
@@ -115,10 +164,24 @@ class Declarations:
                 self.instances[key] = ty.Instance(name.text, block, d.retain, 0, name.place)
             elif type_ is None:
                 self._refused.add(key)
+            elif d.constant:
+                self._names[key] = Variable(name.text, type_, initial)
             else:
-                self.variables[key] = ty.Declared(
-                    name.text, type_, initial, d.kind, d.retain, name.place
-                )
+                self._names[key] = Variable(name.text, type_)
+                self.variables[key] = _declared(d, name, type_, initial)
+                self._watch_edge(d, name)
+
+    def _watch_edge(self, d: sx.Declaration, name: sx.Name) -> None:
+        """IEC 61131-3: an input with R_EDGE or F_EDGE is read as the edge of what is given."""
+        if not d.edge:
+            return
+        if d.kind != "VAR_INPUT" or self.variables[name.text.casefold()].type != BOOL:
+            self._refuse(name.place, f"only a BOOL in VAR_INPUT has {d.edge}")
+            return
+        edge = f"{name.text}.{d.edge}"
+        block = "R_TRIG" if d.edge == "R_EDGE" else "F_TRIG"
+        self.edges[name.text.casefold()] = edge
+        self.instances[edge.casefold()] = ty.Instance(edge, block, d.retain, 0, name.place)
 
     def _check_block(self, d: sx.Declaration) -> None:
         if d.kind != "VAR":
@@ -142,58 +205,75 @@ class Declarations:
         return self._is_free(name.text, name.place)
 
     def _type(self, ref: sx.TypeRef) -> Type | None:
-        name = ref.name.upper()
-        if name == "INT":
-            return self._range(ref)
-        found = BOOL if name == "BOOL" else self.enums.get(ref.name.casefold())
+        found = elementary(ref.name) or self.enums.get(ref.name.casefold())
         if found is None:
             self._refuse(ref.place, self._why_no_type(ref.name))
-        elif ref.lo is not None:
-            self._refuse(ref.place, f"{ref.name} has no range; only INT has")
+        elif ref.lo is not None and ref.hi is not None:
+            if isinstance(found, IntType):
+                return self._range(ref, ref.lo, ref.hi, found)
+            self._refuse(ref.place, f"{ref.name} has no range; only integers have")
             return None
         return found
 
     def _why_no_type(self, name: str) -> str:
-        if name.upper() == "TIME":
-            return "TIME variables are not supported; write the time as a constant at PT"
         if name.upper() in OTHER_TYPES:
-            return f"{name.upper()} is not supported; {TYPES}"
+            return f"{name.upper()} is not supported; supported types: {_TYPES}"
         if name.upper() in OTHER_BLOCKS:
             return f"{name.upper()} is not supported; supported blocks: {', '.join(sorted(BLOCKS))}"
         known = [e.name for e in self.enums.values()]
-        return f"type '{name}' is not declared{nearest(name, [*known, 'BOOL', 'INT', *BLOCKS])}"
+        names = [*known, *elementary_names(), *BLOCKS]
+        return f"type '{name}' is not declared{nearest(name, names)}"
 
-    def _range(self, ref: sx.TypeRef) -> Type | None:
-        if ref.lo is None or ref.hi is None:
-            self._refuse(ref.place, "plain INT has too many values; give a range, as in INT (0..7)")
-            return None
-        lo, hi = self._limit(ref.lo), self._limit(ref.hi)
+    def _range(
+        self, ref: sx.TypeRef, low: sx.Expression, high: sx.Expression, whole: IntType
+    ) -> Type | None:
+        lo, hi = self._limit(low, whole), self._limit(high, whole)
         if lo is None or hi is None:
             return None
         if lo > hi:
             self._refuse(ref.place, f"the range {lo}..{hi} is empty; write the lower limit first")
             return None
-        return IntType(lo, hi)
+        return IntType(lo, hi, whole.base)
 
-    def _limit(self, e: sx.Expression) -> int | None:
-        return self._constant(e, IntType(INT_MIN, INT_MAX))
+    def _limit(self, e: sx.Expression, whole: IntType) -> int | None:
+        value = self._constant(e, whole)
+        if value is not None and not whole.lo <= value <= whole.hi:
+            self._refuse(e.place, f"{int(value)} is outside {whole} ({whole.lo}..{whole.hi})")
+            return None
+        return None if value is None else int(value)
 
-    def _constant(self, e: sx.Expression, type_: Type) -> int | None:
+    def _constant(self, e: sx.Expression, type_: Type) -> float | None:
         before = len(self._mistakes)
-        value = ExpressionChecker(self.scope(), self._mistakes).check(e, type_)
+        scope = Scope(self._names, self.enums)
+        value = ExpressionChecker(scope, self._mistakes, is_program=True).check(e, type_)
         if value is None:
             return None
-        constant = constant_of(value)
+        constant = number_of_constant(value)
         if constant is None and len(self._mistakes) == before:
             self._refuse(e.place, "this must be constant")
         return constant
 
-    def _initial(self, e: sx.Expression, type_: Type) -> int:
+    def _initial(self, e: sx.Expression, type_: Type) -> float:
         value = self._constant(e, type_)
-        domain = domain_of(type_)
+        if isinstance(type_, RealType):
+            return value or 0.0
+        lo, hi = span_of(type_)
         if value is None:
-            return domain.lo
-        if not domain.lo <= value <= domain.hi:
-            self._refuse(e.place, f"initial value {value} is outside {domain.lo}..{domain.hi}")
-            return domain.lo
-        return value
+            return lo
+        if not lo <= value <= hi:
+            self._refuse(e.place, f"initial value {value} is outside {lo}..{hi}")
+            return lo
+        return int(value)
+
+
+def _declared(d: sx.Declaration, name: sx.Name, type_: Type, initial: float) -> ty.Declared:
+    is_real = isinstance(type_, RealType)
+    return ty.Declared(
+        name.text,
+        type_,
+        0 if is_real else int(initial),
+        d.kind,
+        d.retain,
+        name.place,
+        float(initial) if is_real else 0.0,
+    )

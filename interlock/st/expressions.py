@@ -2,24 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
-from interlock.st.blocks import BLOCKS, FUNCTIONS
+from interlock.st.calls import Calls
 from interlock.st.evaluate import constant_of, reads_of
 from interlock.st.types import (
     BOOL,
+    GREATEST,
     INT_MAX,
     INT_MIN,
+    LIMITS,
+    LTIME,
     TIME,
+    BitsType,
     BoolType,
     EnumType,
     IntType,
+    RealType,
     Scope,
+    TimeType,
     Type,
+    elementary,
+    span_of,
+)
+from interlock.st.unify import (
+    adapted,
+    agree,
+    common_type,
+    constant_at,
+    logical_type,
+    whole,
 )
 from interlock.st.write import write_expression
 
@@ -42,6 +59,9 @@ class ExpressionChecker:
     divides_surely : bool
         Whether a divisor with zero in its range is a mistake; no operator is skipped, so what
         stands before it does not keep it from zero.
+    is_program : bool
+        Whether the expression stands in a program, where what does not fit its type wraps and is
+        told as a flaw. Elsewhere nothing could tell it, so it is a mistake.
     """
 
     def __init__(
@@ -50,11 +70,14 @@ class ExpressionChecker:
         mistakes: list[Mistake],
         is_excused: Callable[[str], bool] = lambda _name: False,
         divides_surely: bool = False,
+        is_program: bool = False,
     ) -> None:
         self.scope = scope
         self.mistakes = mistakes
+        self.is_program = is_program
         self._is_excused = is_excused
         self._divides_surely = divides_surely
+        self._calls = Calls(self)
         self.elapsed_reads: list[Place] = []
 
     def refuse(self, place: Place, says: str) -> None:
@@ -62,9 +85,12 @@ class ExpressionChecker:
         self.mistakes.append(Mistake(place, says))
 
     def check(self, e: sx.Expression, expected: Type | None) -> ty.Expression | None:
-        """`e` typed, of the type `expected` if one is given; an INT may have any range."""
-        found = self._infer(e, expected)
-        if found is None or expected is None or self._agree(found.type, expected):
+        """`e` typed, of the type `expected` if one is given; a number may have any range."""
+        found = self.infer(e, expected)
+        if found is None or expected is None:
+            return found
+        found = adapted(found, expected, self.is_program)
+        if agree(found.type, expected, self.is_program):
             return found
         self.refuse(
             e.place,
@@ -74,10 +100,6 @@ class ExpressionChecker:
         return None
 
     @staticmethod
-    def _agree(a: Type, b: Type) -> bool:
-        return a == b or (isinstance(a, IntType) and isinstance(b, IntType))
-
-    @staticmethod
     def _hint(e: sx.Expression, found: Type, expected: Type) -> str:
         if isinstance(found, IntType) and isinstance(expected, BoolType):
             return "; compare it, or write TRUE or FALSE"
@@ -85,39 +107,56 @@ class ExpressionChecker:
             return f"; compare it, as in {e.text} = {found.labels[0]}"
         return ""
 
-    def _infer(self, e: sx.Expression, expected: Type | None) -> ty.Expression | None:
+    def infer(self, e: sx.Expression, expected: Type | None) -> ty.Expression | None:
+        """`e` typed; what may mean several things is taken as `expected` where that is given."""
         match e:
             case sx.Number():
                 return self._number(e)
+            case sx.Real():
+                type_ = elementary(e.prefix or "LREAL")
+                assert type_ is not None
+                # Without a prefix the number takes the type of what it meets.
+                type_ = type_ if e.prefix else RealType("")
+                return ty.Constant(0, type_, e.text, e.place, float(e.text))
             case sx.Truth():
                 return ty.Constant(int(e.value), BOOL, write_expression(e), e.place)
             case sx.Duration():
-                return ty.Constant(e.ms, TIME, write_expression(e), e.place)
-            case sx.Name():
+                type_ = replace(LTIME if e.prefix == "LTIME" else TIME, lo=e.ms, hi=e.ms)
+                return ty.Constant(e.ms, type_, write_expression(e), e.place)
+            case sx.Name() | sx.Member():
                 return self._name(e, expected)
             case sx.Qualified():
                 return self._qualified(e)
-            case sx.Unary():
-                return self._unary(e)
-            case sx.Junction():
-                return self._junction(e)
-            case sx.Binary():
-                return self._binary(e)
+            case sx.Unary() | sx.Junction() | sx.Binary():
+                return self._operator(e, expected)
+            case sx.Choice():
+                return self._calls.choice(e, expected)
             case sx.Call():
-                return self._call(e, expected)
+                return self._calls.check(e, expected)
             case _:
-                self.refuse(e.place, "this expression is not supported here yet")
+                self.refuse(e.place, f"{_what(e)} is not supported here")
                 return None
 
     def _number(self, e: sx.Number) -> ty.Expression | None:
-        if not INT_MIN <= e.value <= INT_MAX:
-            self.refuse(e.place, f"{e.value} is outside INT ({INT_MIN}..{INT_MAX})")
+        type_ = elementary(e.prefix) if e.prefix else IntType(e.value, e.value, "")
+        if isinstance(type_, RealType):
+            return ty.Constant(0, type_, str(e.value), e.place, float(e.value))
+        if type_ is None or isinstance(type_, BoolType | TimeType):
+            self.refuse(e.place, f"{e.prefix}# is no type of integers")
             return None
-        return ty.Constant(e.value, IntType(e.value, e.value), write_expression(e), e.place)
+        lo, hi = LIMITS.get(e.prefix.upper(), (e.value, e.value))
+        if not lo <= e.value <= hi:
+            self.refuse(e.place, f"{e.value} is outside {type_} ({lo}..{hi})")
+            return None
+        if isinstance(type_, IntType):
+            type_ = IntType(e.value, e.value, type_.base)
+        return ty.Constant(e.value, type_, write_expression(e), e.place)
 
     # Names
 
-    def _name(self, e: sx.Name, expected: Type | None) -> ty.Expression | None:
+    def _name(self, e: sx.Name | sx.Member, expected: Type | None) -> ty.Expression | None:
+        if isinstance(e, sx.Member):
+            return self._bit(e.base, e.name, e)
         variable = self.scope.find(e.text)
         enum = expected if isinstance(expected, EnumType) else None
         value = enum.value_of(e.text) if enum else None
@@ -131,10 +170,44 @@ class ExpressionChecker:
                 return None
             return ty.Constant(value, enum, enum.labels[value], e.place)
         if variable is not None:
-            if e.text.upper().endswith(".ET") and variable.type == TIME:
-                self.elapsed_reads.append(e.place)
-            return ty.Read(variable.name, variable.type, e.place)
+            return self._read(variable.name, variable.type, variable.constant, e.place)
+        owner, dot, last = e.text.rpartition(".")
+        if dot and last.isdigit():
+            return self._bit(sx.Name(owner, e.place), last, e)
+        if dot and owner.casefold() in self.scope.enums:
+            return self._qualified(sx.Qualified(owner, last, e.place))
         return self._bare_label(e, enum)
+
+    def _read(
+        self, name: str, type_: Type, constant: float | None, place: Place
+    ) -> ty.Expression | None:
+        if constant is not None:
+            return constant_at(type_, constant, name, place)
+        if name.upper().endswith(".ET") and type_ == TIME:
+            self.elapsed_reads.append(place)
+        return ty.Read(name, type_, place)
+
+    def _bit(self, base: sx.Expression, name: str, e: sx.Expression) -> ty.Expression | None:
+        """Bit `name` of a bit string or an integer."""
+        whole_string = self.infer(base, None)
+        if whole_string is None:
+            return None
+        number = self.bit_number(whole_string.type, name)
+        if number is None:
+            says = f"{write_expression(base)[:60]} is of type {whole_string.type}; it has no"
+            self.refuse(e.place, f"{says} {'bit' if name.isdigit() else 'member'} {name}")
+            return None
+        constant = ty.Constant(number, IntType(number, number, ""), name, e.place)
+        return ty.Call("BIT", (whole_string, constant), BOOL, e.place)
+
+    @staticmethod
+    def bit_number(type_: Type, name: str) -> int | None:
+        """The bit called `name` of a value of `type_`, or None where it has no such bit."""
+        width = 0
+        if isinstance(type_, IntType | BitsType) and type_.base:
+            lo, hi = LIMITS[type_.base]
+            width = (hi - lo).bit_length()
+        return int(name) if name.isdigit() and int(name) < width else None
 
     def _bare_label(self, e: sx.Name, enum: EnumType | None) -> ty.Expression | None:
         if self._is_excused(e.text):
@@ -159,11 +232,11 @@ class ExpressionChecker:
         return None
 
     def _undeclared(self, text: str) -> str:
-        instance, dot, member = text.partition(".")
+        instance, dot, member = text.rpartition(".")
         if dot:
             prefix = instance.casefold() + "."
             outputs = [
-                v.name.partition(".")[2]
+                v.name[len(prefix) :]
                 for key, v in self.scope.variables.items()
                 if key.startswith(prefix)
             ]
@@ -190,51 +263,81 @@ class ExpressionChecker:
 
     # Operators
 
-    def _unary(self, e: sx.Unary) -> ty.Expression | None:
-        if e.op == "NOT":
-            operand = self.check(e.operand, BOOL)
-            return operand and ty.Unary("NOT", operand, BOOL, e.place)
+    def _operator(
+        self, e: sx.Unary | sx.Junction | sx.Binary, expected: Type | None
+    ) -> ty.Expression | None:
+        match e:
+            case sx.Unary(op="NOT"):
+                found = self._logical([e.operand], expected)
+                return found and ty.Unary("NOT", found[0][0], found[1], e.place)
+            case sx.Unary():
+                return self._signed(e)
+            case sx.Junction():
+                found = self._logical(e.operands, expected)
+                return found and ty.Junction(e.op, tuple(found[0]), found[1], e.place)
+            case _ if e.op == "XOR":
+                found = self._logical([e.left, e.right], expected)
+                return found and ty.Binary("XOR", found[0][0], found[0][1], found[1], e.place)
+            case _ if e.op in _EQUALITY or e.op in _ORDER:
+                return self.comparison(e)
+            case _:
+                a, b = self.number(e.left, e.op), self.number(e.right, e.op)
+                return self.arithmetic(e, a, b) if a and b else None
+
+    def _logical(
+        self, operands: Sequence[sx.Expression], expected: Type | None
+    ) -> tuple[list[ty.Expression], Type] | None:
+        """Operands and type of AND, OR, XOR or NOT: all BOOL, or all bit strings and integers."""
+        found = [self.infer(operand, expected) for operand in operands]
+        if any(one is None for one in found):
+            return None
+        known = [one for one in found if one is not None]
+        if self.is_program and expected != BOOL and _are_bits([one.type for one in known]):
+            return known, logical_type([one.type for one in known])
+        checked: list[ty.Expression] = []
+        for operand, one in zip(operands, known, strict=True):
+            one = adapted(one, BOOL, self.is_program)
+            if one.type != BOOL:
+                self.refuse(
+                    operand.place,
+                    f"{write_expression(operand)[:60]} is of type {one.type}; expected BOOL"
+                    + self._hint(operand, one.type, BOOL),
+                )
+            checked.append(one)
+        return (checked, BOOL) if all(one.type == BOOL for one in checked) else None
+
+    def _signed(self, e: sx.Unary) -> ty.Expression | None:
         if e.op == "+":
-            return self._integer(e.operand, "+")
+            return self.number(e.operand, "+")
         if isinstance(e.operand, sx.Number) and not e.operand.prefix:
             # -32768 is an INT although 32768 is not.
             return self._number(sx.Number(-e.operand.value, e.place))
-        value = self._integer(e.operand, "-")
+        if isinstance(e.operand, sx.Real):
+            return self.infer(replace(e.operand, text=f"-{e.operand.text}"), None)
+        value = self.number(e.operand, "-")
         if value is None:
             return None
-        range_ = ranges.negated(_range(value))
-        return self._in_int(ty.Unary("-", value, range_, e.place), e)
+        if isinstance(value.type, RealType):
+            return ty.Unary("-", value, value.type, e.place)
+        span = ranges.negated(span_of(whole(value.type) or value.type))
+        if isinstance(value.type, TimeType):
+            return self.fitted(ty.Unary("-", value, value.type, e.place), span, e)
+        base = (whole(value.type) or IntType(0, 0)).base
+        # An unsigned number is negated in the next larger signed type.
+        base = base if not base or LIMITS[base][0] < 0 else ranges.common_base(base, "SINT")
+        return self.fitted(ty.Unary("-", value, IntType(*span, base), e.place), span, e)
 
-    def _junction(self, e: sx.Junction) -> ty.Expression | None:
-        operands = [self.check(operand, BOOL) for operand in e.operands]
-        whole = tuple(operand for operand in operands if operand is not None)
-        return ty.Junction(e.op, whole, BOOL, e.place) if len(whole) == len(operands) else None
-
-    def _binary(self, e: sx.Binary) -> ty.Expression | None:
-        if e.op == "XOR":
-            left, right = self.check(e.left, BOOL), self.check(e.right, BOOL)
-            return ty.Binary("XOR", left, right, BOOL, e.place) if left and right else None
-        if e.op in _EQUALITY or e.op in _ORDER:
-            return self._comparison(e)
-        a, b = self._integer(e.left, e.op), self._integer(e.right, e.op)
-        if a is None or b is None:
+    def number(self, e: sx.Expression, operator: str) -> ty.Expression | None:
+        """`e`, which must be a number or, in a program, a duration."""
+        found = self.infer(e, None)
+        if found is None:
             return None
-        divisor = _range(b)
-        if e.op == "/" and (divisor == IntType(0, 0) or constant_of(b) == 0):
-            self.refuse(e.right.place, "division by zero")
-            return None
-        if e.op == "/" and self._divides_surely and divisor.lo <= 0 <= divisor.hi:
-            text = write_expression(e.right)[:60]
-            sure = f"; MAX({text}, 1) is never 0" if divisor.lo == 0 else ""
-            says = f"may divide by zero: {text} may be {divisor.lo}..{divisor.hi}{sure}"
-            self.refuse(e.right.place, says)
-            return None
-        range_ = ranges.ARITHMETIC[e.op](_range(a), divisor)
-        return self._in_int(ty.Binary(e.op, a, b, range_, e.place), e)
-
-    def _integer(self, e: sx.Expression, operator: str) -> ty.Expression | None:
-        found = self._infer(e, None)
-        if found is None or isinstance(found.type, IntType):
+        if self.is_program and isinstance(found.type, EnumType):
+            found = adapted(found, IntType(0, 0), True)
+        is_number = isinstance(found.type, IntType | RealType)
+        if is_number or (self.is_program and isinstance(found.type, TimeType | BitsType)):
+            return found
+        if isinstance(found.type, BitsType):
             return found
         self.refuse(
             e.place,
@@ -242,25 +345,70 @@ class ExpressionChecker:
         )
         return None
 
-    def _in_int(self, found: ty.Expression, e: sx.Expression) -> ty.Expression | None:
-        range_ = _range(found)
-        if ranges.fits_int(range_):
-            return found
-        span = f"is {range_.lo}" if range_.lo == range_.hi else f"may be {range_.lo}..{range_.hi}"
+    def arithmetic(self, e: sx.Binary, a: ty.Expression, b: ty.Expression) -> ty.Expression | None:
+        """``a op b`` of two numbers, or of durations as the operator allows."""
+        type_ = self._arithmetic_type(e, a.type, b.type)
+        if type_ is None:
+            return None
+        if isinstance(type_, RealType):
+            a, b = adapted(a, type_, True), adapted(b, type_, True)
+            return ty.Binary(e.op, a, b, type_, e.place)
+        divisor = span_of(b.type)
+        if e.op == "/" and (divisor == (0, 0) or constant_of(b) == 0):
+            self.refuse(e.right.place, "division by zero")
+            return None
+        if e.op == "/" and self._divides_surely and divisor[0] <= 0 <= divisor[1]:
+            text = write_expression(e.right)[:60]
+            sure = f"; MAX({text}, 1) is never 0" if divisor[0] == 0 else ""
+            says = f"may divide by zero: {text} may be {divisor[0]}..{divisor[1]}{sure}"
+            self.refuse(e.right.place, says)
+            return None
+        span = ranges.ARITHMETIC[e.op](span_of(a.type), divisor)
+        return self.fitted(ty.Binary(e.op, a, b, type_, e.place), span, e)
+
+    def _arithmetic_type(self, e: sx.Binary, a: Type, b: Type) -> Type | None:
+        whole_a, whole_b = whole(a), whole(b)
+        if whole_a and whole_b:
+            return common_type([whole_a, whole_b])
+        if isinstance(a, TimeType) and isinstance(b, TimeType) and e.op in ("+", "-"):
+            return common_type([a, b])
+        if isinstance(a, TimeType) and whole_b and e.op in ("*", "/"):
+            return a
+        if whole_a and isinstance(b, TimeType) and e.op == "*":
+            return b
+        timeless = not (isinstance(a, TimeType) or isinstance(b, TimeType))
+        if timeless and e.op != "MOD":
+            return common_type([a, b])
+        self.refuse(e.place, f"{e.op} cannot combine {a} and {b}")
+        return None
+
+    def fitted(
+        self, found: ty.Expression, span: ranges.Span, e: sx.Expression
+    ) -> ty.Expression | None:
+        """`found` with its range; in a program what leaves the type wraps, elsewhere is refused."""
+        type_ = found.type
+        assert isinstance(type_, IntType | TimeType)
+        limits = LIMITS.get(type_.base, (-GREATEST, GREATEST))
+        if ranges.within(span, limits):
+            return replace(found, type=replace(type_, lo=span[0], hi=span[1]))
+        if self.is_program and type_.base:
+            return replace(found, type=replace(type_, lo=limits[0], hi=limits[1]))
+        says = f"is {span[0]}" if span[0] == span[1] else f"may be {span[0]}..{span[1]}"
         counts = [read.name for read in reads_of(found) if read.name.endswith(".CV")]
         self.refuse(
             e.place,
-            f"{write_expression(e)[:60]} {span}, outside INT ({INT_MIN}..{INT_MAX})"
+            f"{write_expression(e)[:60]} {says}, outside {type_.base} ({limits[0]}..{limits[1]})"
             + (f"; limit the count, as in MIN({counts[0]}, 9)" if counts else ""),
         )
         return None
 
-    def _comparison(self, e: sx.Binary) -> ty.Expression | None:
-        pair = self._pair(e.left, e.right)
+    def comparison(self, e: sx.Binary) -> ty.Expression | None:
+        """``a = b`` and its like."""
+        pair = self.pair(e.left, e.right)
         if pair is None:
             return None
         left, right = pair
-        if e.op in _ORDER and not isinstance(left.type, IntType) and left.type != TIME:
+        if e.op in _ORDER and isinstance(left.type, BoolType | EnumType):
             self.refuse(
                 e.place,
                 f"{e.op} cannot order values of type {left.type}; only = and <> can",
@@ -268,68 +416,71 @@ class ExpressionChecker:
             return None
         return ty.Binary(e.op, left, right, BOOL, e.place)
 
-    def _pair(
+    def pair(
         self, left: sx.Expression, right: sx.Expression
     ) -> tuple[ty.Expression, ty.Expression] | None:
         """Two operands of one type; a value of an enumeration follows the other operand."""
         if self._is_bare_label(left) and not self._is_bare_label(right):
-            b = self._infer(right, None)
-            a = self.check(left, b.type) if b else None
+            b = self.infer(right, None)
+            a = self._like(left, b) if b else None
         else:
-            a = self._infer(left, None)
+            a = self.infer(left, None)
             # Without a type to go by, a label would be reported as ambiguous or undeclared.
             lost = a is None and self._is_bare_label(right)
-            b = None if lost else self.check(right, a.type if a else None)
-        return (a, b) if a and b else None
+            if lost:
+                return None
+            b = self._like(right, a) if a else self.infer(right, None)
+        if a is None or b is None:
+            return None
+        a = adapted(a, b.type, self.is_program)
+        return (a, b) if self._may_meet(a, b) and self._may_meet(b, a) else None
+
+    def _like(self, e: sx.Expression, other: ty.Expression) -> ty.Expression | None:
+        """`e` of the type of `other`, or of one that can be brought together with it."""
+        found = self.infer(e, other.type)
+        if found is None or agree(adapted(other, found.type, self.is_program).type, found.type):
+            return found
+        if self.is_program and isinstance(found.type, EnumType) and whole(other.type):
+            return adapted(found, other.type, True)
+        found = adapted(found, other.type, self.is_program)
+        if agree(found.type, other.type):
+            return found
+        self.refuse(
+            e.place,
+            f"{write_expression(e)[:60]} is of type {found.type}; expected {other.type}"
+            + self._hint(e, found.type, other.type),
+        )
+        return None
+
+    def _may_meet(self, a: ty.Expression, b: ty.Expression) -> bool:
+        """Whether a literal fits what it meets; in a program it may be of a larger type."""
+        if self.is_program or not (isinstance(a.type, IntType) and isinstance(b.type, IntType)):
+            return True
+        lo, hi = b.type.limits if b.type.base else (INT_MIN, INT_MAX)
+        if a.type.base or ranges.within(span_of(a.type), (lo, hi)):
+            return True
+        self.refuse(a.place, f"{a.type.lo} is outside {b.type.base or 'INT'} ({lo}..{hi})")
+        return False
 
     def _is_bare_label(self, e: sx.Expression) -> bool:
         return isinstance(e, sx.Name) and self.scope.find(e.text) is None
 
-    # Functions
 
-    def _call(self, e: sx.Call, expected: Type | None) -> ty.Expression | None:
-        name = e.function.upper()
-        limits = FUNCTIONS.get(name)
-        if limits is None:
-            self.refuse(e.place, self._no_function(e.function))
-            return None
-        if not limits[0] <= len(e.arguments) <= limits[1]:
-            count = str(limits[0]) if limits[0] == limits[1] else f"{limits[0]} or more"
-            self.refuse(e.place, f"{name} takes {count} arguments, not {len(e.arguments)}")
-            return None
-        if name == "SEL":
-            return self._select(e, expected)
-        values = [self._integer(argument, name) for argument in e.arguments]
-        whole = tuple(value for value in values if value is not None)
-        if len(whole) < len(values):
-            return None
-        range_ = ranges.called(name, [_range(value) for value in whole])
-        return self._in_int(ty.Call(name, whole, range_, e.place), e)
-
-    def _no_function(self, name: str) -> str:
-        if name.upper() in BLOCKS:
-            return (
-                f"{name.upper()} is a function block: declare an instance in VAR, call that, and "
-                "read its output"
-            )
-        known = ", ".join(FUNCTIONS)
-        return f"function '{name}' is not supported; supported functions: {known}"
-
-    def _select(self, e: sx.Call, expected: Type | None) -> ty.Expression | None:
-        chooser = self.check(e.arguments[0], BOOL)
-        if isinstance(expected, EnumType):
-            a, b = self.check(e.arguments[1], expected), self.check(e.arguments[2], expected)
-            pair = (a, b) if a and b else None
-        else:
-            pair = self._pair(e.arguments[1], e.arguments[2])
-        if chooser is None or pair is None:
-            return None
-        type_ = pair[0].type
-        if isinstance(type_, IntType):
-            type_ = ranges.join(type_, _range(pair[1]))
-        return ty.Call("SEL", (chooser, *pair), type_, e.place)
+def _are_bits(types: Sequence[Type]) -> bool:
+    """Whether a logical operator works bit by bit: no BOOL among bit strings and integers."""
+    named = [t for t in types if isinstance(t, BitsType | IntType) and t.base]
+    return bool(named) and all(whole(t) is not None for t in types)
 
 
-def _range(e: ty.Expression) -> IntType:
-    assert isinstance(e.type, IntType)
-    return e.type
+_KINDS = {
+    sx.Opaque: "a string or a date",
+    sx.Element: "an element of an array",
+    sx.Direct: "a direct address",
+    sx.Pointed: "a pointer",
+    sx.ArrayValue: "the value of an array",
+    sx.StructValue: "the value of a structure",
+}
+
+
+def _what(e: sx.Expression) -> str:
+    return _KINDS.get(type(e), "this")

@@ -6,13 +6,15 @@ check on the other.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import Mistake, Place
 from interlock.kernel.system import Role
+from interlock.st import flaws, reals
 from interlock.st import typed as ty
-from interlock.st.evaluate import evaluate_expression, explain
+from interlock.st.evaluate import evaluate_expression, evaluate_number, explain, fitted
 from interlock.st.interpret_blocks import call_block
 from interlock.st.layout import (
     PREFIX,
@@ -23,7 +25,7 @@ from interlock.st.layout import (
     position_name,
     top_of,
 )
-from interlock.st.types import IntType, Type
+from interlock.st.types import BitsType, IntType, RealType, TimeType, Type, span_of
 
 __all__ = ["Controller", "Decision", "ScanResult", "evaluate_expression", "explain"]
 
@@ -50,7 +52,8 @@ class ScanResult:
     executed : tuple of Place
         Assignments, calls and taken branches, in the order executed.
     defects : tuple of Mistake
-        Assignments out of range (the value was clamped) and divisions by zero (which gave 0).
+        Assignments out of range (the value was clamped), divisions by zero (which gave 0), numbers
+        that their types do not hold, and what else a program must not do.
     """
 
     outputs: dict[str, int]
@@ -81,12 +84,17 @@ class Controller:
         self._inputs = {v.name: v.initial for v in self._layout.inputs}
         self._instances = {i.name: i for i in program.instances}
         counts = self._layout.counts
-        self._stays = {count_name(self._instances[name]): most for name, most in counts.items()}
+        self._stays = {count_name(self._instances[name]): ends for name, ends in counts.items()}
+        self._temporaries: dict[str, float] = {}
         self._outputs = [v.name for v in self._layout.variables if v.role is Role.OUTPUT]
         self._env = _Env(self)
         self._start_scan()
 
     def _start_scan(self) -> None:
+        self._temporaries = {
+            key: v.real if isinstance(v.type, RealType) else v.initial
+            for key, v in self._layout.temporaries.items()
+        }
         self._executed: list[Place] = []
         self._defects: list[Mistake] = []
         self._last_writes: dict[str, Place] = {}
@@ -96,7 +104,10 @@ class Controller:
 
         A counter counts on here; of values that nothing tells apart the lowering has the least.
         """
-        return self._values | {n: min(self._values[n], most) for n, most in self._stays.items()}
+        return self._values | {
+            name: min(max(self._values[name], least), most)
+            for name, (least, most) in self._stays.items()
+        }
 
     def exact_values(self) -> dict[str, int]:
         """As `values`, with counters as far as they have counted."""
@@ -120,8 +131,11 @@ class Controller:
         for name, value in values.items():
             if name not in self._values:
                 raise KeyError(name)
-            if value == self._stays.get(name):
+            least, most = self._stays.get(name, (None, None))
+            if value == most:
                 value = max(value, self._values[name])
+            elif value == least:
+                value = min(value, self._values[name])
             self._values[name] = value
 
     def remember(self, values: Mapping[str, int]) -> None:
@@ -196,14 +210,20 @@ class Controller:
         value = self._inputs[where] if where in self._inputs else self._values[where]
         if name.endswith(".et"):
             timer = next(i for n, i in self._instances.items() if n.casefold() == name[:-3])
-            return min(value * self.settings.scan_ms, timer.preset_ms)
+            if not timer.varies:
+                return min(value * self.settings.scan_ms, timer.preset_ms)
         return value
 
-    def _value(self, e: ty.Expression) -> int:
-        zero_divisions: list[Place] = []
-        value = evaluate_expression(e, self._env, zero_divisions)
-        self._defects += [Mistake(place, "division by zero") for place in zero_divisions]
-        return value
+    def number(self, name: str) -> float:
+        """The value of a casefolded name as expressions read it, temporary variables included."""
+        if name in self._temporaries:
+            return self._temporaries[name]
+        table = self._layout.tables.get(self._layout.names[name])
+        value = self.read(name)
+        return value if table is None else table[value]
+
+    def _value(self, e: ty.Expression) -> float:
+        return evaluate_number(e, self._env, self._defects, self.settings.saturates)
 
     def _execute(self, body: Iterable[ty.Statement]) -> None:
         for s in body:
@@ -237,31 +257,53 @@ class Controller:
         self._execute(s.otherwise)
 
     def _invoke(self, s: ty.Invoke) -> None:
-        inputs = {name: self._value(e) for name, e in s.inputs}
+        inputs = {name: int(self._value(e)) for name, e in s.inputs}
         instance = self._instances[s.instance]
         call_block(instance, inputs, self._values, self.settings)
         for taken in s.outputs:
             value = self._values[f"{PREFIX}{s.instance}.{taken.output}"]
             self._write(taken.target, taken.type, value, taken.place)
 
-    def _write(self, target: str, type_: Type, value: int, place: Place) -> None:
-        name = self._layout.names[target.casefold()]
-        if isinstance(type_, IntType) and not type_.lo <= value <= type_.hi:
-            says = f"'{target}' is assigned a value outside {type_.lo}..{type_.hi}"
-            self._defects.append(Mistake(place, says))
-            value = type_.hi if value > type_.hi else type_.lo
-        self._values[name] = value
+    def _write(self, target: str, type_: Type, value: float, place: Place) -> None:
+        key = target.casefold()
+        kept = self._kept(target, type_, value, place)
+        if key in self._temporaries:
+            self._temporaries[key] = kept
+            return
+        name = self._layout.names[key]
+        table = self._layout.tables.get(name)
+        at = bisect_left(table, kept) if table is not None else 0
+        self._values[name] = int(kept) if table is None else min(at, len(table) - 1)
         self._last_writes[name] = place
 
+    def _kept(self, target: str, type_: Type, value: float, place: Place) -> float:
+        """What a variable of `type_` keeps of a value; a defect where that is another."""
+        if isinstance(type_, RealType):
+            if not reals.fits(value, type_.base):
+                self._defects.append(Mistake(place, flaws.outside_real(target, type_.base)))
+            return reals.rounded(value, type_.base)
+        if not isinstance(type_, IntType | TimeType | BitsType):
+            return value
+        lo, hi = span_of(type_)
+        # A bit string holds the bits of a negative number of its own width, too.
+        least = -(hi + 1) // 2 if isinstance(type_, BitsType) else lo
+        if least <= value <= hi:
+            return int(value) % (hi + 1) if isinstance(type_, BitsType) else value
+        self._defects.append(Mistake(place, flaws.outside(target, lo, hi)))
+        if isinstance(type_, IntType) and not type_.is_whole:
+            return hi if value > hi else lo
+        saturates = self.settings.saturates and not isinstance(type_, BitsType)
+        return fitted(int(value), type_.base, saturates)
 
-class _Env(Mapping[str, int]):
+
+class _Env(Mapping[str, float]):
     """The names of a program with their present values."""
 
     def __init__(self, controller: Controller) -> None:
         self._controller = controller
 
-    def __getitem__(self, name: str) -> int:
-        return self._controller.read(name)
+    def __getitem__(self, name: str) -> float:
+        return self._controller.number(name)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._controller._layout.names)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, MutableMapping
 
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name, top_of
-from interlock.st.types import INT_MAX
+from interlock.st.types import INT_MAX, INT_MIN
 
 
 def call_block(
@@ -46,8 +46,12 @@ def call_block(
             values[own + "M"] = int(not inputs["CLK"])
         case "CTU":
             _count_up(own, inputs, values)
+        case "CTD":
+            _count_down(own, inputs, values)
+        case "CTUD":
+            _count_both_ways(own, inputs, values)
         case _:
-            _Timer(instance, values, settings).call(bool(inputs["IN"]))
+            _Timer(instance, values, settings, inputs.get("PT")).call(bool(inputs["IN"]))
 
 
 def _count_up(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
@@ -60,18 +64,59 @@ def _count_up(own: str, inputs: Mapping[str, int], values: MutableMapping[str, i
     values[own + "Q"] = int(values[own + "CV"] >= inputs["PV"])
 
 
+def _count_down(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
+    rises = inputs["CD"] and not values[own + "M"]
+    values[own + "M"] = inputs["CD"]
+    if inputs.get("LD"):
+        values[own + "CV"] = inputs["PV"]
+    elif rises and values[own + "CV"] > INT_MIN:
+        values[own + "CV"] -= 1
+    values[own + "Q"] = int(values[own + "CV"] <= 0)
+
+
+def _count_both_ways(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
+    up = inputs["CU"] and not values[own + "MU"]
+    down = inputs["CD"] and not values[own + "MD"]
+    values[own + "MU"], values[own + "MD"] = inputs["CU"], inputs["CD"]
+    if inputs.get("R"):
+        values[own + "CV"] = 0
+    elif inputs.get("LD"):
+        values[own + "CV"] = inputs["PV"]
+    elif up and not down and values[own + "CV"] < INT_MAX:
+        values[own + "CV"] += 1
+    elif down and not up and values[own + "CV"] > INT_MIN:
+        values[own + "CV"] -= 1
+    values[own + "QU"] = int(values[own + "CV"] >= inputs["PV"])
+    values[own + "QD"] = int(values[own + "CV"] <= 0)
+
+
 class _Timer:
-    """One call of a timer: what it was, what it becomes."""
+    """One call of a timer: what it was, what it becomes.
+
+    Parameters
+    ----------
+    preset_ms : int or None
+        The preset time that the call gives, where it varies.
+    """
 
     def __init__(
-        self, instance: ty.Instance, values: MutableMapping[str, int], settings: Settings
+        self,
+        instance: ty.Instance,
+        values: MutableMapping[str, int],
+        settings: Settings,
+        preset_ms: int | None,
     ) -> None:
         self._block = instance.block
         self._values = values
         self._own = f"{PREFIX}{instance.name}."
         self._place = position_name(instance, settings)
         self._top = top_of(instance, settings)
+        self._scan_ms = settings.scan_ms
         self._shows_time = settings.timers is Timers.COUNTED
+        self._preset_ms = None if preset_ms is None else max(preset_ms, 0)
+        if self._preset_ms is not None:
+            scans = -(-self._preset_ms // settings.scan_ms)
+            self._top = scans if self._shows_time else min(self._preset_ms, 1)
 
     def call(self, on: bool) -> None:
         match self._block:
@@ -89,6 +134,12 @@ class _Timer:
         if self._shows_time:
             self._values[self._own + "ET"] = shown
 
+    def _time(self, position: int) -> int:
+        """What ET shows at a position: scans, or milliseconds where the preset time varies."""
+        if self._preset_ms is None:
+            return position
+        return min(position * self._scan_ms, self._preset_ms)
+
     @property
     def _running(self) -> bool:
         return bool(self._values[self._own + "running"])
@@ -98,7 +149,7 @@ class _Timer:
             self._become(False, 0, False, 0)
             return
         position = self._values[self._place] if self._running else 0
-        self._become(True, position, position == self._top, position)
+        self._become(True, position, position >= self._top, self._time(position))
 
     def _off_delay(self, on: bool) -> None:
         if on:
@@ -108,24 +159,30 @@ class _Timer:
             self._become(False, 0, False, self._values.get(self._own + "ET", 0))
         else:
             position = self._values[self._place] if self._running else 0
-            if position == self._top:
-                self._become(False, 0, False, self._top)
+            if position >= self._top:
+                self._become(False, 0, False, self._time(self._top))
             else:
-                self._become(True, position, True, position)
+                self._become(True, position, True, self._time(position))
 
     def _pulse(self, on: bool) -> None:
         position = self._values[self._place]
         if not self._running:
-            is_spent = self._top > 0 and position == self._top
+            # Where the pulse has ended and IN has stayed, the position stays, too.
+            is_spent = position > 0 and (self._preset_ms is not None or position == self._top)
             if not on:
                 self._become(False, 0, False, 0)
                 return
             if is_spent:
-                self._become(False, self._top, False, self._top)
+                self._become(False, self._mark, False, self._time(self._top))
                 return
             position = 0
         if position < self._top:
-            self._become(True, position, True, position)
+            self._become(True, position, True, self._time(position))
         else:
-            left = self._top if on else 0
-            self._become(False, left, False, left)
+            left = self._mark if on else 0
+            self._become(False, left, False, self._time(self._top) if on else 0)
+
+    @property
+    def _mark(self) -> int:
+        """What tells that the pulse is over; a time that varies may be 0 just now."""
+        return self._top if self._preset_ms is None else max(self._top, 1)

@@ -16,8 +16,9 @@ from interlock.base.errors import InputError, Mistake
 from interlock.kernel.system import BOOL, Domain, Role, Variable
 from interlock.st import typed as ty
 from interlock.st.blocks import BLOCKS
-from interlock.st.counting import greatest_counts
-from interlock.st.types import domain_of, initial_of
+from interlock.st.counting import count_spans
+from interlock.st.inference import Ranges, infer_ranges, is_wide
+from interlock.st.types import GREATEST, IntType, RealType, Type, domain_of, span_of
 
 PREFIX = "plc."
 
@@ -50,15 +51,27 @@ class Settings:
     edges : int
         Edition of IEC 61131-3, 1 or 2. In the second, F_TRIG gives TRUE on a first call with CLK
         FALSE; in the first it does not.
+    overflow : str
+        ``wrap`` where a number that its type does not hold is taken modulo the type's size,
+        ``saturate`` where it becomes the nearest that the type holds.
     """
 
     timers: Timers = Timers.FREE
     scan_ms: int = 100
     edges: int = 2
+    overflow: str = "wrap"
+
+    @property
+    def saturates(self) -> bool:
+        """Whether numbers stop at the limits of their types."""
+        return self.overflow == "saturate"
 
 
 def top_of(instance: ty.Instance, settings: Settings) -> int:
-    """The position at which a timer has elapsed: 0 for T#0s, which elapses at once."""
+    """The position at which a timer has elapsed: 0 for T#0s, which elapses at once.
+
+    Of a timer whose preset time varies, the greatest such position.
+    """
     if settings.timers is Timers.FREE:
         return min(instance.preset_ms, 1)
     return -(-instance.preset_ms // settings.scan_ms)
@@ -76,7 +89,7 @@ def count_name(instance: ty.Instance) -> str:
 
 
 def _memory(
-    instance: ty.Instance, settings: Settings, counts: Mapping[str, int]
+    instance: ty.Instance, settings: Settings, counts: Mapping[str, tuple[int, int]]
 ) -> Iterator[Variable]:
     name = PREFIX + instance.name
     match instance.block:
@@ -87,10 +100,13 @@ def _memory(
             first = int(instance.block == "F_TRIG" and settings.edges == 1)
             yield Variable(f"{name}.M", BOOL, first, Role.MEMORY)
             yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
-        case "CTU":
-            yield Variable(f"{name}.M", BOOL, 0, Role.MEMORY)
-            yield Variable(count_name(instance), Domain(0, counts[instance.name]), 0, Role.MEMORY)
-            yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
+        case "CTU" | "CTD" | "CTUD":
+            names = ("M",) if instance.block != "CTUD" else ("MU", "MD")
+            for clock in names:
+                yield Variable(f"{name}.{clock}", BOOL, 0, Role.MEMORY)
+            yield Variable(count_name(instance), Domain(*counts[instance.name]), 0, Role.MEMORY)
+            for output in [o for o in BLOCKS[instance.block].outputs if o != "CV"]:
+                yield Variable(f"{name}.{output}", BOOL, 0, Role.MEMORY)
         case _:
             top = top_of(instance, settings)
             free = settings.timers is Timers.FREE and top == 1
@@ -98,7 +114,8 @@ def _memory(
             position = BOOL if free else Domain(0, top)
             yield Variable(position_name(instance, settings), position, 0, Role.TIMER)
             if settings.timers is Timers.COUNTED:
-                yield Variable(f"{name}.ET", Domain(0, top), 0, Role.TIMER)
+                greatest = instance.preset_ms if instance.varies else top
+                yield Variable(f"{name}.ET", Domain(0, greatest), 0, Role.TIMER)
             yield Variable(f"{name}.Q", BOOL, 0, Role.MEMORY)
 
 
@@ -117,16 +134,23 @@ class Layout:
         scans.
     retained : frozenset of str
         Names of the variables that keep their values over a restart.
-    counts : dict of str to int
-        Where each counter stays in the lowering, by its instance's name; the value stands for
-        itself and every greater one.
+    counts : dict of str to (int, int)
+        Where each counter stays in the lowering, downwards and upwards, by its instance's name; a
+        value there stands for itself and everything beyond.
+    temporaries : dict of str to Declared
+        Variables without memory, by casefolded name.
+    tables : dict of str to tuple of float
+        The values of each REAL variable, by the name of the kernel's variable, which is the place
+        in it.
     """
 
     inputs: tuple[Variable, ...]
     variables: tuple[Variable, ...]
     names: dict[str, str]
     retained: frozenset[str]
-    counts: dict[str, int]
+    counts: dict[str, tuple[int, int]]
+    temporaries: dict[str, ty.Declared]
+    tables: dict[str, tuple[float, ...]]
 
 
 def lay_out(program: ty.Program, settings: Settings) -> Layout:
@@ -135,22 +159,31 @@ def lay_out(program: ty.Program, settings: Settings) -> Layout:
     Raises
     ------
     InputError
-        Where the program reads the elapsed time of a free timer, which has none.
+        Where the program reads the elapsed time of a free timer, which has none, or has numbers
+        that are too large to compute with.
     """
     if settings.timers is Timers.FREE and program.elapsed_reads:
         says = "ET cannot be read from a free timer; the model must set timers to counted"
         raise InputError([Mistake(place, says) for place in program.elapsed_reads])
+    found = infer_ranges(program)
+    _refuse_too_large(program, found)
     inputs: list[Variable] = []
     variables: list[Variable] = []
     names: dict[str, str] = {}
     retained: set[str] = set()
+    tables: dict[str, tuple[float, ...]] = {}
     for declared in program.variables:
-        variable = _declared(declared)
+        if declared.kind == "VAR_TEMP":
+            continue
+        type_ = known_type(declared, found)
+        variable = _declared(declared, type_)
         names[declared.name.casefold()] = variable.name
+        if isinstance(type_, RealType):
+            tables[variable.name] = type_.table
         (inputs if declared.kind == "VAR_INPUT" else variables).append(variable)
         if declared.retain:
             retained.add(variable.name)
-    counts = greatest_counts(program)
+    counts = count_spans(program, found)
     for instance in program.instances:
         memory = list(_memory(instance, settings, counts))
         variables += memory
@@ -160,13 +193,41 @@ def lay_out(program: ty.Program, settings: Settings) -> Layout:
             if output != "ET" or settings.timers is Timers.COUNTED:
                 name = f"{instance.name}.{output}"
                 names[name.casefold()] = PREFIX + name
-    return Layout(tuple(inputs), tuple(variables), names, frozenset(retained), counts)
+    temporaries = {v.name.casefold(): v for v in program.variables if v.kind == "VAR_TEMP"}
+    return Layout(
+        tuple(inputs), tuple(variables), names, frozenset(retained), counts, temporaries, tables
+    )
 
 
-def _declared(declared: ty.Declared) -> Variable:
-    domain = domain_of(declared.type)
+def known_type(declared: ty.Declared, found: Ranges) -> Type:
+    """The type of a variable with the range, or the values, that it has between scans."""
+    known = found.memory.get(declared.name.casefold())
+    type_ = declared.type
+    if known is None or not is_wide(type_):
+        return type_
+    if isinstance(known, frozenset):
+        return RealType(str(type_), tuple(sorted(known)))
+    return IntType(*known, str(type_))
+
+
+def _refuse_too_large(program: ty.Program, found: Ranges) -> None:
+    mistakes = list(found.mistakes)
+    for declared in program.variables:
+        lo, hi = span_of(known_type(declared, found))
+        if declared.kind != "VAR_TEMP" and not -GREATEST <= lo <= hi <= GREATEST:
+            says = f"'{declared.name}' may be {lo}..{hi}, beyond 2^62: too large to compute with"
+            mistakes.append(Mistake(declared.place, says))
+    if mistakes:
+        raise InputError(mistakes)
+
+
+def _declared(declared: ty.Declared, type_: Type) -> Variable:
+    domain = domain_of(type_)
+    initial = declared.initial
+    if isinstance(type_, RealType):
+        initial = type_.table.index(declared.real)
     if declared.kind == "VAR_INPUT":
-        return Variable(f"input.{declared.name}", domain, initial_of(declared.type), Role.CONTROL)
+        return Variable(f"input.{declared.name}", domain, initial, Role.CONTROL)
     if declared.kind == "VAR_OUTPUT":
-        return Variable(declared.name, domain, declared.initial, Role.OUTPUT)
-    return Variable(PREFIX + declared.name, domain, declared.initial, Role.MEMORY)
+        return Variable(declared.name, domain, initial, Role.OUTPUT)
+    return Variable(PREFIX + declared.name, domain, initial, Role.MEMORY)

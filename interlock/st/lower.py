@@ -14,10 +14,14 @@ from math import prod
 
 from interlock.base.errors import Place
 from interlock.kernel import expr as ex
-from interlock.kernel.evaluate import python_function
+from interlock.kernel.evaluate import bounds, python_function
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, not_, or_, var
 from interlock.kernel.system import Domain, Move, MoveKind, Variable
+from interlock.st import flaws as told
+from interlock.st import lower_reals as lr
+from interlock.st import reals
 from interlock.st import typed as ty
+from interlock.st.inference import infer_ranges
 from interlock.st.layout import (
     PREFIX,
     Layout,
@@ -28,9 +32,11 @@ from interlock.st.layout import (
     position_name,
     top_of,
 )
+from interlock.st.lower_bits import BitStrings
 from interlock.st.lower_blocks import step_block
-from interlock.st.lower_terms import lower_expression
-from interlock.st.types import IntType, Type
+from interlock.st.lower_terms import Terms, kept_within, lower_expression
+from interlock.st.ranges import within
+from interlock.st.types import BitsType, IntType, RealType, TimeType, Type, span_of
 
 __all__ = ["Flaw", "Lowered", "lower_expression", "lower_program"]
 
@@ -70,7 +76,8 @@ class Lowered:
     timer_moves : tuple of Move
         The events by which free timers elapse; empty for counted timers.
     flaws : tuple of Flaw
-        Assignments out of range and divisions by zero that interval analysis cannot exclude.
+        Assignments out of range, divisions by zero, numbers that do not fit and other defects that
+        interval analysis cannot exclude.
     """
 
     program: ty.Program
@@ -100,7 +107,8 @@ def lower_program(program: ty.Program, settings: Settings) -> Lowered:
     Raises
     ------
     InputError
-        Where the program reads the elapsed time of a free timer.
+        Where the program reads the elapsed time of a free timer, or has numbers that are too large
+        or too many to compute with.
     """
     layout = lay_out(program, settings)
     run = _Run(program, layout, settings)
@@ -156,7 +164,7 @@ class _Names(Mapping[str, Expr]):
         self._run = run
 
     def __getitem__(self, name: str) -> Expr:
-        value = self._state[self._run.layout.names[name]]
+        value = self._state[self._run.places[name]]
         preset_ms = self._run.elapsed_presets_ms.get(name)
         if preset_ms is None:
             return value
@@ -164,10 +172,10 @@ class _Names(Mapping[str, Expr]):
         return ex.minimum(const(preset_ms), elapsed_ms)
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._run.layout.names)
+        return iter(self._run.places)
 
     def __len__(self) -> int:
-        return len(self._run.layout.names)
+        return len(self._run.places)
 
 
 class _Run:
@@ -178,18 +186,56 @@ class _Run:
         self.layout = layout
         self.settings = settings
         self.instances = {instance.name: instance for instance in program.instances}
+        # Where the preset time varies, ET is kept in milliseconds.
         self.elapsed_presets_ms = {
-            f"{i.name}.ET".casefold(): i.preset_ms for i in program.instances
+            f"{i.name}.ET".casefold(): i.preset_ms for i in program.instances if not i.varies
         }
         self.flaws: list[Flaw] = []
+        self.places = {**layout.names, **{name: f" {name}" for name in layout.temporaries}}
+        self._domains = {
+            v.name: (v.domain.lo, v.domain.hi) for v in (*layout.inputs, *layout.variables)
+        }
+        self._known: dict[Expr, tuple[int, int]] = {}
+        self._bits = BitStrings(self.bound)
+        self._tables = self._real_tables()
+
+    def _real_tables(self) -> dict[str, tuple[float, ...]]:
+        """The values of each REAL, by casefolded name."""
+        names = {place: name for name, place in self.layout.names.items()}
+        tables = {names[place]: table for place, table in self.layout.tables.items()}
+        ever = infer_ranges(self.program).ever
+        for name, declared in self.layout.temporaries.items():
+            known = ever.get(name)
+            if isinstance(declared.type, RealType):
+                values = known if isinstance(known, frozenset) else {declared.real}
+                tables[name] = tuple(sorted(values))
+        return tables
+
+    def bound(self, e: Expr) -> tuple[int, int]:
+        """Least and greatest value that `e` can have as far as intervals tell."""
+        if e not in self._known:
+            self._known |= bounds([e], self._domains, self._known)
+        return self._known[e]
 
     def scan(self) -> dict[str, Expr]:
         variables = self.layout.variables
         state = {v.name: var(v.name) for v in (*self.layout.inputs, *variables)}
+        for name, declared in self.layout.temporaries.items():
+            table = self._tables.get(name)
+            first = declared.initial if table is None else table.index(declared.real)
+            state[self.places[name]] = const(first)
         if self.settings.timers is Timers.COUNTED:
             self._pass_time(state)
         self._execute(self.program.body, state, TRUE)
-        return {v.name: state[v.name] for v in variables if state[v.name] is not var(v.name)}
+        changed = [v for v in variables if state[v.name] is not var(v.name)]
+        return {v.name: self._within(state[v.name], v.domain) for v in changed}
+
+    def _within(self, e: Expr, domain: Domain) -> Expr:
+        """`e`, which lies within `domain`, so that interval arithmetic sees it."""
+        lo, hi = self.bound(e)
+        if hi > domain.hi:
+            e = ex.minimum(e, const(domain.hi))
+        return ex.maximum(const(domain.lo), e) if lo < domain.lo else e
 
     def _pass_time(self, state: _State) -> None:
         # Time passes between scans, not between two calls in one scan.
@@ -201,12 +247,16 @@ class _Run:
                 later = ex.minimum(top, ex.add(state[place], const(1)))
                 state[place] = ex.ite(state[running], later, state[place])
 
+    def _terms(self, state: _State, path: Expr) -> Terms:
+        def note(place: Place, says: str, when: Expr) -> None:
+            self._note(place, says, and_(path, when))
+
+        return Terms(
+            _Names(state, self), note, self._tables, self.bound, self._bits, self.settings.saturates
+        )
+
     def _value(self, e: ty.Expression, state: _State, path: Expr) -> Expr:
-        zero_divisors: list[tuple[ty.Expression, Expr]] = []
-        value = lower_expression(e, _Names(state, self), zero_divisors)
-        for divisor, is_zero in zero_divisors:
-            self._note(divisor.place, "division by zero", and_(path, is_zero))
-        return value
+        return self._terms(state, path).whole(e)
 
     def _note(self, place: Place, says: str, when: Expr) -> None:
         if when is not FALSE:
@@ -215,6 +265,8 @@ class _Run:
     def _execute(self, body: Iterable[ty.Statement], state: _State, path: Expr) -> None:
         for s in body:
             match s:
+                case ty.Assign() if isinstance(s.type, RealType):
+                    self._write_real(s, state, path)
                 case ty.Assign():
                     value = self._value(s.value, state, path)
                     self._write(s.target, s.type, value, s.value.type, state, path, s.place)
@@ -224,6 +276,16 @@ class _Run:
                     self._case(s, state, path)
                 case ty.Invoke():
                     self._invoke(s, state, path)
+
+    def _write_real(self, s: ty.Assign, state: _State, path: Expr) -> None:
+        assert isinstance(s.type, RealType)
+        base = s.type.base
+        value = self._terms(state, path).real(s.value)
+        beyond = lr.holds([value], lambda number: not reals.fits(number, base), s.place)
+        self._note(s.place, told.outside_real(s.target, base), and_(path, beyond))
+        kept = lr.applied([value], lambda number: reals.rounded(number, base), s.place)
+        key = s.target.casefold()
+        state[self.places[key]] = lr.place_in(kept, self._tables[key])
 
     def _write(
         self,
@@ -235,17 +297,27 @@ class _Run:
         path: Expr,
         place: Place,
     ) -> None:
-        if isinstance(type_, IntType) and isinstance(value_type, IntType):
-            sides = []
-            if value_type.lo < type_.lo:
-                sides.append(ex.lt(value, const(type_.lo)))
-            if value_type.hi > type_.hi:
-                sides.append(ex.lt(const(type_.hi), value))
-            if sides:
-                says = f"'{target}' is assigned a value outside {type_.lo}..{type_.hi}"
-                self._note(place, says, and_(path, or_(*sides)))
-                value = ex.clamp(value, type_.lo, type_.hi)
-        state[self.layout.names[target.casefold()]] = value
+        lo, hi = span_of(type_)
+        span = span_of(value_type)
+        if isinstance(type_, IntType | TimeType | BitsType) and not within(span, (lo, hi)):
+            bound = self.bound(value)
+            span = max(bound[0], span[0]), min(bound[1], span[1])
+
+            def tell(when: Expr) -> None:
+                self._note(place, told.outside(target, lo, hi), and_(path, when))
+
+            if isinstance(type_, BitsType):
+                # A bit string holds the bits of a negative number of its own width, too.
+                kept_within(value, span, (-((hi + 1) // 2), hi), True, tell)
+                if not within(span, (lo, hi)):
+                    value = self._bits.number(self._bits.bits(value, type_.width), False)
+            else:
+                clamps = isinstance(type_, IntType) and not type_.is_whole
+                saturates = clamps or self.settings.saturates
+                value = kept_within(value, span, (lo, hi), saturates, tell)
+                if clamps:
+                    value = ex.clamp(value, lo, hi)
+        state[self.places[target.casefold()]] = value
 
     def _if(self, s: ty.If, state: _State, path: Expr) -> None:
         def condition_of(branch: ty.Branch) -> Callable[[Expr], Expr]:
@@ -289,8 +361,9 @@ class _Run:
         instance = self.instances[s.instance]
         inputs = {name: self._value(e, state, path) for name, e in s.inputs}
         state.update(step_block(instance, inputs, state, self.settings, self.layout.counts))
+        names = _Names(state, self)
         for taken in s.outputs:
-            value = state[f"{PREFIX}{s.instance}.{taken.output}"]
+            value = names[f"{s.instance}.{taken.output}".casefold()]
             self._write(
                 taken.target, taken.type, value, taken.source_type, state, path, taken.place
             )

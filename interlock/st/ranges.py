@@ -1,4 +1,4 @@
-"""Ranges of integer expressions.
+"""Ranges of whole numbers: between which values the result of an operation lies.
 
 Those of a quotient and a remainder are the kernel's: a value that fits here then fits there, too,
 and needs no clamp.
@@ -9,56 +9,93 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from interlock.kernel.evaluate import quotients, remainders
-from interlock.st.types import INT_MAX, INT_MIN, IntType
+from interlock.st.types import SIGNED, UNSIGNED
+
+Span = tuple[int, int]
 
 
-def fits_int(range_: IntType) -> bool:
-    """Whether every value is an INT."""
-    return range_.lo >= INT_MIN and range_.hi <= INT_MAX
+def within(span: Span, limits: Span) -> bool:
+    """Whether every value of `span` lies within `limits`."""
+    return limits[0] <= span[0] and span[1] <= limits[1]
 
 
-def join(a: IntType, b: IntType) -> IntType:
-    """The least range around both."""
-    return IntType(min(a.lo, b.lo), max(a.hi, b.hi))
+def join(spans: Sequence[Span]) -> Span:
+    """The least range around all."""
+    return min(s[0] for s in spans), max(s[1] for s in spans)
 
 
-def _product(a: IntType, b: IntType) -> IntType:
-    corners = [x * y for x in (a.lo, a.hi) for y in (b.lo, b.hi)]
-    return IntType(min(corners), max(corners))
+def _product(a: Span, b: Span) -> Span:
+    corners = [x * y for x in a for y in b]
+    return min(corners), max(corners)
 
 
-ARITHMETIC: dict[str, Callable[[IntType, IntType], IntType]] = {
-    "+": lambda a, b: IntType(a.lo + b.lo, a.hi + b.hi),
-    "-": lambda a, b: IntType(a.lo - b.hi, a.hi - b.lo),
+def _power(a: Span, b: Span) -> Span:
+    # A negative exponent gives a fraction, which is truncated: 0, or 1 and -1 of these themselves.
+    greatest = min(max(b[1], 0), 64)
+    size = max(abs(a[0]), abs(a[1]), 1) ** greatest
+    return (-size if a[0] < 0 else 0), size
+
+
+ARITHMETIC: dict[str, Callable[[Span, Span], Span]] = {
+    "+": lambda a, b: (a[0] + b[0], a[1] + b[1]),
+    "-": lambda a, b: (a[0] - b[1], a[1] - b[0]),
     "*": _product,
-    "/": lambda a, b: IntType(*quotients((a.lo, a.hi), (b.lo, b.hi))),
-    "MOD": lambda a, b: IntType(*remainders((a.lo, a.hi), (b.lo, b.hi))),
+    "/": quotients,
+    "MOD": remainders,
+    "**": _power,
 }
 
 
-def negated(a: IntType) -> IntType:
+def negated(a: Span) -> Span:
     """The range of ``-a``."""
-    return IntType(-a.hi, -a.lo)
+    return -a[1], -a[0]
 
 
-def least(ranges: Sequence[IntType]) -> IntType:
+def least(spans: Sequence[Span]) -> Span:
     """The range of the least of several values."""
-    return IntType(min(r.lo for r in ranges), min(r.hi for r in ranges))
+    return min(s[0] for s in spans), min(s[1] for s in spans)
 
 
-def greatest(ranges: Sequence[IntType]) -> IntType:
+def greatest(spans: Sequence[Span]) -> Span:
     """The range of the greatest of several values."""
-    return IntType(max(r.lo for r in ranges), max(r.hi for r in ranges))
+    return max(s[0] for s in spans), max(s[1] for s in spans)
 
 
-def called(function: str, ranges: Sequence[IntType]) -> IntType:
-    """The range of ``MIN``, ``MAX``, ``LIMIT`` or ``ABS`` over `ranges`."""
+def called(function: str, spans: Sequence[Span]) -> Span:
+    """The range of ``MIN``, ``MAX``, ``LIMIT`` or ``ABS`` over `spans`."""
     match function:
         case "MIN":
-            return least(ranges)
+            return least(spans)
         case "MAX":
-            return greatest(ranges)
+            return greatest(spans)
         case "LIMIT":
-            return greatest([ranges[0], least(ranges[1:])])
+            return greatest([spans[0], least(spans[1:])])
         case _:
-            return greatest([IntType(0, 0), ranges[0], negated(ranges[0])])
+            return greatest([(0, 0), spans[0], negated(spans[0])])
+
+
+def least_base(span: Span) -> str:
+    """The smallest elementary type that holds a literal: INT, then greater signed ones."""
+    for base in ("INT", "DINT", "LINT"):
+        size = 1 << (SIGNED[base] - 1)
+        if within(span, (-size, size - 1)):
+            return base
+    return "ULINT"
+
+
+def common_base(a: str, b: str) -> str:
+    """The type in which an operation of two integer types is done.
+
+    The larger of two signed or of two unsigned ones; of a signed and an unsigned one the signed
+    one if it holds both, else the next larger.
+
+    >>> common_base("SINT", "DINT"), common_base("INT", "UINT"), common_base("DINT", "USINT")
+    ('DINT', 'DINT', 'DINT')
+    """
+    if a in SIGNED and b in SIGNED:
+        return max(a, b, key=lambda base: SIGNED[base])
+    if a in UNSIGNED and b in UNSIGNED:
+        return max(a, b, key=lambda base: UNSIGNED[base])
+    signed, unsigned = (a, b) if a in SIGNED else (b, a)
+    width = max(SIGNED[signed], min(2 * UNSIGNED[unsigned], 64))
+    return next(base for base, n in SIGNED.items() if n == width)

@@ -9,17 +9,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from interlock.base.errors import Place
-from interlock.st.types import EnumType, Type
+from interlock.st.types import BOOL, EnumType, Type
 
 
 @dataclass(frozen=True)
 class Constant:
-    """A value; `text` is how it was written."""
+    """A value; `text` is how it was written, `real` the value of a REAL."""
 
     value: int
     type: Type
     text: str
     place: Place = field(compare=False)
+    real: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Read:
 
 @dataclass(frozen=True)
 class Unary:
-    """``NOT`` or ``-``."""
+    """``NOT`` or ``-``; of bit strings NOT turns every bit."""
 
     op: str
     operand: Expression
@@ -43,7 +44,10 @@ class Unary:
 
 @dataclass(frozen=True)
 class Binary:
-    """``XOR = <> < > <= >= + - * / MOD``."""
+    """``XOR = <> < > <= >= + - * / MOD **``.
+
+    Numbers are combined in `type`: what does not fit it wraps or saturates.
+    """
 
     op: str
     left: Expression
@@ -54,7 +58,7 @@ class Binary:
 
 @dataclass(frozen=True)
 class Junction:
-    """``AND`` or ``OR`` of two or more."""
+    """``AND`` or ``OR`` of two or more; of bit strings bit by bit."""
 
     op: str
     operands: tuple[Expression, ...]
@@ -64,7 +68,14 @@ class Junction:
 
 @dataclass(frozen=True)
 class Call:
-    """``SEL``, ``MIN``, ``MAX``, ``LIMIT`` or ``ABS``."""
+    """A function of the standard that is no operator, or one of these.
+
+    ``CHOICE(index, first, v0, v1, …)`` is the value at `index`, counted from the constant `first`;
+    ``NUMBER(e)`` the number of an enumeration's value; ``BIT(w, 3)`` a bit, ``WITH_BIT(w, 3, b)``
+    `w` with another bit; ``TO_REAL(n)`` a whole number among reals; ``DEFECT(says)`` is FALSE, and
+    to come to it a defect. Conversions have the name
+    written: what they do follows from the types.
+    """
 
     function: str
     arguments: tuple[Expression, ...]
@@ -135,7 +146,7 @@ class Taken:
 
 @dataclass(frozen=True)
 class Invoke:
-    """A call of an instance; its inputs in upper case, without the preset time."""
+    """A call of an instance; its inputs in upper case, PT only where the preset time varies."""
 
     instance: str
     inputs: tuple[tuple[str, Expression], ...]
@@ -146,6 +157,13 @@ class Invoke:
 Statement = Assign | If | Case | Invoke
 
 
+def defect(says: str, place: Place) -> If:
+    """A statement that does nothing; to come to it is a defect of the program."""
+    text = Constant(0, BOOL, says, place)
+    condition = Call("DEFECT", (text,), BOOL, place)
+    return If((Branch(condition, (), place),), (), place)
+
+
 @dataclass(frozen=True)
 class Declared:
     """A variable of the program.
@@ -153,7 +171,10 @@ class Declared:
     Attributes
     ----------
     kind : str
-        ``VAR_INPUT``, ``VAR_OUTPUT`` or ``VAR``.
+        ``VAR_INPUT``, ``VAR_OUTPUT``, ``VAR`` or ``VAR_TEMP``, which has its initial value at the
+        start of every scan.
+    real : float
+        Initial value of a REAL.
     """
 
     name: str
@@ -162,6 +183,7 @@ class Declared:
     kind: str
     retain: bool
     place: Place = field(compare=False)
+    real: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -171,7 +193,9 @@ class Instance:
     Attributes
     ----------
     preset_ms : int
-        Preset time of a timer, in milliseconds.
+        Preset time of a timer, in milliseconds; the greatest where it varies.
+    varies : bool
+        Whether each call gives the preset time as an expression.
     """
 
     name: str
@@ -179,6 +203,7 @@ class Instance:
     retain: bool
     preset_ms: int
     place: Place = field(compare=False)
+    varies: bool = False
 
 
 @dataclass(frozen=True)

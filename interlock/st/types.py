@@ -9,8 +9,23 @@ from functools import cached_property
 
 from interlock.kernel import system as kernel
 
-# IEC 61131-3: INT is a signed integer of 16 bits.
-INT_MIN, INT_MAX = -32768, 32767
+# IEC 61131-3, table of elementary types: width in bits of each integer and bit string.
+SIGNED = {"SINT": 8, "INT": 16, "DINT": 32, "LINT": 64}
+UNSIGNED = {"USINT": 8, "UINT": 16, "UDINT": 32, "ULINT": 64}
+BIT_STRINGS = {"BYTE": 8, "WORD": 16, "DWORD": 32, "LWORD": 64}
+TIMES = {"TIME": 32, "LTIME": 64}
+REALS = {"REAL": 32, "LREAL": 64}
+
+LIMITS: dict[str, tuple[int, int]] = {
+    **{name: (-(1 << (n - 1)), (1 << (n - 1)) - 1) for name, n in (SIGNED | TIMES).items()},
+    **{name: (0, (1 << n) - 1) for name, n in (UNSIGNED | BIT_STRINGS).items()},
+}
+"""Least and greatest value of each type of whole numbers; of a TIME in milliseconds."""
+
+INT_MIN, INT_MAX = LIMITS["INT"]
+
+# The engines compute with integers of 64 bits; so far from their limits sums still fit.
+GREATEST = 1 << 62
 
 
 @dataclass(frozen=True)
@@ -23,10 +38,46 @@ class BoolType:
 
 @dataclass(frozen=True)
 class TimeType:
-    """TIME, in whole milliseconds."""
+    """TIME or LTIME, in whole milliseconds; what is known of the value does not make the type."""
+
+    base: str = "TIME"
+    lo: int = field(default=LIMITS["TIME"][0], compare=False)
+    hi: int = field(default=LIMITS["TIME"][1], compare=False)
 
     def __str__(self) -> str:
-        return "TIME"
+        return self.base
+
+
+@dataclass(frozen=True)
+class BitsType:
+    """BYTE, WORD, DWORD or LWORD: a string of bits, as the unsigned number that they make."""
+
+    base: str
+
+    def __str__(self) -> str:
+        return self.base
+
+    @property
+    def width(self) -> int:
+        """How many bits it has."""
+        return BIT_STRINGS[self.base]
+
+
+@dataclass(frozen=True)
+class RealType:
+    """REAL or LREAL: IEEE 754 binary32 or binary64.
+
+    Attributes
+    ----------
+    table : tuple of float
+        The values of a variable, in order; the kernel's variable is the place in it.
+    """
+
+    base: str = "REAL"
+    table: tuple[float, ...] = field(default=(0.0,), compare=False)
+
+    def __str__(self) -> str:
+        return self.base
 
 
 @dataclass(frozen=True)
@@ -37,11 +88,17 @@ class EnumType:
     ----------
     initial : int
         Value of a variable declared without one.
+    numbers : tuple of int
+        The integer that each value stands for where an integer is wanted; empty for 0, 1, …
+    base : str
+        The type of these integers.
     """
 
     name: str
     labels: tuple[str, ...]
     initial: int = field(default=0, compare=False)
+    numbers: tuple[int, ...] = ()
+    base: str = "INT"
 
     def __str__(self) -> str:
         return self.name
@@ -54,45 +111,109 @@ class EnumType:
         """The value called `label`, in any case of letters, or None."""
         return self._numbers.get(label.casefold())
 
+    def number_at(self, value: int) -> int:
+        """The integer that a value stands for."""
+        return self.numbers[value] if self.numbers else value
+
 
 @dataclass(frozen=True)
 class IntType:
-    """INT limited to ``lo..hi``."""
+    """An integer type limited to ``lo..hi``.
+
+    Attributes
+    ----------
+    base : str
+        The elementary type, such as ``DINT``. Empty for a literal, which takes the type of what
+        it meets.
+    """
 
     lo: int
     hi: int
+    base: str = "INT"
 
     def __str__(self) -> str:
-        return f"INT ({self.lo}..{self.hi})"
+        if self.is_whole:
+            return self.base
+        return f"{self.base or 'INT'} ({self.lo}..{self.hi})"
+
+    @property
+    def limits(self) -> tuple[int, int]:
+        """Those of the elementary type; a literal has its own."""
+        return LIMITS.get(self.base, (self.lo, self.hi))
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether every value of the elementary type is meant."""
+        return bool(self.base) and (self.lo, self.hi) == LIMITS[self.base]
 
 
-Type = BoolType | TimeType | EnumType | IntType
+Type = BoolType | TimeType | EnumType | IntType | BitsType | RealType
 
 BOOL = BoolType()
 TIME = TimeType()
+LTIME = TimeType("LTIME", *LIMITS["LTIME"])
+_ELEMENTARY: dict[str, Type] = {
+    "BOOL": BOOL,
+    "TIME": TIME,
+    "LTIME": LTIME,
+    **{name: IntType(*LIMITS[name], name) for name in SIGNED | UNSIGNED},
+    **{name: BitsType(name) for name in BIT_STRINGS},
+    **{name: RealType(name) for name in REALS},
+}
+
+
+def elementary(name: str) -> Type | None:
+    """The elementary type called `name`, in any case of letters, or None.
+
+    >>> str(elementary("dint")), elementary("STRING")
+    ('DINT', None)
+    """
+    return _ELEMENTARY.get(name.upper())
+
+
+def elementary_names() -> tuple[str, ...]:
+    """The elementary types that variables may have."""
+    return tuple(_ELEMENTARY)
+
+
+def span_of(type_: Type) -> tuple[int, int]:
+    """Least and greatest value of a type, as the kernel counts values."""
+    match type_:
+        case EnumType():
+            return 0, len(type_.labels) - 1
+        case IntType() | TimeType():
+            return type_.lo, type_.hi
+        case BitsType():
+            return LIMITS[type_.base]
+        case RealType():
+            return 0, len(type_.table) - 1
+        case _:
+            return 0, 1
 
 
 def domain_of(type_: Type) -> kernel.Domain:
-    """The kernel's domain for variables of `type_`, which is not TIME."""
+    """The kernel's domain for variables of `type_`."""
     match type_:
         case EnumType():
             return kernel.enumeration(*type_.labels)
-        case IntType():
-            return kernel.Domain(type_.lo, type_.hi)
-        case _:
+        case BoolType():
             return kernel.BOOL
+        case RealType():
+            return kernel.enumeration(*map(repr, type_.table))
+        case _:
+            return kernel.Domain(*span_of(type_))
 
 
 def initial_of(type_: Type) -> int:
     """The value of a variable declared without one.
 
-    Source: IEC 61131-3: FALSE, the first value of an enumeration unless its type says otherwise,
-    the lower limit of a subrange (from memory).
+    Source: IEC 61131-3: 0 and FALSE, the first value of an enumeration unless its type says
+    otherwise, the lower limit of a subrange (from memory).
     """
     match type_:
         case EnumType():
             return type_.initial
-        case IntType():
+        case IntType() if not type_.is_whole:
             return type_.lo
         case _:
             return 0
@@ -109,6 +230,8 @@ def label_of(type_: Type, value: int) -> str:
             return type_.labels[value]
         case BoolType():
             return "TRUE" if value else "FALSE"
+        case RealType():
+            return repr(type_.table[value])
         case _:
             return str(value)
 
@@ -124,20 +247,28 @@ def number_of(type_: Type, label: str) -> int | None:
             return type_.value_of(label)
         case BoolType():
             return {"FALSE": 0, "TRUE": 1}.get(label.upper())
+        case RealType():
+            shown = [repr(value) for value in type_.table]
+            return shown.index(label) if label in shown else None
         case _:
-            number = int(label) if re.fullmatch(r"-?[0-9]{1,9}", label) else None
-            in_range = isinstance(type_, TimeType) or (
-                number is not None and type_.lo <= number <= type_.hi
-            )
-            return number if in_range else None
+            number = int(label) if re.fullmatch(r"-?[0-9]{1,20}", label) else None
+            lo, hi = span_of(type_)
+            return number if number is not None and lo <= number <= hi else None
 
 
 @dataclass(frozen=True)
 class Variable:
-    """A name that can be read, spelled as declared."""
+    """A name that can be read, spelled as declared.
+
+    Attributes
+    ----------
+    constant : int or float or None
+        The value of a constant; None for what has a value of its own in every scan.
+    """
 
     name: str
     type: Type
+    constant: float | None = None
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ from collections.abc import Iterable, Mapping
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
-from interlock.st.types import EnumType, TimeType, Type
+from interlock.st.evaluate import call_as_written
+from interlock.st.types import EnumType, RealType, TimeType, Type
 from interlock.st.write import write_expression
 
 _NOWHERE = Place("", 0, 0)
@@ -24,7 +25,7 @@ def expression_text(expression: ty.Expression, renamed: Mapping[str, str] | None
     ----------
     expression : typed.Expression
     renamed : mapping of str to str, optional
-        Other spellings for names, by casefolded name; of ``t1.Q`` the part before the dot.
+        Other spellings for names, by casefolded name; of ``t1.Q`` the part before the last dot.
     """
     return write_expression(untyped(expression, renamed or {}))
 
@@ -38,7 +39,7 @@ def untyped(e: ty.Expression, renamed: Mapping[str, str]) -> sx.Expression:
     """The syntax tree of a typed expression."""
     match e:
         case ty.Constant():
-            return _constant(e.value, e.type)
+            return sx.Real(repr(e.real), _NOWHERE) if e.real else _constant(e.value, e.type)
         case ty.Read():
             return sx.Name(spelled(e.name, renamed), _NOWHERE)
         case ty.Unary():
@@ -50,13 +51,15 @@ def untyped(e: ty.Expression, renamed: Mapping[str, str]) -> sx.Expression:
             operands = _flat(e.op, (untyped(operand, renamed) for operand in e.operands))
             return sx.Junction(e.op, tuple(operands), _NOWHERE)
         case _:
-            arguments = tuple(untyped(argument, renamed) for argument in e.arguments)
-            return sx.Call(e.function.upper(), arguments, _NOWHERE)
+            arguments = [untyped(argument, renamed) for argument in e.arguments]
+            return call_as_written(e, arguments)
 
 
 def spelled(name: str, renamed: Mapping[str, str]) -> str:
     """`name` with its new spelling, where it has one."""
-    owner, dot, member = name.partition(".")
+    owner, dot, member = name.rpartition(".")
+    if not dot:
+        return renamed.get(name.casefold(), name)
     return renamed.get(owner.casefold(), owner) + dot + member.upper()
 
 
@@ -73,7 +76,9 @@ def _constant(value: int, type_: Type) -> sx.Expression:
         case EnumType():
             return sx.Name(type_.labels[value], _NOWHERE)
         case TimeType():
-            return sx.Duration(value, _NOWHERE)
+            return sx.Duration(value, _NOWHERE, type_.base if type_.base != "TIME" else "")
+        case RealType():
+            return sx.Real(repr(type_.table[value]), _NOWHERE)
         case _ if str(type_) == "BOOL":
             return sx.Truth(bool(value), _NOWHERE)
         case _ if value < 0:

@@ -22,9 +22,9 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.st.check import load_program
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
+from interlock.st.load import load_program
 from interlock.st.lower import lower_program
 from tests.support.small_models import write_model
 

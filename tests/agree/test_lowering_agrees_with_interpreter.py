@@ -13,9 +13,10 @@ from interlock.kernel.evaluate import bounds, evaluate
 from interlock.kernel.expr import TRUE
 from interlock.kernel.system import Move, MoveKind, System
 from interlock.st import typed as ty
-from interlock.st.check import check_program, load_program
+from interlock.st.check import check_program
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
+from interlock.st.load import load_program
 from interlock.st.lower import Lowered, lower_program
 from interlock.st.parser import parse_program
 from interlock.st.write import write_program

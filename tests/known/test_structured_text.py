@@ -10,10 +10,11 @@ import pytest
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import evaluate
-from interlock.st.check import check_expression, load_program
+from interlock.st.check import check_expression
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
+from interlock.st.load import load_program
 from interlock.st.lower import lower_expression, lower_program
 from interlock.st.parser import parse_expression
 from interlock.st.types import BOOL, IntType, Scope

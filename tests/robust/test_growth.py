@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import MOST_MISTAKES, InputError
-from interlock.st.check import load_program
+from interlock.st.load import load_program
 from tests.robust.corpus import MAPPING, right_texts, use
 from tests.support.gate import GATE_ST, GATE_YAML
 from tests.support.work import work_of

@@ -51,7 +51,7 @@ def _chart(model: Model) -> tuple[str, tuple[str, ...]]:
 
 
 def _program(model: Model) -> tuple[str, tuple[str, ...]]:
-    from interlock.st.check import load_program
+    from interlock.st.load import load_program
     from interlock.st.parser import parse_program
     from interlock.st.write import write_program
 

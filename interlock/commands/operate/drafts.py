@@ -115,7 +115,8 @@ def try_sentence(
     """
     fields, scoped = _wanted(pattern, scope, given)
     lines = [
-        f"controller: {_quoted(Path(model.program.place.file).name)}",
+        f"controller: [{', '.join(_quoted(Path(name).name) for name in model.program_files)}]",
+        *([] if model.project is None else [f"root: {model.project.root}"]),
         "requirements:",
         f"  {SENTENCE}:",
         f"    says: {_quoted(in_words(pattern, scope, given))}",
@@ -133,7 +134,7 @@ def try_sentence(
         lines.append("    judged: after scan")
     if given.get("signals"):
         lines.append("    about: signals")
-    program = {Path(model.program.place.file).name: model.sources[model.program.place.file]}
+    program = {Path(name).name: text for name, text in model.program_texts.items()}
     try:
         return _load(home, model, lines, program)
     except InputError as error:

@@ -152,10 +152,10 @@ def mark_of(sheet: Sheet) -> str:
     for a number.
     """
     model = sheet.model
-    program = model.program.place.file
-    texts = {name: text for name, text in model.sources.items() if name != program}
+    program = model.program_texts
+    texts = {name: text for name, text in model.sources.items() if name not in program}
     parts = {
-        "p": model.sources[program],
+        "p": "\n".join(program.values()),
         "m": "\n".join(f"{Path(name).name}\n{text}" for name, text in texts.items()),
         "r": "\n".join("\t".join(cells) for cells in _bare(sheet)),
     }

@@ -275,7 +275,7 @@ class Calls(Expressions):
         self, callee: Callee, call: Call, frame: Frame, out: list[sx.Statement]
     ) -> Reference | None:
         if callee.action is not None:
-            self._act(callee, frame, out)
+            self.run_action(callee, frame, out)
             return None
         if callee.unit is not None:
             return self._call_unit(callee.unit, callee.on, call, frame, out)
@@ -292,7 +292,8 @@ class Calls(Expressions):
                 )
         return None
 
-    def _act(self, callee: Callee, frame: Frame, out: list[sx.Statement]) -> None:
+    def run_action(self, callee: Callee, frame: Frame, out: list[sx.Statement]) -> None:
+        """Read the statements of an action on the variables of its instance."""
         assert callee.action is not None
         inner = frame
         if callee.on is not None:

@@ -149,10 +149,16 @@ class Declaring(Types):
         for unit in reversed(shape.line):
             for declaration in unit.declarations:
                 self.add_member(frame, declaration, given, outside, like)
+        if shape.line[0].chart is not None:
+            self.declare_chart(shape.line[0], frame)
         for name, value in given.items():
             if name not in frame.names:
                 self.reading.refuse(value.place, f"{shape.name} has no variable '{name}'")
         return frame
+
+    def declare_chart(self, unit: sx.Unit, frame: Frame) -> None:
+        """Declare what the chart of `unit` remembers in an instance of it."""
+        raise NotImplementedError
 
     def add_member(
         self,

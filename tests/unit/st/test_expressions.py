@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.base.errors import InputError, Place
+from interlock.base.errors import InputError, Mistake, Place
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import and_, const, eq, ite, not_, var
 from interlock.st import typed as ty
@@ -80,15 +80,17 @@ def test_the_range_of_an_integer_expression_is_known() -> None:
 
 
 def test_a_divisor_that_may_be_zero_is_reported_and_another_is_not() -> None:
-    zero: list[tuple[ty.Expression, ex.Expr]] = []
+    zero: list[tuple[Place, str, ex.Expr]] = []
     lower_expression(_typed("n / d = 1 AND n MOD 3 = 1"), _ENV, zero)
-    assert [condition for _, condition in zero] == [eq(var("d"), const(0))]
+    assert [(says, when) for _, says, when in zero] == [
+        ("division by zero", eq(var("d"), const(0)))
+    ]
 
 
 def test_evaluation_reports_the_divisor_that_is_zero() -> None:
-    places: list[Place] = []
-    assert evaluate_expression(_typed("n / d = 0"), {"n": 3, "d": 0}, places) == 1
-    assert [str(place) for place in places] == ["expression:1:5"]
+    defects: list[Mistake] = []
+    assert evaluate_expression(_typed("n / d = 0"), {"n": 3, "d": 0}, defects) == 1
+    assert [str(defect) for defect in defects] == ["expression:1:5: division by zero"]
 
 
 def test_explaining_names_the_terms_that_are_false() -> None:

@@ -7,9 +7,9 @@ import pytest
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import FALSE, TRUE, and_, const, not_, var
 from interlock.kernel.system import MoveKind, Role
-from interlock.st.check import load_program
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
+from interlock.st.load import load_program
 from interlock.st.lower import Lowered, lower_program
 from interlock.st.types import EnumType
 

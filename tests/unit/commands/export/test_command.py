@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from interlock.st.check import load_program
+from interlock.st.load import load_program
 from tests.support.models import MODELS, shipped
 
 RAMP = str(MODELS / "ramp")

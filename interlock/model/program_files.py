@@ -1,0 +1,114 @@
+"""The files of a model's program: one file, or files and folders of a project."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
+from interlock.model.files import MAX_BYTES, check_inside, file_beside, read_text
+from interlock.model.schema import ModelShape
+from interlock.model.yaml import Document
+from interlock.model.yaml import Path as DocumentPath
+
+# What files of Structured Text are commonly called; a file that is named may end otherwise.
+ENDINGS = (".st", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb")
+MOST_FILES = 500
+
+
+def read_program_files(document: Document, shape: ModelShape) -> dict[str, str]:
+    """The text of each file of the program, by its name, in the order in which they are given.
+
+    Files of a folder come in the order of their names, with those of the folders in it.
+
+    Raises
+    ------
+    InputError
+        With every file that cannot be read or lies elsewhere.
+    """
+    if isinstance(shape.controller, str):
+        path: DocumentPath = ("controller",)
+        if not _is_folder(document, path, shape.controller):
+            what, example = "the controller", "controller.st"
+            file = file_beside(document, path, shape.controller, what, example)
+            return {str(file): read_text(file, document.place(path))}
+    return _project(document, shape)
+
+
+def _is_folder(document: Document, path: DocumentPath, name: str) -> bool:
+    return bool(name) and (Path(document.place(path).file).parent / name).is_dir()
+
+
+def _project(document: Document, shape: ModelShape) -> dict[str, str]:
+    given = [shape.controller] if isinstance(shape.controller, str) else list(shape.controller)
+    texts: dict[str, str] = {}
+    mistakes = MistakeList()
+    called: dict[str, Path] = {}
+    for number, name in enumerate(given):
+        path: DocumentPath = (
+            ("controller",) if isinstance(shape.controller, str) else ("controller", number)
+        )
+        place = document.place(path)
+        try:
+            for file in _files(document, path, name):
+                # Runs and messages name files without their folders.
+                before = called.setdefault(file.name.casefold(), file)
+                if before != file:
+                    says = f"two files are called {file.name}; files of a program need own names"
+                    mistakes.append(Mistake(place, says))
+                elif str(file) not in texts:
+                    texts[str(file)] = read_text(file, place)
+        except InputError as error:
+            mistakes.extend(error.mistakes)
+        if len(texts) > MOST_FILES or sum(map(len, texts.values())) > MAX_BYTES:
+            says = f"more than {MOST_FILES} files or {MAX_BYTES:,} bytes; name the files needed"
+            raise InputError([Mistake(place, says)])
+    if not texts and not mistakes:
+        says = f"there is no program in it; files of programs end in {', '.join(ENDINGS[:4])}"
+        mistakes.append(Mistake(document.place(("controller",)), says))
+    if mistakes:
+        raise InputError(mistakes)
+    return texts
+
+
+def _files(document: Document, path: DocumentPath, name: str) -> Iterator[Path]:
+    place = document.place(path)
+    home = Path(place.file).parent
+    given = Path(name)
+    if not name or given.is_absolute() or ".." in given.parts:
+        says = "a program's files must lie in the model's own folder, such as program/lamps.st"
+        raise InputError([Mistake(place, says)])
+    target = home / given
+    _check_within(target, home, place)
+    if target.is_dir():
+        yield from _in_folder(target, home, place)
+    elif target.exists() or target.parent.is_dir():
+        yield target
+    else:
+        known = [entry.name for entry in home.iterdir() if entry.is_dir()]
+        first = given.parts[0]
+        raise InputError([Mistake(place, f"no such folder: {first}{nearest(first, known)}")])
+
+
+def _in_folder(folder: Path, home: Path, place: Place) -> Iterator[Path]:
+    for entry in sorted(folder.iterdir(), key=lambda e: (e.name.casefold(), e.name)):
+        if entry.name.startswith("."):
+            continue
+        _check_within(entry, home, place)
+        if entry.is_dir():
+            yield from _in_folder(entry, home, place)
+        elif entry.suffix.lower() in ENDINGS:
+            yield entry
+
+
+def _check_within(file: Path, home: Path, place: Place) -> None:
+    """Refuse a link that leads out of the model's folder."""
+    if file.parent == home:
+        check_inside(file, place)
+        return
+    inside = os.path.realpath(home)
+    real = os.path.realpath(file)
+    if os.path.commonpath([inside, real]) != inside:
+        says = f"{file.name} is a link that leads out of the model's own folder"
+        raise InputError([Mistake(place, says)])

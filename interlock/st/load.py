@@ -1,0 +1,84 @@
+"""From the texts of a project to one checked program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from interlock.base.errors import InputError, Mistake, MistakeList, Place
+from interlock.st import syntax as sx
+from interlock.st import typed as ty
+from interlock.st.check import check_program
+from interlock.st.elaborate.root import elaborate
+from interlock.st.parser import parse_file
+from interlock.st.types import EnumType
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A project that was read and checked.
+
+    Attributes
+    ----------
+    program : typed.Program
+        The root as one program of scalars.
+    files : tuple of syntax.SourceFile
+        The project as written.
+    root : str
+        The unit that is executed in each scan.
+    notes : tuple of syntax.Note
+        What was read over or left out.
+    scan_ms : int or None
+        The interval that a configuration gives the root's task.
+    """
+
+    program: ty.Program
+    files: tuple[sx.SourceFile, ...]
+    root: str
+    notes: tuple[sx.Note, ...]
+    scan_ms: int | None
+
+
+def load_project(
+    texts: Mapping[str, str],
+    root: str | None = None,
+    place: Place | None = None,
+    enums: Iterable[EnumType] = (),
+) -> Loaded:
+    """Read a project.
+
+    Parameters
+    ----------
+    texts : mapping of str to str
+        The text of each file by its name.
+    root : str, optional
+        The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
+    place : Place, optional
+        Where a project without a root is told.
+    enums : iterable of EnumType
+        Enumerations known besides the project's own.
+
+    Raises
+    ------
+    InputError
+        With every mistake of the first step that finds any: reading, elaborating, checking.
+    """
+    mistakes = MistakeList()
+    files = []
+    for file, text in texts.items():
+        try:
+            files.append(parse_file(text, file))
+        except InputError as error:
+            mistakes.extend(error.mistakes)
+    if mistakes:
+        raise InputError(mistakes)
+    if not files:
+        raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
+    whole = elaborate(files, root, place)
+    program = check_program(whole.program, enums)
+    return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms)
+
+
+def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Program:
+    """Read a project of one file; see `load_project`."""
+    return load_project({file: text}, enums=enums).program
