@@ -57,9 +57,9 @@ def make_block(block: str, counted: Kind, name: str, settings: Settings, retain:
         add("IN")
         add("PT", TIME)
         add("running")
-        add(position_of(settings), INT)
+        add(position_of(settings), TIME)
         if settings.timers is Timers.COUNTED:
-            add("ET", INT)
+            add("ET", TIME)
         add("Q")
         return made
     inputs, memory = _BOOLS[block]
@@ -87,7 +87,7 @@ def pass_scan(block: Standard, settings: Settings) -> None:
     """Let a counted timer see that a scan has passed."""
     if block.block in TIMERS and block.members["running"].content:
         position = block.members[position_of(settings)]
-        position.content = min(position.read().number + 1, top_of(block, settings))
+        position.content = min(position.read().number + 1, TIME.hi)
 
 
 def call_block(block: Standard, settings: Settings) -> None:
@@ -152,23 +152,26 @@ def _call_counter(block: Standard) -> None:
 
 
 def _call_timer(block: Standard, settings: Settings) -> None:
+    """A timer counts how long it runs, also past its preset time, which may still change."""
     cells = block.members
     top = top_of(block, settings)
     on = bool(cells["IN"].content)
     runs, output = bool(cells["running"].content), bool(cells["Q"].content)
-    position = min(cells[position_of(settings)].read().number, top)
+    position = cells[position_of(settings)].read().number
     shown = cells["ET"].read().number if "ET" in cells else 0
+
+    def time(scans: int) -> int:
+        return min(scans * settings.scan_ms, max(cells["PT"].read().number, 0))
+
     match block.block:
         case "TON":
             position = position if on and runs else 0
-            runs, output, shown = on, on and position >= top, position
+            runs, output, shown = on, on and position >= top, time(position)
         case "TOF":
             position = position if runs else 0
-            over = not on and output and position >= top
-            if on:
-                shown = 0
-            elif output:
-                shown = position
+            over = position >= top
+            if on or output:
+                shown = 0 if on else time(position)
             output = on or (output and not over)
             runs = output and not on
             position = position if runs else 0
@@ -177,9 +180,11 @@ def _call_timer(block: Standard, settings: Settings) -> None:
             starts = on and not runs and not spent
             position = 0 if starts else position
             output = (runs or starts) and position < top
-            # After the pulse the full time stays until IN goes, so that IN cannot start another.
-            position = position if output else (top if on else 0)
-            runs, shown = output, position
+            if not output:
+                # While IN stays after the pulse, the position says that there was one.
+                position = max(top, 1) if on else 0
+            shown = time(position) if output or on else 0
+            runs = output
     cells["running"].content = int(runs)
     cells[position_of(settings)].content = position
     cells["Q"].content = int(output)

@@ -2,33 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
-from interlock.st.direct.blocks import TIMERS, pass_scan, position_of
-from interlock.st.direct.border import Border, Side, nodes_of
+from interlock.st.direct.blocks import TIMERS, pass_scan, position_of, top_of
+from interlock.st.direct.built import Built, is_number
 from interlock.st.direct.frames import Frame
-from interlock.st.direct.kinds import TIME, Family, refusal
-from interlock.st.direct.project import Project
-from interlock.st.direct.statements import Machine
+from interlock.st.direct.kinds import TIME, refusal
 from interlock.st.direct.storage import (
     Cell,
     Instance,
     Record,
     Standard,
     Store,
-    cells_of,
-    standards_of,
 )
 from interlock.st.layout import PREFIX, Settings, Timers
 
 Number = int | float
 """What a variable of the memory holds; a real number only where it is a REAL or LREAL."""
-
-
-_SIZES = {"X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
 
 
 @dataclass(frozen=True)
@@ -71,9 +64,11 @@ class DirectController:
     root : str
         Name of the PROGRAM or FUNCTION_BLOCK that a scan executes.
     settings : Settings
-    counts : mapping of str to int, optional
-        Where the lowering lets a counter stay, by the instance's name: it stands for every
-        greater count, too.
+    spans : mapping of str to (int, int), optional
+        How far the lowering keeps the values of its variables apart, by their names. A counter or
+        timer that has come to an end of it stays there in the lowering and goes on here.
+    tables : mapping of str to tuple of float, optional
+        The values of each REAL in the lowering, by its name; there its value is a place in these.
 
     Raises
     ------
@@ -86,153 +81,18 @@ class DirectController:
         files: Sequence[sx.SourceFile],
         root: str,
         settings: Settings,
-        counts: Mapping[str, int] | None = None,
+        spans: Mapping[str, tuple[int, int]] | None = None,
+        tables: Mapping[str, tuple[float, ...]] | None = None,
     ) -> None:
         self.settings = settings
-        self._machine = Machine(Project(files), settings)
-        self._unit = self._machine.project.root(root)
-        self._stays = {f"{PREFIX}{name}.CV": most for name, most in (counts or {}).items()}
-        self._border = Border(self._machine.project, self._unit)
-        self._sides: dict[int, tuple[Side, str]] = {}
-        self._build(files)
-        self._cells = {self._told(cell): cell for cell in self._memory()}
-        self._timers = {block.name: block for block in self._standards() if block.block in TIMERS}
-        given_back = (Side.OUTPUT, Side.BOTH)
-        self._outputs = [n for n, c in self._cells.items() if self._side(c) in given_back]
-        given = (Side.INPUT, Side.BOTH)
-        self._inputs = {cell.name: cell for cell in self._all() if self._side(cell) in given}
+        self._spans = dict(spans or {})
+        self._tables = dict(tables or {})
+        built = Built(files, root, settings)
+        self._built = built
+        self._machine, self._unit, self.root = built.machine, built.unit, built.root
+        self._cells, self._inputs, self._outputs = built.cells, built.inputs, built.outputs
+        self._timers, self._goes_on = built.timers, built.goes_on
         self._start_scan()
-
-    # Building
-
-    def _build(self, files: Sequence[sx.SourceFile]) -> None:
-        machine = self._machine
-        machine.note_labels()
-        for file in files:
-            list_ = machine.lists.setdefault(file.name.casefold(), {})
-            list_.update(self._globals(file.globals))
-        for file in files:
-            for unit in file.units:
-                self._globals(d for d in unit.declarations if d.kind == "VAR_GLOBAL")
-        for declaration in self._direct_addresses():
-            self._globals([declaration])
-        for unit in machine.project.units():
-            if unit.kind == "FUNCTION":
-                machine.statics |= machine.statics_of(unit, "", Frame(unit))
-        self.root = machine.instance(self._unit, "", False, prefix="")
-        self._own_in_outs()
-        for _, declaration in machine.project.declarations(self._unit):
-            for variable in declaration.names:
-                self._note_root(variable, declaration)
-
-    def _direct_addresses(self) -> Iterator[sx.Declaration]:
-        """Declarations for addresses that the code names without one."""
-        declared = {key for key in self._machine.globals if key.startswith("%")}
-        for unit in (*self._machine.project.units(),):
-            for node in nodes_of(unit):
-                match node:
-                    case sx.Declaration() if node.address:
-                        declared.add(node.address.casefold())
-                    case sx.Direct() if node.address.casefold() not in declared:
-                        declared.add(node.address.casefold())
-                        size = node.address[2:3]
-                        type_ = sx.TypeRef(_SIZES.get(size, "BOOL"), None, None, node.place)
-                        name = sx.Name(node.address, node.place)
-                        yield sx.Declaration(
-                            *("VAR", False, (name,), type_, None, node.place), address=node.address
-                        )
-
-    def _globals(self, declarations: Iterable[sx.Declaration]) -> dict[str, Store]:
-        machine = self._machine
-        found: dict[str, Store] = {}
-        frame = Frame(self._unit)
-        for declaration in declarations:
-            for variable in declaration.names:
-                made = machine.declared(declaration, variable, "", frame)
-                found[variable.text.casefold()] = made
-                machine.globals.setdefault(variable.text.casefold(), made)
-                if declaration.address:
-                    machine.globals.setdefault(declaration.address.casefold(), made)
-                is_block = isinstance(made, Instance | Standard)
-                side = self._border.side_of_global(variable.text, declaration, is_block)
-                self._note_side(made, variable.text, side)
-        return found
-
-    def _note_root(self, variable: sx.Name, declaration: sx.Declaration) -> None:
-        """Note on which side a variable of the root is."""
-        key = variable.text.casefold()
-        store = self.root.raw.get(key) or self.root.members.get(key)
-        sides = {"VAR_INPUT": Side.INPUT, "VAR_OUTPUT": Side.OUTPUT, "VAR_IN_OUT": Side.BOTH}
-        if declaration.kind in ("VAR_GLOBAL", "VAR_TEMP"):
-            return
-        if declaration.kind == "VAR_EXTERNAL":
-            if key not in self._machine.globals:
-                self._globals([declaration])
-            return
-        if store is None:
-            return
-        side = sides.get(declaration.kind, Side.MEMORY)
-        if declaration.address and side is Side.MEMORY:
-            side = self._border.side_of_global(variable.text, declaration, False)
-        if declaration.address:
-            self._machine.globals.setdefault(declaration.address.casefold(), store)
-        self._note_side(store, variable.text, side)
-
-    def _note_side(self, store: Store, name: str, side: Side) -> None:
-        for cell in cells_of(store):
-            told = cell.name
-            if side is Side.BOTH:
-                told = f"{name}.out{cell.name[len(name) :]}"
-            self._sides[id(cell)] = (side, told)
-
-    def _own_in_outs(self) -> None:
-        """What a root takes from outside as VAR_IN_OUT is its own variable."""
-        machine = self._machine
-        frame = Frame(self._unit, {}, self.root)
-        for _, declaration in machine.project.declarations(self._unit):
-            if declaration.kind == "VAR_IN_OUT":
-                for variable in declaration.names:
-                    made = machine.declared(declaration, variable, "", frame)
-                    self.root.members[variable.text.casefold()] = made
-        self.root.in_outs = frozenset()
-
-    def _side(self, cell: Cell) -> Side:
-        return self._sides.get(id(cell), (Side.MEMORY, ""))[0]
-
-    def _stores(self) -> Iterator[Store]:
-        yield self.root
-        seen: set[int] = set()
-        for name, store in self._machine.globals.items():
-            if id(store) not in seen and name in self._border.names:
-                seen.add(id(store))
-                yield store
-        for name, store in self._machine.statics.items():
-            if name.partition(" ")[0] in self._border.names:
-                yield store
-
-    def _all(self) -> Iterator[Cell]:
-        seen: set[int] = set()
-        for store in self._stores():
-            for cell in cells_of(store):
-                if id(cell) not in seen and not cell.constant:
-                    seen.add(id(cell))
-                    yield cell
-
-    def _memory(self) -> Iterator[Cell]:
-        return (cell for cell in self._all() if self._side(cell) is not Side.INPUT)
-
-    def _standards(self) -> Iterator[Standard]:
-        seen: set[int] = set()
-        for store in self._stores():
-            for block in standards_of(store):
-                if id(block) not in seen:
-                    seen.add(id(block))
-                    yield block
-
-    def _told(self, cell: Cell) -> str:
-        """The name of a variable in the layout."""
-        side, told = self._sides.get(id(cell), (Side.MEMORY, ""))
-        return told if side in (Side.OUTPUT, Side.BOTH) else PREFIX + cell.name
 
     # Memory
 
@@ -248,8 +108,31 @@ class DirectController:
 
         Where a counter stays in the lowering, it does here.
         """
-        found = {name: _number(cell) for name, cell in self._cells.items() if _is_number(cell)}
-        return found | {n: min(found[n], most) for n, most in self._stays.items() if n in found}
+        found = {name: _number(cell) for name, cell in self._cells.items() if is_number(cell)}
+        for name, table in self._tables.items():
+            if name in found:
+                found[name] = table.index(found[name])
+        for name, block in self._goes_on.items():
+            lo, hi = self._span(name, block)
+            found[name] = min(max(found[name], lo), hi)
+        for block in self._timers.values():
+            name = f"{PREFIX}{block.name}.ET"
+            if name in found and not self._shows_ms(block):
+                found[name] = -(-found[name] // self.settings.scan_ms)
+        return found
+
+    def _span(self, name: str, block: Standard) -> tuple[int, int]:
+        """How far the value of a counter or the position of a timer is told apart."""
+        if block.block in TIMERS:
+            return self._spans.get(name, (0, top_of(block, self.settings)))
+        kind = block.members["CV"].kind
+        return self._spans.get(name, (kind.lo, kind.hi))
+
+    def _shows_ms(self, block: Standard) -> bool:
+        """Whether the layout keeps ET in milliseconds: where the preset time varies."""
+        names = (f"{PREFIX}{block.name}.{part}" for part in ("ET", position_of(self.settings)))
+        shown, position = (self._spans.get(name) for name in names)
+        return shown is not None and shown != position
 
     def exact_values(self) -> dict[str, object]:
         """Every variable of the memory as it is, with texts and references, for `remember`."""
@@ -272,9 +155,20 @@ class DirectController:
         """
         for name, value in values.items():
             cell = self._cells[name]
-            if value == self._stays.get(name):
-                value = max(value, _number(cell))
-            cell.content = value
+            block = self._goes_on.get(name)
+            if block is not None:
+                lo, hi = self._span(name, block)
+                if value == hi:
+                    value = max(value, _number(cell))
+                elif value == lo:
+                    value = min(value, _number(cell))
+            table = self._tables.get(name)
+            cell.content = value if table is None else table[int(value)]
+        for block in self._timers.values():
+            name = f"{PREFIX}{block.name}.ET"
+            if name in values and not self._shows_ms(block):
+                shown = values[name] * self.settings.scan_ms
+                block.members["ET"].content = min(shown, block.members["PT"].read().number)
 
     def remember(self, values: Mapping[str, object]) -> None:
         """Go back to what `exact_values` told."""
@@ -294,7 +188,8 @@ class DirectController:
         return [name for name, block in self._timers.items() if self._is_due(block)]
 
     def _is_due(self, block: Standard) -> bool:
-        if self.settings.timers is not Timers.FREE or block.members["PT"].read().number <= 0:
+        position = f"{PREFIX}{block.name}.{position_of(self.settings)}"
+        if self.settings.timers is not Timers.FREE or self._span(position, block)[1] == 0:
             return False
         elapsed = block.members[position_of(self.settings)].content
         return bool(block.members["running"].content) and not elapsed
@@ -317,7 +212,7 @@ class DirectController:
     def _pass_time(self) -> None:
         for block in self._timers.values():
             pass_scan(block, self.settings)
-        for store in self._stores():
+        for store in self._built.stores():
             self._pass_steps(store)
 
     def _pass_steps(self, store: Store) -> None:
@@ -373,7 +268,7 @@ class DirectController:
     def names(self) -> tuple[str, ...]:
         """Every casefolded name that `read` knows."""
         cells = [*self._inputs.values(), *self._cells.values()]
-        return tuple(cell.name.casefold() for cell in cells if _is_number(cell))
+        return tuple(cell.name.casefold() for cell in cells if is_number(cell))
 
     def read(self, name: str) -> Number:
         """The value of a casefolded name of the project; a timer's ET in milliseconds.
@@ -404,10 +299,6 @@ def _as_expression(name: str, place: Place) -> sx.Expression:
         for member in members.split(".") if members else ():
             found = sx.Member(found, member, place)
     return found
-
-
-def _is_number(cell: Cell) -> bool:
-    return cell.kind.family not in (Family.TEXT, Family.REFERENCE)
 
 
 def _number(cell: Cell) -> Number:

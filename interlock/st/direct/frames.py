@@ -63,8 +63,7 @@ class Base:
         self.executed: list[Place] = []
         self.defects: list[Mistake] = []
         self.writes: dict[int, Place] = {}
-        saturates = getattr(settings, "overflow", "wrap") == "saturate"
-        self.arithmetic = Arithmetic(self.note, saturates)
+        self.arithmetic = Arithmetic(self.note, settings.saturates)
         self.loop_bound: int = getattr(settings, "loop_bound", 1000)
         self.globals: dict[str, Store] = {}
         # Globals by the name of the list they stand in, which may be written before theirs.

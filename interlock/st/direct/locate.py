@@ -8,7 +8,7 @@ from itertools import chain
 from interlock.base.errors import InputError, Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.direct.frames import Base, Frame, Property
-from interlock.st.direct.kinds import REFERENCE, TIME, Family, Kind, Value, refusal
+from interlock.st.direct.kinds import REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.storage import (
     Bit,
     Cell,
@@ -218,8 +218,7 @@ class Locating(Base):
             return block.members.get(name)
         if not self.is_counted:
             raise refusal(place, ELAPSED_READ)
-        shown = block.members["ET"].read().number * self.settings.scan_ms
-        return Value(TIME, min(shown, block.members["PT"].read().number))
+        return block.members["ET"]
 
     def pointed(self, base: Reached, place: Place) -> Reached:
         """What a pointer or reference points to."""
