@@ -63,6 +63,7 @@ class Built:
             for part in ("CV", position_of(settings))
             if part in block.members
         }
+        self._try_out()
         given_back = (Side.OUTPUT, Side.BOTH)
         self.outputs = [n for n, c in self.cells.items() if self._side(c) in given_back]
         given = (Side.INPUT, Side.BOTH)
@@ -161,6 +162,13 @@ class Built:
 
     def _side(self, cell: Cell) -> Side:
         return self._sides.get(id(cell), (Side.MEMORY, ""))[0]
+
+    def _try_out(self) -> None:
+        """Find what cannot be executed, and forget what was done for it."""
+        before = [(cell, cell.content) for cell in self._all()]
+        self.machine.try_out(self.root, self.unit)
+        for cell, content in before:
+            cell.content = content
 
     def stores(self) -> Iterator[Store]:
         """The root, the globals that it reaches, and what functions keep."""

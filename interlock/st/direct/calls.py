@@ -69,7 +69,7 @@ class Calling(Finding):
         enabled = True
         for given in arguments.inputs:
             if given.name.upper() == "EN":
-                enabled = self.is_true(given.value, frame)
+                enabled = self.is_true(given.value, frame) or self.is_trial
         if enabled:
             found = self._performed(callee, arguments, frame, place, hint)
         else:

@@ -53,7 +53,9 @@ class Charting(Making):
         for _, transition in ordered:
             sources = {name.text.casefold() for name in transition.sources}
             enabled = all(self._step(instance, name).content for name in transition.sources)
-            if enabled and not sources & left and self.is_true(transition.condition, frame):
+            if self.is_trial:
+                self.is_true(transition.condition, frame)
+            elif enabled and not sources & left and self.is_true(transition.condition, frame):
                 self.executed.append(transition.place)
                 left |= sources
                 cleared.append(transition)
@@ -84,7 +86,7 @@ class Charting(Making):
         found = self.project.action(instance.unit, name)
         if found is not None:
             # An action is executed once more, its final scan, after it was active.
-            if q or ends or pulses:
+            if q or ends or pulses or self.is_trial:
                 self.executed.append(uses[0][1].place)
                 owner, action = found
                 self.run(action.body, Frame(owner, frame.names, instance))

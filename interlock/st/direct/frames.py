@@ -48,6 +48,10 @@ class Arguments:
     outputs: tuple[sx.OutputArgument, ...]
 
 
+class NothingThereError(Exception):
+    """A reference that points to nothing was followed in a trial, which sets none in earnest."""
+
+
 class Base:
     """What all parts of the machine share, and what they ask of those built upon them.
 
@@ -72,6 +76,9 @@ class Base:
         self.statics: dict[str, Store] = {}
         self.labels: dict[str, list[Kind]] = {}
         self.depth = 0
+        # In a trial every branch is executed once, to find what cannot be; see `Machine.try_out`.
+        self.is_trial = False
+        self.mistakes: list[Mistake] = []
 
     @property
     def is_counted(self) -> bool:

@@ -7,7 +7,7 @@ from itertools import chain
 
 from interlock.base.errors import InputError, Place, nearest
 from interlock.st import syntax as sx
-from interlock.st.direct.frames import Base, Frame, Property
+from interlock.st.direct.frames import Base, Frame, NothingThereError, Property
 from interlock.st.direct.kinds import REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.storage import (
     Bit,
@@ -226,6 +226,8 @@ class Locating(Base):
         if not isinstance(value, Value) or value.kind != REFERENCE:
             raise refusal(place, "'^' stands behind pointers only")
         if value.content is None:
+            if self.is_trial:
+                raise NothingThereError
             raise refusal(place, "the pointer points to nothing")
         assert isinstance(value.content, Cell | Bit | Elements | Record | Instance | Standard)
         return value.content
@@ -234,8 +236,6 @@ class Locating(Base):
         """`found` with properties read and references followed."""
         if isinstance(found, Property):
             found = self.get(found, place)
-        if isinstance(found, Cell) and found.kind == REFERENCE and found.content is not None:
-            return self.pointed(found, place)
-        if isinstance(found, Value) and found.kind == REFERENCE and found.content is not None:
+        if isinstance(found, Cell | Value) and found.kind == REFERENCE:
             return self.pointed(found, place)
         return found

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from interlock.base.errors import Place
+from interlock.base.errors import InputError, Place
 from interlock.st import syntax as sx
 from interlock.st.direct.calls import Calling
-from interlock.st.direct.frames import Frame, Property
+from interlock.st.direct.frames import Frame, NothingThereError, Property
 from interlock.st.direct.kinds import LITERAL, REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.locate import Reached
 from interlock.st.direct.storage import (
@@ -32,9 +32,42 @@ class Machine(Calling):
             ``EXIT``, ``CONTINUE`` or ``RETURN`` where these ended it, or an empty text.
         """
         for statement in body:
-            left = self._statement(statement, frame)
+            left = self._tried(statement, frame) if self.is_trial else ""
+            if not self.is_trial:
+                left = self._statement(statement, frame)
             if left:
                 return left
+        return ""
+
+    def try_out(self, instance: Instance, unit: sx.Unit) -> None:
+        """Execute every branch once, to find what cannot be executed; the memory is disturbed.
+
+        Raises
+        ------
+        InputError
+            With everything that cannot.
+        """
+        self.is_trial = True
+        self.mistakes = []
+        try:
+            self.run_unit(instance, unit)
+        except NothingThereError:
+            pass
+        except InputError as error:
+            self.mistakes += error.mistakes
+        self.is_trial = False
+        if self.mistakes:
+            raise InputError(self.mistakes)
+
+    def _tried(self, s: sx.Statement, frame: Frame) -> str:
+        depth = self.depth
+        try:
+            self._statement(s, frame)
+        except NothingThereError:
+            pass
+        except InputError as error:
+            self.mistakes += error.mistakes
+        self.depth = depth
         return ""
 
     def _statement(self, s: sx.Statement, frame: Frame) -> str:
@@ -120,7 +153,10 @@ class Machine(Calling):
 
     def _if(self, s: sx.If, frame: Frame) -> str:
         for branch in s.branches:
-            if self.is_true(branch.condition, frame):
+            if self.is_true(branch.condition, frame) or self.is_trial:
+                if self.is_trial:
+                    self.run(branch.body, frame)
+                    continue
                 self.executed.append(branch.place)
                 return self.run(branch.body, frame)
         return self.run(s.otherwise, frame)
@@ -128,7 +164,11 @@ class Machine(Calling):
     def _case(self, s: sx.Case, frame: Frame) -> str:
         selector = self.evaluate(s.selector, frame)
         for branch in s.branches:
-            if any(self._matches(label, selector, frame) for label in branch.labels):
+            if self.is_trial:
+                for label in branch.labels:
+                    self._matches(label, selector, frame)
+                self.run(branch.body, frame)
+            elif any(self._matches(label, selector, frame) for label in branch.labels):
                 self.executed.append(branch.place)
                 return self.run(branch.body, frame)
         return self.run(s.otherwise, frame)
@@ -155,6 +195,8 @@ class Machine(Calling):
         if step == 0:
             raise refusal(s.place, "the step of FOR is 0")
         self.assign(variable, first, s.place)
+        if self.is_trial:
+            return self.run(s.body, frame)
         passes = 0
         while (variable.read().number <= limit) if step > 0 else (variable.read().number >= limit):
             passes += 1
@@ -177,6 +219,9 @@ class Machine(Calling):
         self.note(place, f"the loop runs more than {self.loop_bound} times")
 
     def _while(self, s: sx.While | sx.Repeat, frame: Frame) -> str:
+        if self.is_trial:
+            self.is_true(s.until if isinstance(s, sx.Repeat) else s.condition, frame)
+            return self.run(s.body, frame)
         passes = 0
         while isinstance(s, sx.Repeat) or self.is_true(s.condition, frame):
             passes += 1
