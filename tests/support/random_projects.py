@@ -40,12 +40,16 @@ class Scope:
         Templates of calls that give a value.
     counter : str
         What a loop counts with.
+    indexes : tuple of str
+        What elements of arrays are found by.
+    selector : str
+        An integer of which every label of a CASE may be the value.
     """
 
     ints: tuple[str, ...]
     bools: tuple[str, ...]
     enums: tuple[str, ...] = ("gm", "Mode#IDLE", "FAST", "Mode.SLOW")
-    words: tuple[str, ...] = ("BYTE#16#0F", "16#81")
+    words: tuple[str, ...] = ("BYTE#16#0F", "BYTE#16#81")
     times: tuple[str, ...] = ("T#100ms", "T#0s")
     reals: tuple[str, ...] = ("0.5", "REAL#0.1")
     targets: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -53,6 +57,8 @@ class Scope:
     int_calls: tuple[str, ...] = ()
     bool_calls: tuple[str, ...] = ()
     counter: str = ""
+    indexes: tuple[str, ...] = ("0",)
+    selector: str = "g0 - 1"
 
 
 _GLOBALS = Scope(ints=("g0", "MUCH", "GVL.g0", "0", "1", "3", "-2"), bools=("gb", "TRUE", "FALSE"))
@@ -68,7 +74,8 @@ class _Writer:
 
     def __init__(self, draw: st.DrawFn) -> None:
         self._draw = draw
-        self._loops = 0
+        # Half of the projects have no loops, so that others are not drowned by what they cost.
+        self._loops = self.number(2)
 
     def pick(self, *texts: str) -> str:
         return self._draw(st.sampled_from(texts))
@@ -96,7 +103,7 @@ class _Writer:
                 form = self.pick("(-{})", "ABS({})", "INT_TO_SINT({})", "DINT_TO_INT({} * 9999)")
                 return form.format(a)
             case 9:
-                return f"BYTE_TO_INT({self.word(s, 0)})"
+                return f"BYTE_TO_INT(WORD_TO_BYTE({self.word(s, 0)} AND 16#07))"
             case _:
                 return self.pick("{} + {m}", "MUX({}, 1, 2, {m})").format(a, m=self.mode_number(s))
 
@@ -110,7 +117,8 @@ class _Writer:
             case 0:
                 return self.pick(*s.words)
             case 1 | 2:
-                return f"({a} {self.pick('AND', 'OR', 'XOR')} {self.word(s, depth - 1)})"
+                other = self.pick("16#3C", self.word(s, depth - 1))
+                return f"({a} {self.pick('AND', 'OR', 'XOR')} {other})"
             case 3:
                 function = self.pick("SHL", "SHR", "ROL", "ROR")
                 return f"{function}(WORD_TO_BYTE({a}), {self.pick('1', '3', '9', *s.ints)})"
@@ -196,7 +204,7 @@ class _Writer:
 
     def _target(self, type_: str, s: Scope) -> str:
         """What may be assigned; a computed index may be outside."""
-        return self.pick(*s.targets[type_]).replace("?", self.pick(*s.ints))
+        return self.pick(*s.targets[type_]).replace("?", self.pick(*s.indexes))
 
     def _assigned_call(self, s: Scope) -> str:
         if s.int_calls and self.number(2):
@@ -219,7 +227,7 @@ class _Writer:
         if self.number(2):
             text = f"CASE {self.pick(*s.enums[:1])} OF\nFAST: {self.body(s, depth)}\nSLOW, IDLE:\n"
         else:
-            text = f"CASE {self.integer(s, 1)} OF\n-1, MUCH..3: {self.body(s, depth)}\n0, 4:\n"
+            text = f"CASE {s.selector} OF\n-1, MUCH..3: {self.body(s, depth)}\n0, 4:\n"
         end = f"ELSE\n{self.body(s, depth)}\n" if self.number(2) else ""
         return text + self.body(s, depth) + "\n" + end + "END_CASE;"
 
@@ -277,7 +285,7 @@ VAR extra : BOOL; d : DINT; END_VAR
 {before}
 SUPER^();
 {after}
-METHOD Twice : INT VAR_INPUT v : INT; END_VAR Twice := SUPER^.Twice(v) + 1; END_METHOD
+METHOD Twice : INT VAR_INPUT v : INT; END_VAR Twice := {twice} + 1; END_METHOD
 END_FUNCTION_BLOCK
 """
 _PROGRAM = """PROGRAM main
@@ -285,7 +293,8 @@ VAR_INPUT b0, b1 : BOOL; n0 : INT (-3..4); e0 : Mode; w0 : BYTE; END_VAR
 VAR_OUTPUT q0, q1 : BOOL := TRUE; k0 : INT (0..3); s0 : Mode; w1 : WORD; END_VAR
 VAR RETAIN kept : Small; END_VAR
 VAR one : Base; two : Derived := (level := 4); legs : ARRAY [0..1] OF Base; pair, other : Pair;
-  row : Row := [1, 2(-1)]; grid : ARRAY [0..1, 0..1] OF BOOL; i, j, raw : INT; us : USINT; wide : DINT;
+  row : Row := [1, 2(-1)]; grid : ARRAY [0..1, 0..1] OF BOOL; i, j, raw : INT;
+  us : USINT; wide : DINT;
   span : TIME := T#150ms; t1 : TON; f1 : F_TRIG; sr1 : SR; down : CTD; x : REAL; y : LREAL;
 END_VAR
 VAR_EXTERNAL g0 : Small; END_VAR
@@ -337,6 +346,8 @@ def _program_scope() -> Scope:
                 "real": ("x", "y"),
             },
             counter="j",
+            indexes=("n0", "k0", "one.n", "raw", "(n0 + 1)"),
+            selector="n0 + k0",
         ),
         ints=("n0", "k0", "kept", "pair.n", "row[1]", "row[n0]", "one.n", "legs[k0].n", "two.d",
               "us", "wide", "down.CV", "legs[1].level", "raw"),
@@ -412,6 +423,7 @@ def random_projects(draw: st.DrawFn) -> RandomProject:
         method=writer.body(method, 1, 1),
         before=writer.body(derived, 1),
         after=writer.body(derived, 1),
+        twice=writer.pick("n", "v * d", "SUPER^.Twice(v)"),
     )
     functions = _FUNCTION.format(body=writer.body(function, 2, 1))
     body = writer.body(program, 2, 5)
