@@ -348,6 +348,8 @@ class _Run:
         ends: list[tuple[Expr, _State]] = []
         for condition_on, body in arms:
             condition = condition_on(path)
+            if self.bound(condition) == (0, 0):
+                continue
             end = dict(before)
             self._execute(body, end, and_(path, condition))
             ends.append((condition, end))

@@ -13,9 +13,9 @@ def assigned_in(unit: sx.Unit) -> set[str]:
     A name that is given to a call may be an in-out and counts. Of ``a.b[i].c`` each of a, b and c
     counts, whichever of them is the variable.
     """
-    found = set(_of_body(unit.body))
+    found = set(assigned_by(unit.body))
     for action in unit.actions:
-        found |= set(_of_body(action.body))
+        found |= set(assigned_by(action.body))
     for method in unit.methods:
         found |= assigned_in(method)
     if unit.chart is not None:
@@ -23,7 +23,8 @@ def assigned_in(unit: sx.Unit) -> set[str]:
     return found
 
 
-def _of_body(body: Iterable[sx.Statement]) -> Iterator[str]:
+def assigned_by(body: Iterable[sx.Statement]) -> Iterator[str]:
+    """Casefolded names that `body` may assign."""
     for s in body:
         match s:
             case sx.Assign():
@@ -46,21 +47,21 @@ def _of_parts(s: sx.Statement) -> Iterator[str]:
         case sx.If():
             for branch in s.branches:
                 yield from _given_in(branch.condition)
-                yield from _of_body(branch.body)
-            yield from _of_body(s.otherwise)
+                yield from assigned_by(branch.body)
+            yield from assigned_by(s.otherwise)
         case sx.Case():
             yield from _given_in(s.selector)
             for case in s.branches:
-                yield from _of_body(case.body)
-            yield from _of_body(s.otherwise)
+                yield from assigned_by(case.body)
+            yield from assigned_by(s.otherwise)
         case sx.For():
             yield from _parts(s.variable)
-            yield from _of_body(s.body)
+            yield from assigned_by(s.body)
         case sx.While():
             yield from _given_in(s.condition)
-            yield from _of_body(s.body)
+            yield from assigned_by(s.body)
         case sx.Repeat():
-            yield from _of_body(s.body)
+            yield from assigned_by(s.body)
             yield from _given_in(s.until)
 
 

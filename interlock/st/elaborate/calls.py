@@ -168,7 +168,10 @@ class Calls(Expressions):
         positional = tuple(sx.InputArgument("", a, a.place) for a in e.arguments)
         call = Call((*positional, *e.named), e.outputs, e.place)
         if callee.unit is None:
-            says = f"{e.function} gives no value; call it as a statement and read its output"
+            says = (
+                f"{e.function} gives no value; call a block as a statement of its own and read its "
+                "output, as in t1.Q"
+            )
             raise self.reading.refuse(e.place, says)
         result = self.run(callee, call, frame, out)
         if result is None:

@@ -10,7 +10,7 @@ _OPERATIONS: dict[str, Callable[[int, int], int]] = {
     "+": lambda a, b: a + b,
     "-": lambda a, b: a - b,
     "*": lambda a, b: a * b,
-    "/": lambda a, b: (abs(a) // abs(b)) * (1 if (a < 0) == (b < 0) else -1) if b else 0,
+    "/": lambda a, b: (abs(a) // abs(b)) * (1 if (a < 0) == (b < 0) else -1),
     "MOD": lambda a, b: (abs(a) % abs(b)) * (1 if a >= 0 else -1) if b else 0,
 }
 
@@ -38,7 +38,7 @@ def constant_integer(
         case sx.Binary() if e.op in _OPERATIONS:
             left = constant_integer(e.left, value_of)
             right = constant_integer(e.right, value_of)
-            if left is None or right is None:
+            if left is None or right is None or (e.op == "/" and right == 0):
                 return None
             return _OPERATIONS[e.op](left, right)
         case _:

@@ -69,6 +69,9 @@ class Declaring(Types):
                 for name, value in given.items():
                     self.reading.refuse(value.place, f"{shape.name} has no member '{name}'")
             case Standard():
+                if initial is not None:
+                    says = "a block's instance has no initial value"
+                    raise self.reading.refuse(initial.place, says)
                 self._add_standard(path, shape, like)
             case Block():
                 self.add_instance(path, shape, self._given(initial), frame, like)

@@ -174,8 +174,8 @@ class References(Declaring):
             self.reading.found.explicit.add(base.path)
             kind = str(block.inputs[upper])
             return Located(f"{base.path}.{upper}", Scalar(sx.TypeRef(kind, None, None, place)))
-        hint = nearest(name, [*block.outputs, *block.inputs])
-        raise self.reading.refuse(place, f"{shape.name} has no output '{name}'{hint}")
+        hint = nearest(name, block.outputs)
+        raise self.reading.refuse(place, f"'{base.path}' has no output '{name}'{hint}")
 
     def _element(
         self, base: Reference, indexes: Sequence[sx.Expression], place: Place
@@ -208,7 +208,7 @@ class References(Declaring):
             return Located(element_path(path, before), shape.of)
         lo, hi = shape.limits[len(before)]
         index, rest = indexes[0], indexes[1:]
-        known = self.integer(index, Frame(None, {}))
+        known = self.known_integer(index)
         if known is not None:
             if not lo <= known <= hi:
                 raise self.reading.refuse(index.place, f"index {known} is outside {lo}..{hi}")

@@ -179,8 +179,11 @@ class Root(Charts):
         self, path: str, shape: Shape, kind: str, like: sx.Declaration, frame: Frame
     ) -> Located:
         """An input or output of the root."""
-        if kind == "VAR_INPUT" and isinstance(shape, Block | Standard | Bound):
+        if kind == "VAR_INPUT" and isinstance(shape, Block | Bound):
             return Located(path, Unknown(f"an instance that the root is given as '{path}'"))
+        if isinstance(shape, Standard):
+            says = f"declare a {shape.name} in VAR, not in {kind}"
+            raise self.reading.refuse(like.type.place, says)
         own = replace(like, kind=kind, retain=like.retain and kind != "VAR_INPUT")
         if kind == "VAR_OUTPUT":
             self._outputs |= {leaf.path for leaf in leaves(path, shape)}

@@ -121,6 +121,8 @@ class Reading:
         Functions that are being read, to find those that call themselves.
     reached : set of str
         Casefolded names of the units whose code was read.
+    passing : dict of str to int
+        The value of the variable of each loop whose pass is being read.
     """
 
     project: Project
@@ -135,6 +137,7 @@ class Reading:
     prologue: list[sx.Statement] = field(default_factory=list)
     globals: dict[str, Reference] = field(default_factory=dict)
     inputs: set[str] = field(default_factory=set)
+    passing: dict[str, int] = field(default_factory=dict)
     counter: int = 0
 
     def refuse(self, place: Place, says: str) -> ToldError:

@@ -4,25 +4,59 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
+from interlock.st.elaborate.assigned import assigned_by
 from interlock.st.elaborate.calls import Call, Calls
 from interlock.st.elaborate.reading import leaves_of, written_by
 from interlock.st.elaborate.shapes import (
     Bit,
+    Block,
     Bound,
     Constant,
     Indexed,
     Located,
     Reference,
     Scalar,
+    Standard,
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, Loop, ToldError, UnknowableError
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
+
+MOST_PASSES = 1000
+"""How many passes of a loop with constant limits are read one after the other."""
+
+MOST_OPEN_PASSES = 32
+"""How many passes of any other loop; that it needs more is a defect of the program."""
+
+
+@dataclass(frozen=True)
+class _Passes:
+    """A loop whose number of passes the text does not tell.
+
+    Attributes
+    ----------
+    body : sequence of syntax.Statement
+    place : Place
+    condition : syntax.Expression or None
+        As written: of WHILE, or of UNTIL, which `is_late`.
+    going : syntax.Expression or None
+        The condition over scalars, of FOR.
+    further : syntax.Statement or None
+        What comes after each pass, over scalars.
+    """
+
+    body: Sequence[sx.Statement]
+    place: Place
+    condition: sx.Expression | None = None
+    is_late: bool = False
+    going: sx.Expression | None = None
+    further: sx.Statement | None = None
+    most: int = MOST_OPEN_PASSES
 
 
 class Statements(Calls):
@@ -102,9 +136,10 @@ class Statements(Calls):
                 case sx.For():
                     self._for(s, frame, out)
                 case sx.While():
-                    self._loop(s.condition, s.body, frame, out, s.place)
+                    self._pass_by_pass(_Passes(s.body, s.place, s.condition), frame, out)
                 case sx.Repeat():
-                    self._repeat(s, frame, out)
+                    until = _Passes(s.body, s.place, s.until, is_late=True)
+                    self._pass_by_pass(until, frame, out)
                 case sx.Leave():
                     self._leave(s, frame, out)
                 case sx.Refused():
@@ -156,6 +191,9 @@ class Statements(Calls):
                 self.for_each(at.base, lambda b, o: self._write_bit(b, at, value, o, place), out)
             case Located(shape=Unknown()):
                 pass
+            case Located(shape=Standard() | Block() as shape):
+                says = f"'{at.path}' is a {shape.name}; call it: {at.path}(…)"
+                raise self.reading.refuse(place, says)
             case _:
                 raise self.reading.refuse(place, "this cannot be assigned; name the part meant")
 
@@ -269,21 +307,72 @@ class Statements(Calls):
             step = one if s.step is None else self._once(s.step, at.shape, frame, out)
         except UnknowableError as reason:
             lost: list[sx.Statement] = []
-            self._loop(sx.Truth(True, s.place), s.body, frame, lost, s.place)
+            self.sequence(s.body, frame, lost)
             self.lose(at, reason)
             self._lose_written(lost, reason)
             raise
-        self.write(at, first, out, s.place)
-        going = self._not_past(variable, last, step, s.place)
-        further = sx.Assign(variable, sx.Binary("+", variable, step, s.place), s.place)
-        self._loop(going, s.body, frame, out, s.place, further)
+        numbers = [self.known_integer(e) for e in (first, last, step)]
+        if 0 in numbers[2:]:
+            raise self.reading.refuse(s.place, "a step of 0 never comes to the end")
+        own = s.variable.text.casefold().split(".")
+        if None in numbers or set(own) & set(assigned_by(s.body)):
+            self.write(at, first, out, s.place)
+            going = self._not_past(variable, last, step, s.place)
+            further = sx.Assign(variable, sx.Binary("+", variable, step, s.place), s.place)
+            self._pass_by_pass(_Passes(s.body, s.place, going=going, further=further), frame, out)
+            return
+        begin, end, by = (number for number in numbers if number is not None)
+        self._each(s, at, range(begin, end + (1 if by > 0 else -1), by), frame, out)
+
+    def _each(
+        self, s: sx.For, at: Located, numbers: range, frame: Frame, out: list[sx.Statement]
+    ) -> None:
+        """The passes of a loop that are known: one after the other."""
+        if len(numbers) > MOST_PASSES:
+            says = f"the loop has {len(numbers)} passes; at most {MOST_PASSES} are explored"
+            raise self.reading.refuse(s.place, says)
+        words = leaves_of(s.body, _LEAVES)
+        loop = Loop()
+        if words & {"EXIT", "RETURN"}:
+            loop.left = self._flag("EXIT", s.place, out)
+        frame.loops.append(loop)
+        for number in numbers:
+            inner: list[sx.Statement] = []
+            self.write(at, _number(number, s.place), inner, s.place)
+            if "CONTINUE" in words:
+                loop.skipped = self._flag("CONTINUE", s.place, inner)
+            self.reading.passing[at.path] = number
+            self.sequence(s.body, frame, inner)
+            del self.reading.passing[at.path]
+            if at.path in written_by(inner[1:]):
+                says = "a call in the loop changes the variable that the loop counts with"
+                raise self.reading.refuse(s.variable.place, says)
+            self._unless_left(loop, inner, out, s.place)
+        frame.loops.pop()
+        inner = []
+        past = numbers.start + len(numbers) * numbers.step
+        self.write(at, _number(past, s.place), inner, s.place)
+        self._unless_left(loop, inner, out, s.place)
+
+    def _unless_left(
+        self, loop: Loop, inner: list[sx.Statement], out: list[sx.Statement], place: Place
+    ) -> None:
+        if not loop.left:
+            out += inner
+            return
+        try:
+            staying = self._none_of([loop.left], place)
+        except UnknowableError as reason:
+            self._lose_written(inner, reason)
+            return
+        out.append(sx.If((sx.Branch(staying, tuple(inner), place),), (), place))
 
     def _once(
         self, e: sx.Expression, shape: Scalar, frame: Frame, out: list[sx.Statement]
     ) -> sx.Expression:
         """The value of `e`, worked out once."""
         value = self.value(e, frame, out)
-        if self.integer(value, Frame(None, {})) is not None:
+        if self.known_integer(value) is not None:
             return value
         kept = self.temporary("FOR", replace(shape.type, lo=None, hi=None), e.place)
         out.append(sx.Assign(kept, value, e.place))
@@ -292,80 +381,55 @@ class Statements(Calls):
     def _not_past(
         self, variable: sx.Name, last: sx.Expression, step: sx.Expression, place: Place
     ) -> sx.Expression:
-        known = self.integer(step, Frame(None, {}))
+        known = self.known_integer(step)
         up = sx.Binary("<=", variable, last, place)
         down = sx.Binary(">=", variable, last, place)
         if known is not None:
-            if known == 0:
-                raise self.reading.refuse(place, "a step of 0 never comes to the end")
             return up if known > 0 else down
         zero = sx.Number(0, place)
         rising = sx.Junction("AND", (sx.Binary(">=", step, zero, place), up), place)
         falling = sx.Junction("AND", (sx.Binary("<", step, zero, place), down), place)
         return sx.Junction("OR", (rising, falling), place)
 
-    def _loop(
-        self,
-        condition: sx.Expression,
-        body: Sequence[sx.Statement],
-        frame: Frame,
-        out: list[sx.Statement],
-        place: Place,
-        further: sx.Statement | None = None,
-    ) -> None:
-        """WHILE; `further` comes after each pass, and `condition` is over scalars where given."""
-        words = leaves_of(body, _LEAVES)
+    def _pass_by_pass(self, passes: _Passes, frame: Frame, out: list[sx.Statement]) -> None:
+        """A loop whose condition is asked before each pass, up to a bound."""
+        says = f"explored up to {passes.most} passes; one more is a defect"
+        self.reading.note(passes.place, says)
         loop = Loop()
-        if words & {"EXIT", "RETURN"}:
-            loop.left = self._flag("EXIT", place, out)
-        inner: list[sx.Statement] = []
-        if "CONTINUE" in words:
-            loop.skipped = self._flag("CONTINUE", place, inner)
-        before: list[sx.Statement] = []
-        unknown: UnknowableError | None = None
-        going = condition
-        if further is None:
-            try:
-                going = self.value(condition, frame, before)
-            except UnknowableError as reason:
-                unknown = reason
+        if leaves_of(passes.body, frozenset(("EXIT", "RETURN"))):
+            loop.left = self._flag("EXIT", passes.place, out)
         frame.loops.append(loop)
-        self.sequence(body, frame, inner)
+        self._pass(passes, 0, frame, out)
         frame.loops.pop()
-        if unknown is None and loop.left:
+
+    def _pass(self, passes: _Passes, number: int, frame: Frame, out: list[sx.Statement]) -> None:
+        place = passes.place
+        going: sx.Expression | None = passes.going
+        if passes.condition is not None and (number or not passes.is_late):
             try:
-                staying = self._none_of([loop.left], place)
-                going = sx.Junction("AND", (staying, going), place)
+                going = self.value(passes.condition, frame, out)
             except UnknowableError as reason:
-                unknown = reason
-        if unknown is not None:
-            self._lose_written([*before, *inner], unknown)
-            raise unknown
-        if further is not None:
-            inner += self._unless_left(loop, further, place)
-        if not before:
-            out.append(sx.While(going, tuple(inner), place))
-            return
-        again = self.temporary("WHILE", sx.TypeRef("BOOL", None, None, place), place)
-        out.append(sx.Assign(again, sx.Truth(True, place), place))
-        branch = sx.Branch(again, tuple(inner), place)
-        passes = (*before, sx.Assign(again, going, place), sx.If((branch,), (), place))
-        out.append(sx.While(again, passes, place))
-
-    def _unless_left(self, loop: Loop, further: sx.Statement, place: Place) -> list[sx.Statement]:
-        if not loop.left:
-            return [further]
-        staying = self._none_of([loop.left], place)
-        return [sx.If((sx.Branch(staying, (further,), place),), (), place)]
-
-    def _repeat(self, s: sx.Repeat, frame: Frame, out: list[sx.Statement]) -> None:
-        first = self.temporary("REPEAT", sx.TypeRef("BOOL", None, None, s.place), s.place)
-        out.append(sx.Assign(first, sx.Truth(True, s.place), s.place))
-        # The condition is asked before each pass but the first.
-        frame.names[first.text.casefold()] = Located(first.text, _bool(s.place))
-        going = sx.Junction("OR", (first, sx.Unary("NOT", s.until, s.place)), s.place)
-        done = sx.Assign(first, sx.Truth(False, s.place), s.place)
-        self._loop(going, (done, *s.body), frame, out, s.place)
+                lost: list[sx.Statement] = []
+                self.sequence(passes.body, frame, lost)
+                self._lose_written(lost, reason)
+                raise
+            if passes.is_late:
+                going = sx.Unary("NOT", going, place)
+        inner: list[sx.Statement] = []
+        if number == passes.most:
+            inner.append(sx.Defect(f"the loop runs more than {passes.most} times", place))
+        else:
+            loop = frame.loops[-1]
+            if "CONTINUE" in leaves_of(passes.body, _LEAVES):
+                loop.skipped = self._flag("CONTINUE", place, inner)
+            self.sequence(passes.body, frame, inner)
+            after: list[sx.Statement] = [] if passes.further is None else [passes.further]
+            self._pass(passes, number + 1, frame, after)
+            self._unless_left(loop, after, inner, place)
+        if going is None:
+            out += inner
+        else:
+            out.append(sx.If((sx.Branch(going, tuple(inner), place),), (), place))
 
     def _leave(self, s: sx.Leave, frame: Frame, out: list[sx.Statement]) -> None:
         if s.word == "RETURN":
@@ -406,6 +470,11 @@ class Statements(Calls):
         named = tuple(a for a in s.inputs if a.name)
         e = sx.Call(s.instance.text, positional, s.place, named=named)
         self.assign(self.target(target.target, frame, out), e, frame, out, s.place)
+
+
+def _number(value: int, place: Place) -> sx.Expression:
+    number = sx.Number(abs(value), place)
+    return number if value >= 0 else sx.Unary("-", number, place)
 
 
 def _bool(place: Place) -> Scalar:

@@ -94,7 +94,7 @@ class Types:
     def _missing(self, type_: sx.TypeRef) -> Shape:
         hint = nearest(type_.name, self.project.known_types())
         if "did you mean" in hint:
-            raise self.reading.refuse(type_.place, f"type '{type_.name}' is not known{hint}")
+            raise self.reading.refuse(type_.place, f"type '{type_.name}' is not declared{hint}")
         says = f"of the type {type_.name}, which is not in the files given"
         self.reading.note(type_.place, f"the type {type_.name} is not in the files given")
         return Unknown(says)
@@ -194,11 +194,20 @@ class Types:
         return sx.Unary("-", number, e.place) if value < 0 else number
 
     def integer(self, e: sx.Expression, frame: Frame) -> int | None:
-        """The integer that `e` is where it is constant."""
+        """The integer that `e`, as written, is where it is constant."""
 
         def value_of(name: str) -> sx.Expression | None:
             found = frame.find(name) or self.constant_global(name)
             return found.value if isinstance(found, Constant) else None
+
+        return constant_integer(e, value_of)
+
+    def known_integer(self, e: sx.Expression) -> int | None:
+        """The integer that `e`, over scalars, is in the pass that is being read, if it is known."""
+
+        def value_of(path: str) -> sx.Expression | None:
+            number = self.reading.passing.get(path)
+            return None if number is None else sx.Number(number, e.place)
 
         return constant_integer(e, value_of)
 
