@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from interlock.base.errors import InputError, Mistake
+from interlock.base.errors import InputError, InternalError, Mistake
 from interlock.kernel.evaluate import evaluate
 from interlock.st import syntax as sx
 from interlock.st.check import check_program
@@ -137,7 +137,11 @@ def _compared(
             written.restart()
             other.restart()
         found, theirs = written.scan(act.inputs).defects, other.scan(act.inputs)
-        values = {_plain(name): value for name, value in written.values().items()}
+        try:
+            values = {_plain(name): value for name, value in written.values().items()}
+        except InternalError as error:
+            yield f"{number}: {error}"
+            return
         for name, value in other.values().items():
             if values.get(name) != value:
                 yield f"{number}: {name} is {values.get(name)}, of {other.what} {value}"

@@ -51,7 +51,7 @@ class Scope:
     enums: tuple[str, ...] = ("gm", "Mode#IDLE", "FAST", "Mode.SLOW")
     words: tuple[str, ...] = ("BYTE#16#0F", "BYTE#16#81")
     times: tuple[str, ...] = ("T#100ms", "T#0s")
-    reals: tuple[str, ...] = ("0.5", "REAL#0.1")
+    reals: tuple[str, ...] = ("0.5", "REAL#0.25")
     targets: dict[str, tuple[str, ...]] = field(default_factory=dict)
     calls: tuple[str, ...] = ()
     int_calls: tuple[str, ...] = ()

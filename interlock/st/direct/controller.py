@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.errors import InputError, InternalError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.direct.blocks import TIMERS, pass_scan, position_of, top_of
 from interlock.st.direct.built import Built, is_number
@@ -111,7 +111,7 @@ class DirectController:
         found = {name: _number(cell) for name, cell in self._cells.items() if is_number(cell)}
         for name, table in self._tables.items():
             if name in found:
-                found[name] = table.index(found[name])
+                found[name] = _place_in(table, found[name], name)
         for name, block in self._goes_on.items():
             lo, hi = self._span(name, block)
             found[name] = min(max(found[name], lo), hi)
@@ -299,6 +299,12 @@ def _as_expression(name: str, place: Place) -> sx.Expression:
         for member in members.split(".") if members else ():
             found = sx.Member(found, member, place)
     return found
+
+
+def _place_in(table: tuple[float, ...], value: Number, name: str) -> int:
+    if value not in table:
+        raise InternalError(f"'{name}' is {value}, which the lowering does not expect")
+    return table.index(value)
 
 
 def _number(cell: Cell) -> Number:
