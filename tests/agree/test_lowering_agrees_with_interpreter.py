@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from random import Random
 
 import pytest
 from hypothesis import HealthCheck, given, reject, settings
@@ -21,6 +22,7 @@ from interlock.st.lower import Lowered, lower_program
 from interlock.st.parser import parse_program
 from interlock.st.write import write_program
 from tests.support.programs import Act, acts, programs
+from tests.support.scalars import Scalars, input_values
 
 _relaxed = settings(
     max_examples=80,
@@ -118,6 +120,47 @@ def test_a_program_written_out_reads_back_as_the_same_program(text: str) -> None
     try:
         assert check_program(again) == check_program(tree)
     except InputError:
+        reject()
+
+
+def compare_scalars(seed: int, counted: bool, with_reals: bool) -> bool:
+    """Whether a random program of scalars was accepted; both readings of it must agree."""
+    overflow = "saturate" if seed % 3 == 0 else "wrap"
+    timers = Timers.COUNTED if counted else Timers.FREE
+    chosen = Settings(timers, (50, 100, 120)[seed % 3], 2 - seed % 2, overflow)
+    random = Random(seed)
+    try:
+        program = check_program(Scalars(seed, counted, with_reals).program())
+        lowered = lower_program(program, chosen)
+    except InputError:
+        return False
+    kernel, controller = _Kernel(lowered), Controller(program, chosen)
+    for _ in range(12):
+        due = kernel.due()
+        assert [m.name.removesuffix(" elapses") for m in due] == controller.running_timers()
+        if due and random.randrange(2):
+            move = random.choice(due)
+            kernel.elapse(move)
+            controller.elapse(move.name.removesuffix(" elapses"))
+        if random.randrange(16) == 0:
+            kernel.restart()
+            controller.restart()
+        inputs = input_values(random)
+        flaws = kernel.scan(inputs)
+        result = controller.scan(inputs)
+        assert kernel.values == controller.values()
+        assert flaws == {str(defect) for defect in result.defects}
+        domains = {v.name: v.domain for v in lowered.variables}
+        assert all(domains[n].lo <= v <= domains[n].hi for n, v in kernel.values.items())
+    return True
+
+
+@pytest.mark.parametrize("with_reals", [False, True])
+@pytest.mark.parametrize("counted", [False, True])
+@_relaxed
+@given(st.integers(0, 1 << 30))
+def test_scalars_of_every_type_agree(counted: bool, with_reals: bool, seed: int) -> None:
+    if not compare_scalars(seed, counted, with_reals):
         reject()
 
 

@@ -18,7 +18,7 @@ from interlock.st.layout import PREFIX, Settings, lay_out
 from interlock.st.lower import Lowered, lower_program
 from interlock.st.parser import parse_file
 from tests.support.random_projects import Act, RandomProject
-from tests.support.scalars import as_project, plain_name
+from tests.support.scalars_as_project import as_project, plain_name
 
 
 class _Scalars:
