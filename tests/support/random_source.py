@@ -42,7 +42,7 @@ _literals = st.one_of(
 
 def _wider(inner: st.SearchStrategy[sx.Expression]) -> st.SearchStrategy[sx.Expression]:
     operators = st.sampled_from(
-        ["XOR", "=", "<>", "<", ">", "<=", ">=", "+", "-", "*", "/", "MOD", "**"]
+        [*("XOR", "=", "<>", "<", ">", "<=", ">="), *("+", "-", "*", "/", "MOD", "**")]
     )
     elements = _elements(inner)
     return st.one_of(
