@@ -78,6 +78,7 @@ def test_a_slip_in_a_statement_is_told_once(body: str, column: int, says: str) -
         ("PROGRAM p\nVAR a : BOOL;\na.b := c;\nEND_PROGRAM", 3, 2, "END_VAR before a statement"),
         ("PROGRAM p\nVAR a : BOOL;\nIF a THEN ; END_IF", 3, 1, "expected END_VAR or a name"),
         ("PROGRAM p\nVAR if : BOOL; END_VAR", 2, 5, "'if' is a reserved word"),
+        ("PROGRAM p\nVAR END_STRUCT : a ( b", 2, 5, "'END_STRUCT' is a reserved word"),
         ("PROGRAM p\nVAR a : ARAY[1..2] OF INT; END_VAR", 2, 9, "did you mean ARRAY?"),
         ("PROGRAM p\nVAR a : fb(x := 1); END_VAR", 2, 11, "write := (…) for first values"),
         ("TYPE a : STRCT x : INT; END_STRUCT END_TYPE", 1, 10, "did you mean STRUCT?"),
