@@ -14,6 +14,7 @@ from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.detection import Comparison, Difference, Telling
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import Query, Reach
+from interlock.kernel.system import Origin
 from interlock.model.build import Built
 from interlock.model.model import Fault, Output
 
@@ -91,7 +92,7 @@ def find_effects(built: Built, explored: Explored, ids: Mapping[str, str]) -> li
     for fault in comparison.live:
         if fault.restart:
             for name, difference in comparison.by_restart(fault).items():
-                strike = built.system.move(f"{fault.id} strikes").guard
+                strike = built.system.event(Origin.strike(fault.id)).guard
                 asking.note(outputs, name, fault.id, difference, strike)
     return [_effects(built, fault, outputs, moves) for fault in comparison.live]
 

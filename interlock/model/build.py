@@ -26,6 +26,7 @@ from interlock.kernel.system import (
     Domain,
     Move,
     MoveKind,
+    Origin,
     Role,
     System,
     Variable,
@@ -285,7 +286,8 @@ class _Builder:
                 updates[held_value(fault.id, name)] = now
         if fault.restart:
             updates |= self.lowered.restart
-        return Move(f"{fault.id} strikes", MoveKind.FAULT, guard, updates, None, fault.says)
+        origin = Origin.strike(fault.id)
+        return _event(origin, guard, updates, fault.says)
 
     def _environment(self, move: Move) -> Move:
         """The move between scans: counted, and possible only while the count allows it."""
@@ -362,9 +364,11 @@ def _frozen(fault: Fault) -> list[str]:
 
 def _clear(fault: Fault) -> Move:
     flag = fault_flag(fault.id)
-    return Move(
-        f"{fault.id} clears", MoveKind.FAULT, ex.var(flag), {flag: FALSE}, None, "it clears again"
-    )
+    return _event(Origin.clearing(fault.id), ex.var(flag), {flag: FALSE}, "it clears again")
+
+
+def _event(origin: Origin, guard: Expr, updates: Mapping[str, Expr], says: str) -> Move:
+    return Move(origin.move_name, MoveKind.FAULT, guard, updates, None, says, origin)
 
 
 def _variable(machine: Machine) -> Variable:

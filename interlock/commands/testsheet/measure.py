@@ -15,11 +15,11 @@ from interlock.base.errors import InternalError
 from interlock.commands.testsheet.goals import FLASHES, Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.sheet import After, Do, Expected, Row
 from interlock.independent_judge.player import Moment, Player
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.st.interpret import Controller
-from interlock.st.layout import elapses, top_of
+from interlock.st.layout import top_of
 
 T = TypeVar("T")
 
@@ -91,7 +91,7 @@ class Bench(Player):
             rounds.append(moments)
             soonest = min(left.values())
             for timer in [timer for timer, ms in left.items() if ms == soonest]:
-                self.play(elapses(timer))
+                self.play(Origin.elapse(timer).move_name)
                 del left[timer]
             left = {timer: ms - soonest for timer, ms in left.items()}
             self.play(SCAN)
