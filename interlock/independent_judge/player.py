@@ -14,6 +14,8 @@ from interlock.independent_judge.machines import Plant
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import PHASE, Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
+from interlock.model.fault import Effect
+from interlock.model.fault_kinds import Site
 from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
@@ -88,10 +90,10 @@ class Player:
         self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
         self._ever: set[str] = set()
         self._held = {
-            held_value(id_, name): 0
+            held_value(id_, effect.name): 0
             for id_, fault in model.faults.items()
-            for name, how in {**fault.sensors, **fault.outputs}.items()
-            if how == "frozen"
+            for effect in fault.effects
+            if effect.kind.holds
         }
         self.controller = Controller(model.program, model.settings)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
@@ -124,7 +126,7 @@ class Player:
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()
-        return {name: self._through(values[name], name, "outputs") for name in self.model.outputs}
+        return {name: self._through(values[name], name, Site.OUTPUT) for name in self.model.outputs}
 
     def struck(self) -> tuple[str, ...]:
         """Ids of the faults that have struck and not cleared."""
@@ -136,17 +138,20 @@ class Player:
         truth = self.truth
         for name, sensor in self.model.sensors.items():
             reads = evaluate_expression(sensor.reads.tree, truth)
-            found[name] = self._through(reads, name, "sensors")
+            found[name] = self._through(reads, name, Site.SIGNAL)
         return found
 
-    def _through(self, value: int, name: str, side: str) -> int:
+    def _through(self, value: int, name: str, site: Site) -> int:
         """`value` as the faults that have struck let it through."""
-        for id_, fault in self.model.faults.items():
-            how = getattr(fault, side).get(name)
-            if how is not None and self._struck[id_]:
-                stuck = {"TRUE": 1, "FALSE": 0}.get(how)
-                value = self._held[held_value(id_, name)] if stuck is None else stuck
+        for id_, effect in self._in_force():
+            shows = effect.kind.shows
+            if shows is not None and (effect.site, effect.name) == (site, name):
+                value = shows[self._held[held_value(id_, name)] if effect.kind.holds else value]
         return value
+
+    def _in_force(self) -> Iterator[tuple[str, Effect]]:
+        for id_ in self.struck():
+            yield from ((id_, effect) for effect in self.model.faults[id_].effects)
 
     def state(self) -> dict[str, int]:
         """Values by the names of the kernel's variables."""
@@ -218,10 +223,10 @@ class Player:
     def _jammed(self, machine: str) -> bool:
         state = self._plant.states()[machine]
         return any(
-            self._struck[id_]
-            and fault.machine == machine
-            and (not fault.jams_in or state in fault.jams_in)
-            for id_, fault in self.model.faults.items()
+            effect.kind.blocks
+            and effect.name == machine
+            and (not effect.states or state in effect.states)
+            for _, effect in self._in_force()
         )
 
     def play(self, move: str) -> Happening:
@@ -289,13 +294,13 @@ class Player:
         if self._struck[id_]:
             raise InternalError(f"replay refuses fault '{id_}': it struck before")
         now = {**self.signals(), **self.outputs()}
-        for name, how in {**fault.sensors, **fault.outputs}.items():
-            if how == "frozen":
-                self._held[held_value(id_, name)] = now[name]
+        for effect in fault.effects:
+            if effect.kind.holds:
+                self._held[held_value(id_, effect.name)] = now[effect.name]
+            if effect.kind.restarts:
+                self.controller.restart()
         self._struck[id_] = True
         self._ever.add(id_)
-        if fault.restart:
-            self.controller.restart()
         return MoveKind.FAULT, fault.says
 
     def _clear(self, id_: str) -> tuple[MoveKind, str]:

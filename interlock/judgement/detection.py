@@ -27,7 +27,7 @@ from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, 
 from interlock.kernel.requirement import Pattern, Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind, Origin
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
-from interlock.model.model import Fault
+from interlock.model.fault import Fault
 
 
 class Telling(IntEnum):
