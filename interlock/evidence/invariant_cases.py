@@ -16,7 +16,7 @@ simplified first, and what cannot happen at all drops out.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
 from interlock.kernel.certificate import Case, Invariant
@@ -140,7 +140,7 @@ def _fixed(move: Move, values: Values) -> Move:
         return move
     guard, *new = ex.substitute([move.guard, *move.updates.values()], values)
     updates = dict(zip(move.updates, new, strict=True))
-    return Move(move.name, move.kind, guard, updates)
+    return replace(move, guard=guard, updates=updates, fair=None)
 
 
 def _steps(

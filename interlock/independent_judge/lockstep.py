@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError, Place
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.values import Values
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller
-from interlock.st.layout import elapses
 
 
 @dataclass(frozen=True)
@@ -144,7 +143,7 @@ class Lockstep:
         except (KeyError, ValueError):
             raise InternalError(f"lockstep refuses '{move}': no such running timer") from None
         if ours is not None:
-            return self.player.play(elapses(ours))
+            return self.player.play(Origin.elapse(ours).move_name)
         self.player.pass_event()
         return Happening(move, MoveKind.TIMER, f"the time of the new {theirs} is up", ())
 

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError
 from interlock.independent_judge.machines import Plant
 from interlock.independent_judge.values import Values
-from interlock.kernel.system import PHASE, MoveKind
+from interlock.kernel.system import PHASE, Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
+from interlock.model.fault import Effect
+from interlock.model.fault_kinds import Site
 from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller, ScanResult
-from interlock.st.layout import ELAPSES, elapses
 from interlock.st.types import label_of
 
 
@@ -45,6 +46,8 @@ class Happening:
         Machines, controls and outputs that changed.
     scan : ScanResult or None
         For a scan: what the program did.
+    origin : Origin or None
+        The fault or the timer that it belongs to.
     """
 
     move: str
@@ -52,6 +55,7 @@ class Happening:
     says: str
     changes: tuple[Change, ...]
     scan: ScanResult | None = None
+    origin: Origin | None = None
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,11 @@ class Player:
     ----------
     model : Model
         Faults strike when their move is played; how many may is not limited here.
+
+    Attributes
+    ----------
+    events : mapping of str to Origin
+        What may happen at any moment, by the name of its move.
     """
 
     def __init__(self, model: Model) -> None:
@@ -81,15 +90,16 @@ class Player:
         self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
         self._ever: set[str] = set()
         self._held = {
-            held_value(id_, name): 0
+            held_value(id_, effect.name): 0
             for id_, fault in model.faults.items()
-            for name, how in {**fault.sensors, **fault.outputs}.items()
-            if how == "frozen"
+            for effect in fault.effects
+            if effect.kind.holds
         }
         self.controller = Controller(model.program, model.settings)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
+        self.events = {origin.move_name: origin for origin in _origins(model)}
         # Moves since the last scan, and whether anything else has happened since.
         self._pending, self._disturbed = model.moves_per_scan, False
 
@@ -116,7 +126,7 @@ class Player:
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()
-        return {name: self._through(values[name], name, "outputs") for name in self.model.outputs}
+        return {name: self._through(values[name], name, Site.OUTPUT) for name in self.model.outputs}
 
     def struck(self) -> tuple[str, ...]:
         """Ids of the faults that have struck and not cleared."""
@@ -128,17 +138,20 @@ class Player:
         truth = self.truth
         for name, sensor in self.model.sensors.items():
             reads = evaluate_expression(sensor.reads.tree, truth)
-            found[name] = self._through(reads, name, "sensors")
+            found[name] = self._through(reads, name, Site.SIGNAL)
         return found
 
-    def _through(self, value: int, name: str, side: str) -> int:
+    def _through(self, value: int, name: str, site: Site) -> int:
         """`value` as the faults that have struck let it through."""
-        for id_, fault in self.model.faults.items():
-            how = getattr(fault, side).get(name)
-            if how is not None and self._struck[id_]:
-                stuck = {"TRUE": 1, "FALSE": 0}.get(how)
-                value = self._held[held_value(id_, name)] if stuck is None else stuck
+        for id_, effect in self._in_force():
+            shows = effect.kind.shows
+            if shows is not None and (effect.site, effect.name) == (site, name):
+                value = shows[self._held[held_value(id_, name)] if effect.kind.holds else value]
         return value
+
+    def _in_force(self) -> Iterator[tuple[str, Effect]]:
+        for id_ in self.struck():
+            yield from ((id_, effect) for effect in self.model.faults[id_].effects)
 
     def state(self) -> dict[str, int]:
         """Values by the names of the kernel's variables."""
@@ -195,7 +208,7 @@ class Player:
 
     def _by_the_controller(self) -> Iterator[str]:
         yield SCAN
-        yield from map(elapses, self.controller.running_timers())
+        yield from (Origin.elapse(t).move_name for t in self.controller.running_timers())
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
@@ -210,10 +223,10 @@ class Player:
     def _jammed(self, machine: str) -> bool:
         state = self._plant.states()[machine]
         return any(
-            self._struck[id_]
-            and fault.machine == machine
-            and (not fault.jams_in or state in fault.jams_in)
-            for id_, fault in self.model.faults.items()
+            effect.kind.blocks
+            and effect.name == machine
+            and (not effect.states or state in effect.states)
+            for _, effect in self._in_force()
         )
 
     def play(self, move: str) -> Happening:
@@ -225,7 +238,7 @@ class Player:
             Where the model does not allow it.
         """
         before = self.shown()
-        scan = None
+        scan, origin = None, self.events.get(move)
         if move == SCAN:
             scan = self.controller.scan(self.signals())
             self._pending, self._disturbed = 0, False
@@ -238,12 +251,14 @@ class Player:
                 raise InternalError(f"replay refuses '{move}': a scan is due first")
             kind, says = self._make(self._moves[move])
             self._pending += 1
-        else:
-            kind, says = self._let_happen(move)
+        elif origin is not None:
+            kind, says = self._let_happen(origin)
             self._disturbed = True
+        else:
+            raise InternalError(f"replay refuses '{move}': no such move or timer")
         after = self.shown()
         changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
-        return Happening(move, kind, says, tuple(changes), scan)
+        return Happening(move, kind, says, tuple(changes), scan, origin)
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""
@@ -261,36 +276,35 @@ class Player:
         self._plant.make(move, also)
         return move.kind, move.says
 
-    def _let_happen(self, name: str) -> tuple[MoveKind, str]:
+    def _let_happen(self, origin: Origin) -> tuple[MoveKind, str]:
         """What takes no turn: a strike, a clearing, the end of a timer."""
-        if name.endswith(" strikes"):
-            return self._strike(name.removesuffix(" strikes"))
-        if name.endswith(" clears"):
-            return self._clear(name.removesuffix(" clears"))
-        timer = name.removesuffix(ELAPSES)
+        match origin.event:
+            case Event.STRIKE:
+                return self._strike(origin.of)
+            case Event.CLEARING:
+                return self._clear(origin.of)
         try:
-            self.controller.elapse(timer)
+            self.controller.elapse(origin.of)
         except (KeyError, ValueError):
-            raise InternalError(f"replay refuses '{name}': no such move or timer") from None
-        return MoveKind.TIMER, f"the time of {timer} is up"
+            raise InternalError(f"replay refuses '{origin.move_name}': it does not run") from None
+        return MoveKind.TIMER, f"the time of {origin.of} is up"
 
     def _strike(self, id_: str) -> tuple[MoveKind, str]:
-        fault = self.model.faults.get(id_)
-        if fault is None or self._struck[id_]:
-            raise InternalError(f"replay refuses fault '{id_}': unknown, or it struck before")
+        fault = self.model.faults[id_]
+        if self._struck[id_]:
+            raise InternalError(f"replay refuses fault '{id_}': it struck before")
         now = {**self.signals(), **self.outputs()}
-        for name, how in {**fault.sensors, **fault.outputs}.items():
-            if how == "frozen":
-                self._held[held_value(id_, name)] = now[name]
+        for effect in fault.effects:
+            if effect.kind.holds:
+                self._held[held_value(id_, effect.name)] = now[effect.name]
+            if effect.kind.restarts:
+                self.controller.restart()
         self._struck[id_] = True
         self._ever.add(id_)
-        if fault.restart:
-            self.controller.restart()
         return MoveKind.FAULT, fault.says
 
     def _clear(self, id_: str) -> tuple[MoveKind, str]:
-        fault = self.model.faults.get(id_)
-        if fault is None or not fault.intermittent or not self._struck[id_]:
+        if not self.model.faults[id_].intermittent or not self._struck[id_]:
             raise InternalError(f"replay refuses '{id_} clears'")
         self._struck[id_] = False
         return MoveKind.FAULT, "it clears again"
@@ -312,3 +326,11 @@ class Player:
         for name, value in self.outputs().items():
             shown[name] = label_of(outputs[name], value)
         return shown
+
+
+def _origins(model: Model) -> Iterator[Origin]:
+    for id_ in model.faults:
+        yield Origin.strike(id_)
+        yield Origin.clearing(id_)
+    for instance in model.program.instances:
+        yield Origin.elapse(instance.name)

@@ -44,7 +44,6 @@ from interlock.model.schema import Name, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
 from interlock.st.evaluate import explain
-from interlock.st.layout import elapses
 
 FORMAT = 1
 MAX_MOVES = 20_000
@@ -276,9 +275,7 @@ def why_refused(player: Player, move: str) -> str:
     model = player.model
     moves = {m.name: m for m in model.moves}
     if move not in moves:
-        faults = [f"{id_} {what}" for id_ in model.faults for what in ("strikes", "clears")]
-        timers = [elapses(i.name) for i in model.program.instances]
-        known = [SCAN, *moves, *faults, *timers]
+        known = [SCAN, *moves, *player.events]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"
     if move not in moves:

@@ -25,9 +25,9 @@ from enum import Enum, IntEnum
 
 from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, variables_of
 from interlock.kernel.requirement import Pattern, Requirement
-from interlock.kernel.system import BOOL, Move, MoveKind
+from interlock.kernel.system import BOOL, Move, MoveKind, Origin
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
-from interlock.model.model import Fault
+from interlock.model.fault import Fault
 
 
 class Telling(IntEnum):
@@ -104,7 +104,7 @@ class Comparison:
     def by_restart(self, fault: Fault) -> dict[str, Difference]:
         """For each output, what a restart now would do to it in the next scan."""
         flags = (fault_flag(fault.id), counted_flag(fault))
-        strike = self._built.system.move(f"{fault.id} strikes")
+        strike = self._built.system.event(Origin.strike(fault.id))
         lost = {name: value for name, value in strike.updates.items() if name not in flags}
         found = {}
         for name in self.outputs:
@@ -128,7 +128,8 @@ class Comparison:
         found = {SCAN: not_(or_(self._alarm(seen), *refused))}
         for fault in self.live:
             if fault.restart:
-                found[f"{fault.id} strikes"] = not_(self._alarm(self.by_restart(fault)))
+                strike = Origin.strike(fault.id).move_name
+                found[strike] = not_(self._alarm(self.by_restart(fault)))
         return found
 
     def _alarm(self, differences: Mapping[str, Difference]) -> Expr:

@@ -14,8 +14,10 @@ from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.detection import Comparison, Difference, Telling
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import Query, Reach
+from interlock.kernel.system import Origin
 from interlock.model.build import Built
-from interlock.model.model import Fault, Output
+from interlock.model.fault import Fault
+from interlock.model.model import Output
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ def find_effects(built: Built, explored: Explored, ids: Mapping[str, str]) -> li
     for fault in comparison.live:
         if fault.restart:
             for name, difference in comparison.by_restart(fault).items():
-                strike = built.system.move(f"{fault.id} strikes").guard
+                strike = built.system.event(Origin.strike(fault.id)).guard
                 asking.note(outputs, name, fault.id, difference, strike)
     return [_effects(built, fault, outputs, moves) for fault in comparison.live]
 
@@ -155,17 +157,8 @@ def _is_shown(output: Output) -> bool:
 
 def local_readings(built: Built, fault: Fault) -> Iterable[str]:
     """What a fault does where it sits, in words."""
-    for name, how in fault.sensors.items():
-        reads = "stays at what it read" if how == "frozen" else f"reads {how}"
-        yield f"{name} {reads}"
-    for name, how in fault.outputs.items():
-        acts = {"TRUE": "is on", "FALSE": "is off"}.get(how, "stays as it was")
-        yield f"{name} {acts}"
-    if fault.machine is not None:
-        states = built.model.machines[fault.machine].states
-        at = " or ".join(states[number] for number in fault.jams_in)
-        yield f"{fault.machine} stays {'in ' + at if at else 'where it is'}"
-    if fault.restart:
-        yield "the program starts again"
-    if not (fault.sensors or fault.outputs or fault.machine or fault.restart):
+    for effect in fault.effects:
+        machine = built.model.machines.get(effect.name)
+        yield effect.says(() if machine is None else machine.states)
+    if not fault.effects:
         yield fault.says

@@ -166,7 +166,7 @@ def _parts(finding: Finding) -> Iterator[RunClass]:
         return
     shown = set()
     if finding.run is not None:
-        shown = {step.move.removesuffix(" strikes") for step in finding.run.happenings}
+        shown = {h.origin.struck for h in finding.run.happenings if h.origin is not None}
     for fault in sorted(whole.faults, key=lambda fault: fault not in shown):
         yield replace(whole, faults=(fault,))
 

@@ -18,7 +18,7 @@ from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import Expr, and_, or_
 from interlock.kernel.query import Limits
-from interlock.kernel.system import System
+from interlock.kernel.system import Origin, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import SCAN, Built, RunClass, build
 from interlock.model.model import Model
@@ -124,7 +124,7 @@ def _showing(
 ) -> Showing | None:
     """The quickest way to an alarm, else to a refusal."""
     told = comparison.by_flags()
-    strike = built.system.move(f"{effects.fault.id} strikes")
+    strike = built.system.event(Origin.strike(effects.fault.id))
     for is_alarm in (True, False):
         # A restart tells only by an alarm, as `Telling` has it.
         if effects.telling is not (Telling.ALARM if is_alarm else Telling.REFUSAL):
@@ -162,8 +162,7 @@ def _holding(system: System, sides: Mapping[str, Expr], witness: Witness) -> tup
 
 
 def _event(built: Built, witness: Witness) -> str:
-    moves = [step.move for step in witness.steps if step.move != SCAN]
-    if not moves or moves[-1].endswith(" strikes"):
+    moves = [built.system.move(step.move) for step in witness.steps if step.move != SCAN]
+    if not moves or (moves[-1].origin is not None and moves[-1].origin.struck):
         return _AT_ONCE
-    move = built.system.move(moves[-1])
-    return move.says or move.name
+    return moves[-1].says or moves[-1].name

@@ -54,6 +54,59 @@ class MoveKind(Enum):
     SCAN = "scan"
 
 
+class Event(Enum):
+    """What may happen at any moment without anybody's doing."""
+
+    STRIKE = "strikes"  # of a fault
+    CLEARING = "clears"
+    ELAPSE = "elapses"  # of a timer
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a move comes from that nobody makes: an event, and the fault or timer it belongs to.
+
+    Attributes
+    ----------
+    event : Event
+    of : str
+        Id of the fault, or name of the timer.
+    """
+
+    event: Event
+    of: str
+
+    @classmethod
+    def strike(cls, fault: str) -> Origin:
+        """The strike of a fault."""
+        return cls(Event.STRIKE, fault)
+
+    @classmethod
+    def clearing(cls, fault: str) -> Origin:
+        """The clearing of a fault."""
+        return cls(Event.CLEARING, fault)
+
+    @classmethod
+    def elapse(cls, timer: str) -> Origin:
+        """The end of a timer's time."""
+        return cls(Event.ELAPSE, timer)
+
+    @property
+    def move_name(self) -> str:
+        """What people and run files call the move; nobody else takes it apart."""
+        return f"{self.of} {self.event.value}"
+
+    @property
+    def struck(self) -> str | None:
+        """The fault that strikes; None for any other event."""
+        return self.of if self.event is Event.STRIKE else None
+
+    @property
+    def fault(self) -> str | None:
+        """The fault that strikes or clears; None for a timer."""
+        return None if self.event is Event.ELAPSE else self.of
+
+
 @dataclass(frozen=True)
 class Domain:
     """The integers ``lo..hi``, with a label for each where the values have names."""
@@ -116,6 +169,8 @@ class Move:
         Condition under which the move is owed, or None where it never is.
     says : str
         The move in the trade's words, for a witness; may be empty.
+    origin : Origin or None
+        Which fault or timer it belongs to; None where the plant, people or the program make it.
     """
 
     name: str
@@ -124,6 +179,7 @@ class Move:
     updates: Mapping[str, Expr]
     fair: Expr | None = None
     says: str = ""
+    origin: Origin | None = None
 
 
 @dataclass(frozen=True)
@@ -200,6 +256,14 @@ class System:
     def move(self, name: str) -> Move:
         """The move called `name`."""
         return self._moves_by_name[name]
+
+    def event(self, origin: Origin) -> Move:
+        """The move that comes from `origin`."""
+        return self._moves_by_origin[origin]
+
+    @cached_property
+    def _moves_by_origin(self) -> dict[Origin, Move]:
+        return {move.origin: move for move in self.moves if move.origin is not None}
 
     @cached_property
     def _moves_by_name(self) -> dict[str, Move]:

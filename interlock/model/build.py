@@ -14,7 +14,7 @@ more than ``moves_per_scan`` where only something that takes no turn has happene
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
@@ -26,12 +26,15 @@ from interlock.kernel.system import (
     Domain,
     Move,
     MoveKind,
+    Origin,
     Role,
     System,
     Variable,
     enumeration,
 )
-from interlock.model.model import Fault, Formula, Machine, Model, ModelMove, Statement
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import Site
+from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
 from interlock.st import typed as ty
 from interlock.st.layout import lay_out
 from interlock.st.lower import Lowered, lower_expression, lower_program
@@ -141,8 +144,7 @@ class _Builder:
         env = {name.casefold(): ex.var(name) for name in self.model.machines}
         env |= {name.casefold(): flag for name, flag in flags.items()}
         for name in self.model.outputs:
-            stuck = {fault.id: fault.outputs.get(name) for fault in self.live}
-            env[name.casefold()] = self._overridden(ex.var(name), name, stuck, flags)
+            env[name.casefold()] = self._overridden(ex.var(name), Site.OUTPUT, name, flags)
         names = lay_out(self.model.program, self.model.settings).names if self.model.inside else {}
         env |= {path: ex.var(names[name]) for path, name in self.model.inside.items()}
         waiting = dict(self.model.terms)
@@ -158,25 +160,27 @@ class _Builder:
         found = {}
         for name, sensor in self.model.sensors.items():
             reads = lower_expression(sensor.reads.tree, self.truth)
-            stuck = {fault.id: fault.sensors.get(name) for fault in self.live}
-            found[name.casefold()] = self._overridden(reads, name, stuck, flags)
+            found[name.casefold()] = self._overridden(reads, Site.SIGNAL, name, flags)
         return found
 
-    def _overridden(
-        self, value: Expr, name: str, stuck: Mapping[str, str | None], flags: Mapping[str, Expr]
-    ) -> Expr:
+    def _overridden(self, value: Expr, site: Site, name: str, flags: Mapping[str, Expr]) -> Expr:
         """`value` as the faults let it through; of several, the last declared wins."""
-        for id_, how in stuck.items():
-            if how is not None:
-                at = {"TRUE": TRUE, "FALSE": FALSE}.get(how, ex.var(held_value(id_, name)))
-                value = ex.ite(flags[id_], at, value)
+        for fault, effect in self._effects():
+            if effect.site is site and effect.name == name and effect.kind.shows is not None:
+                given = ex.var(held_value(fault.id, name)) if effect.kind.holds else value
+                off, on = map(ex.const, effect.kind.shows)
+                value = ex.ite(flags[fault.id], ex.ite(given, on, off), value)
         return value
+
+    def _effects(self) -> Iterator[tuple[Fault, Effect]]:
+        return ((fault, effect) for fault in self.live for effect in fault.effects)
 
     def build(self, with_all_memory: bool) -> Built:
         variables = [_variable(machine) for machine in self.model.machines.values()]
         variables += list(self.lowered.variables)
         for fault in self.live:
-            names = [fault_flag(fault.id), *_frozen(fault)]
+            names = [fault_flag(fault.id)]
+            names += [held_value(fault.id, e.name) for e in fault.effects if e.kind.holds]
             if fault.intermittent:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
@@ -263,12 +267,12 @@ class _Builder:
 
     def _jammed(self, machine: str) -> Expr:
         """Whether a fault keeps `machine` where it is."""
-        jams = []
-        for fault in self.live:
-            if fault.machine == machine:
-                at = [eq(ex.var(machine), ex.const(state)) for state in fault.jams_in]
-                jams.append(and_(ex.var(fault_flag(fault.id)), ex.or_(*at) if at else TRUE))
-        return ex.or_(*jams)
+        blocked = []
+        for fault, effect in self._effects():
+            if effect.kind.blocks and effect.name == machine:
+                at = [eq(ex.var(machine), ex.const(state)) for state in effect.states]
+                blocked.append(and_(ex.var(fault_flag(fault.id)), ex.or_(*at) if at else TRUE))
+        return ex.or_(*blocked)
 
     def _strike(self, fault: Fault) -> Move:
         guard = not_(ex.var(fault_flag(fault.id)))
@@ -277,15 +281,16 @@ class _Builder:
             room = ex.lt(ex.total(others), ex.const(self.run_class.at_most))
             guard = and_(guard, room)
         updates: dict[str, Expr] = {fault_flag(fault.id): TRUE, counted_flag(fault): TRUE}
-        for name, how in {**fault.sensors, **fault.outputs}.items():
-            if how == "frozen":
-                seen = self.signals if name in fault.sensors else self.truth
-                # What it freezes is what was seen, with this fault itself absent.
-                now = ex.substitute([seen[name.casefold()]], {fault_flag(fault.id): FALSE})[0]
-                updates[held_value(fault.id, name)] = now
-        if fault.restart:
-            updates |= self.lowered.restart
-        return Move(f"{fault.id} strikes", MoveKind.FAULT, guard, updates, None, fault.says)
+        for effect in fault.effects:
+            if effect.kind.holds:
+                seen = self.signals if effect.site is Site.SIGNAL else self.truth
+                # What it holds is what was seen, with this fault itself absent.
+                absent = {fault_flag(fault.id): FALSE}
+                (now,) = ex.substitute([seen[effect.name.casefold()]], absent)
+                updates[held_value(fault.id, effect.name)] = now
+            if effect.kind.restarts:
+                updates |= self.lowered.restart
+        return _event(Origin.strike(fault.id), guard, updates, fault.says)
 
     def _environment(self, move: Move) -> Move:
         """The move between scans: counted, and possible only while the count allows it."""
@@ -351,20 +356,17 @@ def counted_flag(fault: Fault) -> str:
 
 
 def held_value(fault: str, name: str) -> str:
-    """Name of the variable that keeps the value at which a signal or an output froze."""
+    """Name of the variable that keeps what a signal or an output was when a fault struck."""
     return f"{fault_flag(fault)}.{name}"
-
-
-def _frozen(fault: Fault) -> list[str]:
-    given = {**fault.sensors, **fault.outputs}
-    return [held_value(fault.id, name) for name, how in given.items() if how == "frozen"]
 
 
 def _clear(fault: Fault) -> Move:
     flag = fault_flag(fault.id)
-    return Move(
-        f"{fault.id} clears", MoveKind.FAULT, ex.var(flag), {flag: FALSE}, None, "it clears again"
-    )
+    return _event(Origin.clearing(fault.id), ex.var(flag), {flag: FALSE}, "it clears again")
+
+
+def _event(origin: Origin, guard: Expr, updates: Mapping[str, Expr], says: str) -> Move:
+    return Move(origin.move_name, MoveKind.FAULT, guard, updates, None, says, origin)
 
 
 def _variable(machine: Machine) -> Variable:

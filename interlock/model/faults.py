@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.base.errors import nearest
-from interlock.model.model import Fault
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import BY_VALUE, FaultKind, Site, kinds_at
 from interlock.model.names import Names
 from interlock.model.schema import FaultShape
 from interlock.model.yaml import Path
@@ -22,33 +23,24 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
     mistakes = names.mistakes
     place = names.document.key_place(path)
     if (shape.sensor or shape.output) and shape.stuck is None:
-        mistakes.add(place, f"{id_}: 'stuck' is missing: TRUE, FALSE or frozen")
+        *words, last = BY_VALUE
+        said = f"{', '.join(words)} or {last}"
+        mistakes.add(place, f"{id_}: 'stuck' is missing: {said}")
     if shape.stuck and not (shape.sensor or shape.output):
         mistakes.add(place, f"{id_}: 'stuck' needs a 'sensor' or an 'output'")
-    if shape.jams_in and shape.machine is None:
-        mistakes.add(place, f"{id_}: 'jams_in' needs a 'machine'")
-    if shape.injectable and not (_holds_something(shape) or shape.restart):
-        at = names.document.place((*path, "injectable"))
-        said = "only what a fault does to signals, outputs or the supply can be injected"
-        mistakes.add(at, f"{id_}: {said}")
+    for kind in kinds_at(Site.MACHINE):
+        if kind.only_in and getattr(shape, kind.only_in) and getattr(shape, kind.key) is None:
+            mistakes.add(place, f"{id_}: '{kind.only_in}' needs a '{kind.key}'")
     if shape.rate is not None and shape.probability is not None:
         mistakes.add(place, f"{id_}: give a 'rate' or a 'probability', not both")
     if (shape.rate or shape.probability) and not (shape.source or shape.assumed):
         mistakes.add(place, f"{id_}: a figure needs its 'source', or 'assumed: true'")
-    sensors: dict[str, str] = dict(shape.sensors)
-    outputs: dict[str, str] = dict(shape.outputs)
-    if shape.sensor and shape.stuck:
-        sensors[shape.sensor] = shape.stuck
-    if shape.output and shape.stuck:
-        outputs[shape.output] = shape.stuck
+    effects = tuple(_effects(names, shape, path))
+    _check_effects(names, id_, shape, effects)
     return Fault(
         id=id_,
         says=shape.says,
-        sensors=_declared(names, sensors, names.inputs, path, "sensor"),
-        outputs=_declared(names, outputs, names.outputs, path, "output"),
-        machine=shape.machine,
-        jams_in=_jams(names, shape, path),
-        restart=shape.restart,
+        effects=effects,
         intermittent=shape.intermittent,
         common_cause=shape.common_cause,
         rate=shape.rate,
@@ -62,11 +54,35 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
     )
 
 
-def _holds_something(shape: FaultShape) -> bool:
-    """Whether a fault holds a signal or an output at a known value."""
-    given = [*shape.sensors.values(), *shape.outputs.values()]
-    given += [shape.stuck] if shape.stuck and (shape.sensor or shape.output) else []
-    return bool(given) and "frozen" not in given
+def _check_effects(names: Names, id_: str, shape: FaultShape, effects: Sequence[Effect]) -> None:
+    path: Path = ("faults", id_)
+    held = [effect.kind for effect in effects if effect.kind.shows is not None]
+    is_known = bool(held) and all(kind.constant is not None for kind in held)
+    if shape.injectable and not (is_known or any(effect.kind.restarts for effect in effects)):
+        said = "only what a fault does to signals, outputs or the supply can be injected"
+        names.mistakes.add(names.document.place((*path, "injectable")), f"{id_}: {said}")
+    for kind in dict.fromkeys(effect.kind for effect in effects if not effect.kind.may_clear):
+        if shape.intermittent:
+            said = f"{id_}: what is called '{kind.name}' never clears by itself"
+            names.mistakes.add(names.document.place((*path, "intermittent")), said)
+
+
+def _effects(names: Names, shape: FaultShape, path: Path) -> Iterator[Effect]:
+    """What the fault does, as the program and the plant spell the names."""
+    for site, known in ((Site.SIGNAL, names.inputs), (Site.OUTPUT, names.outputs)):
+        given = dict(getattr(shape, f"{site.value}s"))
+        one = getattr(shape, site.value)
+        if one and shape.stuck:
+            given[one] = shape.stuck
+        for name, word in _declared(names, given, known, path, site.value).items():
+            yield Effect(BY_VALUE[word], site, name)
+    for kind in kinds_at(Site.MACHINE):
+        name = getattr(shape, kind.key)
+        if name and names.known(name, names.shape.plant, (*path, kind.key), "a machine"):
+            yield Effect(kind, Site.MACHINE, name, tuple(_states(names, shape, kind, path)))
+    for kind in kinds_at(Site.CONTROLLER):
+        if getattr(shape, kind.key):
+            yield Effect(kind, Site.CONTROLLER)
 
 
 def _declared(
@@ -93,18 +109,14 @@ def _declared(
     return found
 
 
-def _jams(names: Names, shape: FaultShape, path: Path) -> tuple[int, ...]:
-    if shape.machine is None:
-        return ()
-    if not names.known(shape.machine, names.shape.plant, (*path, "machine"), "a machine"):
-        return ()
-    machine = names.machines[shape.machine]
+def _states(names: Names, shape: FaultShape, kind: FaultKind, path: Path) -> Iterator[int]:
+    if kind.only_in is None:
+        return
+    machine = names.machines[getattr(shape, kind.key)]
     known = {state.casefold(): number for number, state in enumerate(machine.states)}
-    found = []
-    for number, state in enumerate(shape.jams_in):
+    for number, state in enumerate(getattr(shape, kind.only_in)):
         if state.casefold() in known:
-            found.append(known[state.casefold()])
+            yield known[state.casefold()]
         else:
             said = f"'{state}' is not a state{nearest(state, machine.states)}"
-            names.mistakes.add(names.document.place((*path, "jams_in", number)), said)
-    return tuple(found)
+            names.mistakes.add(names.document.place((*path, kind.only_in, number)), said)

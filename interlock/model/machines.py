@@ -5,17 +5,17 @@ from __future__ import annotations
 from typing import Protocol
 
 from interlock.base.errors import Place, nearest
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import Event, MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
 from interlock.model.yaml import Document, Path
-from interlock.st.layout import ELAPSES
 
-# Names that the builder and the program's timers give to moves.
+# Names that the builder and the program's timers give to moves. Nobody reads them as such; but a
+# reader of a run would, and no two moves of a system have one name.
 _OWN_MOVES = (SCAN,)
-_OWN_ENDINGS = (" strikes", " clears", ELAPSES)
+_OWN_ENDINGS = tuple(f" {event.value}" for event in Event)
 
 
 def read_machines(document: Document, shape: ModelShape, mistakes: Mistakes) -> dict[str, Machine]:

@@ -17,6 +17,7 @@ from interlock.base.files import is_there
 from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
+from interlock.model.fault import Fault
 from interlock.st.layout import Settings
 from interlock.st.load import Loaded
 from interlock.st.typed import Expression, Program
@@ -156,55 +157,6 @@ class Hazard:
     severity: str | None
     exposure: str | None
     avoidance: str | None
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A declared component fault, or a common cause.
-
-    Attributes
-    ----------
-    sensors, outputs : mapping of str to str
-        ``"TRUE"``, ``"FALSE"`` or ``"frozen"`` for each signal or output that it sticks, by
-        declared name.
-    machine : str or None
-        A machine that stays in its state.
-    jams_in : tuple of int
-        The states in which it stays; all of them where empty.
-    restart : bool
-        The controller restarts at the moment the fault strikes.
-    intermittent : bool
-        It may clear and strike again.
-    common_cause : bool
-    rate : float or None
-        Failures per hour.
-    probability : float or None
-        Per conversion.
-    exposure_h : float or None
-        Hours for which it may stay hidden.
-    excluded : str or None
-        Reason of its exclusion; an excluded fault never strikes.
-    injectable : bool or None
-        Whether it can be brought about in a yard; None where its sort tells.
-    """
-
-    id: str
-    says: str
-    sensors: Mapping[str, str]
-    outputs: Mapping[str, str]
-    machine: str | None
-    jams_in: tuple[int, ...]
-    restart: bool
-    intermittent: bool
-    common_cause: bool
-    rate: float | None
-    probability: float | None
-    exposure_h: float | None
-    source: str | None
-    assumed: bool
-    excluded: str | None
-    place: Place
-    injectable: bool | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,8 @@ from pydantic import (
     create_model,
 )
 
+from interlock.model.fault_kinds import BY_VALUE, Site, kinds_at
+
 Name = Annotated[
     str,
     StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=60),
@@ -35,13 +37,12 @@ Expression = Annotated[
         }
     ),
 ]
+_STUCK = tuple(BY_VALUE)
 Stuck = Annotated[
-    Literal["TRUE", "FALSE", "frozen"],
-    WithJsonSchema({"enum": ["TRUE", "FALSE", "frozen", True, False]}),
+    Literal[_STUCK],  # type: ignore[valid-type]
+    WithJsonSchema({"enum": [*_STUCK, True, False]}),
 ]
 Words = Annotated[str, StringConstraints(max_length=2000)]
-
-
 Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
 Within = Annotated[
@@ -193,13 +194,7 @@ class RequirementShape(_Shape):
     hazards: Names = Field(default_factory=list)
 
 
-class FaultShape(_Shape):
-    """A component fault, or one event that takes several components together.
-
-    Its name is a BOOL, TRUE once it has struck, that terms, guards and sensors may read; what it
-    does may also be given here.
-    """
-
+class _HoldingShape(_Shape):
     says: Words
     sensor: Name | None = Field(None, description="A signal that is stuck; with 'stuck'.")
     output: Name | None = Field(None, description="An output that is stuck; with 'stuck'.")
@@ -208,13 +203,31 @@ class FaultShape(_Shape):
         default_factory=dict, description="Signals lost together, each with how it is stuck."
     )
     outputs: dict[Name, Stuck] = Field(default_factory=dict)
-    machine: Name | None = Field(None, description="A machine that stays in the state it is in.")
-    jams_in: Names = Field(
-        default_factory=list, description="Only in these states does the machine stay."
-    )
-    restart: bool = Field(
-        False, description="The controller restarts: memory is lost, RETAIN is kept."
-    )
+
+
+def _keys_of_kinds() -> dict[str, Any]:
+    """The keys of the kinds of fault that sit at machines and at the controller."""
+    found: dict[str, Any] = {}
+    for kind in kinds_at(Site.MACHINE):
+        found[kind.key] = (Name | None, Field(None, description=kind.key_says))
+        if kind.only_in is not None:
+            states: Any = Field(default_factory=list, description=kind.only_in_says)
+            found[kind.only_in] = (Names, states)
+    for kind in kinds_at(Site.CONTROLLER):
+        found[kind.key] = (bool, Field(False, description=kind.key_says))
+    return found
+
+
+_DoingShape: Any = create_model("_DoingShape", __base__=_HoldingShape, **_keys_of_kinds())
+
+
+class FaultShape(_DoingShape):
+    """A component fault, or one event that takes several components together.
+
+    Its name is a BOOL, TRUE once it has struck, that terms, guards and sensors may read; what it
+    does may also be given here.
+    """
+
     intermittent: bool = Field(False, description="It may clear by itself, and strike again.")
     common_cause: bool = Field(False, description="One cause that defeats several channels.")
     rate: float | None = Field(None, ge=0, allow_inf_nan=False, description="Failures per hour.")

@@ -9,7 +9,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.model.build import names_behind
-from interlock.model.model import Fault, Formula, Model, ModelMove, Statement
+from interlock.model.model import Formula, Model, ModelMove, Statement
 from interlock.oversights.found import Kind, Oversight, seen_from
 from interlock.oversights.free_names import FreeNames
 
@@ -99,28 +99,13 @@ def in_faults(model: Model) -> Iterator[Oversight]:
     ]
     told: set[str] = set()
     for first, later in combinations(free, 2):
-        if later.id not in told and _effect(first) == _effect(later):
+        if later.id not in told and first.does == later.does:
             told.add(later.id)
             held = {**later.sensors, **later.outputs}
-            does = " and ".join(f"'{name}' {_stuck(how)}" for name, how in held.items())
+            does = " and ".join(f"'{name}' {kind.name}" for name, kind in held.items())
             at = seen_from(later.place, first.place)
             says = f"{later.id} has the same effect as {first.id} {at}: {does}"
             yield Oversight(later.place, says, Kind.FAULTS_ALIKE)
-
-
-def _stuck(how: str) -> str:
-    return "frozen" if how == "frozen" else f"stuck at {how}"
-
-
-def _effect(fault: Fault) -> tuple[object, ...]:
-    return (
-        dict(fault.sensors),
-        dict(fault.outputs),
-        fault.machine,
-        set(fault.jams_in),
-        fault.restart,
-        fault.intermittent,
-    )
 
 
 def _names_that_act(model: Model) -> set[str]:

@@ -223,8 +223,7 @@ class Questions:
             fault.id
             for fault in model.faults.values()
             if fault.id.casefold() in read
-            and not fault.restart
-            and "frozen" not in (*fault.sensors.values(), *fault.outputs.values())
+            and not any(e.kind.restarts or e.kind.holds for e in fault.effects)
         ]
         found = []
         for struck in ([], *([id_] for id_ in named), named):

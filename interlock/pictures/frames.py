@@ -41,6 +41,8 @@ class Frame:
         Whether that is a violation.
     number : int
         Steps before it.
+    kind : MoveKind or None
+        Who acted last before it; None at power-up.
     """
 
     head: str
@@ -49,6 +51,7 @@ class Frame:
     mark: str = ""
     is_bad: bool = False
     number: int = 0
+    kind: MoveKind | None = None
 
 
 def frames_of_run(model: Model, run: Replayed, mark: str = "VIOLATED") -> list[Frame]:
@@ -91,7 +94,7 @@ def _frame(model: Model, moment: Moment, mark: str) -> Frame:
     assert happening is not None
     says = step_in_words(model, happening, "no output changes")
     head = f"{moment.number} {WHO[happening.kind]}"
-    return Frame(head, says, dict(moment.seen), mark, bool(mark), moment.number)
+    return Frame(head, says, dict(moment.seen), mark, bool(mark), moment.number, happening.kind)
 
 
 def frames_of_conversions(model: Model, runs: Sequence[tuple[str, Sequence[str]]]) -> list[Frame]:

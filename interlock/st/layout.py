@@ -3,7 +3,7 @@
 The lowering and the interpreter agree on these names and on nothing else.
 
 A timer is ``running`` from its start until its output has followed. While it runs, either the
-event `elapses` may set ``elapsed`` (free timers) or ``elapsed_scans`` counts (counted timers).
+move that ends its time sets ``elapsed`` (free timers) or ``elapsed_scans`` counts (counted timers).
 """
 
 from __future__ import annotations
@@ -21,15 +21,6 @@ from interlock.st.inference import Ranges, infer_ranges, is_wide
 from interlock.st.types import GREATEST, IntType, RealType, Type, domain_of, span_of
 
 PREFIX = "plc."
-
-
-ELAPSES = " elapses"
-"""How the name of the move ends by which the time of a free timer is up."""
-
-
-def elapses(instance: str) -> str:
-    """The name of the move by which the time of a timer is up."""
-    return instance + ELAPSES
 
 
 class Timers(Enum):

@@ -16,7 +16,7 @@ from interlock.base.errors import Place
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import bounds, python_function
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, not_, or_, var
-from interlock.kernel.system import Domain, Move, MoveKind, Variable
+from interlock.kernel.system import Domain, Move, MoveKind, Origin, Variable
 from interlock.st import flaws as told
 from interlock.st import lower_reals as lr
 from interlock.st import reals
@@ -27,7 +27,6 @@ from interlock.st.layout import (
     Layout,
     Settings,
     Timers,
-    elapses,
     lay_out,
     position_name,
     top_of,
@@ -146,13 +145,15 @@ def _elapse_moves(instances: Iterable[ty.Instance], settings: Settings) -> Itera
             continue
         elapsed = position_name(instance, settings)
         due = and_(var(f"{PREFIX}{instance.name}.running"), not_(var(elapsed)))
+        origin = Origin.elapse(instance.name)
         yield Move(
-            elapses(instance.name),
+            origin.move_name,
             MoveKind.TIMER,
             due,
             {elapsed: TRUE},
             fair=due,
-            says=f"timer {instance.name} elapses",
+            says=f"timer {origin.move_name}",
+            origin=origin,
         )
 
 

@@ -21,11 +21,11 @@ from interlock.independent_judge.story import tell_to_the_end
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.query import Reach, Stay
-from interlock.kernel.system import Move, MoveKind
+from interlock.kernel.system import Move, MoveKind, Origin
 from interlock.model.build import ARITHMETIC, SCAN, Built
 from interlock.model.model import Model
 from interlock.st.interpret import Controller, ScanResult
-from interlock.st.layout import ELAPSES, Timers, elapses, lay_out
+from interlock.st.layout import Timers, lay_out
 from interlock.testing.clock import Clock
 from interlock.testing.controllers import ControllerError, ControllerUnderTest, Terminals, value_of
 
@@ -113,8 +113,7 @@ class DrivenPlant:
         self._scan = self.system.move(SCAN)
         self._numbers = {move.name: n for n, move in enumerate(self.moves)}
         self._presets = {i.name: i.preset_ms for i in built.model.program.instances}
-        restarts = {f"{id_} strikes" for id_, f in self.model.faults.items() if f.restart}
-        self._restarts = restarts & self._numbers.keys()
+        self._restarts = {move.name for move in self.moves if self._is_restart(move)}
         self._retains = bool(lay_out(self.model.program, self.model.settings).retained)
         self._inputs = source_hashes(self.model)
         if any(self._presets.values()) and not hasattr(controller, "pass_time"):
@@ -131,6 +130,10 @@ class DrivenPlant:
         self._judged_guards: State | None = None  # the state that `_holding` was computed in
         self._holding: tuple[int, ...] = ()
         self.reset()
+
+    def _is_restart(self, move: Move) -> bool:
+        struck = None if move.origin is None else move.origin.struck
+        return struck is not None and self.model.faults[struck].restart
 
     def _watch(self) -> list[Expr]:
         self.safety: list[_Watched] = []
@@ -210,7 +213,8 @@ class DrivenPlant:
     def _move(self, name: str) -> None:
         move = self.moves[self._numbers[name]]
         if move.kind is MoveKind.TIMER:
-            self._elapse(name.removesuffix(ELAPSES))
+            assert move.origin is not None
+            self._elapse(move.origin.of)
             return
         self.run.append(name)
         self.state = self.world.stepper.after(self.state, move)
@@ -251,8 +255,9 @@ class DrivenPlant:
         self._asked(self.controller.pass_time, ms)  # type: ignore[attr-defined]
         for name in self._clock.let_pass(ms):
             self.reference.elapse(name)
-            self.run.append(elapses(name))
-            self.state = self.world.stepper.after(self.state, self.system.move(elapses(name)))
+            move = self.system.event(Origin.elapse(name))
+            self.run.append(move.name)
+            self.state = self.world.stepper.after(self.state, move)
             self._check()
 
     def _memory(self) -> dict[str, int]:

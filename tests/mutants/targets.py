@@ -30,6 +30,7 @@ _MODELS = (
 )
 _FAULTS = (
     "tests/unit/model/test_faults.py",
+    "tests/agree/test_fault_kinds_agree.py",
     "tests/unit/model/test_malformed.py",
     "tests/unit/model/test_names.py",
     "tests/unit/independent_judge/test_judge.py",
@@ -76,7 +77,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("independent_judge", "judge player machines values", _JUDGE),
     **_all("independent_judge", "trace", _TRACES),
     **_all("model", "build", _MODELS),
-    **_all("model", "faults", _FAULTS),
+    **_all("model", "fault fault_kinds faults", _FAULTS),
     **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),

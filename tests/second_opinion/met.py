@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.model.model import Fault, Model
+from interlock.model.fault import Fault
+from interlock.model.model import Model
 from tests.second_opinion.opinion import Opinion
 from tests.second_opinion.world import Class
 
@@ -53,15 +54,9 @@ def met_in_sets(model: Model, opinion: Opinion) -> Iterator[str]:
 
 def kinds_of(fault: Fault) -> Iterator[str]:
     """What a fault does, in a few words for each effect."""
-    for stuck in set(fault.sensors.values()):
-        yield "frozen signal" if stuck == "frozen" else "stuck signal"
-    for stuck in set(fault.outputs.values()):
-        yield "frozen output" if stuck == "frozen" else "stuck output"
-    if fault.machine is not None:
-        yield "jam in some states" if fault.jams_in else "jam"
-    if fault.restart:
-        yield "restart"
+    for kind, site, limited in {(e.kind.name, e.site, bool(e.states)) for e in fault.effects}:
+        yield f"{site.value} {kind}{' in some states' if limited else ''}"
     if fault.intermittent:
         yield "intermittent"
-    if not (fault.sensors or fault.outputs or fault.machine or fault.restart):
+    if not fault.effects:
         yield "read by guards and terms"

@@ -7,13 +7,15 @@ those that freeze something.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
 from interlock.kernel.system import MoveKind
-from interlock.model.model import Fault, Formula, Model, ModelMove
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import Site
+from interlock.model.model import Formula, Model, ModelMove
 from interlock.st import typed
 from tests.second_opinion.expressions import Function, Values, function_of
 from tests.second_opinion.program import Controller, Scanned
@@ -74,12 +76,39 @@ class Class:
     human: bool = False
 
 
-class _Frozen(NamedTuple):
-    """Something that a fault freezes; `is_output` or else a signal."""
+class Meaning(NamedTuple):
+    """What a kind of fault does, said a second time.
+
+    Attributes
+    ----------
+    shown : callable or None
+        What is shown, by what is given and what was seen at the strike.
+    is_kept : bool
+        Whether that is remembered.
+    """
+
+    shown: Callable[[int, int], int] | None = None
+    is_kept: bool = False
+    jams: bool = False
+    starts_again: bool = False
+
+
+MEANINGS = {
+    "stuck at TRUE": Meaning(lambda given, seen: 1),
+    "stuck at FALSE": Meaning(lambda given, seen: 0),
+    "frozen": Meaning(lambda given, seen: seen, is_kept=True),
+    "jams": Meaning(jams=True),
+    "restart": Meaning(starts_again=True),
+}
+"""By the name of the kind; nothing else of it is read here."""
+
+
+class _Kept(NamedTuple):
+    """Something that a fault keeps as it was seen."""
 
     fault: int
+    site: Site
     name: str
-    is_output: bool
 
 
 class _Move(NamedTuple):
@@ -116,7 +145,12 @@ class World:
             # A term may use one that is written below it, so it is looked up when it is used.
             self._terms[name] = self._term(name)
         self._reads = {name: self.function(s.reads) for name, s in model.sensors.items()}
-        self._frozen = list(self._freezable())
+        self._kept = [
+            _Kept(number, effect.site, effect.name)
+            for number, fault in enumerate(self.faults)
+            for effect in fault.effects
+            if MEANINGS[effect.kind.name].is_kept
+        ]
         self._moves = [self._looked_up(move) for move in self._possible_moves()]
         self._due = model.moves_per_scan
         self._scans: dict[tuple[tuple[int, ...], tuple[int, ...]], Scanned] = {}
@@ -128,7 +162,7 @@ class World:
             self._due,
             (False,) * len(self.faults),
             (False,) * len(self.faults),
-            (0,) * len(self._frozen),
+            (0,) * len(self._kept),
         )
 
     def function(self, formula: Formula | None, default: int = 1) -> Function:
@@ -148,15 +182,6 @@ class World:
             return known[0](values)
 
         return value
-
-    def _freezable(self) -> Iterator[_Frozen]:
-        for number, fault in enumerate(self.faults):
-            for name, stuck in fault.outputs.items():
-                if stuck == "frozen":
-                    yield _Frozen(number, name, True)
-            for name, stuck in fault.sensors.items():
-                if stuck == "frozen":
-                    yield _Frozen(number, name, False)
 
     def _possible_moves(self) -> Iterable[ModelMove]:
         for move in self._model.moves:
@@ -183,7 +208,7 @@ class World:
         values |= {fault.id: int(on) for fault, on in zip(self.faults, state.in_force, strict=True)}
         for name in self._model.outputs:
             given = self._controller.value(state.memory, name)
-            values[name] = self._as_stuck(state, name, given, is_output=True)
+            values[name] = self._as_shown(state, Site.OUTPUT, name, given)
         return values
 
     def remembered(self, state: State, name: str) -> int:
@@ -193,21 +218,24 @@ class World:
     def signals(self, state: State, truth: dict[str, int]) -> dict[str, int]:
         """What each sensor says."""
         return {
-            name: self._as_stuck(state, name, reads(truth), is_output=False)
+            name: self._as_shown(state, Site.SIGNAL, name, reads(truth))
             for name, reads in self._reads.items()
         }
 
-    def _as_stuck(self, state: State, name: str, given: int, is_output: bool) -> int:
+    def _as_shown(self, state: State, site: Site, name: str, given: int) -> int:
         """A value under the faults: of those in force the one declared last decides."""
-        for number, fault in enumerate(self.faults):
-            stuck = (fault.outputs if is_output else fault.sensors).get(name)
-            if not state.in_force[number] or stuck is None:
-                continue
-            if stuck == "frozen":
-                given = state.held[self._frozen.index(_Frozen(number, name, is_output))]
-            else:
-                given = int(stuck == "TRUE")
+        for number, effect in self._in_force(state):
+            meaning = MEANINGS[effect.kind.name]
+            if effect.site is site and effect.name == name and meaning.shown is not None:
+                kept = _Kept(number, site, name)
+                seen = state.held[self._kept.index(kept)] if meaning.is_kept else 0
+                given = meaning.shown(given, seen)
         return given
+
+    def _in_force(self, state: State) -> Iterator[tuple[int, Effect]]:
+        for number, fault in enumerate(self.faults):
+            if state.in_force[number]:
+                yield from ((number, effect) for effect in fault.effects)
 
     def scanned(self, state: State, truth: dict[str, int]) -> Scanned:
         """What a scan makes of the memory."""
@@ -256,10 +284,12 @@ class World:
     def _struck(self, number: int, fault: Fault, state: State, truth: dict[str, int]) -> State:
         held = list(state.held)
         signals = self.signals(state, truth)
-        for place, frozen in enumerate(self._frozen):
-            if frozen.fault == number:
-                held[place] = (truth if frozen.is_output else signals)[frozen.name]
-        memory = self._controller.restarted(state.memory) if fault.restart else state.memory
+        for place, kept in enumerate(self._kept):
+            if kept.fault == number:
+                held[place] = (truth if kept.site is Site.OUTPUT else signals)[kept.name]
+        memory = state.memory
+        if any(MEANINGS[effect.kind.name].starts_again for effect in fault.effects):
+            memory = self._controller.restarted(memory)
         return state._replace(
             memory=memory,
             in_force=_with(state.in_force, number, True),
@@ -268,8 +298,8 @@ class World:
         )
 
     def _cleared(self, number: int, state: State) -> State:
-        kept = zip(self._frozen, state.held, strict=True)
-        held = tuple(0 if frozen.fault == number else value for frozen, value in kept)
+        values = zip(self._kept, state.held, strict=True)
+        held = tuple(0 if kept.fault == number else value for kept, value in values)
         return state._replace(in_force=_with(state.in_force, number, False), held=held)
 
     def _can(self, move: _Move, state: State, truth: dict[str, int]) -> bool:
@@ -279,10 +309,10 @@ class World:
 
     def _jammed(self, machine: int, state: State) -> bool:
         return any(
-            on
-            and fault.machine == self._machines[machine]
-            and (not fault.jams_in or state.places[machine] in fault.jams_in)
-            for fault, on in zip(self.faults, state.in_force, strict=True)
+            MEANINGS[effect.kind.name].jams
+            and effect.name == self._machines[machine]
+            and (not effect.states or state.places[machine] in effect.states)
+            for _, effect in self._in_force(state)
         )
 
     def _moved(self, move: _Move, state: State, truth: dict[str, int]) -> tuple[int, ...]:

@@ -16,7 +16,7 @@ from interlock.kernel.expr import Expr, var
 from interlock.kernel.observe import needs_observer
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Requirement
-from interlock.kernel.system import Move, Role, System
+from interlock.kernel.system import Move, MoveKind, Role, System
 from interlock.model.build import SCAN, Built, RunClass, build
 from interlock.model.model import Formula, Machine, Model, Sensor
 from interlock.st import typed as ty
@@ -161,7 +161,7 @@ def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
     built = build(_wishing(obeying, wish, place), run_class)
     plain = [r for r in built.requirements.values() if _is_plain(built, r)]
     bad = [query.target for r in plain for query in _reaches(built.system, r)]
-    moves = [move for move in built.system.moves if move.name != SCAN]
+    moves = [move for move in built.system.moves if move.kind is not MoveKind.SCAN]
     scan = built.system.move(SCAN)
     off, on = _wished(scan, wish, 0), replace(_wished(scan, wish, 1), name=ON)
     variables = tuple(v for v in built.system.variables if v.name != wish)
@@ -241,7 +241,7 @@ def _remembered(program: ty.Program) -> Iterator[tuple[str, Type]]:
 def outputs_worth_advice(model: Model, run_class: RunClass) -> tuple[str, ...]:
     """The outputs that gate a move, or that a 'never' or 'always' speaks of, in program order."""
     built = build(model, run_class)
-    roots = [move.guard for move in built.system.moves if move.name != SCAN]
+    roots = [move.guard for move in built.system.moves if move.kind is not MoveKind.SCAN]
     for requirement in built.requirements.values():
         if _is_plain(built, requirement):
             roots += [query.target for query in _reaches(built.system, requirement)]

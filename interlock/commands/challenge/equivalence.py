@@ -20,7 +20,6 @@ from interlock.kernel.expr import FALSE, Expr, and_, ite, ne, not_, or_, var, xo
 from interlock.kernel.system import Move, MoveKind, Role, System, Variable
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built
-from interlock.st.layout import ELAPSES
 
 _CHANGED = "changed."
 # What both models share in lockstep; everything else may be there twice.
@@ -196,9 +195,9 @@ class LockstepProduct:
                 raise InternalError(
                     f"step {number}: the models differ earlier than the engine says"
                 )
-            kind = self.system.move(step.move).kind
-            _play(one, step.move, kind)
-            happenings.append(_play(other, step.move, kind))
+            move = self.system.move(step.move)
+            _play(one, move)
+            happenings.append(_play(other, move))
         seen = self._seen(one, other)
         if not seen:
             raise InternalError(
@@ -241,10 +240,13 @@ def _kind(one: Move | None, other: Move | None) -> MoveKind:
     return given.kind
 
 
-def _play(player: Player, move: str, kind: MoveKind) -> Happening:
-    if kind is MoveKind.TIMER:
-        timer = move.removesuffix(ELAPSES)
+def _play(player: Player, move: Move) -> Happening:
+    if move.kind is MoveKind.TIMER:
+        assert move.origin is not None
+        timer = move.origin.of
         if timer not in player.controller.running_timers():
             player.pass_event()
-            return Happening(move, kind, f"the time of {timer} is up", ())
-    return player.play(move)
+            return Happening(
+                move.name, move.kind, f"the time of {timer} is up", (), origin=move.origin
+            )
+    return player.play(move.name)

@@ -15,8 +15,10 @@ from dataclasses import dataclass, replace
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built, build, names_behind
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import Site
 from interlock.model.inside import inside_names
-from interlock.model.model import Bound, Fault, Formula, Model, ModelMove, Statement
+from interlock.model.model import Bound, Formula, Model, ModelMove, Statement
 from interlock.st import typed as ty
 from interlock.st.types import EnumType, domain_of
 
@@ -264,11 +266,11 @@ def uncounted_faults(
         if fault.excluded is not None:
             continue
         there = new.faults.get(id_) if id_ in counted[1] else None
-        if there is not None and there.excluded is None and _effect(there) == _effect(fault):
+        if there is not None and there.excluded is None and there.does == fault.does:
             continue
         if id_.casefold() in _read_somewhere(old):
             unknown.append(id_)
-        elif _acts(fault, new):
+        elif any(_is_there(effect, new) for effect in fault.effects):
             lost.append(id_)
     return tuple(lost), tuple(unknown)
 
@@ -284,28 +286,29 @@ def with_faults_of(old: Model, new: Model, ids: tuple[str, ...]) -> tuple[Model,
 
 def _over(fault: Fault, old: Model, new: Model) -> Fault:
     """What of a fault can strike the new model."""
-    sensors = {n: how for n, how in fault.sensors.items() if n in new.sensors}
-    outputs = {n: how for n, how in fault.outputs.items() if n in new.outputs}
-    machine, jams_in = None, fault.jams_in
-    if fault.machine is not None and fault.machine in new.machines:
-        machine = fault.machine
-        labels = [old.machines[machine].states[n].casefold() for n in fault.jams_in]
-        now = [state.casefold() for state in new.machines[machine].states]
-        jams_in = tuple(now.index(label) for label in labels if label in now)
-        if labels and not jams_in:
-            machine = None
-    return replace(fault, sensors=sensors, outputs=outputs, machine=machine, jams_in=jams_in)
+    effects = []
+    for effect in (e for e in fault.effects if _is_there(e, new)):
+        if effect.states:
+            labels = [old.machines[effect.name].states[n].casefold() for n in effect.states]
+            now = [state.casefold() for state in new.machines[effect.name].states]
+            states = tuple(now.index(label) for label in labels if label in now)
+            effects += [replace(effect, states=states)] if states else []
+        else:
+            effects.append(effect)
+    return replace(fault, effects=tuple(effects))
 
 
-def _acts(fault: Fault, new: Model) -> bool:
-    """Whether anything that a fault acts on is there in the new model."""
-    there = [n in new.sensors for n in fault.sensors] + [n in new.outputs for n in fault.outputs]
-    return any(there) or fault.machine in new.machines or fault.restart
-
-
-def _effect(fault: Fault) -> tuple[object, ...]:
-    acts_on = (dict(fault.sensors), dict(fault.outputs), fault.machine, fault.jams_in)
-    return (*acts_on, fault.restart, fault.intermittent)
+def _is_there(effect: Effect, new: Model) -> bool:
+    """Whether what it acts on is there in the new model."""
+    match effect.site:
+        case Site.SIGNAL:
+            return effect.name in new.sensors
+        case Site.OUTPUT:
+            return effect.name in new.outputs
+        case Site.MACHINE:
+            return effect.name in new.machines
+        case Site.CONTROLLER:
+            return True
 
 
 def _read_somewhere(model: Model) -> set[str]:

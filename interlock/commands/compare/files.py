@@ -6,16 +6,9 @@ from collections.abc import Iterator, Mapping
 
 from interlock.commands.compare.differences import WORDING, Difference, Facets, differences_of
 from interlock.commands.compare.program import program_differences
-from interlock.model.model import (
-    Delay,
-    Duration,
-    Fault,
-    Formula,
-    Machine,
-    Model,
-    ModelMove,
-    Statement,
-)
+from interlock.model.fault import Fault
+from interlock.model.fault_kinds import FaultKind, Site, kinds_at
+from interlock.model.model import Delay, Duration, Formula, Machine, Model, ModelMove, Statement
 from interlock.st.untype import expression_text
 
 _Entries = dict[str, Facets]
@@ -136,13 +129,7 @@ def _move(model: Model, move: ModelMove) -> Facets:
 
 
 def _fault(model: Model, fault: Fault) -> Facets:
-    jammed = ""
-    if fault.machine is not None:
-        states = model.machines[fault.machine].states
-        where = ", ".join(states[n] for n in fault.jams_in) or "any state"
-        jammed = f"{fault.machine} in {where}"
     flags = {
-        "restart": fault.restart,
         "intermittent": fault.intermittent,
         "common cause": fault.common_cause,
         "assumed": fault.assumed,
@@ -153,9 +140,13 @@ def _fault(model: Model, fault: Fault) -> Facets:
         "hidden for h": fault.exposure_h,
     }
     return {
-        "sensors": _stuck(fault.sensors),
-        "outputs": _stuck(fault.outputs),
-        "jams": jammed,
+        "sensors": _held(fault.sensors),
+        "outputs": _held(fault.outputs),
+        **{kind.name: _at_machine(model, fault, kind) for kind in kinds_at(Site.MACHINE)},
+        **{
+            kind.name: "yes" if any(e.kind == kind for e in fault.effects) else ""
+            for kind in kinds_at(Site.CONTROLLER)
+        },
         **{name: "yes" if value else "" for name, value in flags.items()},
         **{name: "" if value is None else repr(value) for name, value in figures.items()},
         "source": fault.source or "",
@@ -177,8 +168,17 @@ def _decided_over(model: Model, fault: Fault) -> str:
     return ", ".join(sorted(earlier))
 
 
-def _stuck(given: Mapping[str, str]) -> str:
-    return ", ".join(f"{name} {how}" for name, how in sorted(given.items()))
+def _held(given: Mapping[str, FaultKind]) -> str:
+    return ", ".join(f"{name} {given[name].value}" for name in sorted(given))
+
+
+def _at_machine(model: Model, fault: Fault, kind: FaultKind) -> str:
+    found = []
+    for effect in (e for e in fault.effects if e.kind == kind):
+        states = model.machines[effect.name].states
+        where = ", ".join(states[n] for n in effect.states) or "any state"
+        found.append(f"{effect.name} in {where}")
+    return "; ".join(found)
 
 
 def _delay(delay: Delay | None) -> str:

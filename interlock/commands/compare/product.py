@@ -27,6 +27,7 @@ from interlock.kernel.system import (
     Domain,
     Move,
     MoveKind,
+    Origin,
     Role,
     System,
     Variable,
@@ -34,7 +35,7 @@ from interlock.kernel.system import (
 from interlock.model.build import SCAN, Built, names_read, taking_no_turn
 from interlock.model.model import Machine, Model
 from interlock.st import typed as ty
-from interlock.st.layout import PREFIX, Settings, Timers, elapses, position_name
+from interlock.st.layout import PREFIX, Settings, Timers, position_name
 from interlock.st.lower import Lowered, lower_expression, lower_program
 from interlock.st.types import domain_of
 
@@ -119,7 +120,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     moves = {
         (m.name, m.guard, frozenset(m.updates.items()))
         for m in system.moves
-        if m.name != SCAN and m.kind is not MoveKind.TIMER
+        if m.kind not in (MoveKind.SCAN, MoveKind.TIMER)
     }
     return built.model.moves_per_scan, variables, moves
 
@@ -128,7 +129,7 @@ def variables_read(built: Built) -> set[str]:
     """Variables that a move of the plant or a signal reads."""
     roots: list[Expr] = list(built.signals.values())
     for move in built.system.moves:
-        if move.name != SCAN:
+        if move.kind is not MoveKind.SCAN:
             roots += [move.guard, *move.updates.values()]
     return set(ex.variables_of(roots))
 
@@ -247,7 +248,7 @@ class _Coupling:
         )
         alike = and_(*(not_(differs[name]) for name in sorted(driving)))
         timers = dict(self._timer_moves())
-        environment = [m for m in old.moves if m.name != SCAN and m.kind is not MoveKind.TIMER]
+        environment = [m for m in old.moves if m.kind not in (MoveKind.SCAN, MoveKind.TIMER)]
         moves = [*environment, *(move for move, _ in timers.values()), self._scan(doubled)]
         moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
         if timers:  # the old controller alone may have none, and then nothing that takes no turn
@@ -327,7 +328,8 @@ class _Coupling:
     def _elapses(
         self, called: str, guard: Expr, updates: dict[str, Expr], which: TimerNames
     ) -> tuple[str, tuple[Move, TimerNames]]:
-        event = Move(elapses(called), MoveKind.TIMER, guard, updates)
+        origin = Origin.elapse(called)
+        event = Move(origin.move_name, MoveKind.TIMER, guard, updates, origin=origin)
         return event.name, (taking_no_turn(event, self.old.model.moves_per_scan), which)
 
 

@@ -25,6 +25,8 @@ from interlock.commands.compare.differences import WORDING, Difference, Kind
 from interlock.commands.compare.moves import MoveComparison
 from interlock.kernel import expr as ex
 from interlock.model.build import names_behind
+from interlock.model.fault import Effect
+from interlock.model.fault_kinds import Site
 from interlock.model.model import Formula, Model
 from interlock.st.layout import PREFIX
 from interlock.st.lower import Lowered, lower_program
@@ -42,6 +44,17 @@ Node = str
 def signal_node(name: str) -> Node:
     """The node of a signal, whose name a machine or a term may have, too."""
     return f"signal {name.casefold()}"
+
+
+def _acted_on(model: Model, effect: Effect) -> list[Node]:
+    """What an effect of a fault changes at once; a restart may change every output."""
+    match effect.site:
+        case Site.SIGNAL:
+            return [signal_node(effect.name)]
+        case Site.CONTROLLER:
+            return [name.casefold() for name in model.outputs]
+        case _:
+            return [effect.name.casefold()]
 
 
 @dataclass
@@ -239,12 +252,9 @@ class Spread:
                 fault = model.faults.get(d.name)
                 if fault is None:
                     continue
-                acted_on = [signal_node(name) for name in fault.sensors]
-                acted_on += [name.casefold() for name in fault.outputs]
-                acted_on += [] if fault.machine is None else [fault.machine.casefold()]
-                acted_on += [n.casefold() for n in model.outputs] if fault.restart else []
-                for node in acted_on:
-                    reasons.note(node, said)
+                for effect in fault.effects:
+                    for node in _acted_on(model, effect):
+                        reasons.note(node, said)
 
     # What depends on what
 

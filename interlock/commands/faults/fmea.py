@@ -18,7 +18,7 @@ from interlock.commands.faults.likelihood import source_of
 from interlock.commands.faults.study import FaultStudy
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
-from interlock.model.model import Fault
+from interlock.model.fault import Fault
 from interlock.reliability.figures import two_figures
 
 HEADINGS = {

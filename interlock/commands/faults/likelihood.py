@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from interlock.commands.faults.study import FaultStudy, order_words
 from interlock.judgement.fault_sets import FaultSet
-from interlock.model.model import Fault
+from interlock.model.fault import Fault
 from interlock.reliability.fault_tree import BasicEvent, EventKind, FaultTree
 from interlock.reliability.quantify import Solution
 from interlock.reliability.tree_loader import tree_from_cut_sets

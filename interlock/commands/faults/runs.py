@@ -90,6 +90,7 @@ class RunFinder:
 
 
 def _replayed(built: Built, question: Question, witness: Witness, faults: FaultSet) -> HarmRun:
-    struck = [step.move.removesuffix(" strikes") for step in witness.steps]
-    order = [id_ for id_ in dict.fromkeys(struck) if id_ in faults]
-    return HarmRun(question.requirement.id, tuple(order), replay(built, question, witness))
+    run = replay(built, question, witness)
+    struck = [h.origin.struck for h in run.happenings if h.origin is not None]
+    order = [id_ for id_ in dict.fromkeys(struck) if id_ is not None and id_ in faults]
+    return HarmRun(question.requirement.id, tuple(order), run)

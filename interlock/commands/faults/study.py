@@ -25,7 +25,8 @@ from interlock.kernel.expr import variables_of
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.model.build import Built, RunClass, build
-from interlock.model.model import Fault, Model
+from interlock.model.fault import Fault
+from interlock.model.model import Model
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from interlock.judgement.fault_sets import RequirementSets, Tolerance
-from interlock.model.model import Fault, Model, Sensor
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import STUCK_FALSE, STUCK_TRUE, FaultKind, Site
+from interlock.model.model import Model, Sensor
 
 
 @dataclass(frozen=True)
@@ -89,33 +91,33 @@ def with_sensor_faults(
     present = {_effect(fault) for fault in model.live_faults}
     added: dict[str, Fault] = {}
     for name, sensor in model.sensors.items() if single else ():
-        for value in ("TRUE", "FALSE"):
-            if ((name, value),) not in present:
-                id_ = f"{name} at {value}"
-                added[id_] = _added(id_, sensor, {name: value}, common=False)
+        for kind in (STUCK_TRUE, STUCK_FALSE):
+            fault = _added(f"{name} at {kind.value}", sensor, {name: kind}, common=False)
+            if _effect(fault) not in present:
+                added[fault.id] = fault
     for (first, second), differ in antivalent.items():
-        for value, opposite in (("TRUE", "FALSE"), ("FALSE", "TRUE")):
-            sticks = {first: value, second: opposite if differ else value}
-            if tuple(sorted(sticks.items())) not in present:
-                id_ = f"{first} {value} with {second} {sticks[second]}"
-                added[id_] = _added(id_, model.sensors[first], sticks, common=True)
+        for kind, opposite in ((STUCK_TRUE, STUCK_FALSE), (STUCK_FALSE, STUCK_TRUE)):
+            other = opposite if differ else kind
+            id_ = f"{first} {kind.value} with {second} {other.value}"
+            held = {first: kind, second: other}
+            fault = _added(id_, model.sensors[first], held, common=True)
+            if _effect(fault) not in present:
+                added[id_] = fault
     return replace(model, faults={**model.faults, **added})
 
 
-def _effect(fault: Fault) -> tuple[tuple[str, str], ...] | None:
-    only_sensors = not (fault.outputs or fault.machine or fault.restart or fault.intermittent)
-    return tuple(sorted(fault.sensors.items())) if only_sensors and fault.sensors else None
+def _effect(fault: Fault) -> frozenset[tuple[str, FaultKind]] | None:
+    """What it does to signals; None where it does anything else, or nothing."""
+    sensors = fault.sensors
+    is_more = fault.intermittent or len(sensors) < len(fault.effects)
+    return None if is_more or not sensors else frozenset(sensors.items())
 
 
-def _added(id_: str, sensor: Sensor, sticks: Mapping[str, str], common: bool) -> Fault:
+def _added(id_: str, sensor: Sensor, held: Mapping[str, FaultKind], common: bool) -> Fault:
     return Fault(
         id=id_,
         says="added for the question what a sensor is worth",
-        sensors=sticks,
-        outputs={},
-        machine=None,
-        jams_in=(),
-        restart=False,
+        effects=tuple(Effect(kind, Site.SIGNAL, name) for name, kind in held.items()),
         intermittent=False,
         common_cause=common,
         rate=None,

@@ -33,6 +33,7 @@ from interlock.independent_judge.run_file import (
 )
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
+from interlock.kernel.system import Origin
 from interlock.model.load import load
 from interlock.model.model import Model
 
@@ -185,7 +186,7 @@ class Desk:
     def take_out(self, fault: str) -> None:
         """Play the run up to here again without a fault that struck in it, as far as it goes."""
         session = self.session
-        gone = (f"{fault} strikes", f"{fault} clears")
+        gone = (Origin.strike(fault).move_name, Origin.clearing(fault).move_name)
         moves = [entry.move for entry in session.made if entry.move not in gone]
         by_itself = session.by_itself
         refused = session.show(moves, None, "")

@@ -210,8 +210,9 @@ class Session:
             state, scanned = self.bench.scan(here.state, here.scanned.memory)
         else:
             state, scanned = self.bench.after(here.state, name), here.scanned
-            fault = self.bench.model.faults.get(name.removesuffix(" strikes"))
-            if fault is not None and fault.restart and name.endswith(" strikes"):
+            origin = self.bench.system.move(name).origin
+            struck = None if origin is None else origin.struck
+            if struck is not None and self.bench.model.faults[struck].restart:
                 scanned = self.bench.at_power_up()
         changes = self.bench.changes(here.state, state)
         self.entries.append(Entry(name, state, scanned, self.bench.violated(state), changes))

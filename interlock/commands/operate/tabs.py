@@ -8,7 +8,7 @@ from interlock.commands.operate.bench import Bench, short
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.judging import Job
 from interlock.commands.operate.views import groups_of, line_of
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
 from interlock.telling.templates import as_is
 
@@ -140,7 +140,7 @@ def faults(desk: Desk) -> dict[str, Any]:
     struck = desk.bench.struck(desk.session.state)
     rows = []
     for id_, fault in desk.bench.model.faults.items():
-        strikes, clears = f"{id_} strikes", f"{id_} clears"
+        strikes, clears = Origin.strike(id_).move_name, Origin.clearing(id_).move_name
         rows.append(
             {
                 "id": id_,

@@ -174,8 +174,7 @@ def plant(desk: Desk) -> dict[str, Any]:
             (ready if view.possible else blocked).append(view)
     for name, kind in possible.items():
         if kind is MoveKind.TIMER:
-            says = bench.system.move(name).says or f"the time of {name.split()[0]} is up"
-            ready.append(MoveView(name, says, WHO[kind], True))
+            ready.append(MoveView(name, bench.system.move(name).says, WHO[kind], True))
     return {
         "ready": ready,
         "blocked": blocked,

@@ -15,7 +15,9 @@ from interlock.independent_judge.values import Values
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import MoveKind, Role, System
 from interlock.model.build import fault_flag, held_value, names_read
-from interlock.model.model import Fault, Formula, Model, ModelMove, Sensor
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import Site
+from interlock.model.model import Formula, Model, ModelMove, Sensor
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written, evaluate_expression
 from interlock.st.interpret import Controller
@@ -94,15 +96,8 @@ class Situation:
         outputs |= {n.casefold(): v for n, v in loaded.items() if n in model.outputs}
         direct = {n.casefold(): named[n] for n in model.machines if n in named}
         self._struck = [f for id_, f in model.faults.items() if named.get(fault_flag(id_))]
-        self._stuck: dict[tuple[str, str], tuple[int, Fault]] = {}
-        for fault in self._struck:
-            for side, given in (("sensor", fault.sensors), ("output", fault.outputs)):
-                for name, how in given.items():
-                    value = {"TRUE": 1, "FALSE": 0}.get(how)
-                    held = named.get(held_value(fault.id, name), 0)
-                    at = held if value is None else value
-                    self._stuck[side, name.casefold()] = (at, fault)
-        outputs |= {n: v for (side, n), (v, _) in self._stuck.items() if side == "output"}
+        self._named = named
+        outputs |= {n: self._through(v, Site.OUTPUT, n) for n, v in outputs.items()}
         faults = dict.fromkeys((id_.casefold() for id_ in model.faults), 0)
         faults |= {fault.id.casefold(): 1 for fault in self._struck}
         self._terms = {n.casefold(): f for n, f in model.terms.items()}
@@ -117,8 +112,28 @@ class Situation:
 
     def _seen(self, sensor: Sensor) -> int:
         """What the program reads of a sensor, faults included."""
-        stuck = self._stuck.get(("sensor", sensor.name.casefold()))
-        return evaluate_expression(sensor.reads.tree, self._truth) if stuck is None else stuck[0]
+        reads = evaluate_expression(sensor.reads.tree, self._truth)
+        return self._through(reads, Site.SIGNAL, sensor.name)
+
+    def _through(self, value: int, site: Site, name: str) -> int:
+        """`value` as the faults that have struck let it through."""
+        for fault, effect in self._shown_by(site, name):
+            assert effect.kind.shows is not None
+            if effect.kind.holds:
+                value = self._named.get(held_value(fault.id, effect.name), 0)
+            value = effect.kind.shows[value]
+        return value
+
+    def _shown_by(self, site: Site, name: str) -> list[tuple[Fault, Effect]]:
+        """What faults do to what is shown of a signal or an output; the last of them decides."""
+        return [
+            (fault, effect)
+            for fault in self._struck
+            for effect in fault.effects
+            if effect.kind.shows is not None
+            and effect.site is site
+            and effect.name.casefold() == name.casefold()
+        ]
 
     def holds(self, formula: Formula) -> bool:
         """Whether a formula over the truth holds."""
@@ -132,8 +147,10 @@ class Situation:
             text = f"{machine.name} is {machine.states[at]}, not {machine.states[move.source]}"
             return Reason(text, move.place, about=frozenset({(machine.name, _ELSEWHERE)}))
         for fault in self._struck:
-            if fault.machine == machine.name and (not fault.jams_in or at in fault.jams_in):
-                return _by_fault(f"{machine.name} stays {machine.states[at]}", fault)
+            for effect in (e for e in fault.effects if e.blocks(machine.name, at)):
+                said = effect.kind.says[effect.site]
+                text = said.format(name=machine.name, where=machine.states[at])
+                return _by_fault(text, fault)
         return None if move.when is None else self.why_not(move.when)
 
     def why_none_of(self, moves: Sequence[ModelMove]) -> Reason | None:
@@ -263,18 +280,18 @@ class Situation:
             formula = self._terms[folded]
             below = self._because(formula.tree, wanted, False, formula.place, above)
             return Reason(text, formula.place, tuple(below))
-        stuck = None if in_program else self._stuck.get(("output", folded))
-        if stuck is not None:
-            return _by_fault(text, stuck[1])
+        shown = [] if in_program else self._shown_by(Site.OUTPUT, name)
+        if shown:
+            return _by_fault(text, shown[-1][0])
         if (in_program or folded in self._outputs) and folded in self._assigned:
             return self._assignment(folded, text, wanted, above)
         read = ty.Read(name, BOOL, place)
         return Reason(text, place, about=self._about(read, in_program))
 
     def _signal(self, sensor: Sensor, text: str, wanted: bool, above: frozenset[str]) -> Reason:
-        stuck = self._stuck.get(("sensor", sensor.name.casefold()))
-        if stuck is not None:
-            return _by_fault(text, stuck[1])
+        shown = self._shown_by(Site.SIGNAL, sensor.name)
+        if shown:
+            return _by_fault(text, shown[-1][0])
         said = f" ({sensor.says})" if sensor.says else ""
         # A signal may read the very output that is to be explained.
         below = self._because(sensor.reads.tree, wanted, False, sensor.reads.place, above)

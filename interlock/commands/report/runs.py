@@ -18,6 +18,7 @@ from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import record, to_text
 from interlock.independent_judge.story import tell_to_the_end
 from interlock.judgement.finding import Finding
+from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 from interlock.pictures.frames import Frame, frames_of_run
 from interlock.pictures.picture import Picture
@@ -191,7 +192,7 @@ def _still(view: SideView, frame: Frame, prefix: str) -> str:
 
 def _telling(frames: Sequence[Frame], most: int) -> list[Frame]:
     """The last of them, and before it those after which people or plant had moved."""
-    moved = [frame for frame in frames[:-1] if not frame.head.endswith("controller")]
+    moved = [frame for frame in frames[:-1] if frame.kind is not MoveKind.SCAN]
     return [*moved[max(0, len(moved) - most + 1) :], frames[-1]] if frames else []
 
 

@@ -24,7 +24,8 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, const, or_, var
 from interlock.kernel.system import BOOL, MoveKind
 from interlock.model.build import Built
-from interlock.model.model import Fault
+from interlock.model.fault import Fault
+from interlock.model.fault_kinds import FaultKind
 from interlock.st.lower import Lowered, lower_program
 
 # What is tried: moves of the plant, of an operator and of the driver, each as it should be.
@@ -98,19 +99,15 @@ def is_injectable(fault: Fault) -> bool:
         return False
     if fault.injectable is not None:
         return fault.injectable
-    given = {**fault.sensors, **fault.outputs}
-    if "frozen" in given.values() or fault.machine is not None:
-        return False
-    if any(how == "TRUE" for how in fault.outputs.values()):
-        return False
-    return bool(given) or fault.restart
+    return bool(fault.effects) and all(e.site in e.kind.by_hand for e in fault.effects)
 
 
 def force_of(fault: Fault) -> Force:
     """How `fault` is injected."""
 
-    def held(given: Mapping[str, str]) -> tuple[tuple[str, int], ...]:
-        return tuple(sorted((name, int(how == "TRUE")) for name, how in given.items()))
+    def held(given: Mapping[str, FaultKind]) -> tuple[tuple[str, int], ...]:
+        known = ((name, kind.constant) for name, kind in given.items())
+        return tuple(sorted((name, value) for name, value in known if value is not None))
 
     return Force(held(fault.sensors), held(fault.outputs), fault.restart)
 

@@ -15,11 +15,12 @@ from interlock.base.errors import InternalError
 from interlock.commands.testsheet.goals import FLASHES, Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.sheet import After, Do, Expected, Row
 from interlock.independent_judge.player import Moment, Player
-from interlock.kernel.system import MoveKind
+from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
+from interlock.model.fault_kinds import Site
 from interlock.model.model import Model
 from interlock.st.interpret import Controller
-from interlock.st.layout import elapses, top_of
+from interlock.st.layout import top_of
 
 T = TypeVar("T")
 
@@ -48,7 +49,7 @@ class Bench(Player):
     """The independent machine with hands at its terminals."""
 
     def __init__(self, model: Model) -> None:
-        self._forced: dict[str, dict[str, int]] = {"sensors": {}, "outputs": {}}
+        self._forced: dict[Site, dict[str, int]] = {Site.SIGNAL: {}, Site.OUTPUT: {}}
         super().__init__(model)
         instances = model.program.instances
         self._presets = {instance.name: instance.preset_ms for instance in instances}
@@ -56,19 +57,19 @@ class Bench(Player):
         self._most_scans = MOST_SCANS + 4 * sum(tops)
         self._moments = [self.moment()]
 
-    def _through(self, value: int, name: str, side: str) -> int:
+    def _through(self, value: int, name: str, site: Site) -> int:
         # No fault of the model strikes here: hands do what faults would do.
-        return self._forced[side].get(name, value)
+        return self._forced[site].get(name, value)
 
     def hold(self, force: Force) -> None:
         """Hold inputs and outputs; a supply dip is over at once."""
-        self._forced = {"sensors": dict(force.signals), "outputs": dict(force.outputs)}
+        self._forced = {Site.SIGNAL: dict(force.signals), Site.OUTPUT: dict(force.outputs)}
         if force.restart:
             self.controller.restart()
 
     def let_go(self) -> None:
         """Let go of everything."""
-        self._forced = {"sensors": {}, "outputs": {}}
+        self._forced = {Site.SIGNAL: {}, Site.OUTPUT: {}}
 
     def cold_start(self) -> None:
         """Start the controller with all its memory cleared."""
@@ -91,7 +92,7 @@ class Bench(Player):
             rounds.append(moments)
             soonest = min(left.values())
             for timer in [timer for timer, ms in left.items() if ms == soonest]:
-                self.play(elapses(timer))
+                self.play(Origin.elapse(timer).move_name)
                 del left[timer]
             left = {timer: ms - soonest for timer, ms in left.items()}
             self.play(SCAN)

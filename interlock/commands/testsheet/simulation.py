@@ -14,9 +14,9 @@ from collections.abc import Callable, Iterable
 from interlock.commands.testsheet.goals import FLASHES, TRIED, Force, Program, signals_under
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.system import PHASE, Move, MoveKind, Role
+from interlock.kernel.system import PHASE, Move, MoveKind, Origin, Role
 from interlock.model.build import Built
-from interlock.st.layout import elapses, top_of
+from interlock.st.layout import top_of
 
 # Scans until a program repeats itself, besides those that its counted timers take.
 MOST_SCANS = 400
@@ -54,8 +54,8 @@ class Simulation:
         timers = [m for m in system.moves if m.kind is MoveKind.TIMER]
         self._due = python_function([m.guard for m in timers], system.index)
         declared = program.lowered.program.instances
-        presets = {elapses(instance.name): instance.preset_ms for instance in declared}
-        self._timers = [(m, presets[m.name]) for m in timers]
+        presets = {Origin.elapse(i.name): i.preset_ms for i in declared}
+        self._timers = [(m, presets[m.origin]) for m in timers if m.origin is not None]
         tops = [top_of(i, program.lowered.settings) for i in declared if i.preset_ms]
         self._most_scans = MOST_SCANS + 4 * sum(tops)
         self._updates = {

@@ -219,7 +219,7 @@ def _sheet(
         left_out=program.not_boolean(),
         n_states=explored.n_states,
         n_moves_one_by_one=sum(lengths),
-        n_least_moves=sum(id_.startswith("move ") for id_ in covered),
+        n_least_moves=sum(goal.kind is Kind.MOVE and goal.id in covered for goal in answers),
     )
 
 

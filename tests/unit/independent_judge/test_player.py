@@ -39,7 +39,7 @@ def test_a_fault_that_struck_is_seen_and_says_what_it_is(player: Player) -> None
 
 
 def test_a_strike_that_is_unknown_or_comes_twice_is_refused(player: Player) -> None:
-    with pytest.raises(InternalError, match="refuses fault 'F99'"):
+    with pytest.raises(InternalError, match="refuses 'F99 strikes': no such move"):
         player.play("F99 strikes")
     player.play("F1 strikes")
     with pytest.raises(InternalError, match="refuses fault 'F1'"):

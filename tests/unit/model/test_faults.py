@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from interlock.base.errors import InputError
-from interlock.model.model import Fault
+from interlock.model.fault import Effect, Fault
+from interlock.model.fault_kinds import BY_VALUE, STUCK_FALSE, STUCK_TRUE, Site, kinds_at
 from tests.support.gate import gate
 
 
@@ -17,8 +19,12 @@ def fault(folder: Path, text: str) -> Fault:
 
 
 def test_a_jam_holds_in_the_states_that_are_named(tmp_path: Path) -> None:
-    assert fault(tmp_path, "says: x, machine: gate, jams_in: [open, Between]").jams_in == (2, 1)
-    assert fault(tmp_path, "says: x, machine: gate").jams_in == ()
+    (jams,) = kinds_at(Site.MACHINE)
+    limited = fault(tmp_path, "says: x, machine: gate, jams_in: [open, Between]")
+    assert limited.effects == (Effect(jams, Site.MACHINE, "gate", (2, 1)),)
+    assert fault(tmp_path, "says: x, machine: gate").effects == (
+        Effect(jams, Site.MACHINE, "gate"),
+    )
 
 
 def test_a_fault_may_hold_several_signals_and_outputs_however_they_are_spelled(
@@ -27,10 +33,10 @@ def test_a_fault_may_hold_several_signals_and_outputs_however_they_are_spelled(
     found = fault(
         tmp_path, "says: x, sensors: {SHUT: 'TRUE', pressed: frozen}, outputs: {Lamp: 'FALSE'}"
     )
-    assert found.sensors == {"shut": "TRUE", "pressed": "frozen"}
-    assert found.outputs == {"lamp": "FALSE"}
+    assert found.sensors == {"shut": STUCK_TRUE, "pressed": BY_VALUE["frozen"]}
+    assert found.outputs == {"lamp": STUCK_FALSE}
     one = fault(tmp_path, "says: x, sensor: shut, stuck: 'FALSE', output: lamp")
-    assert (one.sensors, one.outputs) == ({"shut": "FALSE"}, {"lamp": "FALSE"})
+    assert (one.sensors, one.outputs) == ({"shut": STUCK_FALSE}, {"lamp": STUCK_FALSE})
 
 
 @pytest.mark.parametrize(
@@ -74,3 +80,13 @@ def test_what_makes_no_sense_is_told(tmp_path: Path, text: str, says: str) -> No
     with pytest.raises(InputError) as told:
         fault(tmp_path, f"says: x, {text}")
     assert says in str(told.value)
+
+
+def test_a_kind_that_never_clears_cannot_be_intermittent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(BY_VALUE, "FALSE", replace(STUCK_FALSE, may_clear=False))
+    assert fault(tmp_path / "stays", "says: x, sensor: shut, stuck: 'FALSE'").effects
+    with pytest.raises(InputError) as told:
+        fault(tmp_path / "clears", "says: x, sensor: shut, stuck: 'FALSE', intermittent: true")
+    assert "F9: what is called 'stuck at FALSE' never clears by itself" in str(told.value)
