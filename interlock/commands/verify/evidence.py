@@ -41,6 +41,7 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.certificate import Certificate, StateSets
 from interlock.kernel.evaluate import State
 from interlock.kernel.observe import needs_observer
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import (
     DeclinedError,
     Limits,
@@ -50,7 +51,7 @@ from interlock.kernel.query import (
     Trap,
     labelled,
 )
-from interlock.kernel.requirement import Outcome, Pattern
+from interlock.kernel.requirement import Outcome
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
 
@@ -207,7 +208,7 @@ def _bare(draft: _Draft, model: Model, name: str, finding: Finding) -> VerdictEn
 def _needs_sets(finding: Finding) -> bool:
     if finding.outcome is Outcome.HOLDS:
         return not finding.verdict.vacuous
-    is_trap = finding.requirement.pattern is Pattern.CAN_STILL
+    is_trap = not PATTERNS[finding.requirement.pattern].is_of_runs
     return finding.outcome is Outcome.VIOLATED and is_trap
 
 
