@@ -19,7 +19,7 @@ from interlock.base.errors import InternalError
 from interlock.base.files import sha256
 from interlock.base.folders import write_whole_folder
 from interlock.commands.verify.premises import runs_to_premises
-from interlock.engines.symbolic.certify import certify
+from interlock.engines import certifier
 from interlock.evidence.asked import Asked, asked, state_after
 from interlock.evidence.folder import check_may_write
 from interlock.evidence.manifest import (
@@ -167,7 +167,8 @@ def _write_system(
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
     try:
-        certificate = certify(here.system, queries, ends, limits, labelled(progress, "evidence"))
+        told = labelled(progress, "evidence")
+        certificate = certifier().certify(here.system, queries, ends, limits, told)
     except DeclinedError as declined:
         certificate = f"the symbolic engine declines the system: {declined}"
     except ValueError as error:
