@@ -1,11 +1,22 @@
-"""Engines; each explores kernel systems and knows nothing else."""
+"""Engines; each explores kernel systems and knows nothing else.
+
+This is their only door: whoever studies gets an engine here, by its name or by what it offers
+beside `Engine.explore`, and knows it by the protocols of the kernel.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from importlib import import_module
 from types import MappingProxyType
+from typing import Any, cast
 
+from interlock.kernel.certificate import Certifies
+from interlock.kernel.followed import Follows
+from interlock.kernel.kept import Keeps
+from interlock.kernel.permitted import Permits
+from interlock.kernel.projected import Projects
 from interlock.kernel.query import Engine
 
 # An engine's module is imported when it is first asked for: some load heavy libraries.
@@ -16,12 +27,17 @@ _WHERE = {
 }
 
 
-def _factory(module: str, name: str) -> Callable[[], Engine]:
-    def make() -> Engine:
-        engine: Engine = getattr(import_module(module), name)()
-        return engine
+def make(name: str, **options: Any) -> Engine:
+    """The engine called `name`, with options of its own.
 
-    return make
+    Examples
+    --------
+    >>> make("reference").name
+    'reference'
+    """
+    module, made = _WHERE[name]
+    engine: Engine = getattr(import_module(module), made)(**options)
+    return engine
 
 
 def catalogue() -> Mapping[str, Callable[[], Engine]]:
@@ -32,4 +48,29 @@ def catalogue() -> Mapping[str, Callable[[], Engine]]:
     >>> catalogue()["reference"]().name
     'reference'
     """
-    return MappingProxyType({name: _factory(*where) for name, where in _WHERE.items()})
+    return MappingProxyType({name: partial(make, name) for name in _WHERE})
+
+
+def keeper() -> Keeps:
+    """The engine that keeps what it reached, and explores changed systems from there."""
+    return cast(Keeps, make("enumerate"))
+
+
+def projector() -> Projects:
+    """The engine that keeps what it reached, to be seen through some variables."""
+    return cast(Projects, make("symbolic"))
+
+
+def follower() -> Follows:
+    """The engine that follows sets of states."""
+    return cast(Follows, make("symbolic"))
+
+
+def permitter() -> Permits:
+    """The engine that tells where a move is safe."""
+    return cast(Permits, make("symbolic"))
+
+
+def certifier() -> Certifies:
+    """The engine that shows others why queries are not found."""
+    return cast(Certifies, make("symbolic"))

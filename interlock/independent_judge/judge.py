@@ -15,7 +15,7 @@ from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import holds
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
-from interlock.kernel.requirement import Pattern
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import PHASE, Role, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import ARITHMETIC, Built
@@ -146,7 +146,7 @@ def observe(
     p = value(statement.p)
     if statement.when is not None:
         applies = value(statement.when)
-        p = applies and p if statement.pattern is Pattern.NEVER else not applies or p
+        p = p if applies else PATTERNS[statement.pattern].wants_p
     return after_scan, {
         "p": p,
         "s": value(statement.s),
@@ -165,7 +165,7 @@ def _judge(
     witness: Witness,
     trap_limit: int,
 ) -> str:
-    if statement.pattern is Pattern.CAN_STILL:
+    if not PATTERNS[statement.pattern].is_of_runs:
         return _judge_trap(statement, player, words, human, trap_limit)
     loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
     word, start = judged_word(statement, words, loop)

@@ -36,6 +36,7 @@ from interlock.base.files import write_whole
 from interlock.independent_judge.judge import Observed, judged_word, observe, owed_by_loop
 from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import Word, holds
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.model.build import ARITHMETIC, SCAN, RunClass, build
 from interlock.model.files import read_text
@@ -228,7 +229,7 @@ def replay_file(model: Model, run: RunFile) -> PlayedRun:
     notes = _changed_files(model, run)
     for number, id_ in enumerate(run.violates):
         statement = model.statements.get(id_)
-        if statement is not None and statement.pattern is Pattern.CAN_STILL:
+        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
             notes.append(f"{id_} speaks of every way on from a state; one run cannot settle it")
         elif id_ not in violated:
             known = [*model.statements, ARITHMETIC]
@@ -255,7 +256,7 @@ def _play(model: Model, run: RunFile, only: Collection[str] | None = None) -> _P
     statements = [
         statement
         for id_, statement in model.statements.items()
-        if statement.pattern is not Pattern.CAN_STILL and (only is None or id_ in only)
+        if PATTERNS[statement.pattern].is_of_runs and (only is None or id_ in only)
     ]
     played = _Played(player, {s.id: [observe(player, s)] for s in statements})
     for number, move in enumerate(run.moves):
@@ -387,10 +388,10 @@ def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word, within: int | Non
     >>> is_refuted(Pattern.ALWAYS, ScopeKind.GLOBALLY, owed)
     True
     """
-    suits = pattern in (Pattern.ALWAYS, Pattern.EXISTS)
     # No scan leads there, so what is owed within a bound comes before the bound is passed.
-    best = {"p": suits, "s": True, "q": False, "r": False, "scan": False}
-    return not holds(pattern, scope, [*word, best], len(word), within)
+    best = {"s": True, "q": False, "r": False, "scan": False}
+    endings = [{"p": wanted, **best} for wanted in (False, True)]
+    return not any(holds(pattern, scope, [*word, last], len(word), within) for last in endings)
 
 
 def _changed_files(model: Model, run: RunFile) -> list[str]:

@@ -1,18 +1,18 @@
 """The published formulas of the patterns, evaluated directly on one run.
 
-Source: Dwyer, Avrunin and Corbett, "Patterns in property specifications for finite-state
-verification", ICSE 1999, in linear temporal logic; W is weak until. Decisions where the
-published versions leave something open are those of ``interlock.kernel.observe``: where Q and R
-hold together no scope opens, and 'after Q' counts from the first Q.
+They stand with their source in `interlock.model.patterns`; here they are read as written.
 
 A run is a sequence of states whose tail repeats for ever; a finite run repeats its last state.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 
+from interlock.kernel import patterns
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.model.patterns import PATTERNS
 
 Word = Sequence[Mapping[str, bool]]
 # A formula on one run: its truth at every position up to the end of the first round of the loop.
@@ -56,19 +56,19 @@ class Run:
         """``F a``."""
         return self.until([True] * len(a), a)
 
-    def soon(self, a: Truths, ends: Truths, scans: int) -> Truths:
-        """`a` comes before more than `scans` scans have passed, and before `ends`.
+    def until_in_time(self, a: Truths, b: Truths, scans: int) -> Truths:
+        """``a V b``: b comes before more than `scans` scans have passed, and a holds up to there.
 
         Where scans cease, no time passes that could run out.
         """
-        return [self._comes_soon(n, a, ends, scans) for n in range(len(self.word))]
+        return [self._comes_in_time(n, a, b, scans) for n in range(len(self.word))]
 
-    def _comes_soon(self, n: int, a: Truths, ends: Truths, scans: int) -> bool:
+    def _comes_in_time(self, n: int, a: Truths, b: Truths, scans: int) -> bool:
         passed = 0
         # Each round of the loop passes a scan, or none ever does.
         for _ in range((scans + 2) * len(self.word)):
-            if ends[n] or a[n]:
-                return not ends[n]
+            if b[n] or not a[n]:
+                return b[n]
             if passed == scans:
                 return False
             n, before = (n + 1 if n + 1 < len(self.word) else self.loop_start), n
@@ -100,11 +100,6 @@ def either(a: Truths, b: Truths) -> Truths:
     return [x or y for x, y in zip(a, b, strict=True)]
 
 
-def where(a: Truths, b: Truths) -> Truths:
-    """Implication."""
-    return either(no(a), b)
-
-
 def holds(
     pattern: Pattern, scope: ScopeKind, word: Word, loop_start: int, within: int | None = None
 ) -> bool:
@@ -129,95 +124,97 @@ def holds(
     ValueError
         For a pattern without a formula, or a loop outside the run.
     """
-    run = Run(word, loop_start)
-    p, s, q, r = (run.atom(name) for name in "psqr")
-    match pattern:
-        case Pattern.NEVER:
-            return _universal(run, scope, no(p), q, r)[0]
-        case Pattern.ALWAYS:
-            return _universal(run, scope, p, q, r)[0]
-        case Pattern.EXISTS:
-            return _existence(run, scope, p, q, r)[0]
-        case Pattern.ONLY_AFTER:
-            return _precedence(run, scope, p, s, q, r)[0]
-        case Pattern.LEADS_TO:
-            return _response(run, scope, q, r, _answered(run, scope, p, s, r, within))[0]
-        case _:
-            raise ValueError(f"'{pattern.value}' is no property of one run")
+    row = PATTERNS[pattern]
+    if not patterns.PATTERNS[pattern].is_of_runs:
+        raise ValueError(f"'{pattern.value}' is no property of one run")
+    return truths(row.formula(scope, within is not None), Run(word, loop_start), within or 0)[0]
 
 
-def _universal(run: Run, scope: ScopeKind, p: Truths, q: Truths, r: Truths) -> Truths:
-    opens = both(q, no(r))
-    match scope:
-        case ScopeKind.GLOBALLY:
-            return run.always(p)
-        case ScopeKind.BEFORE:
-            return where(run.eventually(r), run.until(p, r))
-        case ScopeKind.AFTER:
-            return run.always(where(q, run.always(p)))
-        case ScopeKind.BETWEEN:
-            return run.always(where(both(opens, run.eventually(r)), run.until(p, r)))
-        case _:
-            return run.always(where(opens, run.weak_until(p, r)))
+_TOKEN = re.compile(r"->|[A-Z!&|()]")
 
 
-def _existence(run: Run, scope: ScopeKind, p: Truths, q: Truths, r: Truths) -> Truths:
-    inside = both(p, no(r))
-    opens = both(q, no(r))
-    match scope:
-        case ScopeKind.GLOBALLY:
-            return run.eventually(p)
-        case ScopeKind.BEFORE:
-            return run.weak_until(no(r), inside)
-        case ScopeKind.AFTER:
-            return _from_first(run, q, run.eventually(p))
-        case ScopeKind.BETWEEN:
-            return run.always(where(opens, run.weak_until(no(r), inside)))
-        case _:
-            return run.always(where(opens, run.until(no(r), inside)))
+def truths(formula: str, run: Run, within: int = 0) -> Truths:
+    """Where a formula of linear temporal logic holds on `run`.
+
+    Parameters
+    ----------
+    formula : str
+        Over P, S, Q and R; ``!``, ``G``, ``F`` and ``D`` (F in time) bind closest, then ``U``,
+        ``W`` and ``V`` (U in time), ``&``, ``|`` and ``->``.
+    run : Run
+    within : int
+        The most scans that may pass, for what comes in time.
+
+    Examples
+    --------
+    >>> truths("!P W S", Run([{"p": True, "s": False}, {"p": False, "s": True}], 1))
+    [False, True]
+    """
+    return _Reading(formula, run, within).whole()
 
 
-def _precedence(run: Run, scope: ScopeKind, p: Truths, s: Truths, q: Truths, r: Truths) -> Truths:
-    opens = both(q, no(r))
-    ended = either(s, r)
-    match scope:
-        case ScopeKind.GLOBALLY:
-            return run.weak_until(no(p), s)
-        case ScopeKind.BEFORE:
-            return where(run.eventually(r), run.until(no(p), ended))
-        case ScopeKind.AFTER:
-            return _from_first(run, q, run.weak_until(no(p), s))
-        case ScopeKind.BETWEEN:
-            return run.always(where(both(opens, run.eventually(r)), run.until(no(p), ended)))
-        case _:
-            return run.always(where(opens, run.weak_until(no(p), ended)))
+class _Reading:
+    """A formula read from left to right, each part evaluated where it ends."""
 
+    def __init__(self, formula: str, run: Run, within: int) -> None:
+        self._tokens = _TOKEN.findall(formula)
+        self._run = run
+        self._within = within
 
-def _answered(
-    run: Run, scope: ScopeKind, p: Truths, s: Truths, r: Truths, within: int | None
-) -> Truths:
-    """P is followed by S, before the scope closes and within the bound."""
-    closes = [False] * len(p) if scope in (ScopeKind.GLOBALLY, ScopeKind.AFTER) else r
-    if within is not None:
-        return where(p, run.soon(s, closes, within))
-    return where(p, run.until(no(closes), both(s, no(closes))))
+    def whole(self) -> Truths:
+        found = self._implied()
+        if self._tokens:
+            raise ValueError(f"a formula ends before '{self._tokens[0]}'")
+        return found
 
+    def _took(self, *tokens: str) -> str:
+        """The next token if it is one of these, else nothing."""
+        return self._tokens.pop(0) if self._tokens and self._tokens[0] in tokens else ""
 
-def _response(run: Run, scope: ScopeKind, q: Truths, r: Truths, answered: Truths) -> Truths:
-    opens = both(q, no(r))
-    match scope:
-        case ScopeKind.GLOBALLY:
-            return run.always(answered)
-        case ScopeKind.BEFORE:
-            return where(run.eventually(r), run.until(answered, r))
-        case ScopeKind.AFTER:
-            return run.always(where(q, run.always(answered)))
-        case ScopeKind.BETWEEN:
-            return run.always(where(both(opens, run.eventually(r)), run.until(answered, r)))
-        case _:
-            return run.always(where(opens, run.weak_until(answered, r)))
+    def _implied(self) -> Truths:
+        left = self._disjoined()
+        return either(no(left), self._implied()) if self._took("->") else left
 
+    def _disjoined(self) -> Truths:
+        left = self._joined()
+        while self._took("|"):
+            left = either(left, self._joined())
+        return left
 
-def _from_first(run: Run, q: Truths, then: Truths) -> Truths:
-    """``then`` at the first state with q, if there is one."""
-    return run.weak_until(no(q), both(q, then))
+    def _joined(self) -> Truths:
+        left = self._until()
+        while self._took("&"):
+            left = both(left, self._until())
+        return left
+
+    def _until(self) -> Truths:
+        left = self._single()
+        while taken := self._took("U", "W", "V"):
+            right = self._single()
+            match taken:
+                case "U":
+                    left = self._run.until(left, right)
+                case "W":
+                    left = self._run.weak_until(left, right)
+                case _:
+                    left = self._run.until_in_time(left, right, self._within)
+        return left
+
+    def _single(self) -> Truths:
+        match self._tokens.pop(0):
+            case "!":
+                return no(self._single())
+            case "G":
+                return self._run.always(self._single())
+            case "F":
+                return self._run.eventually(self._single())
+            case "(":
+                inner = self._implied()
+                if not self._took(")"):
+                    raise ValueError("a formula lacks a ')'")
+                return inner
+            case "D":
+                inner = self._single()
+                return self._run.until_in_time([True] * len(inner), inner, self._within)
+            case atom:
+                return self._run.atom(atom.lower())

@@ -24,7 +24,8 @@ from dataclasses import dataclass
 from enum import Enum, IntEnum
 
 from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, variables_of
-from interlock.kernel.requirement import Pattern, Requirement
+from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind, Origin
 from interlock.model.build import SCAN, Built, counted_flag, fault_flag
 from interlock.model.fault import Fault
@@ -155,14 +156,7 @@ class Comparison:
 
 
 def _harm_of(requirement: Requirement) -> Expr:
-    p, s = requirement.p, requirement.s
-    match requirement.pattern:
-        case Pattern.NEVER:
-            return p
-        case Pattern.LEADS_TO | Pattern.ONLY_AFTER:
-            return and_(p, not_(s))
-        case Pattern.ALWAYS | Pattern.EXISTS | Pattern.CAN_STILL:
-            return not_(p)
+    return PATTERNS[requirement.pattern].harm(requirement.p, requirement.s)
 
 
 def read_negated(expr: Expr) -> set[str]:

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.detection import Comparison, Difference, Telling
 from interlock.kernel.expr import Expr, and_
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import Query, Reach
 from interlock.kernel.system import Origin
 from interlock.model.build import Built
@@ -78,7 +78,7 @@ class FaultEffects:
         return self.outputs_off + self.darkened
 
 
-def find_effects(built: Built, explored: Explored, ids: Mapping[str, str]) -> list[FaultEffects]:
+def find_effects(built: Built, explored: Projected, ids: Mapping[str, str]) -> list[FaultEffects]:
     """The effects of every live fault of `built`, whose class is any one fault.
 
     Raises
@@ -107,7 +107,7 @@ _Found = dict[str, tuple[set[str], set[str]]]
 
 
 class _Asking:
-    def __init__(self, explored: Explored, ids: Mapping[str, str]) -> None:
+    def __init__(self, explored: Projected, ids: Mapping[str, str]) -> None:
         self._explored = explored
         self._ids = list(ids.values())
 

@@ -10,9 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from interlock.engines import catalogue
-from interlock.engines.enumerate import EnumeratingEngine
-from interlock.engines.symbolic import SymbolicEngine
+from interlock.engines import catalogue, make
 from interlock.kernel.query import (
     DeclinedError,
     Engine,
@@ -55,10 +53,13 @@ class AutomaticEngine:
         """As `Engine.explore`; the answer names the engine that gave it."""
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         if n_flags > MAX_FLAGS:
-            return SymbolicEngine().explore(system, queries, limits, progress)
+            return make("symbolic").explore(system, queries, limits, progress)
         n_runs = sum(isinstance(query, Reach) for query in queries)
         most = MAX_ENUMERATED if n_runs > MANY_RUNS else FEW_STATES
-        for instead in (SymbolicEngine(0, most_work=MOST_WORK), SymbolicEngine()):
+        for instead in (
+            make("symbolic", breadth_first_work=0, most_work=MOST_WORK),
+            make("symbolic"),
+        ):
             found = _enumerated(system, queries, limits, most, progress)
             if found is not None:
                 return found
@@ -81,7 +82,7 @@ def _enumerated(
     is_capped = limits.max_states is None or limits.max_states > most
     capped = replace(limits, max_states=most) if is_capped else limits
     try:
-        explored = EnumeratingEngine(answers_if_cut=not is_capped).explore(
+        explored = make("enumerate", answers_if_cut=not is_capped).explore(
             system, queries, capped, progress
         )
     except DeclinedError:

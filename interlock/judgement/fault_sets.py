@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.asking import ask
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import Query
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.kernel.system import System
@@ -142,7 +142,7 @@ def flags_of(model: Model, faults: Iterable[str]) -> dict[str, str]:
 
 def find_sets(
     built: Built,
-    explored: Explored,
+    explored: Projected,
     asked: Asked,
     ids: Mapping[str, str],
 ) -> dict[str, RequirementSets]:
@@ -151,7 +151,7 @@ def find_sets(
     Parameters
     ----------
     built : Built
-    explored : Explored
+    explored : Projected
         Of the asked system, with the flags of `ids`.
     asked : Asked
     ids : mapping of str to str
@@ -179,7 +179,7 @@ def find_sets(
 def sets_of_all(
     built: Built,
     requirements: Iterable[Requirement],
-    explore: Callable[[Asked, Mapping[str, str]], Explored],
+    explore: Callable[[Asked, Mapping[str, str]], Projected],
 ) -> dict[str, RequirementSets]:
     """The minimal sets of several requirements, from one exploration.
 

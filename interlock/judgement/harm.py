@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from interlock.engines.symbolic.explored import Explored
+from interlock.engines import projector
 from interlock.judgement.detection import Comparison, Harm
 from interlock.judgement.effects import IncompleteError
 from interlock.judgement.fault_sets import Asked, ask_all, flags_of
 from interlock.judgement.finding import Finding, Verification
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import Limits, Progress, ProgressSink
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import Built, RunClass, build
@@ -27,17 +28,17 @@ class Silence:
     Parameters
     ----------
     built : Built
-    explored : Explored
+    explored : Projected
         Of the asked system.
     asked : Asked
     """
 
-    def __init__(self, built: Built, explored: Explored, asked: Asked) -> None:
+    def __init__(self, built: Built, explored: Projected, asked: Asked) -> None:
         self._built = built
         self._explored = explored
         self._asked = asked
         self._comparison = Comparison(built)
-        self._parts: dict[frozenset[str], Explored] = {}
+        self._parts: dict[frozenset[str], Projected] = {}
 
     def breaks(
         self, requirement: str, flags: tuple[str, ...] | None = None
@@ -73,7 +74,7 @@ class Silence:
 
 def harm_of(
     built: Built,
-    explored: Explored,
+    explored: Projected,
     asked: Asked,
     ids: Mapping[str, str],
     needing: Mapping[str, set[str]],
@@ -83,7 +84,7 @@ def harm_of(
     Parameters
     ----------
     built : Built
-    explored : Explored
+    explored : Projected
         Of the asked system, with the flags of `ids`.
     asked : Asked
     ids : mapping of str to str
@@ -175,7 +176,7 @@ def _in_silence(model: Model, id_: str, run_class: RunClass, limits: Limits) -> 
     """Whether the requirement is broken before anything tells; None where a limit was hit."""
     built = build(model, run_class)
     asked = ask_all(built.system, [built.requirements[id_]])
-    explored = Explored(asked.system, tuple(flags_of(model, run_class.faults)), limits)
+    explored = projector().project(asked.system, tuple(flags_of(model, run_class.faults)), limits)
     try:
         return bool(Silence(built, explored, asked).breaks(id_, ()))
     except IncompleteError:

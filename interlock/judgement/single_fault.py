@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from interlock.engines.symbolic.explored import Explored
+from interlock.engines import projector
 from interlock.judgement.detection import Comparison, Difference, Harm, Telling
 from interlock.judgement.effects import FaultEffects, IncompleteError, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import Expr, and_, or_
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import Limits
 from interlock.kernel.system import Origin, System
 from interlock.kernel.witness import Witness
@@ -102,7 +103,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     built = build(model, RunClass(faults, len(faults)))
     ids = flags_of(model, faults)
     asked = ask_all(built.system, [built.requirements[id_] for id_ in strike.requirements])
-    explored = Explored(asked.system, tuple(ids), limits)
+    explored = projector().project(asked.system, tuple(ids), limits)
     sets = find_sets(built, explored, asked, ids)
     harms: dict[str, Harm] = {}
     effects, showing = None, None
@@ -120,7 +121,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
 
 
 def _showing(
-    built: Built, explored: Explored, comparison: Comparison, effects: FaultEffects
+    built: Built, explored: Projected, comparison: Comparison, effects: FaultEffects
 ) -> Showing | None:
     """The quickest way to an alarm, else to a refusal."""
     told = comparison.by_flags()

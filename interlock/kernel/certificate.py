@@ -6,12 +6,13 @@ values has the bits of ``value - lo``; bit 0 is the least significant one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol, runtime_checkable
 
 from interlock.kernel.evaluate import State
-from interlock.kernel.query import Query, Stay, Trap
+from interlock.kernel.query import Limits, ProgressSink, Query, Stay, Trap
+from interlock.kernel.system import System
 
 ALL, NONE = 1, -1
 """Edges to the set of all states and to the empty set."""
@@ -158,3 +159,44 @@ class Certificate:
     traps: Mapping[Trap, Ladder]
     dead_ends: Mapping[Trap, int]
     missing: Mapping[Query, str]
+
+
+NO_ENDS: Mapping[Trap, State] = {}
+
+
+@runtime_checkable
+class Certifies(Protocol):
+    """An engine that shows others why queries are not found."""
+
+    def certify(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        ends: Mapping[Trap, State] = NO_ENDS,
+        limits: Limits = Limits(),
+        progress: ProgressSink | None = None,
+    ) -> Certificate | str:
+        """The certificate of `queries` that were not found in `system`.
+
+        Parameters
+        ----------
+        system : System
+        queries : sequence of Query
+            `Reach`, `Stay` and `Trap`.
+        ends : mapping of Trap to State
+            Further queries, which were found, each with the state that its run ends in.
+        limits : Limits
+        progress : callable, optional
+
+        Returns
+        -------
+        Certificate or str
+            The limit that was hit before there was an invariant, such as ``"seconds 10"``.
+
+        Raises
+        ------
+        DeclinedError
+            If the engine cannot take the system.
+        ValueError
+            If one of the queries is found: there is nothing to certify.
+        """

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, not_
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, Requirement, Scope
 from interlock.kernel.system import (
     BOOL,
@@ -327,7 +328,7 @@ class _Builder:
         p, premises = lower(statement.p), [lower_expression(t, env) for t in premises_of(statement)]
         if statement.when is not None:
             (when,) = premises
-            p = and_(when, p) if statement.pattern is Pattern.NEVER else ex.implies(when, p)
+            p = PATTERNS[statement.pattern].where(when, p)
         return Requirement(
             id=statement.id,
             pattern=statement.pattern,
@@ -383,8 +384,9 @@ def premises_of(statement: Statement) -> tuple[ty.Expression, ...]:
     """
     if statement.when is not None:
         return (statement.when.tree,)
-    tree = statement.p.tree
-    if statement.pattern is Pattern.NEVER and isinstance(tree, ty.Junction) and tree.op == "AND":
+    row, tree = PATTERNS[statement.pattern], statement.p.tree
+    is_forbidden = not (row.wants_p or row.has_s)
+    if is_forbidden and isinstance(tree, ty.Junction) and tree.op == "AND":
         return tree.operands
     return ()
 

@@ -7,7 +7,7 @@ Expressions are Structured Text and stay texts at this point.
 from __future__ import annotations
 
 from functools import cache
-from typing import Annotated, Any, Literal, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -20,6 +20,7 @@ from pydantic import (
 )
 
 from interlock.model.fault_kinds import BY_VALUE, Site, kinds_at
+from interlock.model.patterns import PATTERNS
 
 Name = Annotated[
     str,
@@ -167,21 +168,29 @@ class ScopeShape(_Shape):
     until: Expression | None = None
 
 
-class RequirementShape(_Shape):
+if TYPE_CHECKING:
+
+    class _Sentence(_Shape):
+        says: Words
+else:
+    _Sentence = create_model(
+        "_Sentence",
+        __base__=_Shape,
+        says=(Words, ...),
+        **{
+            key: (Expression | None, Field(None, description=row.says))
+            for row in PATTERNS.values()
+            for key in row.keys
+        },
+    )
+
+
+class RequirementShape(_Sentence):
     """One requirement: exactly one pattern, and what it applies to."""
 
-    says: Words
-    never: Expression | None = None
-    always: Expression | None = None
-    exists: Expression | None = None
-    whenever: Expression | None = None
-    leads_to: Expression | None = None
     within: Within | None = Field(
         None, description="With 'leads_to': the most scans, or the time, until it comes."
     )
-    event: Expression | None = None
-    only_after: Expression | None = None
-    can_still: Expression | None = None
     when: Expression | None = Field(
         None, description="Condition under which 'never' or 'always' applies."
     )

@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 
+from interlock.kernel.patterns import PATTERNS, PatternRow
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.model import patterns
 from interlock.model.model import Bound, Formula, Statement
 from interlock.model.names import Names
 from interlock.model.schema import RequirementShape, ScopeShape
 from interlock.model.yaml import Path
 
-_PATTERNS = {
-    ("never",): Pattern.NEVER,
-    ("always",): Pattern.ALWAYS,
-    ("exists",): Pattern.EXISTS,
-    ("whenever", "leads_to"): Pattern.LEADS_TO,
-    ("event", "only_after"): Pattern.ONLY_AFTER,
-    ("can_still",): Pattern.CAN_STILL,
-}
+_PATTERNS = {row.keys: pattern for pattern, row in patterns.PATTERNS.items()}
+_SCOPES = {tuple(row.parts): scope for scope, row in patterns.SCOPES.items()}
 _BOUND = re.compile(r"([0-9]+(?:\.[0-9]+)?) *(scans?|ms|s)")
 # Each scan is a value of the observer that counts them.
 MAX_SCANS = 1000
-_CHOICES = "never | always | exists | whenever + leads_to | event + only_after | can_still"
-_SCOPES = {
-    (): ScopeKind.GLOBALLY,
-    ("before",): ScopeKind.BEFORE,
-    ("after",): ScopeKind.AFTER,
-    ("between", "and"): ScopeKind.BETWEEN,
-    ("from", "until"): ScopeKind.AFTER_UNTIL,
-}
+_CHOICES = " | ".join(" + ".join(keys) for keys in _PATTERNS)
+_WHERE = " | ".join(" + ".join(keys) for keys in _SCOPES if keys)
 
 
 def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement | None:
@@ -42,10 +33,9 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
         said = ", ".join(given) or "none"
         names.mistakes.add(place, f"{id_} needs exactly one pattern: {_CHOICES}; given: {said}")
         return None
-    if shape.when is not None and pattern not in (Pattern.NEVER, Pattern.ALWAYS):
-        names.mistakes.add(
-            names.document.key_place((*path, "when")), "'when' goes with 'never' or 'always' only"
-        )
+    if shape.when is not None and not PATTERNS[pattern].has_when:
+        said = f"'when' goes with {_those(lambda row: row.has_when)} only"
+        names.mistakes.add(names.document.key_place((*path, "when")), said)
     within = _within(names, path, shape, pattern)
     found = {key: _formula(names, (*path, key), getattr(shape, key), shape) for key in given}
     when = _formula(names, (*path, "when"), shape.when, shape) if shape.when else None
@@ -75,14 +65,20 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
     )
 
 
+def _those(which: Callable[[PatternRow], bool]) -> str:
+    """The keys of those patterns."""
+    return " or ".join(f"'{patterns.PATTERNS[p].key}'" for p, row in PATTERNS.items() if which(row))
+
+
 def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern) -> Bound | None:
     """The bound of a response; what is wrong with it is noted."""
     if shape.within is None:
         return None
     here = (*path, "within")
     place = names.document.place(here)
-    if pattern is not Pattern.LEADS_TO:
-        names.mistakes.add(names.document.key_place(here), "'within' goes with 'leads_to' only")
+    if not PATTERNS[pattern].has_bound:
+        said = f"'within' goes with {_those(lambda row: row.has_bound)} only"
+        names.mistakes.add(names.document.key_place(here), said)
         return None
     match = _BOUND.fullmatch(shape.within)
     if match is None:
@@ -122,35 +118,22 @@ def _scope(
     names: Names, path: Path, shape: RequirementShape, pattern: Pattern
 ) -> tuple[ScopeKind, Formula | None, Formula | None] | None:
     given = shape.scope or ScopeShape.model_validate({})
-    texts = {
-        "before": given.before,
-        "after": given.after,
-        "between": given.between,
-        "and": given.and_,
-        "from": given.from_,
-        "until": given.until,
-    }
+    texts: dict[str, str | None] = given.model_dump(by_alias=True)
     keys = tuple(key for key, text in texts.items() if text is not None)
     here = (*path, "scope")
     kind = _SCOPES.get(keys)
     if kind is None:
         names.mistakes.add(
             names.document.key_place(here),
-            "a scope is before | after | between + and | from + until; given: " + ", ".join(keys),
+            f"a scope is {_WHERE}; given: " + ", ".join(keys),
         )
         return None
-    if kind is not ScopeKind.GLOBALLY and pattern is Pattern.CAN_STILL:
-        names.mistakes.add(names.document.key_place(here), "'can_still' takes no scope")
+    if kind not in PATTERNS[pattern].scopes:
+        said = f"'{patterns.PATTERNS[pattern].key}' takes no scope"
+        names.mistakes.add(names.document.key_place(here), said)
         return None
     formulas = [_formula(names, (*here, key), texts[key] or "", shape) for key in keys]
     if None in formulas:
         return None
-    match kind:
-        case ScopeKind.GLOBALLY:
-            return kind, None, None
-        case ScopeKind.BEFORE:
-            return kind, None, formulas[0]
-        case ScopeKind.AFTER:
-            return kind, formulas[0], None
-        case _:
-            return kind, formulas[0], formulas[1]
+    filled = dict(zip(patterns.SCOPES[kind].parts.values(), formulas, strict=True))
+    return kind, filled.get("opens"), filled.get("closes")

@@ -6,10 +6,12 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations
 
 from interlock.kernel import expr as ex
+from interlock.kernel import patterns
 from interlock.kernel.expr import TRUE, Expr
-from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.kernel.requirement import ScopeKind
 from interlock.model.build import names_behind
 from interlock.model.model import Formula, Model, ModelMove, Statement
+from interlock.model.patterns import PATTERNS
 from interlock.oversights.found import Kind, Oversight, seen_from
 from interlock.oversights.free_names import FreeNames
 
@@ -154,23 +156,10 @@ def _opening(scope: ScopeKind, opens: Expr, closes: Expr) -> Expr:
 def _why_pattern_kept(
     free: FreeNames, statement: Statement, p: Expr, s: Expr, when: Expr
 ) -> str | None:
-    pattern = statement.pattern
-    match pattern:
-        case Pattern.NEVER:
-            kept = free.never(ex.and_(when, p))
-            return "what it forbids can never be true" if kept else None
-        case Pattern.ALWAYS:
-            kept = free.always(ex.implies(when, p))
-            return "what it demands is always true" if kept else None
-        case Pattern.LEADS_TO | Pattern.ONLY_AFTER:
-            keys = ("whenever", "leads_to")
-            if pattern is Pattern.ONLY_AFTER:
-                keys = ("event", "only_after")
-            if free.never(p):
-                return f"its '{keys[0]}' can never be true"
-            kept = free.always(ex.implies(p, s))
-            return f"'{keys[1]}' is true wherever '{keys[0]}' is" if kept else None
-        case Pattern.EXISTS if statement.scope is ScopeKind.BEFORE:
-            return None  # violated where the scope ends at power-up
-        case _:
-            return "what it asks for is always true" if free.always(p) else None
+    row, words = patterns.PATTERNS[statement.pattern], PATTERNS[statement.pattern]
+    if row.has_s and free.never(p):
+        return f"its '{words.keys[0]}' can never be true"
+    is_once = row.wants_p and not row.is_of_states
+    if is_once and statement.scope is ScopeKind.BEFORE:
+        return None  # violated where the scope ends at power-up
+    return words.kept if free.never(row.harm(row.where(when, p), s)) else None

@@ -7,22 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.independent_judge.moments import Moment
-from interlock.kernel.requirement import Pattern
 from interlock.model.model import Formula, Model
+from interlock.model.patterns import PATTERNS
 from interlock.pictures.truth import Reader
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.types import BoolType, label_of
 
 INPUTS = "inputs"
-# What the one or two conditions of a pattern are to it.
-_ROLES = {
-    Pattern.NEVER: ("forbidden", ""),
-    Pattern.ALWAYS: ("demanded", ""),
-    Pattern.EXISTS: ("wanted once", ""),
-    Pattern.LEADS_TO: ("trigger", "response"),
-    Pattern.ONLY_AFTER: ("event", "needed before"),
-    Pattern.CAN_STILL: ("goal", ""),
-}
 
 
 @dataclass(frozen=True)
@@ -92,8 +83,9 @@ def conditions_of(model: Model, requirement: str) -> dict[str, Formula]:
     statement = model.statements.get(requirement)
     if statement is None:
         return {}
-    p, s = _ROLES[statement.pattern]
-    given = {p: statement.p, s: statement.s, "applies where": statement.when}
+    roles = PATTERNS[statement.pattern].roles.values()
+    given = dict(zip(roles, (statement.p, statement.s), strict=False))
+    given["applies where"] = statement.when
     given |= {"scope opens": statement.opens, "scope closes": statement.closes}
     return {role: formula for role, formula in given.items() if formula is not None}
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 from interlock.kernel.asking import ask
 from interlock.kernel.expr import Expr, const, eq, var
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Engine, Limits, Reach
-from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import BOOL, Role
 from interlock.model.build import Built
 
@@ -55,7 +55,7 @@ def _targets(built: Built) -> list[Expr]:
         elif variable.role is Role.OUTPUT and variable.domain == BOOL:
             targets[var(variable.name)] = None
     for requirement in built.requirements.values():
-        if requirement.pattern is Pattern.CAN_STILL:
+        if not PATTERNS[requirement.pattern].is_of_runs:
             targets[requirement.p] = None
         asked = ask(built.system, replace(requirement, after_scan=False))
         targets.update(dict.fromkeys(premise.where for premise in asked.premises))

@@ -1,5 +1,33 @@
-"""The tests of this folder run over every engine."""
+"""The tests of this folder run over every engine, or over every one that offers what they ask."""
 
-from tests.support.engines import explore
+from __future__ import annotations
 
-__all__ = ["explore"]
+import pytest
+
+from interlock.engines import catalogue
+from interlock.kernel.kept import Keeps
+from interlock.kernel.projected import Projects
+from tests.support.engines import ENGINES, explore
+
+__all__ = ["explore", "keeps", "projects"]
+
+
+def offering(kind: type) -> list[str]:
+    """The engines that offer what `kind` says."""
+    return [name for name in ENGINES if isinstance(catalogue()[name](), kind)]
+
+
+@pytest.fixture(params=offering(Keeps))
+def keeps(request: pytest.FixtureRequest) -> Keeps:
+    """Each engine that keeps states, in turn."""
+    engine = catalogue()[request.param]()
+    assert isinstance(engine, Keeps)
+    return engine
+
+
+@pytest.fixture(params=offering(Projects))
+def projects(request: pytest.FixtureRequest) -> Projects:
+    """Each engine that sees states through some variables, in turn."""
+    engine = catalogue()[request.param]()
+    assert isinstance(engine, Projects)
+    return engine

@@ -14,6 +14,13 @@ from pathlib import Path
 
 import pytest
 
+from interlock import engines
+from interlock.kernel.certificate import Certifies
+from interlock.kernel.followed import Follows
+from interlock.kernel.kept import Keeps
+from interlock.kernel.permitted import Permits
+from interlock.kernel.projected import Projects
+
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "interlock"
 
@@ -55,6 +62,16 @@ BETWEEN_COMMANDS = {
 }
 # Recheck is worth something because it knows neither engines nor the study that decides.
 KEPT_FROM = {"recheck": {"engines", "judgement"}}
+# What there is to be had from the engines; everything else of theirs is their own affair.
+DOOR_OF_ENGINES = {
+    "catalogue",
+    "certifier",
+    "follower",
+    "keeper",
+    "make",
+    "permitter",
+    "projector",
+}
 # What any file may use; everything else from elsewhere has the door that stands beside it.
 # Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
 EVERYWHERE = {"click", "pydantic", "pydantic_core", "rich"}
@@ -144,14 +161,44 @@ def test_what_commands_share_knows_no_command() -> None:
 
 
 def test_engines_do_not_import_each_other() -> None:
-    engines = PACKAGE / "engines"
-    for file in engines.rglob("*.py"):
-        own = file.relative_to(engines).parts[0].removesuffix(".py")
+    home = PACKAGE / "engines"
+    for file in home.rglob("*.py"):
+        own = file.relative_to(home).parts[0].removesuffix(".py")
         for module in imported(file):
             if module.startswith("interlock.engines."):
                 other = module.split(".")[2]
-                shared = not (engines / other).is_dir() and other != "reference"
+                shared = not (home / other).is_dir() and other != "reference"
                 assert other == own or shared, f"{file.name} imports {module}"
+
+
+def test_whoever_studies_uses_the_door_of_the_engines_alone() -> None:
+    found = []
+    for file in FILES:
+        if not file.is_relative_to(PACKAGE / "engines"):
+            inside = [m for m in imported(file) if m.startswith("interlock.engines.")]
+            # A module of theirs by its own name, too.
+            names = [
+                alias.name
+                for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+                if isinstance(node, ast.ImportFrom) and node.module == "interlock.engines"
+                for alias in node.names
+            ]
+            inside += [name for name in names if name not in DOOR_OF_ENGINES]
+            found += [f"{file.relative_to(PACKAGE)}: {module}" for module in inside]
+    assert not found
+
+
+def test_the_door_of_the_engines_gives_what_offers_it() -> None:
+    offered = {
+        engines.keeper: Keeps,
+        engines.projector: Projects,
+        engines.follower: Follows,
+        engines.permitter: Permits,
+        engines.certifier: Certifies,
+    }
+    assert {make.__name__ for make in offered} | {"catalogue", "make"} == DOOR_OF_ENGINES
+    for make, kind in offered.items():
+        assert isinstance(make(), kind)
 
 
 def libraries_of(file: Path) -> set[str]:

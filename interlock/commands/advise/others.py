@@ -13,15 +13,14 @@ from interlock.commands.advise.freeing import ON, Freed
 from interlock.kernel import expr as ex
 from interlock.kernel.asking import ask_all
 from interlock.kernel.expr import Expr, and_
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import DeclinedError, Engine, Limits
-from interlock.kernel.requirement import Pattern, Requirement
+from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import System
-from interlock.model.build import Built
+from interlock.model.build import ARITHMETIC, Built
 
 # They are many, and every output asks for them anew.
 MOST_STATES = 2_000_000
-# These speak of what must not come about, so the output may be used at will below its permissive.
-_FORBIDDING = (Pattern.NEVER, Pattern.ALWAYS, Pattern.ONLY_AFTER)
 
 
 @dataclass(frozen=True)
@@ -70,10 +69,12 @@ def judge_others(
         for move in free.system.moves
     ]
     requirements = free.others
+    # What must not come about does not where the output is used at will below its permissive.
+    is_forbidding = {r.id: PATTERNS[r.pattern].is_of_states for r in requirements}
     forbidding = [
-        _either_way(r, free.wish, permissive) for r in requirements if r.pattern in _FORBIDDING
+        _either_way(r, free.wish, permissive) for r in requirements if is_forbidding[r.id]
     ]
-    others = [inserted.requirements[r.id] for r in requirements if r.pattern not in _FORBIDDING]
+    others = [inserted.requirements[r.id] for r in requirements if not is_forbidding[r.id]]
     found: dict[str, bool | None] = {}
     for system, asked in ((free.system.with_moves(moves), forbidding), (inserted.system, others)):
         if asked:
@@ -88,7 +89,7 @@ def _either_way(requirement: Requirement, wish: str, permissive: Expr) -> Requir
     """What the program never does wrong in a scan, whether that switches the output on or not."""
     if wish not in ex.variables_of([requirement.p]):
         return requirement
-    assert requirement.pattern is Pattern.ALWAYS, "only arithmetic is asked of a scan"
+    assert requirement.id == ARITHMETIC, "only arithmetic is asked of a scan"
     off, on = (ex.substitute([requirement.p], {wish: ex.const(value)})[0] for value in (0, 1))
     return replace(requirement, p=and_(off, ex.implies(permissive, on)))
 

@@ -19,7 +19,7 @@ from interlock.commands.advise.freeing import (
 )
 from interlock.commands.advise.others import Others, judge_others
 from interlock.commands.advise.permissive import permissive_of
-from interlock.engines.symbolic.permits import Permit, Permits
+from interlock.engines import permitter
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.story import Line as Told
@@ -27,6 +27,7 @@ from interlock.independent_judge.story import tell_to_the_end
 from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, not_
+from interlock.kernel.permitted import Permit, Permitted
 from interlock.kernel.query import Engine, Limits, ProgressSink, Reach
 from interlock.kernel.system import Role, System
 from interlock.kernel.witness import Witness
@@ -189,7 +190,7 @@ class _Adviser:
         except NoLineError as reason:
             return Advice(output, None, reason=str(reason))
         free = freed(self.model, line, self.run_class)
-        permits = Permits(free.system, ON, free.bad, self.limits, self.progress)
+        permits = permitter().permit(free.system, ON, free.bad, self.limits, self.progress)
         if permits.limit is not None:
             return Advice(output, line, reason="a limit was hit", limit=permits.limit)
         ids = [r.id for r in free.requirements]
@@ -237,7 +238,7 @@ class _Adviser:
         return judge_others(self.engine, free, advised, inserted, self.limits)
 
     def _look(
-        self, permits: Permits, free: Freed, place: Place
+        self, permits: Permitted, free: Freed, place: Place
     ) -> tuple[Permit, ty.Expression, ty.Expression | None] | None:
         """Over what the line reads now; over everything where that allows more."""
         used = [s for s in free.seen if s.is_used]

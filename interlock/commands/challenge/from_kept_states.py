@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,14 +17,19 @@ from interlock.commands.challenge.kept_original import (
     over_variables_of,
 )
 from interlock.commands.challenge.rerun import rerun, way_still_leads
-from interlock.engines.enumerate import EnumeratingEngine
-from interlock.engines.enumerate.changed_system import Beside, Changed, Known
-from interlock.engines.enumerate.space import Space
-from interlock.engines.enumerate.traps import GOALS_AT_ONCE
+from interlock.engines import make
 from interlock.kernel import expr as ex
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, and_, eq, var
+from interlock.kernel.kept import (
+    CONDITIONS_AT_ONCE,
+    GOALS_AT_ONCE,
+    Beside,
+    Changed,
+    FromPowerUp,
+    Kept,
+)
 from interlock.kernel.observe import observe, observe_all
 from interlock.kernel.query import Limits, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
@@ -37,7 +43,6 @@ MOST_NEW = 20_000_000
 FIRST_LOOK = 100_000
 # So many runs to violations of a requirement are tried out beside the kept states.
 _ATTEMPTS = 3
-_MOST_CONDITIONS = 64
 
 
 @dataclass(frozen=True)
@@ -130,8 +135,8 @@ class _Case:
         for question in questions:
             for query in question.violations:
                 self._add(question.requirement, query)
-        if len(self.reach) > _MOST_CONDITIONS:
-            raise NeedsFullSearchError(f"more than {_MOST_CONDITIONS} requirements at once")
+        if len(self.reach) > CONDITIONS_AT_ONCE:
+            raise NeedsFullSearchError(f"more than {CONDITIONS_AT_ONCE} requirements at once")
         conditions: dict[str, list[Expr]] = {"bad": [q.target for _, q in self.reach]}
         self.goals = {
             f"goals{start}": self.traps[start : start + GOALS_AT_ONCE]
@@ -143,14 +148,14 @@ class _Case:
             conditions[name] = [stay.stay, and_(stay.start, stay.stay)]
         states = bundle.kept_states
         if self.traps and states.aim is not None:
-            conditions["back"] = [_is_state(system, states.space.state(states.aim)), differs]
+            conditions["back"] = [_is_state(system, states.state(states.aim)), differs]
         self.system, self.differs = system, differs
-        self._parts = (states, system, differs, conditions, limits)
+        self._states, self._conditions, self._limits = states, conditions, limits
 
     @cached_property
     def compiled(self) -> Changed:
         """The system and its conditions, compiled when they are first needed."""
-        return Changed(*self._parts)
+        return self._states.changed(self.system, self.differs, self._conditions, self._limits)
 
     def _add(self, requirement: Requirement, query: Query) -> None:
         match query:
@@ -168,11 +173,11 @@ class _Case:
         within = number % GOALS_AT_ONCE
         return f"goals{number - within}", within
 
-    def beside(self) -> Beside:
+    def beside(self) -> AbstractContextManager[Beside]:
         """What lies beside the kept states, within the limits."""
-        most, given = MOST_NEW, self._parts[-1].max_states
+        most, given = MOST_NEW, self._limits.max_states
         if given is not None:
-            most = max(0, min(most, given - self.compiled.known.n_states))
+            most = max(0, min(most, given - self._states.n_states))
         return self.compiled.beside(most)
 
 
@@ -244,15 +249,14 @@ class _Search:
         if self.doubtful:
             self._settle()
 
-    def _is_settled(self, case: _Case, space: Space) -> bool:
+    def _is_settled(self, case: _Case, space: FromPowerUp) -> bool:
         """Judge what is explored from power-up; whether that was everything."""
         self.n_states = max(self.n_states, space.n_states)
         runs = [
-            (case.reach[bit][0], space.witness_to(number))
-            for bit, number in case.compiled.found_in(space, "bad")
+            (case.reach[bit][0], space.witness_to(number)) for bit, number in space.found("bad")
         ]
         for name, (requirement, _) in case.stays.items():
-            answer = case.compiled.stays_in(space, name)
+            answer = space.stays(name)
             if answer.witness is not None:
                 runs.append((requirement, answer.witness))
         if space.complete:
@@ -261,10 +265,10 @@ class _Search:
             self._try(requirement, witness, is_shortest=True)
         return space.complete
 
-    def _trapped(self, case: _Case, space: Space) -> list[tuple[Requirement, Witness]]:
+    def _trapped(self, case: _Case, space: FromPowerUp) -> list[tuple[Requirement, Witness]]:
         runs = []
         for name, some in case.goals.items():
-            answers = case.compiled.traps_in(space, name, [trap for _, trap in some])
+            answers = space.traps(name, [trap for _, trap in some])
             for (requirement, _), answer in zip(some, answers, strict=True):
                 if answer.witness is not None:
                     runs.append((requirement, answer.witness))
@@ -303,7 +307,7 @@ class _Search:
         else:
             raise _CaughtError(question, own, is_shortest)
 
-    def _judge_kept(self, states: Known, requirement: Requirement, query: Reach) -> None:
+    def _judge_kept(self, states: Kept, requirement: Requirement, query: Reach) -> None:
         (found,) = states.first([query.target])
         if found is not None:
             self._try(requirement, states.witness_to(found[1]))
@@ -315,7 +319,7 @@ class _Search:
         for (name, (requirement, _)), seen in zip(case.stays.items(), met, strict=True):
             if seen is None and not beside.count_new(name):
                 continue
-            answer = case.compiled.stays_in(beside, name)
+            answer = beside.stays(name)
             if answer.found and answer.witness is not None:
                 self._try(requirement, answer.witness)
 
@@ -342,7 +346,7 @@ class _Search:
             if stepper is None or states.aim is None or way is None:
                 yield False
             else:
-                yield way_still_leads(stepper, states.space.state(states.aim), way, trap.goal)
+                yield way_still_leads(stepper, states.state(states.aim), way, trap.goal)
 
     def _judge_back(self, beside: Beside, case: _Case) -> None:
         """Is there still a way back to the aim from everywhere?"""
@@ -369,7 +373,7 @@ class _Search:
         asked = [(question, query) for question in questions for query in question.violations]
         most = min(self.kept.limits.max_states or MOST_KEPT, MOST_KEPT)
         limits = replace(self.kept.limits, max_states=most)
-        explored = EnumeratingEngine().explore(system, [query for _, query in asked], limits)
+        explored = make("enumerate").explore(system, [query for _, query in asked], limits)
         self.n_states = max(self.n_states, explored.n_states)
         found = [
             (question.requirement, answer.witness)

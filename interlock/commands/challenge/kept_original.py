@@ -16,9 +16,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from interlock.engines.enumerate.changed_system import Known
+from interlock.engines import keeper
 from interlock.kernel.asking import Question
 from interlock.kernel.expr import Expr
+from interlock.kernel.kept import Kept
 from interlock.kernel.observe import needs_observer, observe, observe_all
 from interlock.kernel.query import Limits, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
@@ -68,11 +69,11 @@ class RequirementBundle:
             part.kind is MoveKind.SCAN: {n: e for n, e in part.updates.items() if n in watching}
             for part in self.system.moves
         }
-        self._kept_states: Known | NeedsFullSearchError | None = None
+        self._kept_states: Kept | NeedsFullSearchError | None = None
         self._ways: dict[Expr, list[str] | None] = {}
 
     @property
-    def kept_states(self) -> Known:
+    def kept_states(self) -> Kept:
         """What the original reaches.
 
         Raises
@@ -136,7 +137,7 @@ class RequirementBundle:
         return replace(move, updates={**updates, **self._watches[move.kind is MoveKind.SCAN]})
 
 
-def keep_states(system: System, limits: Limits) -> Known:
+def keep_states(system: System, limits: Limits) -> Kept:
     """All that a system reaches, kept.
 
     Raises
@@ -145,7 +146,7 @@ def keep_states(system: System, limits: Limits) -> Known:
         Where that is too much.
     """
     cap = min(limits.max_states or MOST_KEPT, MOST_KEPT)
-    kept = Known(system, replace(limits, max_states=cap))
+    kept = keeper().keep(system, replace(limits, max_states=cap))
     if not kept.complete:
         raise NeedsFullSearchError(f"the original has more than {kept.n_states:,} states")
     return kept
@@ -177,7 +178,7 @@ class KeptOriginal:
 
     Attributes
     ----------
-    kept_states : Known
+    kept_states : Kept
         What the original as a whole reaches.
     bundles : tuple of RequirementBundle
         What costs least comes first.

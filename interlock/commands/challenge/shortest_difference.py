@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from interlock.commands.challenge.equivalence import differences_seen_in_plant, where_models_differ
-from interlock.engines.enumerate.changed_system import Known
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, ne, or_
+from interlock.kernel.kept import Kept
 from interlock.kernel.system import Stepper
 from interlock.kernel.witness import Step, Witness
 from interlock.model.build import SCAN, Built
 
 
-def shortest_difference(kept_states: Known, original: Built, changed: Built) -> Witness | None:
+def shortest_difference(kept_states: Kept, original: Built, changed: Built) -> Witness | None:
     """A shortest run to what can be seen to differ, where the first difference can be seen.
 
     None where the models first differ in what they remember: what can be seen of that, and when,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from interlock.engines.symbolic.explored import Explored
+from interlock.engines import projector
 from interlock.judgement.fault_sets import FaultSet, RequirementSets, sets_of_all
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.query import Limits, ProgressSink
@@ -263,5 +263,5 @@ def minimal_sets(
     return sets_of_all(
         built,
         built.requirements.values(),
-        lambda asked, ids: Explored(asked.system, tuple(ids), limits, progress),
+        lambda asked, ids: projector().project(asked.system, tuple(ids), limits, progress),
     )

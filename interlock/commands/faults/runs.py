@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from interlock.engines.symbolic import SymbolicEngine
+from interlock.engines import make
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
 from interlock.kernel.asking import Question, ask
@@ -84,7 +84,7 @@ class RunFinder:
         near = Limits(max_states=NEAR_STATES)
         explored = self._engine.explore(system, queries, near)
         if not any(answer.found for answer in explored.answers) and explored.limit is not None:
-            explored = SymbolicEngine().explore(system, queries, self._limits)
+            explored = make("symbolic").explore(system, queries, self._limits)
         runs = [a.witness for a in explored.answers if a.found and a.witness is not None]
         return min(runs, key=len, default=None)
 

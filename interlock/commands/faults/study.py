@@ -15,13 +15,14 @@ from interlock.commands.faults.tolerance import (
     pairs_of,
     with_sensor_faults,
 )
-from interlock.engines.symbolic.explored import Explored
+from interlock.engines import projector
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import Asked, FaultSet, RequirementSets, sets_of_all
 from interlock.judgement.single_fault import Showing
 from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import variables_of
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome, Requirement
 from interlock.model.build import Built, RunClass, build
@@ -269,8 +270,8 @@ class _Study:
             seconds = time.monotonic() - self._started
             self._progress(Progress(says, n_states, 0, seconds))
 
-    def _explored(self, says: str, asked: Asked, ids: Mapping[str, str]) -> Explored:
-        explored = Explored(
+    def _explored(self, says: str, asked: Asked, ids: Mapping[str, str]) -> Projected:
+        explored = projector().project(
             asked.system, tuple(ids), self._options.limits, labelled(self._progress, says)
         )
         self._explorations.append(

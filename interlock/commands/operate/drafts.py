@@ -8,33 +8,24 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from interlock.base.errors import InputError, Mistake
 from interlock.base.files import write_whole
+from interlock.kernel import patterns
+from interlock.kernel.patterns import PatternRow
 from interlock.model.files import MODEL_FILE
 from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.model.patterns import PATTERNS, SCOPES
 
 SENTENCE = "MINE"
 MAX_PROGRAM = 200_000
-_PATTERNS = {
-    "never": ("never",),
-    "always": ("always",),
-    "leads_to": ("whenever", "leads_to"),
-    "only_after": ("event", "only_after"),
-    "exists": ("exists",),
-    "can_still": ("can_still",),
-}
-_SCOPES: dict[str, tuple[str, ...]] = {
-    "globally": (),
-    "before": ("before",),
-    "after": ("after",),
-    "between": ("between", "and"),
-    "from": ("from", "until"),
-}
+_PATTERNS = {row.key: pattern for pattern, row in PATTERNS.items()}
+_SCOPES = {row.key: scope for scope, row in SCOPES.items()}
 
 
 @dataclass(frozen=True)
@@ -66,6 +57,23 @@ class WrongDraftError(Exception):
     def __init__(self, mistakes: list[Wrong]) -> None:
         self.mistakes = mistakes
         super().__init__("\n".join(mistake.says for mistake in mistakes))
+
+
+def sentence_form() -> dict[str, Any]:
+    """What the form offers: sentences, scopes, and which sentence takes a condition and so on."""
+
+    def those(which: Callable[[PatternRow], bool]) -> str:
+        return " ".join(key for key, p in _PATTERNS.items() if which(patterns.PATTERNS[p]))
+
+    return {
+        "sentences": PATTERNS.values(),
+        "scopes": SCOPES.values(),
+        "takes": {
+            "when": those(lambda row: row.has_when),
+            "within": those(lambda row: row.has_bound),
+            "scope": those(lambda row: len(row.scopes) > 1),
+        },
+    }
 
 
 def try_program(home: Path, model: Model, text: str) -> Model:
@@ -145,13 +153,15 @@ def _wanted(pattern: str, scope: str, given: Mapping[str, str]) -> tuple[list[st
     """The fields that the sentence has, and those of its scope; each must be filled."""
     if pattern not in _PATTERNS or scope not in _SCOPES:
         raise WrongDraftError([Wrong("never", 1, 1, "choose a sentence")])
-    fields, scoped = list(_PATTERNS[pattern]), list(_SCOPES[scope])
-    if pattern == "can_still" and scope != "globally":
-        said = "'can still' speaks of the whole run only"
+    asked, kind = _PATTERNS[pattern], _SCOPES[scope]
+    row = patterns.PATTERNS[asked]
+    fields, scoped = list(PATTERNS[asked].keys), list(SCOPES[kind].parts)
+    if kind not in row.scopes:
+        said = f"'{PATTERNS[asked].clauses[-1]}' speaks of the whole run only"
         raise WrongDraftError([Wrong(scoped[0], 1, 1, said)])
-    if pattern in ("never", "always") and given.get("when", "").strip():
+    if row.has_when and given.get("when", "").strip():
         fields.append("when")
-    if pattern == "leads_to" and given.get("within", "").strip():
+    if row.has_bound and given.get("within", "").strip():
         fields.append("within")
     missing = [name for name in (*fields, *scoped) if not given.get(name, "").strip()]
     if missing:
@@ -162,31 +172,14 @@ def _wanted(pattern: str, scope: str, given: Mapping[str, str]) -> tuple[list[st
 def in_words(pattern: str, scope: str, given: Mapping[str, str]) -> str:
     """The filled sentence as one reads it."""
 
-    def part(name: str) -> str:
-        return " ".join(given.get(name, "").split())
-
-    said = {
-        "never": f"Never {part('never')}",
-        "always": f"Always {part('always')}",
-        "leads_to": f"Whenever {part('whenever')}, then some time {part('leads_to')}",
-        "only_after": f"{part('event')} only after {part('only_after')}",
-        "exists": f"Some time {part('exists')}",
-        "can_still": f"From everywhere {part('can_still')} can still be reached",
-    }[pattern]
-    if pattern in ("never", "always") and part("when"):
-        said += f", when {part('when')}"
-    if pattern == "leads_to" and part("within"):
-        said += f", within {part('within')}"
-    return (
-        said
-        + {
-            "globally": "",
-            "before": f", before {part('before')}",
-            "after": f", after {part('after')}",
-            "between": f", between {part('between')} and {part('and')}",
-            "from": f", from {part('from')} until {part('until')}",
-        }[scope]
-    )
+    parts = {name: " ".join(text.split()) for name, text in given.items()}
+    asked = _PATTERNS[pattern]
+    said = PATTERNS[asked].sentence.format_map(parts)
+    if patterns.PATTERNS[asked].has_when and parts.get("when"):
+        said += f", when {parts['when']}"
+    if patterns.PATTERNS[asked].has_bound and parts.get("within"):
+        said += f", within {parts['within']}"
+    return said + SCOPES[_SCOPES[scope]].sentence.format_map(parts)
 
 
 _HEAD_LINES = 2

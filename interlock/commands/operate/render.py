@@ -7,6 +7,7 @@ from typing import Any
 
 from interlock.commands.operate import tabs, views
 from interlock.commands.operate.desk import Desk
+from interlock.commands.operate.drafts import sentence_form
 from interlock.telling.templates import as_is, rendered
 
 _TEMPLATES = "commands/operate/templates"
@@ -56,4 +57,5 @@ def page(desk: Desk, token: str) -> str:
         model=desk.served.model,
         lessons=bool(desk.served.lessons),
         n_faults=len(desk.served.model.faults),
+        **sentence_form(),
     )

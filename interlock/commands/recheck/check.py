@@ -33,8 +33,8 @@ from interlock.evidence.sexpr import SexprError
 from interlock.independent_judge.run_file import parse_run, replay_file, source_hashes
 from interlock.kernel.certificate import Invariant
 from interlock.kernel.evaluate import evaluate
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Stay, Trap
-from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import System
 from interlock.model.build import ARITHMETIC, Built, build
 from interlock.model.load import load
@@ -197,7 +197,7 @@ class _Checker:
         run = parse_run(content.decode("utf-8", errors="replace"), file)
         statement = self._model.statements.get(id_)
         replay_file(self._model, run)
-        if statement is not None and statement.pattern is Pattern.CAN_STILL:
+        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
             return run.moves
         if id_ not in run.violates:
             raise bad(file, f"the run does not violate {id_}")
@@ -402,6 +402,6 @@ class _Checker:
 
     def _by_run_alone(self, id_: str) -> tuple[Status, str]:
         statement = self._model.statements.get(id_)
-        if statement is not None and statement.pattern is Pattern.CAN_STILL:
+        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
             return Status.OPEN, "one run cannot show that there is no way on"
         return Status.CONFIRMED, "the run"

@@ -10,8 +10,8 @@ from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import FALSE, Expr
 from interlock.kernel.observe import observe_all
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Query, Reach, Stay, Trap
-from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import PHASE, MoveKind, Stepper, System
 from interlock.model.build import Built
 from interlock.model.model import Formula
@@ -60,16 +60,14 @@ class World:
         self.built = built
         # A way that stays open is no matter of one run, but of where a run comes to.
         asked = list(built.requirements.values())
-        staying = [ask(built.system, r) for r in asked if r.pattern is Pattern.CAN_STILL]
+        staying = [ask(built.system, r) for r in asked if not PATTERNS[r.pattern].is_of_runs]
         self.lasting: list[tuple[Question, Expr]] = [
             (question, query.goal)
             for question in staying
             for query in question.violations
             if isinstance(query, Trap)
         ]
-        questions = observe_all(
-            built.system, [r for r in asked if r.pattern is not Pattern.CAN_STILL]
-        )
+        questions = observe_all(built.system, [r for r in asked if PATTERNS[r.pattern].is_of_runs])
         self.system: System = questions[-1].system if questions else built.system
         self.breaches = [
             Breach(question, query)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import Any, TypeAlias
 
 from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Values, shown_roles
-from interlock.engines.symbolic.following import Following
+from interlock.engines import follower
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import PHASE, Move, System
 
-if TYPE_CHECKING:
-    from interlock.engines.symbolic.following import States
+# What sets of states are is the engine's own affair; they can be compared and remembered.
+States: TypeAlias = Any
 
 MOST_REMEMBERED = 20_000
 _USED_UP = "the memory for sets of states is used up"
@@ -47,7 +47,7 @@ class SetTracker:
         self._system = system
         self._observed = observed
         self._after_scan = after_scan
-        self._following = Following(system, max_bytes)
+        self._following = follower().follow(system, max_bytes)
         self._within: dict[tuple[States, int], States] = {}
         self._after: dict[tuple[States, int, Values], States] = {}
         self._counts: dict[States, int] = {}

@@ -8,28 +8,14 @@ from typing import Any
 from interlock.base.errors import Place
 from interlock.commands.report.dossier import Dossier
 from interlock.judgement.finding import Finding
-from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
+from interlock.kernel.requirement import Outcome
 from interlock.model.model import Hazard, Statement
+from interlock.model.patterns import PATTERNS, SCOPES
 from interlock.reliability.performance_level import required_level
 from interlock.telling.counts import counted
 
 # A word and a sign for each state, so that colour is never alone.
 SIGNS = {"holds": "✓", "violated": "✕", "undecided": "?", "vacuous": "○"}
-CLAUSES = {
-    Pattern.NEVER: ("never",),
-    Pattern.ALWAYS: ("always",),
-    Pattern.EXISTS: ("exists",),
-    Pattern.LEADS_TO: ("whenever", "leads to"),
-    Pattern.ONLY_AFTER: ("event", "only after"),
-    Pattern.CAN_STILL: ("can still",),
-}
-_SCOPES = {
-    ScopeKind.GLOBALLY: (),
-    ScopeKind.BEFORE: (("before", "closes"),),
-    ScopeKind.AFTER: (("after", "opens"),),
-    ScopeKind.BETWEEN: (("between", "opens"), ("and", "closes")),
-    ScopeKind.AFTER_UNTIL: (("from", "opens"), ("until", "closes")),
-}
 
 
 def place_words(place: Place) -> str:
@@ -51,12 +37,12 @@ def clauses(statement: Statement) -> Iterator[tuple[str, str]]:
     if statement.when is not None:
         yield "when", statement.when.text
     formulas = (statement.p, statement.s)
-    for word, formula in zip(CLAUSES[statement.pattern], formulas, strict=False):
+    for word, formula in zip(PATTERNS[statement.pattern].clauses, formulas, strict=False):
         if formula is not None:
             yield word, formula.text
     if statement.within is not None:
         yield "within", statement.within.says
-    for word, name in _SCOPES[statement.scope]:
+    for word, name in SCOPES[statement.scope].parts.items():
         formula = getattr(statement, name)
         if formula is not None:
             yield word, formula.text

@@ -19,7 +19,7 @@ from interlock.base.errors import InternalError
 from interlock.base.files import sha256
 from interlock.base.folders import write_whole_folder
 from interlock.commands.verify.premises import runs_to_premises
-from interlock.engines.symbolic.certify import certify
+from interlock.engines import certifier
 from interlock.evidence.asked import Asked, asked, state_after
 from interlock.evidence.folder import check_may_write
 from interlock.evidence.manifest import (
@@ -41,6 +41,7 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.certificate import Certificate, StateSets
 from interlock.kernel.evaluate import State
 from interlock.kernel.observe import needs_observer
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import (
     DeclinedError,
     Limits,
@@ -50,7 +51,7 @@ from interlock.kernel.query import (
     Trap,
     labelled,
 )
-from interlock.kernel.requirement import Outcome, Pattern
+from interlock.kernel.requirement import Outcome
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
 
@@ -166,7 +167,8 @@ def _write_system(
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
     try:
-        certificate = certify(here.system, queries, ends, limits, labelled(progress, "evidence"))
+        told = labelled(progress, "evidence")
+        certificate = certifier().certify(here.system, queries, ends, limits, told)
     except DeclinedError as declined:
         certificate = f"the symbolic engine declines the system: {declined}"
     except ValueError as error:
@@ -207,7 +209,7 @@ def _bare(draft: _Draft, model: Model, name: str, finding: Finding) -> VerdictEn
 def _needs_sets(finding: Finding) -> bool:
     if finding.outcome is Outcome.HOLDS:
         return not finding.verdict.vacuous
-    is_trap = finding.requirement.pattern is Pattern.CAN_STILL
+    is_trap = not PATTERNS[finding.requirement.pattern].is_of_runs
     return finding.outcome is Outcome.VIOLATED and is_trap
 
 

@@ -1,12 +1,4 @@
-"""A known space, and changed systems explored from it instead of from nothing.
-
-A system that differs from another one in few states reaches, besides states of the other, only
-what follows from those few. So the other is explored once, and of each changed system only: where
-it differs (one look at every known state), what it makes of these states, and what follows that
-is not known. The known states and these together hold everything that the changed system reaches,
-and maybe more, since a known state may be out of its reach. Hence: what holds in all of them is
-certain; a run that violates something has to be checked step by step.
-"""
+"""A known space, and changed systems explored from it: `interlock.kernel.kept`."""
 
 from __future__ import annotations
 
@@ -26,12 +18,13 @@ from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import Space
 from interlock.engines.enumerate.traps import find_traps
 from interlock.kernel.codec import Codec
+from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
+from interlock.kernel.kept import CONDITIONS_AT_ONCE
 from interlock.kernel.query import Answer, Limits, ProgressSink, Trap
 from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
 
-_AT_ONCE = 64
 _FIRST_CHUNK = 1 << 16
 _FIRST_QUOTA = 1 << 14
 # A changed system may have so many more moves.
@@ -90,13 +83,27 @@ class Known:
     def first(self, conditions: Sequence[Expr]) -> list[tuple[int, int] | None]:
         """For each condition how many states have it, and the first; None where none has."""
         found: list[tuple[int, int] | None] = []
-        for start in range(0, len(conditions), _AT_ONCE):
-            group = conditions[start : start + _AT_ONCE]
+        for start in range(0, len(conditions), CONDITIONS_AT_ONCE):
+            group = conditions[start : start + CONDITIONS_AT_ONCE]
             program = Program(self.system, self.codec, ())
             program.add_bits("bits", group)
             library = Library(program.text(), optimised=False)
             found += self.space.tally(library.address("bits"), len(group), 0, self.n_states)
         return found
+
+    def state(self, number: int) -> State:
+        """The state with that number."""
+        return self.space.state(number)
+
+    def changed(
+        self,
+        system: System,
+        differs: Expr,
+        conditions: Mapping[str, Sequence[Expr]],
+        limits: Limits = NO_LIMITS,
+    ) -> Changed:
+        """A changed system, compiled for this space: see `Changed`."""
+        return Changed(self, system, differs, conditions, limits)
 
     def depth_of(self, number: int) -> int:
         """Moves of a shortest run to a state."""
@@ -215,23 +222,36 @@ class Changed:
         theirs = {move.name: move for move in system.moves}
         self.gone = bytes(theirs.get(m.name) != m for m in known.system.moves)
 
-    def from_power_up(self, most_states: int) -> Space:
+    def from_power_up(self, most_states: int) -> FromPowerUp:
         """What it reaches from its initial state, up to so many states."""
-        budget = Budget(replace(self.limits, max_states=most_states), None)
-        space = Space(self.system, self.known.codec, self.program, budget, analysing=True)
-        space.explore()
-        return space
+        return FromPowerUp(self, most_states)
 
-    def found_in(self, space: Space, name: str) -> list[tuple[int, int]]:
+    def beside(self, most_new: int) -> Beside:
+        """What it reaches beside the known space, up to so many states; a context."""
+        return Beside(self, most_new)
+
+
+class FromPowerUp(Space):
+    """What a changed system reaches from its initial state, up to so many states."""
+
+    def __init__(self, changed: Changed, most_states: int) -> None:
+        budget = Budget(replace(changed.limits, max_states=most_states), None)
+        system, codec = changed.system, changed.known.codec
+        super().__init__(system, codec, changed.program, budget, analysing=True)
+        self._changed = changed
+        self.explore()
+
+    def found(self, name: str) -> list[tuple[int, int]]:
         """The conditions of `name` that some state meets, with the first that does."""
-        counted = space.tally(self.program.address(name), self.widths[name], 0, space.n_states)
+        changed = self._changed
+        counted = self.tally(changed.program.address(name), changed.widths[name], 0, self.n_states)
         return [(bit, entry[1]) for bit, entry in enumerate(counted) if entry is not None]
 
-    def stays_in(self, space: Space, name: str) -> Answer:
+    def stays(self, name: str) -> Answer:
         """Whether a fair loop stays where condition 0 of `name` holds, from where 1 does on."""
-        return find_loop(space, FairMoves(self.system), self.program.address(name))[1]
+        return find_loop(self, FairMoves(self.system), self._changed.program.address(name))[1]
 
-    def traps_in(self, space: Space, name: str, goals: Sequence[Trap]) -> list[Answer]:
+    def traps(self, name: str, goals: Sequence[Trap]) -> list[Answer]:
         """The answers about goals, which are the conditions of `name`; up to eight.
 
         Where faults may strike or clear there are none: the parts of a changed model are not
@@ -239,11 +259,7 @@ class Changed:
         """
         if self.system.has_faults:
             return [Answer(None)] * len(goals)
-        return find_traps(space, goals, self.program.address(name))
-
-    def beside(self, most_new: int) -> Beside:
-        """What it reaches beside the known space, up to so many states; a context."""
-        return Beside(self, most_new)
+        return find_traps(self, goals, self._changed.program.address(name))
 
 
 class Beside(Space):
@@ -359,6 +375,10 @@ class Beside(Space):
         return self.known.steps_to(number) + behind[::-1]
 
     # Analyses of everything that was found; `is_closed` first
+
+    def stays(self, name: str) -> Answer:
+        """Whether a fair loop stays where condition 0 of `name` holds, from where 1 does on."""
+        return find_loop(self, FairMoves(self.system), self.program.address(name))[1]
 
     def can_go(self, source: int, name: str, bit: int) -> bool:
         """Whether a state that meets a condition of `name` can be reached from a state."""

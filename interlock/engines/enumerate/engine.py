@@ -6,15 +6,17 @@ from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.enumerate.changed_system import Known
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.legs import Route, most_scans_along, occurs_along, reach_along
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
-from interlock.engines.enumerate.traps import GOALS_AT_ONCE, find_traps
+from interlock.engines.enumerate.traps import find_traps
 from interlock.engines.enumerate.values import find_values
 from interlock.kernel.codec import Codec, Field
 from interlock.kernel.expr import Expr, and_
+from interlock.kernel.kept import GOALS_AT_ONCE, Kept
 from interlock.kernel.query import (
     Answer,
     Count,
@@ -56,6 +58,12 @@ class EnumeratingEngine:
     def __init__(self, most_states: int = MOST_STATES, answers_if_cut: bool = True) -> None:
         self._most_states = most_states
         self._answers_if_cut = answers_if_cut
+
+    def keep(
+        self, system: System, limits: Limits = NO_LIMITS, progress: ProgressSink | None = None
+    ) -> Kept:
+        """Explore everything reachable, and keep it: `kernel.kept.Keeps`."""
+        return Known(system, limits, progress)
 
     def explore(
         self,

@@ -10,7 +10,6 @@ from interlock.engines.enumerate.space import Space
 from interlock.kernel.query import Answer, Trap
 
 # Goals are looked at together, one bit each in the flags of a state.
-GOALS_AT_ONCE = 8
 # Sweeps hand goals back quickly in the order of memory; what they leave over, a depth-first
 # search settles for certain. A sweep that settles less than this share is the last.
 _WORTH_A_SWEEP = 0.25

@@ -18,6 +18,7 @@ from interlock.engines.symbolic.settled import settled_graph
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.certificate import (
     ALL,
+    NO_ENDS,
     Case,
     Certificate,
     Decision,
@@ -35,7 +36,6 @@ from interlock.kernel.system import MoveKind, Role, System
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
 
-NO_ENDS: Mapping[Trap, State] = {}
 MOST_NODES = 2_000_000
 """How large all sets of one certificate may be together, but those of the invariant."""
 

@@ -13,7 +13,6 @@ are told by one condition for each flag.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -24,44 +23,12 @@ from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.engines.symbolic.space import LimitError
 from interlock.kernel.expr import TRUE, Expr
+from interlock.kernel.projected import MOST_SETS, CutSets
 from interlock.kernel.query import DeclinedError, Limits, ProgressSink
 from interlock.kernel.system import MoveKind, System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Diagrams, Node
-
-MOST_SETS = 100_000
-
-
-@dataclass(frozen=True)
-class CutSets:
-    """Minimal sets of faults that are together enough for something bad.
-
-    Attributes
-    ----------
-    sets : tuple of tuple of str
-        Flags of each set in the order in which they were given; sets by their order, then by
-        their flags. The empty set alone where no fault is needed. Cut off after the most sets
-        asked for.
-    n_by_order : tuple of int
-        How many sets there are of 0, 1, 2, … faults, listed or not.
-    limit : str or None
-        The limit that was hit.
-    seconds : float
-        Wall time.
-    n_bytes : int
-        Memory that the diagrams took at the end.
-    complete_to : int or None
-        Every set of at most so many faults was found, listed or not, and no other; -1 where a
-        limit left none. None where every set of any order was found.
-    """
-
-    sets: tuple[tuple[str, ...], ...]
-    n_by_order: tuple[int, ...]
-    limit: str | None
-    seconds: float
-    n_bytes: int
-    complete_to: int | None = None
 
 
 def minimal_cut_sets(

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.certify import certify
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.explored import Explored
+from interlock.engines.symbolic.following import Following
 from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.permits import Permits
 from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
+from interlock.kernel.certificate import NO_ENDS, Certificate
+from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
+from interlock.kernel.followed import Followed
+from interlock.kernel.permitted import Permitted
+from interlock.kernel.projected import Projected
 from interlock.kernel.query import (
     Answer,
     Count,
@@ -53,6 +62,42 @@ class SymbolicEngine:
     ) -> None:
         self._breadth_first_work = breadth_first_work
         self._most_work = most_work
+
+    def project(
+        self,
+        system: System,
+        flags: Sequence[str],
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> Projected:
+        """Keep what is reachable to see it through some variables: `kernel.projected.Projects`."""
+        return Explored(system, flags, limits, progress)
+
+    def permit(
+        self,
+        system: System,
+        move: str,
+        bad: Sequence[Expr],
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> Permitted:
+        """Tell in which states a move is safe: `kernel.permitted.Permits`."""
+        return Permits(system, move, bad, limits, progress)
+
+    def follow(self, system: System, max_bytes: int | None = None) -> Followed[Node]:
+        """Follow sets of states move by move: `kernel.followed.Follows`."""
+        return Following(system, max_bytes)
+
+    def certify(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        ends: Mapping[Trap, State] = NO_ENDS,
+        limits: Limits = NO_LIMITS,
+        progress: ProgressSink | None = None,
+    ) -> Certificate | str:
+        """Give sets by which others can see that queries are not found: `kernel.certificate`."""
+        return certify(system, queries, ends, limits, progress)
 
     def explore(
         self,

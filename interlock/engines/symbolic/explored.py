@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
-from interlock.engines.symbolic.cutsets import MOST_SETS, CutSets, check_flags, list_minimal
+from interlock.engines.symbolic.cutsets import check_flags, list_minimal
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
@@ -28,6 +28,7 @@ from interlock.engines.symbolic.settled import (
 )
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
+from interlock.kernel.projected import MOST_SETS, CutSets
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness

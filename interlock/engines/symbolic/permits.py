@@ -14,7 +14,6 @@ all states that can be reached when the move is withheld only where it is unsafe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
@@ -24,6 +23,7 @@ from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
+from interlock.kernel.permitted import Permit
 from interlock.kernel.query import Limits, ProgressSink
 from interlock.kernel.system import System
 
@@ -32,32 +32,6 @@ if TYPE_CHECKING:
 
 # Sights are small functions; their table need not reserve what a state space may take.
 _SIGHT_BYTES = 256 << 20
-
-
-@dataclass(frozen=True)
-class Permit:
-    """When the move may be allowed, told by what is seen.
-
-    Attributes
-    ----------
-    cubes : tuple of Cube
-        Allowed where any of these holds: for each, positions of truth values that are seen, with
-        the value they must have. What is seen in no reachable state may be covered or not.
-    alike : (State, State) or None
-        Two states that look the same; the move is safe in the first and unsafe in the second.
-    n_sights : int
-        Combinations of what is seen that occur at all.
-    n_alike : int
-        Of these, how many belong to safe and to unsafe states, so that the move is withheld.
-    n_withheld : int
-        Safe states in which it is withheld for that reason.
-    """
-
-    cubes: tuple[Cube, ...]
-    alike: tuple[State, State] | None
-    n_sights: int
-    n_alike: int
-    n_withheld: int
 
 
 class Permits:

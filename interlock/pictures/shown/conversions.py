@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, var, variables_of
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Answer, Engine, Limits, Query, Reach, Values
-from interlock.kernel.requirement import Pattern
 from interlock.kernel.system import Move, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built
@@ -132,7 +132,7 @@ class ConversionStudy:
         self.goals = {
             id_: requirement.p
             for id_, requirement in built.requirements.items()
-            if requirement.pattern is Pattern.CAN_STILL
+            if not PATTERNS[requirement.pattern].is_of_runs
             and standing.issuperset(variables_of([requirement.p]))
         }
         unsafe = built.lower(model.unsafe) if model.unsafe is not None else FALSE

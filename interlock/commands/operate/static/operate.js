@@ -297,7 +297,9 @@ function filterRows() {
 
 function showBlanks() {
   const pattern = byId("say-pattern").value;
-  const scope = pattern === "can_still" ? "" : `scope-${byId("say-scope").value}`;
+  const where = byId("say-scope");
+  const isScoped = where.closest(".blank").dataset.shows.split(" ").includes(pattern);
+  const scope = isScoped ? `scope-${where.value}` : "";
   for (const blank of document.querySelectorAll(".blank[data-shows]")) {
     const shows = blank.dataset.shows.split(" ");
     blank.hidden = !shows.includes(pattern) && !shows.includes(scope);

@@ -1,0 +1,196 @@
+"""The table of requirement patterns: how each is searched for, and what its predicates are to it.
+
+One row is one pattern. Its words, its keys in a model file and its published formula stand in
+`interlock.model.patterns`, by the same key; a meta test holds the two together, and nobody else
+tells patterns apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, not_, or_, var
+from interlock.kernel.query import Leg, Legs, Query, Reach, Stay, Trap
+from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
+from interlock.kernel.system import PHASE
+
+ANYWHERE = Leg()
+EVERY_SCOPE = frozenset(ScopeKind)
+
+
+class Asked:
+    """A requirement's conditions as far as its states are judged, and the legs to its scope.
+
+    Parameters
+    ----------
+    requirement : Requirement
+    """
+
+    def __init__(self, requirement: Requirement) -> None:
+        self.within = requirement.within
+        self.kind = requirement.scope.kind
+        self.p, self.s = requirement.p, requirement.s
+        self.q = requirement.scope.opens
+        self.judged = eq(var(PHASE), const(0)) if requirement.after_scan else TRUE
+        has_end = self.kind in (ScopeKind.BEFORE, ScopeKind.BETWEEN, ScopeKind.AFTER_UNTIL)
+        self.r = requirement.scope.closes if has_end else FALSE
+        self.needs_end = self.kind in (ScopeKind.BEFORE, ScopeKind.BETWEEN)
+
+    def at(self, *conditions: Expr) -> Expr:
+        """A judged state with all of these."""
+        return and_(self.judged, *conditions)
+
+    def without(self, *conditions: Expr) -> Expr:
+        """Not a judged state with any of these, nor with the end of the scope."""
+        return or_(not_(self.judged), not_(or_(self.r, *conditions)))
+
+    def scope(self, enter: Expr = TRUE, avoided: Expr = FALSE, only_first: bool = False) -> Legs:
+        """The legs up to the scope and in it.
+
+        Parameters
+        ----------
+        enter : Expr
+            What holds where the scope opens.
+        avoided : Expr
+            What does not hold in any judged state of the scope that the run goes on from.
+        only_first : bool
+            Whether 'after Q' counts from the first Q alone.
+        """
+        inside = self.without(avoided)
+        if self.kind in (ScopeKind.GLOBALLY, ScopeKind.BEFORE):
+            return (Leg(inside),)
+        first = ANYWHERE
+        if only_first and self.kind is ScopeKind.AFTER:
+            first = Leg(or_(not_(self.judged), not_(self.q)))
+        return (first, Leg(inside, self.at(self.q, not_(self.r), enter)))
+
+    def pending(self, scans: int = 0) -> Legs:
+        """The legs behind a P in the scope without an S since."""
+        start = self.at(self.p, not_(self.s), not_(self.r))
+        before = (ANYWHERE,) if self.kind is ScopeKind.GLOBALLY else self.scope()
+        return (*before, Leg(self.without(self.s), start, scans))
+
+    def ended(self, legs: Legs, bad: Expr) -> Iterator[Query]:
+        """A state with `bad` behind the legs, and the end of the scope where it needs one."""
+        if self.needs_end:
+            yield Reach(self.at(self.r), (*legs, Leg(self.without(), bad)))
+        else:
+            yield Reach(bad, legs)
+
+
+def _absent(asked: Asked) -> Iterator[Query]:
+    return _forbidden(asked, asked.p, TRUE)
+
+
+def _universal(asked: Asked) -> Iterator[Query]:
+    return _forbidden(asked, not_(asked.p), TRUE)
+
+
+def _preceded(asked: Asked) -> Iterator[Query]:
+    return _forbidden(asked, asked.p, not_(asked.s))
+
+
+def _forbidden(asked: Asked, what: Expr, free: Expr) -> Iterator[Query]:
+    """`what` in the scope, in a state that is `free` and came to by states that were."""
+    bad = asked.at(what, free, not_(asked.r))
+    if asked.kind is ScopeKind.GLOBALLY and free is TRUE:
+        yield Reach(bad)
+        return
+    legs = asked.scope(free, not_(free), only_first=free is not TRUE)
+    yield from asked.ended(legs, bad)
+
+
+def _existing(asked: Asked) -> Iterator[Query]:
+    """The end of the scope, or none ever, without P."""
+    legs = asked.scope(not_(asked.p), asked.p, only_first=True)
+    if asked.r is not FALSE:
+        yield Reach(asked.at(asked.r), legs)
+    if not asked.needs_end:
+        yield Stay(TRUE, asked.without(asked.p), legs)
+
+
+def _answered(asked: Asked) -> Iterator[Query]:
+    """P, and then the end of the scope, or none ever or in so many scans, without S."""
+    if asked.within is not None:
+        yield from _in_time(asked, asked.within)
+        return
+    waiting = asked.without(asked.s)
+    if asked.kind is ScopeKind.GLOBALLY:
+        yield Stay(asked.at(asked.p, not_(asked.s)), waiting)
+        return
+    legs = asked.pending()
+    if asked.r is not FALSE:
+        yield Reach(asked.at(asked.r), legs)
+    if not asked.needs_end:
+        yield Stay(TRUE, waiting, legs)
+
+
+def _in_time(asked: Asked, within: int) -> Iterator[Query]:
+    """The end of the scope after P without S, or no S although all scans are made."""
+    if asked.r is not FALSE:
+        yield Reach(asked.at(asked.r), asked.pending())
+    yield from asked.ended(asked.pending(within), asked.at(not_(asked.s), not_(asked.r)))
+
+
+def _never_lost(asked: Asked) -> Iterator[Query]:
+    yield Trap(asked.at(asked.p))
+
+
+@dataclass(frozen=True)
+class PatternRow:
+    """One pattern, as far as whoever explores or judges has to know it.
+
+    Attributes
+    ----------
+    violations : callable
+        The queries of which one is found exactly if the requirement is violated.
+    wants_p : bool
+        Whether P is what it asks for; else P is forbidden, or what makes it ask for something.
+    has_s : bool
+        Whether there is a second predicate, which is what it asks for where P holds. P is then
+        its premise, unless others are named.
+    scopes : frozenset of ScopeKind
+        Those that have a meaning for it.
+    has_when : bool
+        Whether a condition may say where it applies.
+    has_bound : bool
+        Whether what it asks for may have to come within so many scans.
+    is_of_runs : bool
+        Whether single runs keep or violate it; else it speaks of all ways on from a state.
+    is_of_states : bool
+        Whether a state is what violates it, so that fewer moves can only help.
+    """
+
+    violations: Callable[[Asked], Iterator[Query]]
+    wants_p: bool
+    has_s: bool = False
+    scopes: frozenset[ScopeKind] = EVERY_SCOPE
+    has_when: bool = False
+    has_bound: bool = False
+    is_of_runs: bool = True
+    is_of_states: bool = False
+
+    def harm(self, p: Expr, s: Expr) -> Expr:
+        """What is not as it should be where the requirement is violated, scope and past aside."""
+        unkept = not_(p) if self.wants_p else p
+        return and_(unkept, not_(s)) if self.has_s else unkept
+
+    def where(self, when: Expr, p: Expr) -> Expr:
+        """P of a requirement that applies only `when`."""
+        return or_(not_(when), p) if self.wants_p else and_(when, p)
+
+
+PATTERNS: Mapping[Pattern, PatternRow] = MappingProxyType(
+    {
+        Pattern.NEVER: PatternRow(_absent, wants_p=False, has_when=True, is_of_states=True),
+        Pattern.ALWAYS: PatternRow(_universal, wants_p=True, has_when=True, is_of_states=True),
+        Pattern.EXISTS: PatternRow(_existing, wants_p=True),
+        Pattern.LEADS_TO: PatternRow(_answered, wants_p=False, has_s=True, has_bound=True),
+        Pattern.ONLY_AFTER: PatternRow(_preceded, wants_p=False, has_s=True, is_of_states=True),
+        Pattern.CAN_STILL: PatternRow(
+            _never_lost, wants_p=True, scopes=frozenset({ScopeKind.GLOBALLY}), is_of_runs=False
+        ),
+    }
+)
