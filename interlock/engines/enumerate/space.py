@@ -12,6 +12,7 @@ from functools import cache
 from time import perf_counter
 from typing import Any, Protocol
 
+from interlock.base import cores
 from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
 from interlock.engines.enumerate import runtime
@@ -24,6 +25,7 @@ from interlock.engines.enumerate.context import (
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.legs_text import legs_text
 from interlock.engines.enumerate.memory import Array
+from interlock.engines.enumerate.together import Together, spare_for
 from interlock.kernel.codec import Codec
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import System
@@ -98,6 +100,8 @@ class Space:
     ----------
     conditions : Compiled
         What is asked of states; the program itself, where that is compiled with it.
+    spare : int
+        States that fit beyond the room, since several threads notice late that it is used up.
     """
 
     def __init__(
@@ -123,6 +127,8 @@ class Space:
         self._most = most_states if limit is None else min(limit, most_states)
         n_most_moves = max(len(system.moves) + more_moves, 1)
         self._batch_moves = BATCH * n_most_moves
+        self._n_threads = cores.in_use()
+        self.spare = spare_for(self._n_threads, self._batch_moves)
         shared["expand"] = program.address("expand")
         shared["batch_moves"] = self._batch_moves
         shared["most_states"] = self._most
@@ -193,10 +199,10 @@ class Space:
         self.new_array("table", 4, n_slots)
         shared = self.shared
         shared["n_slots"], shared["room"] = n_slots, room
-        shared["index_bits"] = min(room.bit_length(), 32)
+        shared["index_bits"] = min((room + self.spare).bit_length(), 32)
         for name, length in (
-            ("order", room),
-            ("checkpoints", room // EXPANSIONS_PER_CHECKPOINT + 1),
+            ("order", room + self.spare),
+            ("checkpoints", (room + self.spare) // EXPANSIONS_PER_CHECKPOINT + 1),
         ):
             self.arrays[name].grow(length)
             shared[name] = self.arrays[name].address
@@ -223,14 +229,20 @@ class Space:
 
     def explore(self) -> None:
         """Find every state, up to the limits."""
+        with Together(self, self._n_threads) as together:
+            self._explore(together)
+
+    def _explore(self, together: Together) -> None:
         shared, explore = self.shared, self.routines["explore"]
         budget, step = self.budget, 4 * EXPANSIONS_PER_CHECKPOINT
         while shared["next"] < self.n_states:
             budget.report("exploring", self.n_states, shared["n_levels"] - 1)
             if budget.spent(self.n_bytes):
                 return
+            if together.expand():
+                continue
             started = perf_counter()
-            status = explore(shared.address, shared["next"] + step)
+            status = explore(shared.address, together.alone_until(shared["next"] + step))
             if status == runtime.REFUSED:
                 budget.refuse_state(self._most)
                 return

@@ -1,0 +1,235 @@
+"""Explores a space stretch by stretch with several threads; the numbers are those of one thread.
+
+`together_text` holds the compiled code and the reason why.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from contextlib import ExitStack
+from functools import cache
+from time import perf_counter
+from typing import TYPE_CHECKING, Any
+
+from interlock.base.team import Team
+from interlock.engines.enumerate.context import (
+    BATCH,
+    BLOCK,
+    FRESH_AT_ONCE,
+    Shared,
+    Ticket,
+)
+from interlock.engines.enumerate.jit import Library
+from interlock.engines.enumerate.memory import Array
+from interlock.engines.enumerate.runtime import space_text
+from interlock.engines.enumerate.together_text import together_text
+
+if TYPE_CHECKING:
+    from interlock.engines.enumerate.space import Space
+
+# Fewer parents than this are not worth a wait for all threads.
+FEW_PARENTS = 1 << 12
+# Parents of a stretch for each thread: new states should stay in the processor's caches.
+_MOST_PARENTS = 1 << 15
+# An entry of the table numbers so many states, fresh ones included.
+_MOST_NUMBERS = (1 << 32) - 1
+_LONGEST_S = 0.05
+
+# So many parents of the next level one thread expands alone, before the others are asked again.
+_ALONE = 256
+
+_ROUTINES = {"discover": 1, "number_blocks": 1, "settle": 1, "forget": 1}
+
+
+def spare_for(n_threads: int, batch_moves: int) -> int:
+    """States that threads may find before they notice that a table or a buffer is full."""
+    if n_threads < 2:
+        return 0
+    return n_threads * (BLOCK // BATCH * batch_moves + FRESH_AT_ONCE)
+
+
+@cache
+def _routines(n_words: int) -> tuple[Library, dict[str, Any]]:
+    library = Library("\n".join([space_text(n_words), together_text(n_words)]), optimised=True)
+    return library, {name: library.function(name, n) for name, n in _ROUTINES.items()}
+
+
+class Member:
+    """What one thread has to itself: the shared words, with buffers of its own.
+
+    Parameters
+    ----------
+    space : Space
+    """
+
+    def __init__(self, space: Space) -> None:
+        self._space = space
+        self.shared = Shared()
+        self._arrays: dict[str, Array] = {}
+
+    def own(self, name: str, width: int, length: int) -> Array:
+        """A zeroed buffer under the name that the routines know."""
+        self._arrays.pop(name, None)
+        array = self._arrays[name] = Array(width, length)
+        return array
+
+    def follow(self) -> int:
+        """Take the space's words, but for the own buffers; the address of what results."""
+        self.shared.copy(self._space.shared)
+        for name, array in self._arrays.items():
+            self.shared[name] = array.address
+        return self.shared.address
+
+
+class Together:
+    """Expands stretches of parents with several threads, where they are worth it; a context.
+
+    Parameters
+    ----------
+    space : Space
+    n_threads : int
+        Threads that are wanted; they are started when there is something for them to do.
+    """
+
+    def __init__(self, space: Space, n_threads: int) -> None:
+        self._space, self._n_threads = space, n_threads
+        self._stretches: Stretches | None = None
+        self._leaving = ExitStack()
+
+    def __enter__(self) -> Together:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._leaving.close()
+
+    def expand(self) -> bool:
+        """Expand a stretch; False where one thread should go on alone, and nothing was done."""
+        shared = self._space.shared
+        n_parents = shared["level_end"] - shared["next"]
+        if self._n_threads < 2 or n_parents < FEW_PARENTS or not self._has_room:
+            return False
+        if self._stretches is None and not self._start():
+            return False
+        assert self._stretches is not None
+        if self._stretches.expand(shared["level_end"]):
+            return True
+        # One thread will find the very state that is one too many.
+        self._n_threads = 1
+        return False
+
+    def _start(self) -> bool:
+        team = self._leaving.enter_context(Team(self._n_threads))
+        self._n_threads = team.size
+        if team.size > 1:
+            self._stretches = Stretches(self._space, team)
+            self._leaving.callback(self._stretches.close)
+        return team.size > 1
+
+    @property
+    def _has_room(self) -> bool:
+        """Whether the table bears what threads may add to it before they look at its room."""
+        shared, space = self._space.shared, self._space
+        most = shared["room"] + space.spare
+        is_sparse = most + shared["n_slots"] // 8 < shared["n_slots"]
+        is_full = shared["n_states"] + shared["batch_moves"] > shared["room"]
+        return is_sparse and not is_full and most < min(1 << shared["index_bits"], _MOST_NUMBERS)
+
+    def alone_until(self, stop: int) -> int:
+        """How far one thread should go alone, at most to `stop`."""
+        if self._n_threads < 2:
+            return stop
+        shared = self._space.shared
+        return min(stop, max(shared["level_end"], shared["next"]) + _ALONE)
+
+
+class Stretches:
+    """Expands stretches of parents with all threads of a team.
+
+    Parameters
+    ----------
+    space : Space
+    team : Team
+    """
+
+    def __init__(self, space: Space, team: Team) -> None:
+        self._space, self._team = space, team
+        self._library, self._do = _routines(space.n_words)
+        batch = space.shared["batch_moves"]
+        self._members = [Member(space) for _ in range(team.size)]
+        for member in self._members:
+            member.own("out_words", 8 * space.n_words, batch + 1)
+            member.own("out_moves", 2, batch + 1)
+            member.own("out_hashes", 8, batch + 1)
+        self._tickets = space.new_array("tickets", 8, Ticket.LENGTH)
+        self._lay_out(FEW_PARENTS)
+
+    def _lay_out(self, n_parents: int) -> None:
+        """Make room for stretches of so many parents."""
+        space, self._n_parents = self._space, n_parents
+        self._fresh_room = 4 * n_parents
+        n_fresh = self._fresh_room + space.spare
+        space.new_array("fresh_words", 8 * space.n_words, n_fresh)
+        space.new_array("fresh_ranks", 8, n_fresh)
+        space.new_array("fresh_slots", 8, n_fresh)
+        for name in ("block_news", "block_notes", "block_n_notes"):
+            space.new_array(name, 8, n_parents // BLOCK + 2)
+        for member in self._members:
+            member.own("notes", 4, n_fresh)
+
+    def close(self) -> None:
+        """Give the arrays back."""
+        self._space.drop("tickets", "fresh_words", "fresh_ranks", "fresh_slots")
+        self._space.drop("block_news", "block_notes", "block_n_notes")
+
+    def _run(self, routine: str) -> None:
+        """Let every thread run one of the routines over blocks from the first on."""
+        self._tickets[Ticket.BLOCK] = 0
+        do, addresses = self._do[routine], [member.follow() for member in self._members]
+        self._team.all_do(lambda member: do(addresses[member]))
+
+    def expand(self, stop: int) -> bool:
+        """Expand parents, up to `stop` of one level; False where there are too many states.
+
+        Then nothing has changed. Else it is where one thread would be that has expanded as many.
+        """
+        space, shared = self._space, self._space.shared
+        started = perf_counter()
+        first = shared["next"]
+        stop = min(stop, first + self._n_parents)
+        n_blocks = -(-stop // BLOCK) - first // BLOCK
+        room = shared["room"] - shared["batch_moves"] - shared["n_states"]
+        for name, value in (
+            ("stretch_first", first),
+            ("stretch_stop", stop),
+            ("n_blocks", n_blocks),
+            ("fresh_limit", min(room + 1, self._fresh_room)),
+        ):
+            shared[name] = value
+        self._tickets[Ticket.FRESH] = 0
+        ctypes.memset(shared["block_news"], 0, 8 * n_blocks)
+        self._run("discover")
+        n_moves = sum(member.shared["n_moves"] for member in self._members)
+        shared["n_blocks"] = done = min(self._tickets[Ticket.BLOCK], n_blocks)
+        n_states = self._do["number_blocks"](shared.address)
+        if n_states > shared["most_states"]:
+            self._do["forget"](shared.address)
+            return False
+        self._run("settle")
+        shared["n_states"] = n_states
+        shared["n_moves"] += n_moves
+        shared["next"] = min(stop, (first // BLOCK + done) * BLOCK)
+        self._note_bytes()
+        if done == n_blocks and perf_counter() - started < _LONGEST_S / 2:
+            self._lengthen()
+        return True
+
+    def _note_bytes(self) -> None:
+        space, width = self._space, 8 * self._space.n_words + 8 + 8 + 4
+        touched = width * self._tickets[Ticket.FRESH]
+        space.n_analysis_bytes = max(space.n_analysis_bytes, touched)
+
+    def _lengthen(self) -> None:
+        """Let the next stretch be longer, as far as it is short beside what is known."""
+        longer = min(2 * self._n_parents, self._team.size * _MOST_PARENTS)
+        if self._n_parents < longer < self._space.n_states // 8:
+            self._lay_out(longer)
