@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from queue import SimpleQueue
-from types import TracebackType
 
 _Work = Callable[[int], object]
 
@@ -37,15 +36,8 @@ class Team:
             self._waiting.append(queue)
         self.size = 1 + len(self._waiting)
 
-    def __enter__(self) -> Team:
-        return self
-
-    def __exit__(
-        self,
-        _kind: type[BaseException] | None,
-        _error: BaseException | None,
-        _trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Let the other threads end."""
         for queue in self._waiting:
             queue.put(None)
 

@@ -209,7 +209,9 @@ class Function:
         """
         type_, place = value.type, self.at(value.type, base, index)
         pair = self.fresh()
-        self.write(f"%{pair} = cmpxchg ptr {place.name}, {type_} 0, {type_} {value.name} acq_rel acquire")
+        self.write(
+            f"%{pair} = cmpxchg ptr {place.name}, {type_} 0, {type_} {value.name} acq_rel acquire"
+        )
         return self.define(type_, f"extractvalue {{ {type_}, i1 }} %{pair}, 0")
 
     def prefetch(self, place: Value) -> None:

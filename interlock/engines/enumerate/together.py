@@ -6,8 +6,10 @@
 from __future__ import annotations
 
 import ctypes
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from functools import cache
+from itertools import count
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
@@ -38,7 +40,11 @@ _LONGEST_S = 0.05
 # So many parents of the next level one thread expands alone, before the others are asked again.
 _ALONE = 256
 
-_ROUTINES = {"discover": 1, "number_blocks": 1, "settle": 1, "forget": 1}
+# States that one thread looks at before it takes the next ones.
+PIECE = 1 << 14
+_FEW_STATES = 1 << 16
+
+_ROUTINES = {"discover": 1, "number_blocks": 1, "settle": 1, "forget": 1, "enter": 1}
 
 
 def spare_for(n_threads: int, batch_moves: int) -> int:
@@ -55,30 +61,70 @@ def _routines(n_words: int) -> tuple[Library, dict[str, Any]]:
 
 
 class Member:
-    """What one thread has to itself: the shared words, with buffers of its own.
+    """What one thread has to itself: the shared words, with arrays of its own.
 
     Parameters
     ----------
     space : Space
+    own : mapping of str to (int, int)
+        Width and length of its arrays, by the names that the routines know.
+
+    Attributes
+    ----------
+    arrays : dict of str to Array
     """
 
-    def __init__(self, space: Space) -> None:
+    def __init__(self, space: Space, own: Mapping[str, tuple[int, int]]) -> None:
         self._space = space
         self.shared = Shared()
-        self._arrays: dict[str, Array] = {}
-
-    def own(self, name: str, width: int, length: int) -> Array:
-        """A zeroed buffer under the name that the routines know."""
-        self._arrays.pop(name, None)
-        array = self._arrays[name] = Array(width, length)
-        return array
+        self.arrays = {name: Array(*size) for name, size in own.items()}
+        self.follow()
 
     def follow(self) -> int:
-        """Take the space's words, but for the own buffers; the address of what results."""
+        """Take the space's words, but for the own arrays; the address of what results."""
         self.shared.copy(self._space.shared)
-        for name, array in self._arrays.items():
+        for name, array in self.arrays.items():
             self.shared[name] = array.address
         return self.shared.address
+
+
+class Crew:
+    """Several threads that look at states, each with arrays of its own; a context.
+
+    Parameters
+    ----------
+    space : Space
+    n_states : int
+        How many there are to look at; a few are looked at by one thread.
+    own : mapping of str to (int, int), optional
+        As for `Member`.
+
+    Attributes
+    ----------
+    members : list of Member
+    """
+
+    def __init__(
+        self, space: Space, n_states: int, own: Mapping[str, tuple[int, int]] | None = None
+    ) -> None:
+        self._team = Team(space.n_threads if n_states > _FEW_STATES else 1)
+        self.members = [Member(space, own or {}) for _ in range(self._team.size)]
+
+    def __enter__(self) -> Crew:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._team.close()
+
+    def over(self, work: Callable[[Member, int, int], object], first: int, stop: int) -> None:
+        """Call ``work(member, start, end)`` for the pieces of a range; for each member in order."""
+        starts = count(first, PIECE)
+
+        def take(number: int) -> None:
+            while (start := next(starts)) < stop:
+                work(self.members[number], start, min(start + PIECE, stop))
+
+        self._team.all_do(take)
 
 
 class Together:
@@ -118,7 +164,8 @@ class Together:
         return False
 
     def _start(self) -> bool:
-        team = self._leaving.enter_context(Team(self._n_threads))
+        team = Team(self._n_threads)
+        self._leaving.callback(team.close)
         self._n_threads = team.size
         if team.size > 1:
             self._stretches = Stretches(self._space, team)
@@ -133,6 +180,13 @@ class Together:
         is_sparse = most + shared["n_slots"] // 8 < shared["n_slots"]
         is_full = shared["n_states"] + shared["batch_moves"] > shared["room"]
         return is_sparse and not is_full and most < min(1 << shared["index_bits"], _MOST_NUMBERS)
+
+    def rehash(self) -> bool:
+        """Fill a new table; False where one thread should do it alone."""
+        if self._stretches is None:
+            return False
+        self._stretches.run("enter")
+        return True
 
     def alone_until(self, stop: int) -> int:
         """How far one thread should go alone, at most to `stop`."""
@@ -155,11 +209,9 @@ class Stretches:
         self._space, self._team = space, team
         self._library, self._do = _routines(space.n_words)
         batch = space.shared["batch_moves"]
-        self._members = [Member(space) for _ in range(team.size)]
-        for member in self._members:
-            member.own("out_words", 8 * space.n_words, batch + 1)
-            member.own("out_moves", 2, batch + 1)
-            member.own("out_hashes", 8, batch + 1)
+        own = {"out_words": (8 * space.n_words, batch + 1), "out_moves": (2, batch + 1)}
+        own["out_hashes"] = (8, batch + 1)
+        self._members = [Member(space, own) for _ in range(team.size)]
         self._tickets = space.new_array("tickets", 8, Ticket.LENGTH)
         self._lay_out(FEW_PARENTS)
 
@@ -174,15 +226,15 @@ class Stretches:
         for name in ("block_news", "block_notes", "block_n_notes"):
             space.new_array(name, 8, n_parents // BLOCK + 2)
         for member in self._members:
-            member.own("notes", 4, n_fresh)
+            member.arrays["notes"] = Array(4, n_fresh)
 
     def close(self) -> None:
         """Give the arrays back."""
         self._space.drop("tickets", "fresh_words", "fresh_ranks", "fresh_slots")
         self._space.drop("block_news", "block_notes", "block_n_notes")
 
-    def _run(self, routine: str) -> None:
-        """Let every thread run one of the routines over blocks from the first on."""
+    def run(self, routine: str) -> None:
+        """Let every thread run one of the routines, with tickets from the first on."""
         self._tickets[Ticket.BLOCK] = 0
         do, addresses = self._do[routine], [member.follow() for member in self._members]
         self._team.all_do(lambda member: do(addresses[member]))
@@ -192,7 +244,7 @@ class Stretches:
 
         Then nothing has changed. Else it is where one thread would be that has expanded as many.
         """
-        space, shared = self._space, self._space.shared
+        shared = self._space.shared
         started = perf_counter()
         first = shared["next"]
         stop = min(stop, first + self._n_parents)
@@ -207,14 +259,14 @@ class Stretches:
             shared[name] = value
         self._tickets[Ticket.FRESH] = 0
         ctypes.memset(shared["block_news"], 0, 8 * n_blocks)
-        self._run("discover")
+        self.run("discover")
         n_moves = sum(member.shared["n_moves"] for member in self._members)
         shared["n_blocks"] = done = min(self._tickets[Ticket.BLOCK], n_blocks)
         n_states = self._do["number_blocks"](shared.address)
         if n_states > shared["most_states"]:
             self._do["forget"](shared.address)
             return False
-        self._run("settle")
+        self.run("settle")
         shared["n_states"] = n_states
         shared["n_moves"] += n_moves
         shared["next"] = min(stop, (first // BLOCK + done) * BLOCK)

@@ -36,17 +36,21 @@ from interlock.engines.enumerate.context import (
     Ticket,
 )
 from interlock.engines.enumerate.ir import Value
-from interlock.engines.enumerate.runtime import NOWHERE, Tables
+from interlock.engines.enumerate.runtime import NOWHERE, Tables, hash_of
 
 # A rank: the parent's number counted from where its stretch's blocks begin, above these
 # bits of its move.
 _MOVE_BITS = 16
+# States that a thread enters into a new table at a time.
+_ENTERED_BITS = 12
 _BLOCK_BITS = BLOCK.bit_length() - 1
 
 
 def together_text(n_words: int) -> str:
     """IR of the routines; those of `runtime.space_text` stand beside them."""
-    return "\n".join([_discover(n_words), _number_blocks(), _settle(n_words), _forget()])
+    return "\n".join(
+        [_discover(n_words), _number_blocks(), _settle(n_words), _forget(), _enter(n_words)]
+    )
 
 
 @dataclass(frozen=True)
@@ -266,3 +270,39 @@ def _forget() -> str:
             fn.store(fn.const("i32", 0), table, fn.load("i64", slots, fresh))
     fn.leave(0)
     return fn.text()
+
+
+def _enter(n_words: int) -> str:
+    """``enter(shared)``: enter numbered states into a new table until none is left.
+
+    Which slot a state gets depends on who comes first; whether and as what it is found does not.
+    """
+    fn = Routine("enter")
+    tables, tickets, n_states = Tables.of(fn, n_words), fn.pointer("tickets"), fn.word("n_states")
+    with fn.while_(lambda: fn.const("i1", 1).is_(1)):
+        start = fn.shared_add(1, tickets, Ticket.BLOCK) << _ENTERED_BITS
+        with fn.if_((start < n_states) ^ 1):
+            fn.leave(0)
+        taken = fn.variable("i64", start)
+        stop = fn.least(start + (1 << _ENTERED_BITS), n_states)
+        with fn.while_(taken.below(stop)):
+            first = taken.get()
+            end = fn.least(first + BATCH, stop)
+            with fn.count(first, end) as number:
+                value = hash_of(fn, n_words, tables.state(number))
+                fn.store(value, tables.out_hashes, number - first)
+                fn.prefetch(fn.at("i32", tables.table, tables.slot(value)))
+            with fn.count(first, end) as number:
+                value = fn.load("i64", tables.out_hashes, number - first)
+                entry = (tables.tag(value) | (number + 1)).to("i32")
+                _claim(fn, tables, value, entry)
+            taken.set(end)
+    return fn.text()
+
+
+def _claim(fn: Routine, tables: Tables, hashed: Value, entry: Value) -> None:
+    """Enter a state that is not in the table in the first free slot."""
+    slot = fn.variable("i64", tables.slot(hashed))
+    with fn.while_(lambda: fn.shared_claim(entry, tables.table, slot.get()).is_not(0)):
+        following = slot.get() + 1
+        slot.set(following.or_else(following < tables.n_slots, 0))
