@@ -100,6 +100,10 @@ class Space:
     ----------
     conditions : Compiled
         What is asked of states; the program itself, where that is compiled with it.
+    n_threads : int
+        Threads that explore and look at states.
+    has_all_threads : bool
+        Whether the machine let all start that were to.
     spare : int
         States that fit beyond the room, since several threads notice late that it is used up.
     """
@@ -128,6 +132,7 @@ class Space:
         n_most_moves = max(len(system.moves) + more_moves, 1)
         self._batch_moves = BATCH * n_most_moves
         self.n_threads = cores.in_use()
+        self.has_all_threads = True
         self._together: Together | None = None
         self.spare = spare_for(self.n_threads, self._batch_moves)
         shared["expand"] = program.address("expand")

@@ -60,6 +60,14 @@ def _routines(n_words: int) -> tuple[Library, dict[str, Any]]:
     return library, {name: library.function(name, n) for name, n in _ROUTINES.items()}
 
 
+def _team(space: Space, size: int) -> Team:
+    """A team for work on a space, which notes where the machine lets fewer threads start."""
+    team = Team(size)
+    if team.size < size:
+        space.n_threads, space.has_all_threads = team.size, False
+    return team
+
+
 class Member:
     """What one thread has to itself: the shared words, with arrays of its own.
 
@@ -107,7 +115,7 @@ class Crew:
     def __init__(
         self, space: Space, n_states: int, own: Mapping[str, tuple[int, int]] | None = None
     ) -> None:
-        self._team = Team(space.n_threads if n_states > _FEW_STATES else 1)
+        self._team = _team(space, space.n_threads if n_states > _FEW_STATES else 1)
         self.members = [Member(space, own or {}) for _ in range(self._team.size)]
 
     def __enter__(self) -> Crew:
@@ -164,7 +172,7 @@ class Together:
         return False
 
     def _start(self) -> bool:
-        team = Team(self._n_threads)
+        team = _team(self._space, self._n_threads)
         self._leaving.callback(team.close)
         self._n_threads = team.size
         if team.size > 1:
