@@ -217,7 +217,9 @@ def _listen(job: Job, connection: Connection) -> None:
             job.says, job.stage = content, "failed"
 
 
-def work(connection: Connection, model: Model, task: Task, limits: Limits, n_threads: int) -> None:
+def work(
+    connection: Connection, model: Model, task: Task, limits: Limits, n_threads: int | None = None
+) -> None:
     """Judge `task` and send what is found; the whole life of a judging process."""
     cores.use(n_threads)
     # Ctrl-C is for the server, which ends this process in its turn.

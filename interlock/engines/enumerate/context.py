@@ -103,10 +103,6 @@ _INDEX = {name: number for number, name in enumerate(NAMES)}
 EXPANSIONS_PER_CHECKPOINT = 256
 BATCH = 16
 KEY_CACHE_BITS = 12
-# A block of parents is expanded by one thread. Checkpoints are at the ends of blocks.
-BLOCK = 64
-# So many fresh places are given to a thread at a time.
-FRESH_AT_ONCE = 128
 LAST_IN_CHECKPOINT = EXPANSIONS_PER_CHECKPOINT - 1
 
 

@@ -25,7 +25,7 @@ from interlock.engines.enumerate.context import (
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.legs_text import legs_text
 from interlock.engines.enumerate.memory import Array
-from interlock.engines.enumerate.together import Crew, Member, Together, spare_for
+from interlock.engines.enumerate.together import SIZES, Crew, Member, Together
 from interlock.kernel.codec import Codec
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import System
@@ -104,6 +104,8 @@ class Space:
         Threads that explore and look at states.
     has_all_threads : bool
         Whether the machine let all start that were to.
+    sizes : Sizes
+        What is worth the work of several threads.
     spare : int
         States that fit beyond the room, since several threads notice late that it is used up.
     """
@@ -134,7 +136,8 @@ class Space:
         self.n_threads = cores.in_use()
         self.has_all_threads = True
         self._together: Together | None = None
-        self.spare = spare_for(self.n_threads, self._batch_moves)
+        self.sizes = SIZES
+        self.spare = SIZES.spare(self.n_threads, self._batch_moves)
         shared["expand"] = program.address("expand")
         shared["batch_moves"] = self._batch_moves
         shared["most_states"] = self._most

@@ -8,6 +8,7 @@ from __future__ import annotations
 import ctypes
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
+from dataclasses import dataclass
 from functools import cache
 from itertools import count
 from time import perf_counter
@@ -16,47 +17,65 @@ from typing import TYPE_CHECKING, Any
 from interlock.base.team import Team
 from interlock.engines.enumerate.context import (
     BATCH,
-    BLOCK,
-    FRESH_AT_ONCE,
     Shared,
     Ticket,
 )
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.runtime import space_text
-from interlock.engines.enumerate.together_text import together_text
+from interlock.engines.enumerate.together_text import Portions, together_text
 
 if TYPE_CHECKING:
     from interlock.engines.enumerate.space import Space
 
-# Fewer parents than this are not worth a wait for all threads.
-FEW_PARENTS = 1 << 12
-# Parents of a stretch for each thread: new states should stay in the processor's caches.
-_MOST_PARENTS = 1 << 15
 # An entry of the table numbers so many states, fresh ones included.
 _MOST_NUMBERS = (1 << 32) - 1
 _LONGEST_S = 0.05
+_PORTIONS = Portions()
 
-# So many parents of the next level one thread expands alone, before the others are asked again.
-_ALONE = 256
 
-# States that one thread looks at before it takes the next ones.
-PIECE = 1 << 14
-_FEW_STATES = 1 << 16
+@dataclass(frozen=True)
+class Sizes:
+    """What is worth the work of several threads, and how it is cut.
+
+    Attributes
+    ----------
+    portions : Portions
+    few_parents : int
+        Fewer are not worth a wait for all threads; the first stretch has as many.
+    most_parents : int
+        Of a stretch, for each thread: new states should stay in the processor's caches.
+    alone : int
+        So many parents of the next level one thread expands before the others are asked again.
+    few_states : int
+        So many are looked at by one thread.
+    piece : int
+        States that a thread looks at before it takes the next ones.
+    """
+
+    portions: Portions = _PORTIONS
+    few_parents: int = 1 << 12
+    most_parents: int = 1 << 15
+    alone: int = 256
+    few_states: int = 1 << 16
+    piece: int = 1 << 14
+
+    def spare(self, n_threads: int, batch_moves: int) -> int:
+        """States that threads may find before they notice that a table or a buffer is full."""
+        if n_threads < 2:
+            return 0
+        return n_threads * (self.portions.block * batch_moves // BATCH + self.portions.fresh)
+
+
+SIZES = Sizes()
 
 _ROUTINES = {"discover": 1, "number_blocks": 1, "settle": 1, "forget": 1, "enter": 1}
 
 
-def spare_for(n_threads: int, batch_moves: int) -> int:
-    """States that threads may find before they notice that a table or a buffer is full."""
-    if n_threads < 2:
-        return 0
-    return n_threads * (BLOCK // BATCH * batch_moves + FRESH_AT_ONCE)
-
-
 @cache
-def _routines(n_words: int) -> tuple[Library, dict[str, Any]]:
-    library = Library("\n".join([space_text(n_words), together_text(n_words)]), optimised=True)
+def _routines(n_words: int, portions: Portions) -> tuple[Library, dict[str, Any]]:
+    text = "\n".join([space_text(n_words), together_text(n_words, portions)])
+    library = Library(text, optimised=True)
     return library, {name: library.function(name, n) for name, n in _ROUTINES.items()}
 
 
@@ -115,7 +134,8 @@ class Crew:
     def __init__(
         self, space: Space, n_states: int, own: Mapping[str, tuple[int, int]] | None = None
     ) -> None:
-        self._team = _team(space, space.n_threads if n_states > _FEW_STATES else 1)
+        self._piece = space.sizes.piece
+        self._team = _team(space, space.n_threads if n_states > space.sizes.few_states else 1)
         self.members = [Member(space, own or {}) for _ in range(self._team.size)]
 
     def __enter__(self) -> Crew:
@@ -126,11 +146,12 @@ class Crew:
 
     def over(self, work: Callable[[Member, int, int], object], first: int, stop: int) -> None:
         """Call ``work(member, start, end)`` for the pieces of a range; for each member in order."""
-        starts = count(first, PIECE)
+        piece = self._piece
+        starts = count(first, piece)
 
         def take(number: int) -> None:
             while (start := next(starts)) < stop:
-                work(self.members[number], start, min(start + PIECE, stop))
+                work(self.members[number], start, min(start + piece, stop))
 
         self._team.all_do(take)
 
@@ -160,7 +181,7 @@ class Together:
         """Expand a stretch; False where one thread should go on alone, and nothing was done."""
         shared = self._space.shared
         n_parents = shared["level_end"] - shared["next"]
-        if self._n_threads < 2 or n_parents < FEW_PARENTS or not self._has_room:
+        if self._n_threads < 2 or n_parents < self._space.sizes.few_parents or not self._has_room:
             return False
         if self._stretches is None and not self._start():
             return False
@@ -201,7 +222,7 @@ class Together:
         if self._n_threads < 2:
             return stop
         shared = self._space.shared
-        return min(stop, max(shared["level_end"], shared["next"]) + _ALONE)
+        return min(stop, max(shared["level_end"], shared["next"]) + self._space.sizes.alone)
 
 
 class Stretches:
@@ -215,13 +236,14 @@ class Stretches:
 
     def __init__(self, space: Space, team: Team) -> None:
         self._space, self._team = space, team
-        self._library, self._do = _routines(space.n_words)
+        self._library, self._do = _routines(space.n_words, space.sizes.portions)
+        self._block = space.sizes.portions.block
         batch = space.shared["batch_moves"]
         own = {"out_words": (8 * space.n_words, batch + 1), "out_moves": (2, batch + 1)}
         own["out_hashes"] = (8, batch + 1)
         self._members = [Member(space, own) for _ in range(team.size)]
         self._tickets = space.new_array("tickets", 8, Ticket.LENGTH)
-        self._lay_out(FEW_PARENTS)
+        self._lay_out(max(space.sizes.few_parents, self._block))
 
     def _lay_out(self, n_parents: int) -> None:
         """Make room for stretches of so many parents."""
@@ -232,7 +254,7 @@ class Stretches:
         space.new_array("fresh_ranks", 8, n_fresh)
         space.new_array("fresh_slots", 8, n_fresh)
         for name in ("block_news", "block_notes", "block_n_notes"):
-            space.new_array(name, 8, n_parents // BLOCK + 2)
+            space.new_array(name, 8, n_parents // self._block + 2)
         for member in self._members:
             member.arrays["notes"] = Array(4, n_fresh)
 
@@ -256,7 +278,7 @@ class Stretches:
         started = perf_counter()
         first = shared["next"]
         stop = min(stop, first + self._n_parents)
-        n_blocks = -(-stop // BLOCK) - first // BLOCK
+        n_blocks = -(-stop // self._block) - first // self._block
         room = shared["room"] - shared["batch_moves"] - shared["n_states"]
         for name, value in (
             ("stretch_first", first),
@@ -277,7 +299,7 @@ class Stretches:
         self.run("settle")
         shared["n_states"] = n_states
         shared["n_moves"] += n_moves
-        shared["next"] = min(stop, (first // BLOCK + done) * BLOCK)
+        shared["next"] = min(stop, (first // self._block + done) * self._block)
         self._note_bytes()
         if done == n_blocks and perf_counter() - started < _LONGEST_S / 2:
             self._lengthen()
@@ -290,6 +312,6 @@ class Stretches:
 
     def _lengthen(self) -> None:
         """Let the next stretch be longer, as far as it is short beside what is known."""
-        longer = min(2 * self._n_parents, self._team.size * _MOST_PARENTS)
+        longer = min(2 * self._n_parents, self._team.size * self._space.sizes.most_parents)
         if self._n_parents < longer < self._space.n_states // 8:
             self._lay_out(longer)

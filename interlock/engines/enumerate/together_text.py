@@ -29,8 +29,6 @@ from dataclasses import dataclass
 
 from interlock.engines.enumerate.context import (
     BATCH,
-    BLOCK,
-    FRESH_AT_ONCE,
     LAST_IN_CHECKPOINT,
     Routine,
     Ticket,
@@ -41,16 +39,42 @@ from interlock.engines.enumerate.runtime import NOWHERE, Tables, hash_of
 # A rank: the parent's number counted from where its stretch's blocks begin, above these
 # bits of its move.
 _MOVE_BITS = 16
-# States that a thread enters into a new table at a time.
-_ENTERED_BITS = 12
-_BLOCK_BITS = BLOCK.bit_length() - 1
 
 
-def together_text(n_words: int) -> str:
+@dataclass(frozen=True)
+class Portions:
+    """How much is given to a thread at a time.
+
+    Attributes
+    ----------
+    block_bits : int
+        A block has 2 to this many parents, at most as many as lie between two checkpoints.
+    fresh : int
+        Fresh places.
+    entered_bits : int
+        2 to this many states that are entered into a new table.
+    """
+
+    block_bits: int = 6
+    fresh: int = 128
+    entered_bits: int = 12
+
+    @property
+    def block(self) -> int:
+        """Parents of a block."""
+        return 1 << self.block_bits
+
+
+def together_text(n_words: int, portions: Portions) -> str:
     """IR of the routines; those of `runtime.space_text` stand beside them."""
-    return "\n".join(
-        [_discover(n_words), _number_blocks(), _settle(n_words), _forget(), _enter(n_words)]
-    )
+    routines = [
+        _discover(n_words, portions),
+        _number_blocks(portions),
+        _settle(n_words, portions),
+        _forget(),
+        _enter(n_words, portions),
+    ]
+    return "\n".join(routines)
 
 
 @dataclass(frozen=True)
@@ -82,34 +106,34 @@ class _Growing(Tables):
 class _Stretch:
     """Blocks of the stretch at hand; a block begins at a multiple of its size, or the stretch."""
 
-    def __init__(self, fn: Routine) -> None:
-        self.fn = fn
+    def __init__(self, fn: Routine, portions: Portions) -> None:
+        self.fn, self.bits = fn, portions.block_bits
         self.first, self.stop = fn.word("stretch_first"), fn.word("stretch_stop")
-        self.origin = (self.first >> _BLOCK_BITS) << _BLOCK_BITS
+        self.origin = (self.first >> self.bits) << self.bits
 
     def first_of(self, block: Value) -> Value:
         """The first parent of a block."""
-        start = self.origin + (block << _BLOCK_BITS)
+        start = self.origin + (block << self.bits)
         return start.or_else(self.first < start, self.first)
 
     def stop_of(self, block: Value) -> Value:
         """The number behind its last parent."""
-        return self.fn.least(self.origin + ((block + 1) << _BLOCK_BITS), self.stop)
+        return self.fn.least(self.origin + ((block + 1) << self.bits), self.stop)
 
     def rank(self, parent: Value) -> Value:
         """The rank of a successor by move 0; other moves stand in its lowest bits."""
         return (parent - self.origin) << _MOVE_BITS
 
-    @staticmethod
-    def block_of(rank: Value) -> Value:
+    def block_of(self, rank: Value) -> Value:
         """The block that the parent of a successor is in."""
-        return rank >> (_MOVE_BITS + _BLOCK_BITS)
+        return rank >> (_MOVE_BITS + self.bits)
 
 
-def _discover(n_words: int) -> str:
+def _discover(n_words: int, portions: Portions) -> str:
     """``discover(shared)``: expand blocks until none is left or enough fresh places are taken."""
     fn = Routine("discover")
-    finder, stretch = _Finder(fn, n_words), _Stretch(fn)
+    stretch = _Stretch(fn, portions)
+    finder = _Finder(stretch, n_words, portions.fresh)
     tables, tickets = finder.tables, finder.tickets
     n_blocks, fresh_limit = fn.word("n_blocks"), fn.word("fresh_limit")
     ends = fn.define("ptr", f"alloca [{BATCH} x i64]")
@@ -146,8 +170,9 @@ def _discover(n_words: int) -> str:
 class _Finder:
     """How a thread enters successors into the table and keeps its notes."""
 
-    def __init__(self, fn: Routine, n_words: int) -> None:
-        self.fn, self.n_words = fn, n_words
+    def __init__(self, stretch: _Stretch, n_words: int, at_once: int) -> None:
+        self.fn = fn = stretch.fn
+        self.stretch, self.n_words, self.at_once = stretch, n_words, at_once
         n_numbered, fresh_words = fn.word("n_states"), fn.pointer("fresh_words")
         self.tables = _Growing.of(fn, n_words, n_numbered=n_numbered, fresh_words=fresh_words)
         self.tickets, self.block_news = fn.pointer("tickets"), fn.pointer("block_news")
@@ -180,8 +205,8 @@ class _Finder:
 
         def on_free(slot: Value, tag: Value) -> None:
             with fn.if_(self.place.get().is_(self.last_place.get())):
-                self.place.set(fn.shared_add(FRESH_AT_ONCE, self.tickets, Ticket.FRESH))
-                self.last_place.set(self.place.get() + FRESH_AT_ONCE)
+                self.place.set(fn.shared_add(self.at_once, self.tickets, Ticket.FRESH))
+                self.last_place.set(self.place.get() + self.at_once)
             fresh = self.place.get()
             place = fn.at("i64", tables.fresh_words, fresh * self.n_words)
             for n in range(self.n_words):
@@ -207,14 +232,14 @@ class _Finder:
         with fn.if_(rank < fn.shared_load("i64", self.ranks, fresh)):
             before = fn.shared_least(rank, self.ranks, fresh)
             with fn.if_(rank < before):
-                fn.shared_add(NOWHERE, self.block_news, _Stretch.block_of(before))
+                fn.shared_add(NOWHERE, self.block_news, self.stretch.block_of(before))
                 self._note(fresh)
 
 
-def _number_blocks() -> str:
+def _number_blocks(portions: Portions) -> str:
     """``number_blocks(shared)``: where the numbers of each block begin, and where they all end."""
     fn = Routine("number_blocks")
-    stretch, news = _Stretch(fn), fn.pointer("block_news")
+    stretch, news = _Stretch(fn, portions), fn.pointer("block_news")
     checkpoints = fn.pointer("checkpoints")
     number = fn.mirror("n_states")
     with fn.count(0, fn.word("n_blocks")) as block:
@@ -229,12 +254,12 @@ def _number_blocks() -> str:
     return fn.text()
 
 
-def _settle(n_words: int) -> str:
+def _settle(n_words: int, portions: Portions) -> str:
     """``settle(shared)``: number the new states of blocks until none is left."""
     fn = Routine("settle")
     tables, tickets, n_blocks = Tables.of(fn, n_words), fn.pointer("tickets"), fn.word("n_blocks")
     words, ranks = fn.pointer("fresh_words"), fn.pointer("fresh_ranks")
-    slots = fn.pointer("fresh_slots")
+    slots, stretch = fn.pointer("fresh_slots"), _Stretch(fn, portions)
     with fn.while_(lambda: fn.const("i1", 1).is_(1)):
         block = fn.shared_add(1, tickets, Ticket.BLOCK)
         with fn.if_((block < n_blocks) ^ 1):
@@ -247,7 +272,7 @@ def _settle(n_words: int) -> str:
             fn.prefetch(fn.at("i32", tables.table, fn.load("i64", slots, fresh)))
         with fn.count(0, n_notes) as n:
             fresh = fn.load("i32", notes, n).to("i64")
-            owner = _Stretch.block_of(fn.load("i64", ranks, fresh))
+            owner = stretch.block_of(fn.load("i64", ranks, fresh))
             with fn.if_(owner.is_(block)):
                 here, state = fn.at("i64", words, fresh * n_words), tables.state(number.get())
                 for k in range(n_words):
@@ -272,7 +297,7 @@ def _forget() -> str:
     return fn.text()
 
 
-def _enter(n_words: int) -> str:
+def _enter(n_words: int, portions: Portions) -> str:
     """``enter(shared)``: enter numbered states into a new table until none is left.
 
     Which slot a state gets depends on who comes first; whether and as what it is found does not.
@@ -280,11 +305,11 @@ def _enter(n_words: int) -> str:
     fn = Routine("enter")
     tables, tickets, n_states = Tables.of(fn, n_words), fn.pointer("tickets"), fn.word("n_states")
     with fn.while_(lambda: fn.const("i1", 1).is_(1)):
-        start = fn.shared_add(1, tickets, Ticket.BLOCK) << _ENTERED_BITS
+        start = fn.shared_add(1, tickets, Ticket.BLOCK) << portions.entered_bits
         with fn.if_((start < n_states) ^ 1):
             fn.leave(0)
         taken = fn.variable("i64", start)
-        stop = fn.least(start + (1 << _ENTERED_BITS), n_states)
+        stop = fn.least(start + (1 << portions.entered_bits), n_states)
         with fn.while_(taken.below(stop)):
             first = taken.get()
             end = fn.least(first + BATCH, stop)

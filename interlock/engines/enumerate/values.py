@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from interlock.engines.enumerate.context import KEY_CACHE_BITS
 from interlock.engines.enumerate.space import Space
-from interlock.engines.enumerate.together import PIECE, Crew, Member
+from interlock.engines.enumerate.together import Crew, Member
 from interlock.kernel.codec import Codec, Field
 from interlock.kernel.evaluate import State
 
@@ -24,7 +24,7 @@ def find_values(space: Space, fields: Sequence[Field], function: int) -> tuple[S
         Address of the function that gives the key of a state.
     """
     # The place behind the last key may be written, too.
-    own = {"keys": (8, PIECE + 1), "key_cache": (8, 1 << KEY_CACHE_BITS)}
+    own = {"keys": (8, space.sizes.piece + 1), "key_cache": (8, 1 << KEY_CACHE_BITS)}
     own["key_known"] = (1, 1 << KEY_CACHE_BITS)
     collect = space.routines["collect"]
     with Crew(space, space.n_states, own) as crew:
