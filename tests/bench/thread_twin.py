@@ -43,13 +43,18 @@ def differences(space: Space, plain: Plain) -> list[str]:
     found = []
     states = [space.state(number) for number in range(space.n_states)]
     if states != plain.states:
-        place = next(n for n, (a, b) in enumerate(zip(states, plain.states)) if a != b)
+        pairs = enumerate(zip(states, plain.states, strict=False))
+        place = next((n for n, (a, b) in pairs if a != b), None)
         found.append(f"state {place} of {len(states)} and {len(plain.states)}")
     if space.shared["n_moves"] != plain.n_moves:
         found.append(f"moves: {space.shared['n_moves']} and {plain.n_moves}")
     content = space.arrays["checkpoints"].content(-(-space.shared["next"] // 256))
     if array("I", content).tolist() != plain.found_before[::256]:
         found.append("checkpoints")
+    table = space.arrays["table"].content(space.shared["n_slots"])
+    n_entries = sum(entry != 0 for entry in array("I", table))
+    if n_entries != space.n_states:
+        found.append(f"the table has {n_entries} entries")
     for number in range(space.n_states):
         words = space.shared["order"] + 8 * space.n_words * number
         if space.routines["index_of"](space.shared.address, words) != number:
@@ -58,21 +63,22 @@ def differences(space: Space, plain: Plain) -> list[str]:
 
 
 def compare(seed: int, _folder: Path, most: int) -> tuple[list[str], Mapping[str, int]]:
-    """Compare on one system, whole and cut short, for two and for three threads."""
+    """Compare on one system, up to two numbers of states, for two and for three threads."""
     system = random_counters(seed)
     disagreements, n_states = [], 0
-    for n_threads in (2, 3):
-        for limit in (None, 1 + 37 * seed % most):
-            plain = Plain(system, limit)
+    whole = Plain(system, most)
+    limit = 1 + 37 * seed % len(whole.states)
+    for most_states, plain in ((most, whole), (limit, Plain(system, limit))):
+        for n_threads in (2, 3):
             with threads_everywhere(n_threads):
-                space = explored(system, Limits(max_states=limit), 1 + seed)
+                space = explored(system, Limits(max_states=most_states), 1 + seed)
             n_states += space.n_states
             disagreements += [
-                f"seed {seed}, {n_threads} threads, limit {limit}: {text}"
+                f"seed {seed}, {n_threads} threads, limit {most_states}: {text}"
                 for text in differences(space, plain)
             ]
     return disagreements, {"explorations": 4, "states": n_states}
 
 
 if __name__ == "__main__":
-    sys.exit(compare_many(__doc__, compare))
+    sys.exit(compare_many(__doc__, compare, states=600))

@@ -31,7 +31,15 @@ _EXPAND = ctypes.CFUNCTYPE(ctypes.c_uint64, *[ctypes.c_uint64] * 4)
 @contextmanager
 def threads_everywhere(n_threads: int) -> Iterator[None]:
     """Within this even a handful of states is explored and looked at by `n_threads`."""
-    tiny = Sizes(Portions(1, 2, 3), few_parents=1, most_parents=64, alone=1, few_states=0, piece=8)
+    tiny = Sizes(
+        Portions(1, 2, 3),
+        few_parents=4,
+        most_parents=64,
+        fresh_each=1,
+        alone=1,
+        few_states=0,
+        piece=8,
+    )
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(space, "SIZES", tiny)
         cores.use(n_threads)

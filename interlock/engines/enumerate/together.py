@@ -45,6 +45,8 @@ class Sizes:
         Fewer are not worth a wait for all threads; the first stretch has as many.
     most_parents : int
         Of a stretch, for each thread: new states should stay in the processor's caches.
+    fresh_each : int
+        New states for each parent of a stretch, on the average, that a stretch may find.
     alone : int
         So many parents of the next level one thread expands before the others are asked again.
     few_states : int
@@ -56,6 +58,7 @@ class Sizes:
     portions: Portions = _PORTIONS
     few_parents: int = 1 << 12
     most_parents: int = 1 << 15
+    fresh_each: int = 4
     alone: int = 256
     few_states: int = 1 << 16
     piece: int = 1 << 14
@@ -248,7 +251,7 @@ class Stretches:
     def _lay_out(self, n_parents: int) -> None:
         """Make room for stretches of so many parents."""
         space, self._n_parents = self._space, n_parents
-        self._fresh_room = 4 * n_parents
+        self._fresh_room = space.sizes.fresh_each * n_parents
         n_fresh = self._fresh_room + space.spare
         space.new_array("fresh_words", 8 * space.n_words, n_fresh)
         space.new_array("fresh_ranks", 8, n_fresh)
