@@ -28,7 +28,12 @@ class Team:
         self._waiting: list[SimpleQueue[_Work | None]] = []
         for member in range(1, size):
             queue: SimpleQueue[_Work | None] = SimpleQueue()
-            thread = threading.Thread(target=self._serve, args=(member, queue), daemon=True)
+            thread = threading.Thread(
+                target=self._serve,
+                args=(member, queue),
+                name=f"interlock team {member}",
+                daemon=True,
+            )
             try:
                 thread.start()
             except (RuntimeError, MemoryError):
