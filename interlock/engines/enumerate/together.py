@@ -11,7 +11,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cache
 from itertools import count
-from time import perf_counter
+from time import thread_time
 from typing import TYPE_CHECKING, Any
 
 from interlock.base.team import Team
@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
 # An entry of the table numbers so many states, fresh ones included.
 _MOST_NUMBERS = (1 << 32) - 1
-_LONGEST_S = 0.05
+# Processor time of a stretch that is long enough: others on the machine make the clock run on, and
+# then it costs most to wait for each other often.
+_LONG_S = 0.1
 _PORTIONS = Portions()
 
 
@@ -57,7 +59,7 @@ class Sizes:
 
     portions: Portions = _PORTIONS
     few_parents: int = 1 << 12
-    most_parents: int = 1 << 15
+    most_parents: int = 1 << 17
     fresh_each: int = 4
     alone: int = 256
     few_states: int = 1 << 16
@@ -278,7 +280,7 @@ class Stretches:
         Then nothing has changed. Else it is where one thread would be that has expanded as many.
         """
         shared = self._space.shared
-        started = perf_counter()
+        started = thread_time()
         first = shared["next"]
         stop = min(stop, first + self._n_parents)
         n_blocks = -(-stop // self._block) - first // self._block
@@ -304,7 +306,7 @@ class Stretches:
         shared["n_moves"] += n_moves
         shared["next"] = min(stop, (first // self._block + done) * self._block)
         self._note_bytes()
-        if done == n_blocks and perf_counter() - started < _LONGEST_S / 2:
+        if done == n_blocks and thread_time() - started < _LONG_S / 2:
             self._lengthen()
         return True
 
