@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import count
 from time import thread_time
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from interlock.base.team import Team
 from interlock.engines.enumerate.context import (
@@ -24,9 +24,6 @@ from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.runtime import space_text
 from interlock.engines.enumerate.together_text import Portions, together_text
-
-if TYPE_CHECKING:
-    from interlock.engines.enumerate.space import Space
 
 # An entry of the table numbers so many states, fresh ones included.
 _MOST_NUMBERS = (1 << 32) - 1
@@ -82,6 +79,28 @@ def _routines(n_words: int, portions: Portions) -> tuple[Library, dict[str, Any]
     text = "\n".join([space_text(n_words), together_text(n_words, portions)])
     library = Library(text, optimised=True)
     return library, {name: library.function(name, n) for name, n in _ROUTINES.items()}
+
+
+class Space(Protocol):
+    """What threads need of a space; see `interlock.engines.enumerate.space.Space`."""
+
+    shared: Shared
+    n_words: int
+    n_threads: int
+    has_all_threads: bool
+    sizes: Sizes
+    spare: int
+    n_analysis_bytes: int
+
+    @property
+    def n_states(self) -> int:
+        """States found so far."""
+
+    def new_array(self, name: str, width: int, length: int) -> Array:
+        """A zeroed array under the name that the routines know."""
+
+    def drop(self, *names: str) -> None:
+        """Give arrays back."""
 
 
 def _team(space: Space, size: int) -> Team:
