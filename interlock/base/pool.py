@@ -6,8 +6,10 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from multiprocessing import get_context
+from multiprocessing.synchronize import Event
 from typing import TypeVar
 
+from interlock.base import cores
 from interlock.base.interrupt import is_stopping, listen_to
 
 Item = TypeVar("Item")
@@ -53,6 +55,11 @@ def spread(
             return
 
 
+def _begin(stop: Event) -> None:
+    listen_to(stop)
+    cores.use(1)  # The others are busy with the other processes.
+
+
 def _over_processes(
     work: Callable[[Item], Result], items: Sequence[Item], places: range, n_processes: int
 ) -> Iterator[tuple[int, Result]]:
@@ -62,7 +69,7 @@ def _over_processes(
     pool = ProcessPoolExecutor(
         min(n_processes, len(places)),
         mp_context=context,
-        initializer=listen_to,
+        initializer=_begin,
         initargs=(stop,),
     )
     try:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from interlock.base import cores
 from interlock.base.errors import nearest
 from interlock.base.interrupt import stopping_softly
 from interlock.base.targets import check_target
@@ -47,14 +48,30 @@ class OutputFile(click.Path):
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+def _use(_context: click.Context, _option: click.Parameter, n_jobs: int | None) -> None:
+    cores.use(n_jobs)
+
+
+jobs_option = click.option(
+    "-j",
+    "--jobs",
+    type=click.IntRange(1),
+    metavar="N",
+    expose_value=False,
+    callback=_use,
+    help="Cores to use.  [default: all]",
+)
+
+
 def limit_options(command: Command) -> Command:
-    """Add the options that bound an exploration."""
+    """Add the options that bound an exploration, cores included."""
     for option in (
         click.option("--max-memory", type=click.IntRange(1), metavar="MB", help="Memory limit."),
         click.option(
             "--max-seconds", type=click.FloatRange(0), metavar="S", help="Time limit of it all."
         ),
         click.option("--max-states", type=click.IntRange(1), metavar="N", help="State limit."),
+        jobs_option,
     ):
         command = option(command)
     return command

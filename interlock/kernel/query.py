@@ -197,6 +197,8 @@ class Exploration:
         Memory that the engine's own tables took, 0 where unknown.
     level_sizes : tuple of int
         New states at each depth; empty where `depth` is None.
+    n_threads : int or None
+        Threads there were, where the machine let fewer start than were to work; else None.
     """
 
     engine: str
@@ -208,6 +210,7 @@ class Exploration:
     seconds: float
     n_bytes: int = 0
     level_sizes: tuple[int, ...] = field(default=())
+    n_threads: int | None = None
 
 
 @dataclass(frozen=True)

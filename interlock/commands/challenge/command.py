@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
+from interlock.base import cores
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.commands.challenge.defects import Region
@@ -45,7 +45,6 @@ from interlock.model.load import load
     show_default=True,
     help="Try each defect also under as many faults as requirements claim to survive.",
 )
-@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
 @click.option("--scheduler", metavar="ADDRESS", help="Spread over a Dask cluster: tcp://host:port.")
 @click.option("-o", "folder", type=click.Path(path_type=Path), help="Folder of the journal.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
@@ -59,7 +58,6 @@ def command(
     sample: int | None,
     seed: int,
     faults: str,
-    n_processes: int | None,
     scheduler: str | None,
     folder: Path | None,
     engine: str,
@@ -89,7 +87,7 @@ def command(
         seed=seed,
         claimed=faults == "claimed",
         folder=folder,
-        n_processes=n_processes or os.cpu_count() or 1,
+        n_processes=cores.in_use(),
         scheduler=scheduler,
     )
     loaded = load(model)

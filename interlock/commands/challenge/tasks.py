@@ -10,6 +10,7 @@ from enum import Enum
 from multiprocessing import get_context
 from typing import Protocol
 
+from interlock.base import cores
 from interlock.commands.challenge.decide import LOOK_AGAIN, DefectDecider, Stage
 from interlock.commands.challenge.defects import Defect, defects_of
 from interlock.commands.challenge.kept_original import KeptOriginal
@@ -170,6 +171,7 @@ _worker: Worker | None = None
 
 def _start_worker(decider: DefectDecider) -> None:
     global _worker
+    cores.use(1)  # The others are busy with the other processes.
     _worker = Worker(decider)
 
 

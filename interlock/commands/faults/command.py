@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 from click.core import ParameterSource
 
+from interlock.base import cores
 from interlock.base.files import write_each_whole, write_whole
 from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
@@ -88,7 +88,6 @@ _OF_A_TREE = frozenset(("model", "order", "folder", "json_file", "csv_file", "di
     metavar="N",
     help="Significant digits, for a tree given directly.  [default: 5]",
 )
-@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
 @limit_options
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
@@ -103,7 +102,6 @@ def command(
     json_file: Path | None,
     csv_file: Path | None,
     digits: int | None,
-    n_processes: int | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -143,7 +141,7 @@ def command(
         sensors=sensors,
         n_runs=n_runs,
         limits=limits_of(max_states, max_seconds, max_memory),
-        n_processes=n_processes or os.cpu_count() or 1,
+        n_processes=cores.in_use(),
     )
     try:
         with stopped_softly(), progress_line() as progress:
@@ -168,7 +166,7 @@ def _refuse_others(asked: click.Context) -> None:
         name = option.name or ""
         is_given = asked.get_parameter_source(name) is ParameterSource.COMMANDLINE
         if is_given and name not in _OF_A_TREE:
-            is_off = asked.params[name] is False
+            is_off = asked.params.get(name) is False
             names.append((option.secondary_opts if is_off else option.opts)[0])
     if names:
         listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))

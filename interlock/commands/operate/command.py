@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from interlock.commands.exits import EXIT_HOLDS
-from interlock.commands.options import print_line
+from interlock.commands.options import jobs_option, print_line
 from interlock.model.load import load
 
 _PORT = 8137
@@ -26,6 +26,7 @@ _PORT = 8137
     show_default=True,
     help="Port on this machine; 0 takes any free one.",
 )
+@jobs_option
 @click.option("--no-browser", is_flag=True, help="Open no browser, only tell the address.")
 def command(model: Path, port: int, no_browser: bool) -> int:
     """Operate MODEL by hand in a browser: press, drive, let things fail, and see why not.

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
+from interlock.base import cores
 from interlock.base.errors import defect_in_words
 from interlock.independent_judge.judge import replay_run
 from interlock.judgement.engines import AutomaticEngine
@@ -177,7 +178,7 @@ class Jobs:
             # A fresh process: a fork of a server with threads could take a held lock along.
             context = multiprocessing.get_context("spawn")
             ours, theirs = context.Pipe(duplex=False)
-            arguments = (theirs, model, job.task, self._limits)
+            arguments = (theirs, model, job.task, self._limits, cores.in_use())
             process = context.Process(target=work, args=arguments, daemon=True)
             try:
                 process.start()
@@ -216,8 +217,11 @@ def _listen(job: Job, connection: Connection) -> None:
             job.says, job.stage = content, "failed"
 
 
-def work(connection: Connection, model: Model, task: Task, limits: Limits) -> None:
+def work(
+    connection: Connection, model: Model, task: Task, limits: Limits, n_threads: int | None = None
+) -> None:
     """Judge `task` and send what is found; the whole life of a judging process."""
+    cores.use(n_threads)
     # Ctrl-C is for the server, which ends this process in its turn.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import click
 
+from interlock.base import cores
 from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import print_line, terminal_line
+from interlock.commands.options import jobs_option, print_line, terminal_line
 from interlock.commands.recheck.results import Recheck, Status
 
 
@@ -25,10 +25,8 @@ from interlock.commands.recheck.results import Recheck, Status
     metavar="S",
     help="Time limit for each obligation.",
 )
-@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
-def command(
-    evidence: Path, model: Path | None, max_seconds: float | None, n_processes: int | None
-) -> int:
+@jobs_option
+def command(evidence: Path, model: Path | None, max_seconds: float | None) -> int:
     """Check the EVIDENCE that 'verify --evidence' wrote, without any engine.
 
     The system is built again from the model's files and translated again; of the evidence only the
@@ -45,7 +43,7 @@ def command(
     from interlock.commands.recheck.tell import lines_of
 
     with terminal_line() as show:
-        result = recheck(evidence, model, max_seconds, show, n_processes or os.cpu_count() or 1)
+        result = recheck(evidence, model, max_seconds, show, cores.in_use())
     for line in lines_of(result):
         print_line(line)
     return exit_code(result)

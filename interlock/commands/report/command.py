@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from interlock.base import cores
 from interlock.base.errors import nearest
 from interlock.base.folders import write_whole_folder
 from interlock.base.targets import cannot_write, check_target
@@ -58,7 +58,6 @@ RATING = "rating.yaml"
     metavar="K",
     help="Most faults in a run of the study of faults, or 'all'.  [default: as 'faults']",
 )
-@click.option("-j", "n_processes", type=click.IntRange(1), metavar="N", help="Processes to use.")
 @limit_options
 def command(
     model: Path,
@@ -68,7 +67,6 @@ def command(
     engine: str,
     faults: str,
     order: str | None,
-    n_processes: int | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -111,7 +109,7 @@ def command(
         claimed=faults == "claimed",
         order=order_of(order, len(loaded.faults)),
         limits=limits,
-        n_processes=n_processes or os.cpu_count() or 1,
+        n_processes=cores.in_use(),
     )
     try:
         with progress_line() as progress:

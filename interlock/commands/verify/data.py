@@ -35,6 +35,7 @@ def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
         "n_states": explored.n_states,
         "depth": explored.depth,
         "limit": explored.limit,
+        **({} if explored.n_threads is None else {"threads_started": explored.n_threads}),
         "outcome": verification.outcome.value,
         **about_the_program(model, verification.built.system),
         "assumptions": list(model.assumptions),

@@ -85,12 +85,33 @@ NAMES = (
     "moved",  # and its move
     "n_aimed",
     "gone",  # for each move 1 where it may be gone in states in which the systems differ
+    # One stretch of parents, expanded by several threads.
+    "tickets",  # what the threads count up together: see `Ticket`
+    "stretch_first",
+    "stretch_stop",
+    "n_blocks",
+    "block_news",  # new states of each block of parents; later the number of the first of these
+    "block_notes",  # where the notes of each block begin
+    "block_n_notes",
+    "notes",  # fresh places, as one thread took them or got them for a lesser rank
+    "fresh_words",  # new states in the order in which they came
+    "fresh_ranks",  # their least parent and move
+    "fresh_slots",  # where in the table they are
+    "fresh_limit",  # no more blocks are begun once so many fresh places are taken
 )
 _INDEX = {name: number for number, name in enumerate(NAMES)}
 EXPANSIONS_PER_CHECKPOINT = 256
 BATCH = 16
 KEY_CACHE_BITS = 12
 LAST_IN_CHECKPOINT = EXPANSIONS_PER_CHECKPOINT - 1
+
+
+class Ticket:
+    """Where in ``tickets`` each count is; each has a cache line of its own."""
+
+    BLOCK = 0  # the next block that no thread has taken
+    FRESH = 16  # the next fresh place
+    LENGTH = 32
 
 
 class Shared:
@@ -104,6 +125,10 @@ class Shared:
 
     def __setitem__(self, name: str, value: int) -> None:
         self._words[_INDEX[name]] = value
+
+    def copy(self, other: Shared) -> None:
+        """Take every word of another one."""
+        ctypes.memmove(self.address, other.address, 8 * len(NAMES))
 
     @property
     def address(self) -> int:

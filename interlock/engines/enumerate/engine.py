@@ -108,6 +108,7 @@ class EnumeratingEngine:
             seconds=budget.seconds,
             n_bytes=space.n_bytes,
             level_sizes=tuple(space.level_sizes()),
+            n_threads=None if space.has_all_threads else space.n_threads,
         )
 
 

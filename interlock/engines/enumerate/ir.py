@@ -183,6 +183,37 @@ class Function:
         listed = ", ".join(f"i64 {a}" if isinstance(a, int) else f"{a.type} {a.name}" for a in args)
         return self.define(returns, f"call {returns} {callee}({listed})")
 
+    # What several threads may do with one place at a time
+
+    def shared_load(self, type_: str, base: Value, index: Value | int = 0) -> Value:
+        """An element that others may be writing; what they wrote before it is seen, too."""
+        n_bytes = int(type_[1:]) // 8
+        place = self.at(type_, base, index)
+        return self.define(type_, f"load atomic {type_}, ptr {place.name} acquire, align {n_bytes}")
+
+    def shared_add(self, value: Value | int, base: Value, index: Value | int = 0) -> Value:
+        """Raise a 64-bit element; what it was before."""
+        place = self.at("i64", base, index)
+        text = f"atomicrmw add ptr {place.name}, i64 {_name(value)} monotonic"
+        return self.define("i64", text)
+
+    def shared_least(self, value: Value, base: Value, index: Value | int = 0) -> Value:
+        """Lower a 64-bit element to `value`, unless it is lower; what it was before."""
+        place = self.at("i64", base, index)
+        return self.define("i64", f"atomicrmw umin ptr {place.name}, i64 {value.name} monotonic")
+
+    def shared_claim(self, value: Value, base: Value, index: Value | int = 0) -> Value:
+        """Write an element if it is 0; what it was before.
+
+        Whoever reads `value` there by `shared_load` sees what was written before this.
+        """
+        type_, place = value.type, self.at(value.type, base, index)
+        pair = self.fresh()
+        self.write(
+            f"%{pair} = cmpxchg ptr {place.name}, {type_} 0, {type_} {value.name} acq_rel acquire"
+        )
+        return self.define(type_, f"extractvalue {{ {type_}, i1 }} %{pair}, 0")
+
     def prefetch(self, place: Value) -> None:
         """Ask for the memory at `place`, which may be anywhere."""
         self.write(f"call void @llvm.prefetch.p0(ptr {place.name}, i32 0, i32 3, i32 1)")

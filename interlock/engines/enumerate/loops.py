@@ -120,14 +120,9 @@ def find_loop(
         The state that starts to stay.
     Answer
     """
-    shared, routines = space.shared, space.routines
     space.new_array("flags", 1, space.n_states)
     fair.share(space)
-
-    def flag(first: int, stop: int) -> None:
-        routines["flag"](shared.address, function, first, stop)
-
-    if not space.in_slices("premises", space.n_states, flag):
+    if not space.flag(function, "premises", to_the_end=False):
         space.drop("flags")
         return None, Answer(None)
     search = DepthFirst(space, "stay", roots)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Self
 
 from interlock.engines.enumerate.context import BATCH, KEY_CACHE_BITS, LAST_IN_CHECKPOINT, Routine
 from interlock.engines.enumerate.ir import Function, Value, Variable
@@ -73,11 +74,15 @@ class Tables:
     out_hashes: Value
 
     @classmethod
-    def of(cls, fn: Routine, n_words: int) -> Tables:
-        """Read them."""
+    def of(cls, fn: Routine, n_words: int, **more: Value) -> Self:
+        """Read them, and `more` that a kind of its own has."""
         index_mask = (fn.const("i64", 1) << fn.word("index_bits")) - 1
-        pointers = {name: fn.pointer(name) for name in _POINTERS}
-        return cls(fn, n_words, n_slots=fn.word("n_slots"), index_mask=index_mask, **pointers)
+        found = {name: fn.pointer(name) for name in _POINTERS} | more
+        return cls(fn, n_words, n_slots=fn.word("n_slots"), index_mask=index_mask, **found)
+
+    def entry(self, slot: Value) -> Value:
+        """What a slot of the table holds; 0 where it is free."""
+        return self.fn.load("i32", self.table, slot).to("i64")
 
     def state(self, number: Value) -> Value:
         """Where the words of a state are."""
@@ -144,7 +149,7 @@ class Tables:
             fn.prefetch(fn.at("i32", self.table, self.slot(value)))
         with fn.count(first, stop) as j:
             slot = self.slot(fn.load("i64", self.out_hashes, j))
-            entry = fn.load("i32", self.table, slot).to("i64")
+            entry = self.entry(slot)
             fn.prefetch(self.state((entry & self.index_mask) - 1))
 
     def probe(
@@ -154,13 +159,16 @@ class Tables:
         on_free: Callable[[Value, Value], None],
         on_found: Callable[[Value], None],
     ) -> None:
-        """Look for the state at `words`; the code of exactly one of the callbacks runs."""
+        """Look for the state at `words`; the code of exactly one of the callbacks runs.
+
+        That of `on_free` may look at the slot once more by `repeat_loop`.
+        """
         fn = self.fn
         tag = self.tag(hashed)
         slot = fn.variable("i64", self.slot(hashed))
         with fn.while_(lambda: fn.const("i1", 1).is_(1)):
             at = slot.get()
-            entry = fn.load("i32", self.table, at).to("i64")
+            entry = self.entry(at)
             with fn.if_(entry.is_(0)):
                 on_free(at, tag)
                 fn.leave_loop()

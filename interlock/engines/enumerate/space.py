@@ -7,11 +7,12 @@ each 256 expansions tells which 256 states a parent is among; these are expanded
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from time import perf_counter
 from typing import Any, Protocol
 
+from interlock.base import cores
 from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
 from interlock.engines.enumerate import runtime
@@ -24,6 +25,7 @@ from interlock.engines.enumerate.context import (
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.legs_text import legs_text
 from interlock.engines.enumerate.memory import Array
+from interlock.engines.enumerate.together import SIZES, Crew, Member, Together
 from interlock.kernel.codec import Codec
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import System
@@ -98,6 +100,14 @@ class Space:
     ----------
     conditions : Compiled
         What is asked of states; the program itself, where that is compiled with it.
+    n_threads : int
+        Threads that explore and look at states.
+    has_all_threads : bool
+        Whether the machine let all start that were to.
+    sizes : Sizes
+        What is worth the work of several threads.
+    spare : int
+        States that fit beyond the room, since several threads notice late that it is used up.
     """
 
     def __init__(
@@ -123,6 +133,11 @@ class Space:
         self._most = most_states if limit is None else min(limit, most_states)
         n_most_moves = max(len(system.moves) + more_moves, 1)
         self._batch_moves = BATCH * n_most_moves
+        self.n_threads = cores.in_use()
+        self.has_all_threads = True
+        self._together: Together | None = None
+        self.sizes = SIZES
+        self.spare = SIZES.spare(self.n_threads, self._batch_moves)
         shared["expand"] = program.address("expand")
         shared["batch_moves"] = self._batch_moves
         shared["most_states"] = self._most
@@ -193,14 +208,15 @@ class Space:
         self.new_array("table", 4, n_slots)
         shared = self.shared
         shared["n_slots"], shared["room"] = n_slots, room
-        shared["index_bits"] = min(room.bit_length(), 32)
+        shared["index_bits"] = min((room + self.spare).bit_length(), 32)
         for name, length in (
-            ("order", room),
-            ("checkpoints", room // EXPANSIONS_PER_CHECKPOINT + 1),
+            ("order", room + self.spare),
+            ("checkpoints", (room + self.spare) // EXPANSIONS_PER_CHECKPOINT + 1),
         ):
             self.arrays[name].grow(length)
             shared[name] = self.arrays[name].address
-        self.routines["rehash"](shared.address)
+        if self._together is None or not self._together.rehash():
+            self.routines["rehash"](shared.address)
 
     def _grow(self) -> bool:
         """Make more room; False where the memory limit forbids it."""
@@ -223,14 +239,21 @@ class Space:
 
     def explore(self) -> None:
         """Find every state, up to the limits."""
+        with Together(self, self.n_threads) as self._together:
+            self._explore(self._together)
+        self._together = None
+
+    def _explore(self, together: Together) -> None:
         shared, explore = self.shared, self.routines["explore"]
         budget, step = self.budget, 4 * EXPANSIONS_PER_CHECKPOINT
         while shared["next"] < self.n_states:
             budget.report("exploring", self.n_states, shared["n_levels"] - 1)
             if budget.spent(self.n_bytes):
                 return
+            if together.expand():
+                continue
             started = perf_counter()
-            status = explore(shared.address, shared["next"] + step)
+            status = explore(shared.address, together.alone_until(shared["next"] + step))
             if status == runtime.REFUSED:
                 budget.refuse_state(self._most)
                 return
@@ -316,23 +339,34 @@ class Space:
 
         Looking at what was found takes little time; a limit never keeps a violation back.
         """
-        counts, firsts = self.new_array("counts", 8, 64), self.new_array("firsts", 8, 64)
-        self.shared["seen"] = 0
-        tally, shared = self.routines["tally"], self.shared.address
-        self.in_slices(
-            stage,
-            stop - first,
-            lambda a, b: tally(shared, function, first + a, first + b),
-            to_the_end=True,
-        )
-        return [(counts[bit], firsts[bit]) if counts[bit] else None for bit in range(n_bits)]
+        tally = self.routines["tally"]
+        with Crew(self, stop - first, {"counts": (8, 64), "firsts": (8, 64)}) as crew:
+            for member in crew.members:
+                member.shared["seen"] = 0
 
-    def flag(self, function: int) -> None:
-        """Set the flags of every state to what a function of it gives."""
-        flag, shared = self.routines["flag"], self.shared.address
-        self.in_slices(
-            "flags", self.n_states, lambda a, b: flag(shared, function, a, b), to_the_end=True
-        )
+            def work(member: Member, start: int, end: int) -> None:
+                tally(member.shared.address, function, start, end)
+
+            self.in_slices(
+                stage,
+                stop - first,
+                lambda a, b: crew.over(work, first + a, first + b),
+                to_the_end=True,
+            )
+            found = [(m.arrays["counts"], m.arrays["firsts"]) for m in crew.members]
+        return [_all_together(found, bit) for bit in range(n_bits)]
+
+    def flag(self, function: int, stage: str = "flags", *, to_the_end: bool = True) -> bool:
+        """Set the flags of every state to what a function of it gives; False where time ran out."""
+        flag = self.routines["flag"]
+
+        def work(member: Member, start: int, end: int) -> None:
+            flag(member.shared.address, function, start, end)
+
+        with Crew(self, self.n_states) as crew:
+            return self.in_slices(
+                stage, self.n_states, lambda a, b: crew.over(work, a, b), to_the_end=to_the_end
+            )
 
     def way(self, source: int, function: int, bit: int) -> list[str] | None:
         """The moves of a shortest way from a state to one with a bit; None where there is none."""
@@ -356,3 +390,9 @@ class Space:
             found.reverse()
         self.drop("flags", "frames", "stack")
         return found
+
+
+def _all_together(found: Sequence[tuple[Array, Array]], bit: int) -> tuple[int, int] | None:
+    """How many states have a bit and which is the first, from what each thread has counted."""
+    met = [(counts[bit], firsts[bit]) for counts, firsts in found if counts[bit]]
+    return (sum(n for n, _ in met), min(first for _, first in met)) if met else None

@@ -66,12 +66,7 @@ def _answer(space: Space, flags: bytes, bit: int) -> Answer:
 
 def _settle(space: Space, function: int) -> bool:
     """Complete the flags of all states; False where time ran out."""
-    shared, routines = space.shared, space.routines
-
-    def flag(first: int, stop: int) -> None:
-        routines["flag"](shared.address, function, first, stop)
-
-    return space.in_slices("goals", space.n_states, flag) and settle(space)
+    return space.flag(function, "goals", to_the_end=False) and settle(space)
 
 
 def settle(space: Space) -> bool:

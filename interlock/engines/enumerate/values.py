@@ -7,10 +7,9 @@ from collections.abc import Sequence
 
 from interlock.engines.enumerate.context import KEY_CACHE_BITS
 from interlock.engines.enumerate.space import Space
+from interlock.engines.enumerate.together import Crew, Member
 from interlock.kernel.codec import Codec, Field
 from interlock.kernel.evaluate import State
-
-_KEYS_AT_ONCE = 1 << 16
 
 
 def find_values(space: Space, fields: Sequence[Field], function: int) -> tuple[State, ...]:
@@ -25,18 +24,19 @@ def find_values(space: Space, fields: Sequence[Field], function: int) -> tuple[S
         Address of the function that gives the key of a state.
     """
     # The place behind the last key may be written, too.
-    keys = space.new_array("keys", 8, _KEYS_AT_ONCE + 1)
-    space.new_array("key_cache", 8, 1 << KEY_CACHE_BITS)
-    space.new_array("key_known", 1, 1 << KEY_CACHE_BITS)
-    found: set[int] = set()
+    own = {"keys": (8, space.sizes.piece + 1), "key_cache": (8, 1 << KEY_CACHE_BITS)}
+    own["key_known"] = (1, 1 << KEY_CACHE_BITS)
+    collect = space.routines["collect"]
+    with Crew(space, space.n_states, own) as crew:
+        found: dict[Member, set[int]] = {member: set() for member in crew.members}
 
-    def collect(first: int, stop: int) -> None:
-        for start in range(first, stop, _KEYS_AT_ONCE):
-            end = min(start + _KEYS_AT_ONCE, stop)
-            count = space.routines["collect"](space.shared.address, function, start, end)
-            found.update((ctypes.c_uint64 * count).from_address(keys.address))
+        def work(member: Member, start: int, end: int) -> None:
+            n_keys = collect(member.shared.address, function, start, end)
+            address = member.arrays["keys"].address
+            found[member].update((ctypes.c_uint64 * n_keys).from_address(address))
 
-    space.in_slices("values", space.n_states, collect, to_the_end=True)
-    space.drop("keys", "key_cache", "key_known")
+        space.in_slices(
+            "values", space.n_states, lambda a, b: crew.over(work, a, b), to_the_end=True
+        )
     codec = Codec(tuple(fields), 1)
-    return tuple(sorted(codec.unpack((key,)) for key in found))
+    return tuple(sorted(codec.unpack((key,)) for key in set().union(*found.values())))
