@@ -217,6 +217,13 @@ def test_what_memory_can_hold_is_inferred_from_the_whole_program() -> None:
     assert found["plc.t"][1] <= 5099
 
 
+def test_a_bit_taken_from_a_negative_number_makes_it_less() -> None:
+    # Two's complement: -2 without its bit 3 is -10.
+    declared = "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT r : INT; END_VAR VAR n : INT; END_VAR"
+    run = _both(_program(declared, "n := -2; n.3 := a; r := n;"))
+    assert [run(a=a)[0] for a in (0, 1)] == [-10, -2]
+
+
 def test_numbers_beyond_what_the_engines_compute_with_are_refused_by_line() -> None:
     declared = "VAR_INPUT a, b : UDINT; END_VAR VAR_OUTPUT r : BOOL; END_VAR"
     with pytest.raises(InputError, match=r"p\.st:3:6: the result may be beyond 2\^62"):
