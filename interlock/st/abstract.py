@@ -24,6 +24,7 @@ from interlock.st.types import (
     RealType,
     TimeType,
     Type,
+    base_of,
     span_of,
 )
 
@@ -180,7 +181,9 @@ class Meaning:
                 return (bit, bit) if sure else (0, 1)
             case "WITH_BIT":
                 size = max(spans[0][1].bit_length(), spans[1][0] + 1)
-                return _within_type((min(spans[0][0], 0), (1 << size) - 1), e.type)
+                # A bit taken from a negative number makes it less.
+                least = LIMITS[base_of(e.type)][0] if spans[0][0] < 0 else 0
+                return _within_type((least, (1 << size) - 1), e.type)
             case "DEFECT":
                 return 0, 0
             case "NUMBER":

@@ -222,9 +222,12 @@ def _stripped(body: Iterable[ty.Statement], varying: Collection[str]) -> Iterato
 
 def with_greatest_presets(program: ty.Program) -> ty.Program:
     """`program` with the greatest preset time that each timer with a varying one can have."""
-    greatest = infer_ranges(program).presets
-    instances = tuple(
-        replace(i, preset_ms=max(greatest.get(i.name, (0, 0))[1], 0)) if i.varies else i
-        for i in program.instances
-    )
+    presets = infer_ranges(program).presets
+
+    def known(instance: ty.Instance) -> ty.Instance:
+        greatest = max(presets.get(instance.name, (0, 0))[1], 0)
+        # A time that is never positive has always run out, as T#0s.
+        return replace(instance, preset_ms=greatest, varies=greatest > 0)
+
+    instances = tuple(known(i) if i.varies else i for i in program.instances)
     return replace(program, instances=instances)

@@ -17,6 +17,7 @@ from interlock.st.blocks import BLOCKS
 from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
+from interlock.st.names import bit_number
 from interlock.st.types import BOOL, BitsType, EnumType, IntType, Scope, Type
 
 
@@ -154,7 +155,7 @@ class _ProgramChecker:
         owner, _, name = target.text.rpartition(".")
         whole = self.declared.variables.get(owner.casefold())
         if variable is None and whole is not None and whole.kind != "VAR_INPUT":
-            number = self.expressions.bit_number(whole.type, name)
+            number = bit_number(whole.type, name)
             if number is not None:
                 return whole, number
         self.refuse(target.place, self._why_not_assigned(target.text, variable))

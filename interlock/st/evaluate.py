@@ -20,6 +20,7 @@ from interlock.st.types import (
     RealType,
     TimeType,
     Type,
+    base_of,
 )
 from interlock.st.write import write_expression
 
@@ -232,12 +233,6 @@ def says_of(e: ty.Call) -> str:
     text = e.arguments[0]
     assert isinstance(text, ty.Constant)
     return text.text
-
-
-def base_of(type_: Type) -> str:
-    """The elementary type of whole numbers that `type_` is, by name."""
-    assert isinstance(type_, IntType | TimeType | BitsType)
-    return type_.base
 
 
 def fitted(value: int, base: str, saturates: bool) -> int:

@@ -51,7 +51,8 @@ def call_block(
         case "CTUD":
             _count_both_ways(own, inputs, values)
         case _:
-            _Timer(instance, values, settings, inputs.get("PT")).call(bool(inputs["IN"]))
+            preset_ms = inputs["PT"] if instance.varies else None
+            _Timer(instance, values, settings, preset_ms).call(bool(inputs["IN"]))
 
 
 def _count_up(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:

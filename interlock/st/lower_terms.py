@@ -10,9 +10,10 @@ from interlock.kernel.evaluate import bounds
 from interlock.kernel.expr import Expr, and_, const, ite, or_
 from interlock.st import flaws as told
 from interlock.st import lower_reals as lr
-from interlock.st import ranges, reals
+from interlock.st import ranges
 from interlock.st import typed as ty
 from interlock.st.lower_bits import BitStrings, shifted_by
+from interlock.st.lower_real_terms import RealTerms
 from interlock.st.lower_reals import NoteFlaw, Real
 from interlock.st.types import (
     LIMITS,
@@ -23,6 +24,7 @@ from interlock.st.types import (
     RealType,
     TimeType,
     Type,
+    base_of,
     span_of,
 )
 
@@ -39,14 +41,6 @@ _BINARY: dict[str, Callable[[Expr, Expr], Expr]] = {
     "*": ex.mul,
     "/": ex.div,
     "MOD": ex.mod,
-}
-_COMPARISONS: dict[str, Callable[[float, float], bool]] = {
-    "=": float.__eq__,
-    "<>": float.__ne__,
-    "<": float.__lt__,
-    ">": float.__gt__,
-    "<=": float.__le__,
-    ">=": float.__ge__,
 }
 _SHIFTS = frozenset(("SHL", "SHR", "ROL", "ROR"))
 
@@ -104,12 +98,13 @@ class Terms:
         saturates: bool = False,
     ) -> None:
         self._env = env
-        self._note = note
+        self.note = note
         self._tables = tables or {}
         self._bound = bound
         self._bits = bit_strings or BitStrings(self._free_bound)
         self._saturates = saturates
         self._types: dict[Expr, tuple[int, int]] = {}
+        self._reals = RealTerms(self)
 
     def _free_bound(self, e: Expr) -> tuple[int, int]:
         names = {name: self._types.get(ex.var(name)) for name in ex.variables_of([e])}
@@ -141,7 +136,7 @@ class Terms:
                 return self._junction(e, [self.whole(operand) for operand in e.operands])
             case ty.Binary():
                 if isinstance(e.left.type, RealType):
-                    return self._real_binary(e)
+                    return self._reals.binary(e)
                 return self._binary(e, self.whole(e.left), self.whole(e.right))
             case _:
                 return self._call(e)
@@ -175,7 +170,7 @@ class Terms:
         return self._number([join(*bits) for bits in zip(*apart, strict=True)], e.type)
 
     def _number(self, bits: Sequence[Expr], type_: Type) -> Expr:
-        return self._bits.number(bits, LIMITS[_base(type_)][0] < 0)
+        return self._bits.number(bits, LIMITS[base_of(type_)][0] < 0)
 
     def _binary(self, e: ty.Binary, left: Expr, right: Expr) -> Expr:
         if e.op == "XOR" and not isinstance(e.type, BoolType):
@@ -185,7 +180,7 @@ class Terms:
         if e.op == "**":
             return self._power(e, left, right)
         if e.op == "/" and spans[1][0] <= 0 <= spans[1][1]:
-            self._note(e.right.place, told.DIVISION, ex.eq(right, const(0)))
+            self.note(e.right.place, told.DIVISION, ex.eq(right, const(0)))
         result = _BINARY[e.op](left, right)
         if e.op not in ranges.ARITHMETIC:
             return result
@@ -193,10 +188,10 @@ class Terms:
 
     def _power(self, e: ty.Binary, base: Expr, exponent: Expr) -> Expr:
         """A power by multiplying: the exponent has few values."""
-        lo, hi = self._span(exponent, span_of(e.right.type))
+        lo, hi = self.span(exponent, span_of(e.right.type))
         if lo < 0:
             nothing = and_(ex.eq(base, const(0)), ex.lt(exponent, const(0)))
-            self._note(e.right.place, told.DIVISION, nothing)
+            self.note(e.right.place, told.DIVISION, nothing)
         powers = [const(1)]
         for _ in range(min(max(hi, 0), 64)):
             powers.append(ex.mul(powers[-1], base))
@@ -211,7 +206,8 @@ class Terms:
         span = ranges.ARITHMETIC["**"](span_of(e.left.type), (lo, hi))
         return self.fitted(result, span, e.type, e.place)
 
-    def _span(self, e: Expr, by_type: tuple[int, int]) -> tuple[int, int]:
+    def span(self, e: Expr, by_type: tuple[int, int]) -> tuple[int, int]:
+        """Least and greatest value of `e`, which its type limits, too."""
         if self._bound is None:
             return by_type
         lo, hi = self._bound(e)
@@ -228,14 +224,14 @@ class Terms:
         return kept_within(e, span, (lo, hi), self._saturates, self._teller(place, base))
 
     def _teller(self, place: Place, base: str) -> Callable[[Expr], None]:
-        return lambda when: self._note(place, told.misfit(base), when)
+        return lambda when: self.note(place, told.misfit(base), when)
 
     # Calls
 
     def _call(self, e: ty.Call) -> Expr | Real:
         types = [argument.type for argument in e.arguments]
         if isinstance(e.type, RealType) or any(isinstance(t, RealType) for t in types):
-            return self._real_call(e)
+            return self._reals.call(e)
         arguments = [self.whole(argument) for argument in e.arguments]
         match e.function:
             case "SEL":  # SEL(G, IN0, IN1): IN1 where G holds
@@ -257,7 +253,7 @@ class Terms:
             case "DEFECT":
                 said = e.arguments[0]
                 assert isinstance(said, ty.Constant)
-                self._note(e.place, said.text, ex.TRUE)
+                self.note(e.place, said.text, ex.TRUE)
                 return ex.FALSE
             case "NUMBER":
                 return _numbered(types[0], arguments[0])
@@ -275,153 +271,47 @@ class Terms:
                 return self._number(bits, e.type)
             case name if name in _SHIFTS:
                 bits_before = self._bits.bits(arguments[0], _width(e.type))
-                span = self._span(arguments[1], span_of(e.arguments[1].type))
+                span = self.span(arguments[1], span_of(e.arguments[1].type))
                 return self._number(shifted_by(name, bits_before, arguments[1], span), e.type)
             case _:
                 return self._converted(e, arguments[0], source)
 
     def _chosen(self, e: ty.Call, index: Expr, values: Sequence[Expr]) -> Expr:
-        first = self._first_of(e, index, len(values))
+        first = self.first_of(e, index, len(values))
         result = values[-1]
         for number in range(len(values) - 2, -1, -1):
             result = ite(ex.le(index, const(first + number)), values[number], result)
         return result
 
-    def _first_of(self, e: ty.Call, index: Expr, n_values: int) -> int:
+    def first_of(self, e: ty.Call, index: Expr, n_values: int) -> int:
         """The index of the first value; an index outside is noted."""
         start = e.arguments[1]
         assert isinstance(start, ty.Constant)
         first, last = start.value, start.value + n_values - 1
-        lo, hi = self._span(index, span_of(e.arguments[0].type))
+        lo, hi = self.span(index, span_of(e.arguments[0].type))
         sides = []
         if lo < first:
             sides.append(ex.lt(index, const(first)))
         if hi > last:
             sides.append(ex.lt(const(last), index))
         if sides:
-            self._note(e.place, told.no_such_index(first, last), or_(*sides))
+            self.note(e.place, told.no_such_index(first, last), or_(*sides))
         return first
 
     def _converted(self, e: ty.Call, value: Expr, source: Type) -> Expr:
         if isinstance(e.type, BoolType):
             return value if isinstance(source, BoolType) else ex.ne(value, const(0))
-        lo, hi = LIMITS[_base(e.type)]
+        lo, hi = LIMITS[base_of(e.type)]
         span = span_of(source)
         if not (isinstance(source, BitsType) or isinstance(e.type, BitsType)):
             return self.fitted(value, span, e.type, e.place)
-        if ranges.within(self._span(value, span), (lo, hi)):
+        if ranges.within(self.span(value, span), (lo, hi)):
             return value
         return self._number(self._bits.bits(value, _width(e.type)), e.type)
 
-    # Real numbers
-
-    def _real_binary(self, e: ty.Binary) -> Expr | Real:
-        pair = [self.real(e.left), self.real(e.right)]
-        if e.op in _COMPARISONS:
-            return lr.holds(pair, _COMPARISONS[e.op], e.place)
-        assert isinstance(e.type, RealType)
-        base, op = e.type.base, e.op
-        if op == "/" or op == "**":
-            zero = lr.holds(pair, lambda a, b: _is_undefined(op, a, b), e.place)
-            self._note(e.right.place, told.DIVISION, zero)
-
-        def exact(a: float, b: float) -> float:
-            match op:
-                case "+":
-                    return a + b
-                case "-":
-                    return a - b
-                case "*":
-                    return a * b
-                case _ if _is_undefined(op, a, b):
-                    return 0.0
-                case "/":
-                    return a / b
-                case _:
-                    return reals.power(a, b)
-
-        return self._rounded(pair, exact, base, e.place)
-
-    def _rounded(
-        self, operands: Sequence[Real], exact: Callable[..., float], base: str, place: Place
-    ) -> Real:
-        def kept(*values: float) -> float:
-            value = exact(*values)
-            return reals.rounded(value, base) if value == value else 0.0
-
-        def wrong(*values: float) -> str:
-            return "" if reals.fits(exact(*values), base) else told.NOT_FINITE
-
-        return lr.applied(operands, kept, place, wrong, self._note)
-
-    def _real_call(self, e: ty.Call) -> Expr | Real:
-        match e.function:
-            case "SEL":
-                where = self.whole(e.arguments[0])
-                choices = [(ex.not_(where), e.arguments[1]), (where, e.arguments[2])]
-                return self._either(choices, e.place)
-            case "CHOICE":
-                index = self.whole(e.arguments[0])
-                first = self._first_of(e, index, len(e.arguments) - 2)
-                last = first + len(e.arguments) - 3
-                choices = []
-                for number, value in enumerate(e.arguments[2:], first):
-                    from_lo = ex.TRUE if number == first else ex.le(const(number), index)
-                    to_hi = ex.TRUE if number == last else ex.le(index, const(number))
-                    choices.append((and_(from_lo, to_hi), value))
-                return self._either(choices, e.place)
-            case "MIN" | "MAX" | "ABS" | "LIMIT":
-                functions: dict[str, Callable[..., float]] = {
-                    "MIN": min,
-                    "MAX": max,
-                    "ABS": abs,
-                    "LIMIT": lambda low, value, high: max(low, min(value, high)),
-                }
-                operands = [self.real(argument) for argument in e.arguments]
-                return lr.applied(operands, functions[e.function], e.place)
-            case name if name in reals.FUNCTIONS and isinstance(e.type, RealType):
-                operand = self.real(e.arguments[0])
-                function = reals.function_of
-                return self._rounded([operand], lambda v: function(name, v), e.type.base, e.place)
-            case _:
-                return self._real_conversion(e)
-
-    def _either(self, choices: Sequence[tuple[Expr, ty.Expression]], place: Place) -> Real:
-        found: list[tuple[Expr, float]] = []
-        for where, value in choices:
-            found += [(and_(where, guard), number) for guard, number in self.real(value).guarded()]
-        return lr.merged([pair for pair in found if pair[0] is not ex.FALSE], place)
-
-    def _real_conversion(self, e: ty.Call) -> Expr | Real:
-        source = e.arguments[0]
-        if isinstance(e.type, RealType):
-            base = e.type.base
-            if isinstance(source.type, RealType):
-                return self._rounded([self.real(source)], lambda value: value, base, e.place)
-            value = self.whole(source)
-            span = self._span(value, span_of(source.type))
-            return lr.of_integer(value, span, lambda n: reals.rounded(float(n), base), e.place)
-        real = self.real(source)
-        if isinstance(e.type, BoolType):
-            return lr.holds([real], lambda value: value != 0, e.place)
-        lo, hi = LIMITS[_base(e.type)]
-        nearest = reals.truncated if "TRUNC" in e.function else reals.nearest_integer
-        beyond = lr.holds([real], lambda value: not lo <= nearest(value) <= hi, e.place)
-        self._note(e.place, told.misfit(_base(e.type)), beyond)
-        return lr.whole_number(real, lambda value: min(max(nearest(value), lo), hi))
-
-
-def _is_undefined(op: str, a: float, b: float) -> bool:
-    return b == 0 if op == "/" else op == "**" and a == 0 and b < 0
-
-
-def _base(type_: Type) -> str:
-    assert isinstance(type_, IntType | TimeType | BitsType)
-    return type_.base
-
 
 def _width(type_: Type) -> int:
-    lo, hi = LIMITS[_base(type_)]
+    lo, hi = LIMITS[base_of(type_)]
     return (hi - lo).bit_length()
 
 

@@ -191,6 +191,12 @@ def span_of(type_: Type) -> tuple[int, int]:
             return 0, 1
 
 
+def base_of(type_: Type) -> str:
+    """The elementary type of whole numbers that `type_` is, by name."""
+    assert isinstance(type_, IntType | TimeType | BitsType)
+    return type_.base
+
+
 def domain_of(type_: Type) -> kernel.Domain:
     """The kernel's domain for variables of `type_`."""
     match type_:

@@ -155,9 +155,10 @@ def compare_scalars(seed: int, counted: bool, with_reals: bool) -> bool:
     return True
 
 
+# Many more: python -m tests.bench.scalars
 @pytest.mark.parametrize("with_reals", [False, True])
 @pytest.mark.parametrize("counted", [False, True])
-@_relaxed
+@settings(_relaxed, max_examples=12)
 @given(st.integers(0, 1 << 30))
 def test_scalars_of_every_type_agree(counted: bool, with_reals: bool, seed: int) -> None:
     if not compare_scalars(seed, counted, with_reals):
