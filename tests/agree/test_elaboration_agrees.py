@@ -18,7 +18,7 @@ from tests.support import programs as small
 from tests.support.executed import disagreements
 from tests.support.random_projects import Act, RandomProject, random_acts, random_projects
 
-_relaxed = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+_relaxed = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 
 _SETTINGS = st.builds(
     Settings,

@@ -427,3 +427,13 @@ def test_a_step_tells_whether_and_how_long_it_is_active() -> None:
     ACTION Look: n := n + 1; q := One.X; END_ACTION"""
     # Active in three calls, at 0, 100 and 200 ms; the fourth is the final scan.
     assert _run(_program(chart), "00000") == ("11100", [1, 2, 3, 4, 4])
+
+
+def test_bits_that_an_assignment_loses_are_a_flaw_and_those_of_a_conversion_are_none() -> None:
+    declared = "w : WORD := 16#1234; x, y : BYTE;"
+    controller = _controller(_program("x := w;\ny := WORD_TO_BYTE(w);\nn := x + y;", declared))
+    found = controller.scan({"a": 0, "b": 0})
+    assert found.outputs["n"] == 2 * 0x34
+    assert [str(d) for d in found.defects] == [
+        "known.st:4:1: 'x' is assigned a value outside 0..255"
+    ]
