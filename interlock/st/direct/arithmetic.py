@@ -79,11 +79,19 @@ class Arithmetic:
         self.note = note
         self._saturates = saturates
 
-    def fit(self, number: int, kind: Kind, place: Place) -> int:
-        """`number` as an integer or duration of `kind`; a flaw where it does not fit."""
+    def fit(self, number: int, kind: Kind, place: Place, target: str = "") -> int:
+        """`number` as an integer or duration of `kind`; a flaw where it does not fit.
+
+        Parameters
+        ----------
+        target : str
+            The variable that is assigned; empty for the result of an operation.
+        """
         if kind.bits == 0 or kind.lo <= number <= kind.hi:
             return number
-        self.note(place, f"the result does not fit {kind.name} ({kind.lo}..{kind.hi})")
+        limits = f"{kind.lo}..{kind.hi}"
+        result = f"the result does not fit {kind.name} ({limits})"
+        self.note(place, f"'{target}' is assigned a value outside {limits}" if target else result)
         if self._saturates:
             return kind.hi if number > kind.hi else kind.lo
         return wrapped(number, kind)

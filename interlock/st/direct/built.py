@@ -14,9 +14,11 @@ from interlock.st.direct.statements import Machine
 from interlock.st.direct.storage import (
     Cell,
     Instance,
+    Record,
     Standard,
     Store,
     cells_of,
+    instances_of,
     standards_of,
 )
 from interlock.st.layout import PREFIX, Settings
@@ -45,6 +47,8 @@ class Built:
         By their own names.
     outputs : list of str
     timers : dict of str to Standard
+    steps : list of pairs of Cell
+        Of each step of a chart whether its time counts, and its time.
     goes_on : dict of str to Standard
         Counters and timers by the layout's name of the count or the time.
     """
@@ -64,6 +68,7 @@ class Built:
             if part in block.members
         }
         self._try_out()
+        self.steps = list(self._steps())
         given_back = (Side.OUTPUT, Side.BOTH)
         self.outputs = [n for n, c in self.cells.items() if self._side(c) in given_back]
         given = (Side.INPUT, Side.BOTH)
@@ -162,6 +167,15 @@ class Built:
 
     def _side(self, cell: Cell) -> Side:
         return self._sides.get(id(cell), (Side.MEMORY, ""))[0]
+
+    def _steps(self) -> Iterator[tuple[Cell, Cell]]:
+        for store in self.stores():
+            for instance in instances_of(store):
+                for inner in instance.inner.values():
+                    if isinstance(inner, Record):
+                        seen, time = inner.members.get("seen"), inner.members.get("t")
+                        if isinstance(seen, Cell) and isinstance(time, Cell):
+                            yield seen, time
 
     def _try_out(self) -> None:
         """Find what cannot be executed, and forget what was done for it."""

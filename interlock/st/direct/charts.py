@@ -25,6 +25,9 @@ class Charting(Making):
     def run_chart(self, chart: sx.Chart, frame: Frame) -> None:
         """Execute the actions of the active steps, then go on to the next steps."""
         assert frame.instance is not None
+        if self.is_counted:
+            for step in chart.steps:
+                self._see_time(step, frame.instance)
         for uses in uses_of(chart).values():
             self._control(uses, frame, frame.instance)
         self._evolve(chart, frame, frame.instance)
@@ -41,6 +44,18 @@ class Charting(Making):
         if cell is None:
             raise refusal(name.place, f"there is no step '{name.text}'")
         return cell
+
+    def _see_time(self, step: sx.Step, instance: Instance) -> None:
+        """Start the time of a step that is active and was not, or was left and entered again."""
+        record = instance.inner[step.name.casefold()]
+        assert isinstance(record, Record)
+        active, time, seen = (record.members[part] for part in ("x", "t", "seen"))
+        assert isinstance(active, Cell)
+        assert isinstance(time, Cell)
+        assert isinstance(seen, Cell)
+        if active.content and not seen.content:
+            time.content = 0
+        seen.content = active.content
 
     def _evolve(self, chart: sx.Chart, frame: Frame, instance: Instance) -> None:
         """Clear transitions: of several from one step the leftmost, unless PRIORITY says other."""
@@ -66,8 +81,9 @@ class Charting(Making):
             for name in transition.targets:
                 self._step(instance, name).content = 1
                 record = instance.inner[name.text.casefold()]
-                if isinstance(record, Record) and isinstance(record.members.get("t"), Cell):
-                    record.members["t"].content = 0  # type: ignore[union-attr]
+                seen = record.members.get("seen") if isinstance(record, Record) else None
+                if isinstance(seen, Cell):
+                    seen.content = 0
 
     # Actions
 

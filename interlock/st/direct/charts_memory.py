@@ -55,7 +55,9 @@ def make_chart(chart: sx.Chart, instance: Instance, before: str, settings: Setti
         name = before + step.name
         members: dict[str, Store] = {"x": Cell(f"{name}.X", BOOL, first, initial=first)}
         if settings.timers is Timers.COUNTED:
+            # Time counts from the first call in which the step is active.
             members["t"] = Cell(f"{name}.T", TIME)
+            members["seen"] = Cell(f"{name}.seen", BOOL)
         instance.inner[step.name.casefold()] = Record(name, members)
     for key, uses in uses_of(chart).items():
         name = before + uses[0][1].name

@@ -13,10 +13,7 @@ from interlock.st.direct.frames import Frame
 from interlock.st.direct.kinds import TIME, refusal
 from interlock.st.direct.storage import (
     Cell,
-    Instance,
-    Record,
     Standard,
-    Store,
 )
 from interlock.st.layout import PREFIX, Settings, Timers
 
@@ -212,21 +209,9 @@ class DirectController:
     def _pass_time(self) -> None:
         for block in self._timers.values():
             pass_scan(block, self.settings)
-        for store in self._built.stores():
-            self._pass_steps(store)
-
-    def _pass_steps(self, store: Store) -> None:
-        """Let the active steps of charts see that a scan has passed."""
-        if not isinstance(store, Instance):
-            return
-        for inner in (*store.inner.values(), *store.members.values()):
-            if isinstance(inner, Instance):
-                self._pass_steps(inner)
-            elif isinstance(inner, Record):
-                active, time = inner.members.get("x"), inner.members.get("t")
-                is_step = isinstance(active, Cell) and inner in store.inner.values()
-                if is_step and isinstance(time, Cell) and active.content:  # type: ignore[union-attr]
-                    time.content = min(time.read().number + self.settings.scan_ms, TIME.hi)
+        for seen, time in self._built.steps:
+            if seen.content:
+                time.content = min(time.read().number + self.settings.scan_ms, TIME.hi)
 
     # Scans
 

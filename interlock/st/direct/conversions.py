@@ -110,10 +110,13 @@ def _assigned_whole(
         case Family.TIME:
             if source is not Family.TIME:
                 raise _mismatch(value.kind, kind, place, target)
-            return arithmetic.fit(number, kind, place)
+            return arithmetic.fit(number, kind, place, target)
         case Family.BITS:
             if source is Family.TIME:
                 raise _mismatch(value.kind, kind, place, target)
+            # The bits of a negative number of its own width are all there.
+            if not -(kind.hi + 1) // 2 <= number <= kind.hi:
+                arithmetic.note(place, f"'{target}' is assigned a value outside 0..{kind.hi}")
             return number & kind.hi
         case Family.ENUM:
             if value.kind != kind:
@@ -122,9 +125,7 @@ def _assigned_whole(
         case _:
             if source in (Family.BOOL, Family.TIME):
                 raise _mismatch(value.kind, kind, place, target)
-            if source is Family.BITS:
-                return wrapped(number, kind)
-            return arithmetic.fit(number, kind, place)
+            return arithmetic.fit(number, kind, place, target)
 
 
 def _mismatch(source: Kind, kind: Kind, place: Place, target: str) -> InputError:

@@ -203,7 +203,9 @@ class Locating(Base):
             case _:
                 raise refusal(place, f"'.{name}' does not go with what stands before it")
         if found is None:
-            known = () if isinstance(base, Cell | Bit | Value) else base.members
+            known = [] if isinstance(base, Cell | Bit | Value) else list(base.members)
+            if isinstance(base, Standard):
+                known = [part for part in known if part.isupper()]
             raise refusal(place, f"'{base.name}' has no member '{name}'{nearest(name, known)}")
         return found
 

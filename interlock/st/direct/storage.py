@@ -207,6 +207,22 @@ def standards_of(store: Store) -> Iterator[Standard]:
                     yield from standards_of(member)
 
 
+def instances_of(store: Store) -> Iterator[Instance]:
+    """Every instance of a user's unit in `store`, itself first."""
+    match store:
+        case Elements():
+            for item in store.items:
+                yield from instances_of(item)
+        case Record():
+            for member in store.members.values():
+                yield from instances_of(member)
+        case Instance():
+            yield store
+            for name, member in (*store.members.items(), *store.inner.items()):
+                if name not in store.in_outs:
+                    yield from instances_of(member)
+
+
 def detached(store: Store) -> Store:
     """What reads like `store` and drops what is written to it."""
     match store:
