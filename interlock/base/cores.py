@@ -15,11 +15,11 @@ def available() -> int:
 
 
 def use(n_threads: int | None) -> None:
-    """Use so many threads from now on; all cores where None."""
+    """Use so many threads from now on; one where None."""
     global _asked
     _asked = n_threads
 
 
 def in_use() -> int:
-    """How many threads to use."""
-    return _asked or available()
+    """How many threads to use: one, where nobody asked for more."""
+    return _asked or 1

@@ -59,7 +59,7 @@ jobs_option = click.option(
     metavar="N",
     expose_value=False,
     callback=_use,
-    help="Cores to use.  [default: all]",
+    help="Threads that explore.  [default: 1]",
 )
 
 
