@@ -22,8 +22,8 @@ from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 
-from interlock.kernel.evaluate import State, bounds, python_function
-from interlock.kernel.expr import FALSE, Expr, variables_of
+from interlock.kernel.evaluate import Interval, State, bounds, python_function
+from interlock.kernel.expr import FALSE, Expr, Op, topological, variables_of
 
 PHASE = "scan.pending"
 
@@ -204,19 +204,23 @@ class System:
         if len(set(names)) != len(names):
             repeated = sorted({name for name in names if names.count(name) > 1})
             raise ValueError(f"move names repeat: {repeated}")
+        # Moves share most of what they read, which is looked at once.
+        found: dict[Expr, Interval] = {}
         for move in self.moves:
-            self._check(move)
+            self._check(move, found)
 
-    def _check(self, move: Move) -> None:
+    def _check(self, move: Move, found: dict[Expr, Interval]) -> None:
+        """Check a move; `found` has the intervals of what was checked before, and gets its own."""
         roots = [
             move.guard,
             *move.updates.values(),
             *([move.fair] if move.fair is not None else []),
         ]
-        unknown = set(variables_of(roots)).union(move.updates) - set(self.index)
+        new = {node.name for node in topological(roots, found) if node.op is Op.VAR}
+        unknown = new.union(move.updates) - self.index.keys()
         if unknown:
             raise ValueError(f"move {move.name}: unknown variables {sorted(unknown)}")
-        found = bounds(roots, self.intervals)
+        found |= bounds(roots, self.intervals, found)
         for name, update in move.updates.items():
             lo, hi = self.intervals[name]
             if found[update][0] < lo or found[update][1] > hi:
@@ -293,6 +297,21 @@ class System:
             object.__setattr__(made, name, value)
         if len({move.name for move in moves}) != len(moves):
             raise ValueError("move names repeat")
+        return made
+
+    def starting_in(self, state: State) -> System:
+        """The same system with another initial state; its moves are not checked again.
+
+        Raises
+        ------
+        ValueError
+            If a value is outside the domain of its variable.
+        """
+        started = zip(self.variables, state, strict=True)
+        variables = tuple(replace(variable, initial=value) for variable, value in started)
+        made = object.__new__(System)
+        for name, value in (*vars(self).items(), ("variables", variables)):
+            object.__setattr__(made, name, value)
         return made
 
     def narrowed(self, observed: Sequence[Expr]) -> System:

@@ -9,7 +9,7 @@ from interlock.commands.rehearse.deviations import deviations, performed
 from interlock.commands.rehearse.steps import surely_ends
 from interlock.commands.rehearse.study import Rehearser
 from interlock.commands.rehearse.successors import World
-from interlock.commands.rehearse.walk import rests, walk
+from interlock.commands.rehearse.walk import walk
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.build import RunClass, build
@@ -37,7 +37,7 @@ def test_every_deviation_of_one_person_surely_ends_or_not_by_both(name: str) -> 
             if any(passage.beside for passage in deviation.passages):
                 continue
             script = script_of(performed(procedure, [deviation]))
-            found = rests(walk(world, script, [state], 100_000))
+            found = walk(world, script, [state], 100_000).rests
             walked = all(rest.act == len(script.acts) for rest in found)
             asked = surely_ends(built, script.acts, [world.bare(state)], engine, Limits())
             assert asked is walked, deviation.says

@@ -55,6 +55,22 @@ def test_a_fair_condition_weaker_than_the_guard_is_owed_too(explore: Explore) ->
         assert shown(of, query, explore(of, [query])) is known
 
 
+def test_a_move_that_every_scan_makes_possible_again_need_never_happen(explore: Explore) -> None:
+    # The lever moves for ever. Between each of its moves and the scan the gate may not open, so
+    # fairness does not owe that it ever does.
+    lever, free = var("lever"), not_(var("pending"))
+    follows = ex.eq(lever, var("valve"))
+    toggle = move("the lever moves", free, {"lever": not_(lever), "pending": 1})
+    opens = move("the gate opens", and_(free, follows), {"gate": 1, "pending": 1}, follows)
+    scan = move("scan", TRUE, {"valve": lever, "pending": 0}, TRUE)
+    variables = dict.fromkeys(("lever", "valve", "gate", "pending"), (0, 1, 0))
+    query = Stay(TRUE, not_(var("gate")))
+    of = system(variables, toggle, opens, scan)
+    assert shown(of, query, explore(of, [query])) is True
+    of = system(variables, opens, scan)
+    assert shown(of, query, explore(of, [query])) is False
+
+
 def test_a_run_without_an_enabled_move_stands_still(explore: Explore) -> None:
     of = system({"a": (0, 1, 0)}, move("set", not_(var("a")), {"a": 1}, fair=TRUE))
     for query, known in ((Stay(var("a"), var("a")), True), (Stay(TRUE, not_(var("a"))), False)):

@@ -53,7 +53,9 @@ class _Lowered:
     def __init__(self, lowered: Lowered) -> None:
         self._lowered = lowered
         self._values = {v.name: v.initial for v in lowered.variables}
-        self._moves = {plain_name(m.name.removesuffix(" elapses")): m for m in lowered.timer_moves}
+        self._moves = {
+            plain_name(move.origin.of): move for move in lowered.timer_moves if move.origin
+        }
 
     def values(self) -> dict[str, float]:
         return {_plain(name): value for name, value in self._values.items()}

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from interlock.commands.advise.freeing import ON, Freed
 from interlock.kernel import expr as ex
 from interlock.kernel.asking import ask_all
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.patterns import PATTERNS
-from interlock.kernel.query import DeclinedError, Engine, Limits
+from interlock.kernel.query import Count, DeclinedError, Engine, Limits, Occurs, Query, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import System
 from interlock.model.build import ARITHMETIC, Built
@@ -99,13 +100,23 @@ def _violated(
 ) -> dict[str, bool | None]:
     """Whether each is violated; None where that is not known."""
     questions = ask_all(system, requirements)
-    queries = [query for question in questions for query in question.violations]
+    queries = [_without_run(query) for question in questions for query in question.violations]
     try:
         answers = iter(engine.explore(system, queries, limits).answers)
     except DeclinedError:
         return dict.fromkeys((r.id for r in requirements), None)
     found: dict[str, bool | None] = {}
     for question in questions:
-        given = [next(answers).found for _ in question.violations]
+        given = [bool(a.n_states) or a.found for a in islice(answers, len(question.violations))]
         found[question.requirement.id] = True if True in given else None if None in given else False
     return found
+
+
+def _without_run(query: Query) -> Query:
+    """The same question where no run is wanted: a shortest one may be most of the work."""
+    match query:
+        case Reach(target, ()):
+            return Count(target)
+        case Reach(target, along):
+            return Occurs(target, along)
+    return query

@@ -1,15 +1,15 @@
-"""A shortest run for a set of faults, replayed on the model."""
+"""Shortest runs for a set of faults, replayed on the model."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
-from interlock.engines import make
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
-from interlock.kernel.asking import Question, ask
-from interlock.kernel.query import Engine, Limits, Query
+from interlock.kernel.asking import Question, ask_all
+from interlock.kernel.query import Engine, Limits
 from interlock.kernel.system import MoveKind, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built, RunClass, build
@@ -64,29 +64,45 @@ class RunFinder:
         self._human = human
         self._limits = limits
 
-    def shortest(self, faults: FaultSet, requirement: str) -> HarmRun | None:
-        """A shortest run to a violation; None where none was found within the limits.
+    def shortest(self, faults: FaultSet, requirements: Sequence[str]) -> dict[str, HarmRun]:
+        """A shortest run to a violation of each requirement, where one was found within the limits.
 
         Raises
         ------
         InternalError
-            Where the run does not replay.
+            Where a run does not replay.
         """
         built = self._built(faults)
-        question = ask(built.system, built.requirements[requirement])
-        witness = self._search(question.system, question.violations)
-        return None if witness is None else _replayed(built, question, witness, faults)
+        questions = ask_all(built.system, [built.requirements[id_] for id_ in requirements])
+        near = Limits(max_states=NEAR_STATES)
+        witnesses, is_all = _search(self._engine, built.system, questions, near)
+        far = [q for q in questions if q.requirement.id not in witnesses]
+        if far and not is_all:
+            witnesses |= _search(make("symbolic"), built.system, far, self._limits)[0]
+        return {
+            q.requirement.id: _replayed(built, q, witnesses[q.requirement.id], faults)
+            for q in questions
+            if q.requirement.id in witnesses
+        }
 
     def _built(self, faults: FaultSet) -> Built:
         return build(self._model, RunClass(faults, None if faults else 0, self._human))
 
-    def _search(self, system: System, queries: Sequence[Query]) -> Witness | None:
-        near = Limits(max_states=NEAR_STATES)
-        explored = self._engine.explore(system, queries, near)
-        if not any(answer.found for answer in explored.answers) and explored.limit is not None:
-            explored = make("symbolic").explore(system, queries, self._limits)
-        runs = [a.witness for a in explored.answers if a.found and a.witness is not None]
-        return min(runs, key=len, default=None)
+
+def _search(
+    engine: Engine, system: System, questions: Sequence[Question], limits: Limits
+) -> tuple[dict[str, Witness], bool]:
+    """The shortest run for each question that has one, and whether everything was looked at."""
+    queries = [query for question in questions for query in question.violations]
+    explored = engine.explore(system, queries, limits)
+    answers = iter(explored.answers)
+    found = {}
+    for question in questions:
+        given = islice(answers, len(question.violations))
+        runs = [answer.witness for answer in given if answer.witness is not None]
+        if runs:
+            found[question.requirement.id] = min(runs, key=len)
+    return found, explored.limit is None
 
 
 def _replayed(built: Built, question: Question, witness: Witness, faults: FaultSet) -> HarmRun:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -219,10 +219,10 @@ class _Study:
             changes = losses_by_change(self._model, self._added, everything)
         human_sets = self._human_sets(wanted, sets) if self._options.human else {}
         finder = RunFinder(self._given, self._engine, limits=limits)
-        runs = [run for id_ in wanted for run in self._runs(finder, sets[id_])]
+        runs = self._runs(finder, [sets[id_] for id_ in wanted])
         if human_sets:
             finder = RunFinder(self._given, self._engine, True, limits)
-            runs += [run for id_ in wanted for run in self._runs(finder, human_sets[id_])]
+            runs += self._runs(finder, [human_sets[id_] for id_ in wanted])
         return FaultStudy(
             model=self._given,
             options=self._options,
@@ -279,12 +279,20 @@ class _Study:
         )
         return explored
 
-    def _runs(self, finder: RunFinder, found: RequirementSets) -> Iterable[HarmRun]:
-        for one in found.sets[: self._options.n_runs]:
-            self._stage(f"a run to {found.requirement.id} with {', '.join(one) or 'no fault'}")
-            run = finder.shortest(one, found.requirement.id)
-            if run is not None:
-                yield run
+    def _runs(self, finder: RunFinder, found: Sequence[RequirementSets]) -> list[HarmRun]:
+        """The runs by requirement, then by set; those with the same faults from one search."""
+        wanted = [
+            (one.requirement.id, s) for one in found for s in one.sets[: self._options.n_runs]
+        ]
+        by_set: dict[FaultSet, list[str]] = {}
+        for id_, faults in wanted:
+            by_set.setdefault(faults, []).append(id_)
+        runs = {}
+        for faults, ids in by_set.items():
+            self._stage(f"runs to {', '.join(ids)} with {', '.join(faults) or 'no fault'}")
+            for id_, run in finder.shortest(faults, ids).items():
+                runs[id_, faults] = run
+        return [runs[one] for one in wanted if one in runs]
 
 
 def _live(model: Model, options: Options) -> Model:

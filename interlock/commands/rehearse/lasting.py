@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.commands.rehearse.successors import World, starting_in
+from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.walk import WalkLimitError
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
@@ -79,7 +79,7 @@ class Lasting:
             if not left:
                 return None
             queries = [Reach(goal) for _, goal in left]
-            explored = self._engine.explore(starting_in(system, state), queries, self._limits)
+            explored = self._engine.explore(system.starting_in(state), queries, self._limits)
             found = [answer.found for answer in explored.answers]
             left = [one for one, reached in zip(left, found, strict=True) if not reached]
         if explored.limit is not None and left:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.commands.rehearse.lasting import Lasting
-from interlock.commands.rehearse.successors import UNATTENDED, World, starting_in
+from interlock.commands.rehearse.successors import UNATTENDED, World
 from interlock.commands.rehearse.walk import WalkLimitError
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
@@ -200,7 +200,7 @@ class Recovery:
             self._ways.setdefault(state, Way(True, way.moves[number:], n_actions))
 
     def _search(self, system: System, state: State, taught: bool) -> Way:
-        there = starting_in(system, state)
+        there = system.starting_in(state)
         answer = self.explore(there, [Reach(self.goal)]).answers[0]
         if not answer.found or answer.witness is None:
             return Way(answer.found, taught=taught)

@@ -33,7 +33,6 @@ from interlock.commands.rehearse.walk import (
     Violation,
     Walk,
     WalkLimitError,
-    rests,
     violations,
     walk,
 )
@@ -140,7 +139,7 @@ class Rehearser:
         state = self.world.play(start)[-1]
         passages = [as_written(step) for step in procedure.steps]
         usual = walk(self.world, script_of(passages), [state], self._most_nodes)
-        found = rests(usual)
+        found = usual.rests
         steps = self._steps(procedure, passages, usual, found)
         requirement, run = self._violated_by(start)
         if requirement is None:
@@ -163,7 +162,7 @@ class Rehearser:
         return all(self.world.holds(procedure.ends, found.nodes[n][0]) for n in rest.nodes)
 
     def _steps(
-        self, procedure: Procedure, passages: Sequence[Passage], usual: Walk, found: list[Rest]
+        self, procedure: Procedure, passages: Sequence[Passage], usual: Walk, found: Sequence[Rest]
     ) -> tuple[StepResult, ...]:
         script = usual.script
         results = []
@@ -222,7 +221,7 @@ class Rehearser:
         id_, run = self._violated(found, start)
         if id_ is not None:
             return DeviationResult(chosen, Class.VIOLATING, anchors, id_, run)
-        bad = [rest for rest in rests(found) if not self._good(found, rest, procedure)]
+        bad = [rest for rest in found.rests if not self._good(found, rest, procedure)]
         if not bad:
             return DeviationResult(chosen, Class.HARMLESS, anchors)
         stand = self._stand(procedure, found, bad[0])
@@ -255,7 +254,7 @@ class Rehearser:
             let_go = all_let_go(self.model, procedure.steps[0])
             states = [found.nodes[n][0] for n in rest.nodes]
             again = walk(self.world, script_of(made_good, let_go), states, self._most_nodes)
-            ended = rests(again)
+            ended = again.rests
             if violations(again) or not all(self._good(again, r, procedure) for r in ended):
                 return False
             if any(self.recovery.lasting.lost(again.nodes[r.nodes[0]][0]) for r in ended):
@@ -270,7 +269,7 @@ class Rehearser:
         broken = violations(found)
         if broken:
             return broken[0].breach.question.requirement.id, self._replayed(found, broken[0], start)
-        for rest in rests(found):
+        for rest in found.rests:
             number = self._calmest(found, rest)
             lost = self.recovery.lasting.lost(found.nodes[number][0])
             if lost is not None:

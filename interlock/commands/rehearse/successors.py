@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
 from interlock.kernel.asking import Question, ask
@@ -26,15 +26,6 @@ class Breach:
 
     question: Question
     query: Reach | Stay
-
-
-def starting_in(system: System, state: State) -> System:
-    """The same system with another initial state."""
-    variables = tuple(
-        replace(variable, initial=value)
-        for variable, value in zip(system.variables, state, strict=True)
-    )
-    return replace(system, variables=variables)
 
 
 @dataclass

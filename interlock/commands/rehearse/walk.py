@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from interlock.commands.rehearse.acts import Act, ActKind, Script
 from interlock.commands.rehearse.successors import Breach, World
@@ -88,6 +89,15 @@ class Walk:
                 if self.nodes[source][1] < act <= self.nodes[target][1]:
                     found[self.nodes[target][0]] = None
         return list(found)
+
+    @cached_property
+    def rests(self) -> tuple[Rest, ...]:
+        """Every place where the script can stay for ever though everybody does what is owed.
+
+        To be asked of a walk that is finished.
+        """
+        parts = _fair_parts(self, range(len(self.nodes)))
+        return tuple(Rest(self.nodes[part[0]][1], tuple(part)) for part in parts)
 
 
 def walk(world: World, script: Script, starts: Iterable[State], most_nodes: int) -> Walk:
@@ -211,13 +221,6 @@ class _Walker:
                 return [BY_NOBODY]
 
 
-def rests(found: Walk) -> list[Rest]:
-    """Every place where the script can stay for ever though everybody does what is owed."""
-    everything = range(len(found.nodes))
-    parts = _fair_parts(found, everything)
-    return [Rest(found.nodes[part[0]][1], tuple(part)) for part in parts]
-
-
 def _fair_parts(found: Walk, inside: Collection[int]) -> list[list[int]]:
     """The strongly connected parts of the nodes in `inside` in which a fair run can stay."""
     result = []
@@ -301,20 +304,25 @@ class Violation:
 def violations(found: Walk) -> list[Violation]:
     """For each violated requirement where that is seen first, in the order of the model."""
     verdicts = [found.world.known(node[0]).verdicts for node in found.nodes]
+    # Nodes are many, and few of them differ in what is violated.
+    first: dict[tuple[int, ...], int] = {}
+    for number, values in enumerate(verdicts):
+        first.setdefault(values, number)
     result: dict[str, Violation] = {}
     column = 0
     for breach in found.world.breaches:
         id_ = breach.question.requirement.id
         if isinstance(breach.query, Reach):
-            bad = next((n for n, values in enumerate(verdicts) if values[column]), None)
+            bad = min((n for values, n in first.items() if values[column]), default=None)
             column += 1
             if bad is not None:
                 result.setdefault(id_, Violation(breach, bad))
             continue
-        stay = [n for n, values in enumerate(verdicts) if values[column]]
-        starts = [n for n in stay if verdicts[n][column + 1]]
+        holds, begins = column, column + 1
         column += 2
-        if starts and id_ not in result:
+        if id_ not in result and any(values[holds] and values[begins] for values in first):
+            stay = [n for n, values in enumerate(verdicts) if values[holds]]
+            starts = [n for n in stay if verdicts[n][begins]]
             loop = _staying(found, breach, stay, starts)
             if loop is not None:
                 result[id_] = loop

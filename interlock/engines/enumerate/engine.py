@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.changed_system import Known
-from interlock.engines.enumerate.jit import Library
+from interlock.engines.enumerate.jit import compiled
 from interlock.engines.enumerate.legs import Route, most_scans_along, occurs_along, reach_along
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
@@ -88,7 +88,7 @@ class EnumeratingEngine:
         space = Space(
             system,
             codec,
-            Library(Program(system, codec).text(), optimised=False),
+            compiled(Program(system, codec).text()),
             budget,
             analysing=plan.analyses,
             most_states=self._most_states,
@@ -96,7 +96,7 @@ class EnumeratingEngine:
         space.explore()
         answers: Mapping[int, Answer] = {}
         if queries and (space.complete or self._answers_if_cut):
-            space.conditions = Library(plan.text, optimised=False)
+            space.conditions = compiled(plan.text)
             answers = plan.answers(space)
         return Exploration(
             engine=self.name,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ctypes
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import llvmlite.binding as llvm
@@ -12,6 +12,8 @@ import llvmlite.binding as llvm
 # passes that the loops of the runtime profit from, and costs several times the compilation.
 CODE_LEVEL = 1
 LOOP_LEVEL = 2
+# For whoever asks the same system again, or from another state; a few hundred kB each.
+_KEPT = 16
 
 
 @cache
@@ -62,3 +64,9 @@ class Library:
         """A function of `n_args` 64-bit words that returns one, as a Python callable."""
         prototype = ctypes.CFUNCTYPE(ctypes.c_uint64, *[ctypes.c_uint64] * n_args)
         return prototype(self.address(name))
+
+
+@lru_cache(_KEPT)
+def compiled(text: str) -> Library:
+    """The straight-line code of a module; the last few are kept."""
+    return Library(text, optimised=False)

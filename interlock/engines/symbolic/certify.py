@@ -92,7 +92,9 @@ def certify(
 class _Certifier:
     def __init__(self, space: Space) -> None:
         self._space = space
-        self._settled = settled_graph(space)
+        settled = settled_graph(space)
+        # An invariant must hold every state that a scan leads to.
+        self._settled = None if settled is None or settled.leaves_out_events else settled
         self._graph: Graph = space if self._settled is None else self._settled
         self._sets: list[Node] = []
         self._numbers: dict[Node, int] = {}

@@ -11,8 +11,7 @@ their diagrams are the larger ones.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from copy import copy
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding
@@ -124,14 +123,6 @@ class Search:
     def _take(self, taken: Sequence[tuple[MoveKind, Step]]) -> None:
         self.steps = [step for kind, step in taken if kind is not MoveKind.FAULT]
         self.faults = [step for kind, step in taken if kind is MoveKind.FAULT]
-
-    def restricted(self, where: Mapping[str, Node]) -> Search:
-        """The search for settled states with moves that are made only where `where` holds."""
-        assert self.settling is not None
-        new = copy(self)
-        new.settling = self.settling.restricted(where)
-        new._settle(new.settling)
-        return new
 
     def all_states(self, found: Node) -> Iterator[Node]:
         """The states that a set found by the search stands for, in several parts."""

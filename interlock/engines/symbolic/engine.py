@@ -188,8 +188,10 @@ def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
         case Reach(target, along):
             return _reach_along(space, target, along)
         case Occurs(where, along):
-            wanted = space.encoding.truth(where)
-            occurs = (Walk(space, along, until=wanted).done & wanted).satisfiable()
+            wanted = space.reached & space.encoding.truth(where)
+            occurs = wanted.satisfiable() and (
+                (Walk(space, along, until=wanted).done & wanted).satisfiable()
+            )
             return Answer(_nothing_found(space), None, int(occurs))
         case Count(where):
             node = space.reached & space.encoding.truth(where)
@@ -224,8 +226,11 @@ def _reach(space: Space, target: Expr) -> Answer:
 
 
 def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
+    hit = space.reached & space.encoding.truth(target)
+    if not hit.satisfiable():
+        return Answer(_nothing_found(space))
     walk = Walk(space, along)
-    hit = walk.done & space.encoding.truth(target)
+    hit = walk.done & hit
     # Where not everything was found, a shorter run may lead through what was not.
     if not hit.satisfiable() or not space.is_complete:
         return Answer(_nothing_found(space))

@@ -18,14 +18,9 @@ from interlock.engines.symbolic.cutsets import check_flags, list_minimal
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.legs import Walk
 from interlock.engines.symbolic.loops import FairLoops
-from interlock.engines.symbolic.moves import SymbolicMove, restricted
+from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.paths import Paths
-from interlock.engines.symbolic.settled import (
-    SettledGraph,
-    WaysBack,
-    settled_graph,
-    staying_for_ever,
-)
+from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.projected import MOST_SETS, CutSets
@@ -197,29 +192,18 @@ class Explored:
                 done = walk.done | walk.done_beyond(self._leading_out)
                 return done & space.encoding.truth(target)
             case Stay(start, stay, along):
-                if self._settled is not None and not along:
-                    return staying_for_ever(*self._settled, start, stay)
                 among = Walk(space, along).done if along else None
                 _, within = space.lasting(start, stay, among)
                 return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
-                    return self._all._lost(query) & (space.reached | self._edge)
-                if self._settled is not None:
-                    return self._settled[0].onward().trapped(goal)
+                    return self._all._violations(query) & (space.reached | self._edge)
                 if self._ways_back.lead_to(goal):
                     return space.diagrams.false
                 able = space.onward().closure_before(space.encoding.truth(goal), space.reached)
                 return space.reached & ~able
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
-
-    def _lost(self, trap: Trap) -> Node:
-        """All states from which there is no way on, those between a move and its scan, too."""
-        trapped = self._violations(trap)
-        if self._settled is None:
-            return trapped
-        return self._settled[1].with_those_between(trapped, trap.goal)
 
     def part(self, allowed: Mapping[str, Expr]) -> Explored | None:
         """As much as is reached by moves that are made only where they are allowed.
@@ -249,20 +233,15 @@ class Explored:
     def _part(self, allowed: Mapping[str, Expr]) -> Explored:
         space = copy(self._whole())
         new = copy(self)
-        for kept in ("_settled", "_tame"):
-            new.__dict__.pop(kept, None)
+        new.__dict__.pop("_tame", None)
         new._violating = {}
         new._all = self
         new._space = space
         truth = space.encoding.truth
         where = {name: truth(expr) for name, expr in allowed.items()}
-        if self._settled is not None:
-            part, space.reached = self._settled[0].only(allowed)
-            new._settled = (part, part.tamed(self._bits))
-        else:
-            space.moves = restricted(space.moves, where)
-            start = space.encoding.is_state(self.system.initial)
-            space.reached = space.closure_after(start, space.reached)
+        space.moves = [m.restricted(where[m.name]) if m.name in where else m for m in space.moves]
+        start = space.encoding.is_state(self.system.initial)
+        space.reached = space.closure_after(start, space.reached)
         new._leading_out = tuple(
             move.restricted(~where[move.name]) for move in self._whole().moves if move.name in where
         )
@@ -278,12 +257,6 @@ class Explored:
     def _bits(self) -> list[int]:
         space = self._whole()
         return [space.encoding.bits[self.system.index[flag]][0] for flag in self.flags]
-
-    @cached_property
-    def _settled(self) -> tuple[SettledGraph, SettledGraph] | None:
-        """The settled graph where there is one, and as much of it as is tame."""
-        whole = settled_graph(self._whole())
-        return None if whole is None else (whole, whole.tamed(self._bits))
 
     @cached_property
     def _ways_back(self) -> WaysBack:

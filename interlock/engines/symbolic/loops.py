@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from interlock.engines.symbolic.graph import fair_core
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.space import Space
 from interlock.kernel.evaluate import State
@@ -31,7 +30,7 @@ class FairLoops:
         self._within = within
         self._debts = space.debts()
         self._standing = within & space.standstill()
-        self._turning = fair_core(space, within)
+        self._turning = _fair_core(space, within)
 
     @property
     def core(self) -> Node:
@@ -92,3 +91,34 @@ class FairLoops:
             if name in (None, move.name) and self._space.encoding.holds(self._turning, successor):
                 return Step(move.name, successor)
         raise AssertionError("a fair state has a move that stays")
+
+
+def _fair_core(space: Space, within: Node) -> Node:
+    """The states of `within` from which inside every debt can be paid for ever.
+
+    They are a greatest fixpoint: from each, every debt can be paid again and again without
+    leaving. Source: E. A. Emerson, C.-L. Lei, "Efficient model checking in fragments of the
+    propositional mu-calculus", LICS 1986. Here a debt may also be paid by an edge, the move
+    itself.
+    """
+    debts = space.debts()
+    goes_on = any(debt.is_lasting for debt in debts)
+
+    def trimmed(core: Node) -> Node:
+        # Without the states from which every move leaves, one after the other.
+        while not goes_on:
+            space.check()
+            smaller = core & space.before(core)
+            if smaller == core:
+                break
+            core = smaller
+        return core
+
+    core = within
+    while True:
+        before = core
+        core = trimmed(core)
+        for debt in debts:
+            core = trimmed(space.closure_before(debt.paid(core), core))
+        if core == before:
+            return core

@@ -11,7 +11,7 @@ substituted at once.
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Mapping
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -98,11 +98,6 @@ def _reads(system: System, move: Move) -> dict[int, frozenset[int]]:
 def copied_variables(system: System) -> set[int]:
     """Positions of the variables that some move has to copy."""
     return {v for move in system.moves for v in plan(_reads(system, move)).copied}
-
-
-def restricted(moves: Iterable[SymbolicMove], where: Mapping[str, Node]) -> list[SymbolicMove]:
-    """The moves, those named in `where` only where that holds before them."""
-    return [move.restricted(where[move.name]) if move.name in where else move for move in moves]
 
 
 @dataclass(frozen=True)

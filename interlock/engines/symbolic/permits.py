@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.covers import Cube, cover
 from interlock.engines.symbolic.diagrams import Diagrams
 from interlock.engines.symbolic.moves import SymbolicMove
@@ -71,7 +72,8 @@ class Permits:
         self.kept: tuple[bool, ...] = ()
         self.n_states = self.n_safe = self.n_unsafe = 0
         try:
-            self._space = Space(system, self._budget)
+            # Rings are for runs; what is asked here needs only the set.
+            self._space = Space(system, self._budget, breadth_first_work=0)
             self._space.explore()
             self._decide(move, bad)
         except LimitError:
@@ -88,31 +90,33 @@ class Permits:
         space = self._space
         others = [move for move in space.moves if move.name != name]
         (allowed,) = [move for move in space.moves if move.name == name]
-        start = space.encoding.is_state(space.system.initial)
-        by_themselves = self._after(start, others, space.reached)
+        by_themselves = self._after(others)
         targets = [space.encoding.truth(expr) for expr in bad]
         self.kept = tuple(not (by_themselves & target).satisfiable() for target in targets)
         lost = space.reached & space.diagrams.disjunction(
             target for target, can_be in zip(targets, self.kept, strict=True) if can_be
         )
         lost = self._before(lost, others)
-        reached = self._after(start, space.moves, space.reached & ~lost)
-        self._unsafe = reached & allowed.preimage(lost)
+        unsafe = allowed.preimage(lost)
+        # The others lead into what is lost only from there.
+        reached = self._after([*others, allowed.restricted(~unsafe)])
+        self._unsafe = reached & unsafe
         self._safe = reached & ~self._unsafe
         count = space.encoding.count
         self.n_states = count(reached)
         self.n_safe, self.n_unsafe = count(self._safe), count(self._unsafe)
 
-    def _after(self, states: Node, moves: Sequence[SymbolicMove], within: Node) -> Node:
-        while True:
-            before = states
-            for move in moves:
-                self._space.check()
-                states = states | move.image(states) & within
-            if states == before:
-                return states
+    def _after(self, moves: Sequence[SymbolicMove]) -> Node:
+        """All that some moves lead to from the initial state."""
+        search = Search(self._space.encoding, moves)
+        found = search.start
+        for more in chained(search.steps, search.faults, search.start):
+            self._space.check()
+            found = more
+        return self._space.diagrams.disjunction(search.all_states(found))
 
     def _before(self, states: Node, moves: Sequence[SymbolicMove]) -> Node:
+        """All that leads to some states by some moves."""
         while True:
             behind = states
             for move in moves:

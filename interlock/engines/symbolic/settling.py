@@ -12,11 +12,10 @@ variables instead of thirty.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
-from interlock.engines.symbolic.moves import SymbolicMove, plan, restricted
+from interlock.engines.symbolic.moves import SymbolicMove, plan
 from interlock.kernel.system import PHASE, MoveKind
 
 if TYPE_CHECKING:
@@ -190,21 +189,6 @@ class Settling:
             new = self._dd.disjunction(images) & ~found
             found = found | new
         return found
-
-    def restricted(self, where: Mapping[str, Node]) -> Settling:
-        """With moves, the scan included, that are made only where `where` holds before them."""
-        new = copy(self)
-        new.moves = restricted(self.moves, where)
-        new.later = restricted(self.later, where)
-        new.events = restricted(self.events, where)
-        (new.scan,) = restricted([self.scan], where)
-        may_scan = where.get(self.scan.name, self._dd.true)
-        new.steps = [
-            step.restricted(self.inlined(move.preimage(may_scan)))
-            for move, step in zip(new.moves, self.steps, strict=True)
-        ]
-        new.repeat = self.repeat.restricted(self.inlined(may_scan))
-        return new
 
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""

@@ -10,7 +10,7 @@ out. The conversions shown are therefore runs of the model, each a shortest one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, var, variables_of
@@ -236,12 +236,7 @@ class ConversionStudy:
                 yield conversion
 
     def _onward(self, goal: str, state: State, engine: Engine, limits: Limits) -> Witness | None:
-        system = self.built.system
-        variables = tuple(
-            replace(variable, initial=value)
-            for variable, value in zip(system.variables, state, strict=True)
-        )
-        there = replace(system, variables=variables)
+        there = self.built.system.starting_in(state)
         return engine.explore(there, [Reach(self.goals[goal])], limits).answers[0].witness
 
     def _conversion(self, goal: str, witness: Witness, width: int) -> Conversion:

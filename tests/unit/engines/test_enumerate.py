@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.engines.enumerate import EnumeratingEngine
+from interlock.engines.enumerate.jit import compiled
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.space import MOST_STATES
 from interlock.engines.reference import ReferenceEngine
@@ -87,3 +88,14 @@ def test_an_array_keeps_its_elements_when_it_grows() -> None:
     assert array.part(0, 2) == [2**127 + 5, 7]
     assert len(array) == 100_000
     assert array.content(1) == (2**127 + 5).to_bytes(16, "little")
+
+
+def test_a_system_asked_again_from_another_state_is_not_compiled_again() -> None:
+    a = ex.var("a")
+    up = move("up", lt(a, const(3)), {"a": ex.clamp(add(a, const(1)), 0, 3)})
+    for start, n_states in ((0, 4), (2, 2)):
+        before = compiled.cache_info().misses
+        found = EnumeratingEngine().explore(system({"a": (0, 3, start)}, up), [Reach(is_("a", 3))])
+        assert found.n_states == n_states
+        assert found.answers[0].found
+    assert compiled.cache_info().misses == before

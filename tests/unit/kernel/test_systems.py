@@ -29,6 +29,23 @@ def test_an_update_that_can_leave_its_domain_is_refused() -> None:
         System((COUNT,), (wild,))
 
 
+def test_what_moves_share_is_looked_at_for_each_of_them() -> None:
+    more = ex.add(ex.var("n"), ex.const(1))
+    shared = Move("on", MoveKind.PLANT, ex.lt(more, ex.const(4)), {})
+    wild = Move("up", MoveKind.PLANT, ex.TRUE, {"n": more})
+    with pytest.raises(ValueError, match=r"move up: n may become \(1, 4\), outside 0..3"):
+        System((COUNT,), (shared, wild))
+
+
+def test_a_system_may_start_in_another_state_of_its_own() -> None:
+    system = System((COUNT,), (UP, RESET))
+    started = system.starting_in((2,))
+    assert started == System((Variable("n", Domain(0, 3), 2),), (UP, RESET))
+    assert (started.initial, system.initial) == ((2,), (0,))
+    with pytest.raises(ValueError, match="n: initial value 4 is outside its domain"):
+        system.starting_in((4,))
+
+
 def test_unknown_variables_and_repeated_names_are_refused() -> None:
     with pytest.raises(ValueError, match="unknown variables"):
         System((COUNT,), (Move("m", MoveKind.PLANT, ex.var("q"), {}),))

@@ -16,9 +16,14 @@ def wren() -> Built:
     return build(model, RunClass(tuple(model.faults), None, human=True))
 
 
+@cache
+def world_of_wren() -> World:
+    return World(wren())
+
+
 def why(move: str, *moves: str) -> tuple[Reason, ...]:
     """The chain of reasons why `move` is not possible after `moves`, with a scan behind each."""
-    world = World(wren())
+    world = world_of_wren()
     state = world.system.initial
     for name in ("scan", *(part for made in moves for part in (made, "scan"))):
         assert world.system.move(name) in world.stepper.enabled(state), name
@@ -53,7 +58,7 @@ def test_what_stuck_outputs_let_happen_is_not_explained_away() -> None:
 
 def test_a_jammed_machine_is_told_as_the_fault_that_keeps_it() -> None:
     model = wren().model
-    world = World(wren())
+    world = world_of_wren()
     state = list(world.system.initial)
     index = world.system.index
     state[index["guard"]] = model.machines["guard"].index("MID")
