@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from interlock.st import ranges
 from interlock.st import syntax as sx
@@ -26,11 +25,9 @@ from interlock.st.types import (
     elementary_names,
     span_of,
 )
+from interlock.st.typing_expressions import Typer
 from interlock.st.unify import adapted, agree, common_type, whole
 from interlock.st.write import write_expression
-
-if TYPE_CHECKING:
-    from interlock.st.expressions import ExpressionChecker
 
 _CONVERSION = re.compile(r"(?:([A-Z]+)_)?TO_([A-Z]+)")
 _TRUNCATION = re.compile(r"(?:L?REAL_)?TRUNC_([A-Z]+)")
@@ -40,7 +37,7 @@ _CHAINED = frozenset(("GT", "GE", "EQ", "LE", "LT"))
 class Calls:
     """Types calls; mistakes go to the checker that it belongs to."""
 
-    def __init__(self, checker: ExpressionChecker) -> None:
+    def __init__(self, checker: Typer) -> None:
         self._checker = checker
         self._refuse = checker.refuse
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from interlock.base.errors import Place
 from interlock.kernel import expr as ex
@@ -12,11 +12,8 @@ from interlock.st import flaws as told
 from interlock.st import lower_reals as lr
 from interlock.st import reals
 from interlock.st import typed as ty
-from interlock.st.lower_reals import Real
+from interlock.st.lower_reals import NoteFlaw, Real
 from interlock.st.types import LIMITS, BoolType, RealType, base_of, span_of
-
-if TYPE_CHECKING:
-    from interlock.st.lower_terms import Terms
 
 _COMPARISONS: dict[str, Callable[[float, float], bool]] = {
     "=": float.__eq__,
@@ -26,6 +23,24 @@ _COMPARISONS: dict[str, Callable[[float, float], bool]] = {
     "<=": float.__le__,
     ">=": float.__ge__,
 }
+
+
+class Terms(Protocol):
+    """Lowers operands and receives flaws; ``lower_terms.Terms`` does."""
+
+    note: NoteFlaw
+
+    def whole(self, e: ty.Expression) -> Expr:
+        """The expression for `e`, which is no REAL."""
+
+    def real(self, e: ty.Expression) -> Real:
+        """The number that `e`, a REAL, is."""
+
+    def span(self, e: Expr, by_type: tuple[int, int]) -> tuple[int, int]:
+        """Least and greatest value of `e`, which its type limits, too."""
+
+    def first_of(self, e: ty.Call, index: Expr, n_values: int) -> int:
+        """The index of the first value; an index outside is noted."""
 
 
 class RealTerms:

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.types import BOOL, LIMITS, TIME, BitsType, EnumType, IntType, Type
+from interlock.st.typing_expressions import Typer
 from interlock.st.unify import constant_at
 from interlock.st.write import write_expression
-
-if TYPE_CHECKING:
-    from interlock.st.expressions import ExpressionChecker
 
 
 def bit_number(type_: Type, name: str) -> int | None:
@@ -30,7 +27,7 @@ class Names:
 
     Parameters
     ----------
-    checker : ExpressionChecker
+    checker : Typer
     is_excused : callable
         Whether a name that is not in the scope needs no message, because its declaration has one.
 
@@ -40,7 +37,7 @@ class Names:
         Where the elapsed time of a timer is read.
     """
 
-    def __init__(self, checker: ExpressionChecker, is_excused: Callable[[str], bool]) -> None:
+    def __init__(self, checker: Typer, is_excused: Callable[[str], bool]) -> None:
         self._checker = checker
         self._is_excused = is_excused
         self.elapsed_reads: list[Place] = []
