@@ -19,7 +19,7 @@ def _controller(text: str, settings: Settings = _COUNTED, root: str = "main") ->
     return DirectController([parse_file(text, "known.st")], root, settings)
 
 
-def _program(body: str, declared: str = "", before: str = "", after: str = "") -> str:
+def program_of(body: str, declared: str = "", before: str = "", after: str = "") -> str:
     return (
         f"{before}\nPROGRAM main VAR_INPUT a, b : BOOL; END_VAR\n"
         f"VAR_OUTPUT q : BOOL; n : INT; END_VAR VAR {declared} END_VAR\n"
@@ -27,7 +27,7 @@ def _program(body: str, declared: str = "", before: str = "", after: str = "") -
     )
 
 
-def _run(text: str, a: str, b: str = "", settings: Settings = _COUNTED) -> tuple[str, list[float]]:
+def run(text: str, a: str, b: str = "", settings: Settings = _COUNTED) -> tuple[str, list[float]]:
     """Outputs q and n of every scan."""
     controller = _controller(text, settings)
     q, n = "", []
@@ -40,7 +40,7 @@ def _run(text: str, a: str, b: str = "", settings: Settings = _COUNTED) -> tuple
 
 def _value(body: str, declared: str = "", before: str = "") -> float:
     """What n is after one scan."""
-    return _run(_program(body, declared, before), "0")[1][0]
+    return run(program_of(body, declared, before), "0")[1][0]
 
 
 # Standard blocks
@@ -68,44 +68,44 @@ def test_blocks_follow_their_bodies_and_timing_diagrams(
 ) -> None:
     # The standard's block bodies and timing diagrams, worked out call by call at k·100 ms.
     declared, _, body = call.partition("; ")
-    assert _run(_program(body, declared + ";"), a, b)[0] == expected
+    assert run(program_of(body, declared + ";"), a, b)[0] == expected
 
 
 def test_f_trig_of_the_first_edition_hides_an_edge_on_the_first_call() -> None:
-    text = _program("x(CLK := a); q := x.Q;", "x : F_TRIG;")
-    assert _run(text, "0011010", settings=Settings(edges=1))[0] == "0000101"
+    text = program_of("x(CLK := a); q := x.Q;", "x : F_TRIG;")
+    assert run(text, "0011010", settings=Settings(edges=1))[0] == "0000101"
 
 
 def test_ctu_counts_past_its_preset_value_and_reset_wins() -> None:
     # PV 2: (Q, CV) 00 01 01 12 12 00 01
-    text = _program("x(CU := a, R := b, PV := 2); n := x.CV;", "x : CTU;")
-    assert _run(text, "0101101", "0000010")[1] == [0, 1, 1, 2, 2, 0, 1]
+    text = program_of("x(CU := a, R := b, PV := 2); n := x.CV;", "x : CTU;")
+    assert run(text, "0101101", "0000010")[1] == [0, 1, 1, 2, 2, 0, 1]
 
 
 def test_ctd_counts_down_from_what_it_was_loaded_with() -> None:
-    text = _program("x(CD := a, LD := b, PV := 2); n := x.CV; q := x.Q;", "x : CTD;")
+    text = program_of("x(CD := a, LD := b, PV := 2); n := x.CV; q := x.Q;", "x : CTD;")
     # Q := CV <= 0, and a load wins over an edge.
-    assert _run(text, "0010101", "0100000") == ("1000111", [0, 2, 1, 1, 0, 0, -1])
+    assert run(text, "0010101", "0100000") == ("1000111", [0, 2, 1, 1, 0, 0, -1])
 
 
 def test_both_edges_of_ctud_in_one_call_change_nothing() -> None:
-    text = _program("x(CU := a, CD := b, PV := 1); n := x.CV; q := x.QU;", "x : CTUD;")
-    assert _run(text, "0101010", "0001001") == ("0111111", [0, 1, 1, 1, 1, 2, 1])
+    text = program_of("x(CU := a, CD := b, PV := 1); n := x.CV; q := x.QU;", "x : CTUD;")
+    assert run(text, "0101010", "0001001") == ("0111111", [0, 1, 1, 1, 1, 2, 1])
 
 
 def test_a_timers_inputs_persist_and_may_be_left_out() -> None:
-    text = _program(
+    text = program_of(
         "x.IN := a; x.PT := T#200ms; x(); q := x.Q; n := TIME_TO_INT(x.ET);", "x : TON;"
     )
-    assert _run(text, "111101") == ("001100", [0, 100, 200, 200, 0, 0])
+    assert run(text, "111101") == ("001100", [0, 100, 200, 200, 0, 0])
 
 
 def test_a_preset_time_may_change_while_the_timer_runs() -> None:
-    text = _program(
+    text = program_of(
         "IF b THEN pt := T#200ms; ELSE pt := T#500ms; END_IF; x(IN := a, PT := pt); q := x.Q;",
         "x : TON; pt : TIME;",
     )
-    assert _run(text, "1111110", "0001100")[0] == "0001110"
+    assert run(text, "1111110", "0001100")[0] == "0001110"
 
 
 # Loops and leaving
@@ -132,7 +132,7 @@ def test_loops_and_what_leaves_them(body: str, expected: int) -> None:
 
 
 def test_a_loop_without_an_end_is_a_flaw_and_is_left() -> None:
-    controller = _controller(_program("WHILE TRUE DO n := 1; END_WHILE; q := TRUE;"))
+    controller = _controller(program_of("WHILE TRUE DO n := 1; END_WHILE; q := TRUE;"))
     found = controller.scan({"a": 0, "b": 0})
     assert [d.says for d in found.defects] == ["the loop runs more than 1000 times"]
     assert found.outputs == {"q": 1, "n": 1}
@@ -170,7 +170,7 @@ def test_expressions(expression: str, expected: int) -> None:
 
 
 def test_a_sum_wraps_in_the_type_of_its_operands_before_it_is_assigned() -> None:
-    controller = _controller(_program("wide := x + 1; n := DINT_TO_INT(wide);",
+    controller = _controller(program_of("wide := x + 1; n := DINT_TO_INT(wide);",
                                       "wide : DINT; x : INT := 32767;"))  # fmt: skip
     found = controller.scan({"a": 0, "b": 0})
     assert found.outputs["n"] == -32768
@@ -184,7 +184,7 @@ def test_bits_of_a_word_are_read_and_written() -> None:
 
 
 def test_an_index_outside_reads_the_nearest_and_writes_nothing() -> None:
-    text = _program(
+    text = program_of(
         "x[5] := 9; n := x[i] * 10 + x[1];", "x : ARRAY [1..3] OF INT := [1, 2, 3]; i : INT := 7;"
     )
     text = text.replace("x[5]", "x[i]")
@@ -284,7 +284,9 @@ def test_globals_are_shared_and_their_list_may_be_named() -> None:
         "VAR_GLOBAL g : INT := 4; END_VAR VAR_GLOBAL CONSTANT K : INT := 7; END_VAR", "GVL.st"
     )
     block = "FUNCTION_BLOCK Bump VAR_EXTERNAL g : INT; END_VAR g := g + 1; END_FUNCTION_BLOCK"
-    program = parse_file(_program("bump(); n := GVL.g * 10 + K;", "bump : Bump;", block), "main.st")
+    program = parse_file(
+        program_of("bump(); n := GVL.g * 10 + K;", "bump : Bump;", block), "main.st"
+    )
     controller = DirectController([globals_, program], "main", _COUNTED)
     assert controller.scan({"a": 0, "b": 0}).outputs["n"] == 57
     assert controller.values()["plc.g"] == 5
@@ -293,8 +295,8 @@ def test_globals_are_shared_and_their_list_may_be_named() -> None:
 def test_an_input_with_an_edge_is_true_for_one_call() -> None:
     block = """FUNCTION_BLOCK Edge VAR_INPUT c : BOOL R_EDGE; END_VAR VAR_OUTPUT k : INT; END_VAR
     IF c THEN k := k + 1; END_IF; END_FUNCTION_BLOCK"""
-    text = _program("e(c := a); n := e.k;", "e : Edge;", block)
-    assert _run(text, "0110011")[1] == [0, 1, 1, 1, 1, 2, 2]
+    text = program_of("e(c := a); n := e.k;", "e : Edge;", block)
+    assert run(text, "0110011")[1] == [0, 1, 1, 1, 1, 2, 2]
 
 
 # The border
@@ -311,7 +313,7 @@ def test_retained_variables_keep_their_values_over_a_restart() -> None:
 
 
 def test_a_scan_tells_what_was_executed_and_what_decided_an_output() -> None:
-    controller = _controller(_program("q := a;\nIF b THEN\nn := 1;\nn := 2;\nEND_IF;"))
+    controller = _controller(program_of("q := a;\nIF b THEN\nn := 1;\nn := 2;\nEND_IF;"))
     found = controller.scan({"a": 1, "b": 1})
     assert [place.line for place in found.executed] == [4, 5, 6, 7]
     assert [(d.name, d.place.line, d.old, d.new) for d in found.decided] == [
@@ -321,7 +323,9 @@ def test_a_scan_tells_what_was_executed_and_what_decided_an_output() -> None:
 
 
 def test_a_free_timer_elapses_when_it_is_told_to() -> None:
-    controller = _controller(_program("t(IN := a, PT := T#1s); q := t.Q;", "t : TON;"), Settings())
+    controller = _controller(
+        program_of("t(IN := a, PT := T#1s); q := t.Q;", "t : TON;"), Settings()
+    )
     assert controller.scan({"a": 1, "b": 0}).outputs["q"] == 0
     assert controller.running_timers() == ["t"]
     controller.elapse("t")
@@ -332,7 +336,7 @@ def test_a_free_timer_elapses_when_it_is_told_to() -> None:
 
 
 def test_memory_is_loaded_and_remembered_by_the_layouts_names() -> None:
-    controller = _controller(_program("c(CU := a, R := b, PV := 2); n := c.CV;", "c : CTU;"))
+    controller = _controller(program_of("c(CU := a, R := b, PV := 2); n := c.CV;", "c : CTU;"))
     before = controller.exact_values()
     controller.scan({"a": 1, "b": 0})
     assert controller.read("c.cv") == 1
@@ -359,79 +363,14 @@ def test_memory_is_loaded_and_remembered_by_the_layouts_names() -> None:
 )
 def test_what_cannot_be_executed_is_told_at_load(body: str, declared: str, says: str) -> None:
     with pytest.raises(InputError) as found:
-        _controller(_program(body, declared), Settings())
+        _controller(program_of(body, declared), Settings())
     assert says in str(found.value)
     assert len(found.value.mistakes) == 1
 
 
-# Charts
-
-_CHART = """INITIAL_STEP Start: END_STEP
-STEP Run: {actions} END_STEP
-TRANSITION FROM Start TO Run := a; END_TRANSITION
-TRANSITION FROM Run TO Start := b; END_TRANSITION
-ACTION Count: n := n + 1; END_ACTION
-"""
-
-
-@pytest.mark.parametrize(
-    ("actions", "a", "b", "q", "n"),
-    [
-        # Run is active from the second call on and until the one in which b is seen.
-        ("q(N);", "1000000", "0001000", "0111000", [0] * 7),
-        # An action is executed once more after it was active: the final scan.
-        ("Count(N);", "1000000", "0001000", "0000000", [0, 1, 2, 3, 4, 4, 4]),
-        ("Count(P1);", "1000000", "0001000", "0000000", [0, 1, 1, 1, 1, 1, 1]),
-        ("Count(P0);", "1000000", "0001000", "0000000", [0, 0, 0, 0, 1, 1, 1]),
-        ("q(P);", "1000000", "0001000", "0100000", [0] * 7),
-        ("q(S);", "1000000", "0001000", "0111111", [0] * 7),
-        ("q(L, T#200ms);", "1000000", "0000010", "0110000", [0] * 7),
-        ("q(D, T#200ms);", "1000000", "0000010", "0001110", [0] * 7),
-        ("q(SD, T#300ms);", "1000000", "0100000", "0000111", [0] * 7),
-        ("q(DS, T#300ms);", "1000000", "0100000", "0000000", [0] * 7),
-        ("q(DS, T#100ms);", "1000000", "0010000", "0011111", [0] * 7),
-        ("q(SL, T#200ms);", "1000000", "0100000", "0110000", [0] * 7),
-    ],
-)
-def test_qualifiers_of_actions(actions: str, a: str, b: str, q: str, n: list[int]) -> None:
-    # IEC 61131-3, action control (from memory), worked out call by call at k·100 ms.
-    assert _run(_program(_CHART.format(actions=actions)), a, b) == (q, n)
-
-
-def test_of_several_true_branches_the_leftmost_is_taken_unless_priority_says_other() -> None:
-    chart = """INITIAL_STEP A: END_STEP STEP B: One(N); END_STEP STEP C: Two(N); END_STEP
-    TRANSITION {first} FROM A TO B := a; END_TRANSITION
-    TRANSITION {second} FROM A TO C := a; END_TRANSITION
-    ACTION One: n := 1; END_ACTION ACTION Two: n := 2; END_ACTION"""
-    leftmost = _program(chart.format(first="", second=""))
-    assert _run(leftmost, "11")[1] == [0, 1]
-    by_priority = chart.format(first="(PRIORITY := 2)", second="(PRIORITY := 1)")
-    assert _run(_program(by_priority), "11")[1] == [0, 2]
-
-
-def test_simultaneous_branches_begin_and_end_together() -> None:
-    chart = """INITIAL_STEP A: END_STEP STEP B: Bit0(N); END_STEP STEP C: END_STEP
-    STEP D: Bit1(N); END_STEP STEP E: q(N); END_STEP
-    TRANSITION FROM A TO (B, C) := TRUE; END_TRANSITION
-    TRANSITION FROM C TO D := a; END_TRANSITION
-    TRANSITION FROM (B, D) TO E := b; END_TRANSITION
-    ACTION Bit0: n := n + 1; END_ACTION ACTION Bit1: n := n + 10; END_ACTION"""
-    # B and C from the second call; D from the third; both are left together, with final scans.
-    found = _run(_program(chart), "010000", "110100")
-    assert found == ("000011", [0, 1, 12, 23, 34, 34])
-
-
-def test_a_step_tells_whether_and_how_long_it_is_active() -> None:
-    chart = """INITIAL_STEP One: Look(N); END_STEP STEP Two: END_STEP
-    TRANSITION FROM One TO Two := One.T >= T#200ms; END_TRANSITION
-    ACTION Look: n := n + 1; q := One.X; END_ACTION"""
-    # Active in three calls, at 0, 100 and 200 ms; the fourth is the final scan.
-    assert _run(_program(chart), "00000") == ("11100", [1, 2, 3, 4, 4])
-
-
 def test_bits_that_an_assignment_loses_are_a_flaw_and_those_of_a_conversion_are_none() -> None:
     declared = "w : WORD := 16#1234; x, y : BYTE;"
-    controller = _controller(_program("x := w;\ny := WORD_TO_BYTE(w);\nn := x + y;", declared))
+    controller = _controller(program_of("x := w;\ny := WORD_TO_BYTE(w);\nn := x + y;", declared))
     found = controller.scan({"a": 0, "b": 0})
     assert found.outputs["n"] == 2 * 0x34
     assert [str(d) for d in found.defects] == [

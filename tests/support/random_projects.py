@@ -10,18 +10,10 @@ from dataclasses import dataclass, field, replace
 
 from hypothesis import strategies as st
 
+from tests.support.random_frames import BLOCK, FUNCTION, PROGRAM, TYPES
+
 INPUTS = {"b0": (0, 1), "b1": (0, 1), "n0": (-3, 4), "e0": (0, 2), "w0": (0, 255)}
 """Least and greatest value of each input of a random project, as the kernel counts them."""
-
-_TYPES = """TYPE
-  Mode : (IDLE := 2, SLOW, FAST := 7) := SLOW;
-  Small : INT (0..5) := 1;
-  Pair : STRUCT n : Small; on : BOOL := TRUE; w : BYTE := 16#A5; END_STRUCT;
-  Row : ARRAY [1..3] OF INT (-4..4);
-END_TYPE
-VAR_GLOBAL CONSTANT MUCH : INT := 2; END_VAR
-VAR_GLOBAL g0 : Small := 3; gb : BOOL := FALSE; gm : Mode := FAST; END_VAR
-"""
 
 
 @dataclass(frozen=True)
@@ -255,54 +247,6 @@ class _Writer:
                 return text.replace("CONTINUE;", "EXIT;")
 
 
-_FUNCTION = """FUNCTION gauge : INT
-VAR_INPUT a : INT; x : BOOL; END_VAR
-VAR_OUTPUT more : BOOL; END_VAR
-VAR k : INT := 2; j : INT; END_VAR
-{body}
-END_FUNCTION
-FUNCTION nudge : BOOL
-VAR_IN_OUT at : INT; END_VAR
-VAR_INPUT by : INT := 1; END_VAR
-at := at + by; nudge := at > 2;
-END_FUNCTION
-"""
-_BLOCK = """FUNCTION_BLOCK Base
-VAR_INPUT on : BOOL; level : Small := 2; clock : BOOL R_EDGE; END_VAR
-VAR_OUTPUT q : BOOL; n : INT (0..9); m : Mode; END_VAR
-VAR_IN_OUT shared : INT; END_VAR
-VAR t : TON; p : TP; rise : R_TRIG; up : CTU; kept : Pair; i, j : INT; END_VAR
-VAR_TEMP tmp : INT := 4; END_VAR
-{body}
-ACTION Step1: {action} END_ACTION
-METHOD Twice : INT VAR_INPUT v : INT; END_VAR VAR l : INT := 1; END_VAR
-{method}
-END_METHOD
-PROPERTY Level2 : INT GET Level2 := level + 1; END_GET SET level := Level2 - 1; END_SET END_PROPERTY
-END_FUNCTION_BLOCK
-FUNCTION_BLOCK Derived EXTENDS Base
-VAR extra : BOOL; d : DINT; END_VAR
-{before}
-SUPER^();
-{after}
-METHOD Twice : INT VAR_INPUT v : INT; END_VAR Twice := {twice} + 1; END_METHOD
-END_FUNCTION_BLOCK
-"""
-_PROGRAM = """PROGRAM main
-VAR_INPUT b0, b1 : BOOL; n0 : INT (-3..4); e0 : Mode; w0 : BYTE; END_VAR
-VAR_OUTPUT q0, q1 : BOOL := TRUE; k0 : INT (0..3); s0 : Mode; w1 : WORD; END_VAR
-VAR RETAIN kept : Small; END_VAR
-VAR one : Base; two : Derived := (level := 4); legs : ARRAY [0..1] OF Base; pair, other : Pair;
-  row : Row := [1, 2(-1)]; grid : ARRAY [0..1, 0..1] OF BOOL; i, j, raw : INT;
-  us : USINT; wide : DINT;
-  span : TIME := T#150ms; t1 : TON; f1 : F_TRIG; sr1 : SR; down : CTD; x : REAL; y : LREAL;
-END_VAR
-VAR_EXTERNAL g0 : Small; END_VAR
-{body}
-END_PROGRAM
-"""
-
-
 def _base_scope() -> Scope:
     return _more(
         replace(
@@ -417,7 +361,7 @@ def random_projects(draw: st.DrawFn) -> RandomProject:
     action = replace(method, ints=("n", "level", "g0", "2"), targets={"int": ("n", "kept.n")})
     derived = _more(base, ints=("d",), bools=("extra",))
     derived = replace(derived, targets={**base.targets, "bool": ("extra", "q"), "int": ("d", "n")})
-    blocks = _BLOCK.format(
+    blocks = BLOCK.format(
         body=writer.body(base, 2, 3),
         action=writer.body(action, 0, 1),
         method=writer.body(method, 1, 1),
@@ -425,10 +369,10 @@ def random_projects(draw: st.DrawFn) -> RandomProject:
         after=writer.body(derived, 1),
         twice=writer.pick("n", "v * d", "SUPER^.Twice(v)"),
     )
-    functions = _FUNCTION.format(body=writer.body(function, 2, 1))
+    functions = FUNCTION.format(body=writer.body(function, 2, 1))
     body = writer.body(program, 2, 5)
     return RandomProject(
-        {"GVL.st": _TYPES, "main.st": functions + blocks + _PROGRAM.format(body=body)}
+        {"GVL.st": TYPES, "main.st": functions + blocks + PROGRAM.format(body=body)}
     )
 
 
