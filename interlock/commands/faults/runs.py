@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 
+from interlock.engines import make
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
 from interlock.kernel.asking import Question, ask_all
