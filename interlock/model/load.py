@@ -81,6 +81,7 @@ def _settings(shape: ModelShape) -> Settings:
         timers=Timers(shape.run.timers),
         scan_ms=shape.run.scan_ms,
         edges=1 if shape.run.edges == "first edition" else 2,
+        overflow=shape.run.overflow,
     )
 
 

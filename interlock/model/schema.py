@@ -335,6 +335,11 @@ class RunShape(_Shape):
     )
     timers: Literal["free", "counted"] = "free"
     edges: Literal["first edition", "second edition"] = "second edition"
+    overflow: Literal["wrap", "saturate"] = Field(
+        "wrap",
+        description="What becomes of an integer that its type does not hold; to come to it is "
+        "a finding either way.",
+    )
 
 
 class ExpectedShape(_Shape):

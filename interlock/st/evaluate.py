@@ -172,7 +172,7 @@ class _Evaluation:
                 return values[2] if values[0] else values[1]
             case "LIMIT":
                 low, value, high = values
-                return max(low, min(value, high))
+                return min(max(value, low), high)
             case "ABS":
                 return self._fitted(abs(values[0]), e.type, e.place)
             case "MIN":

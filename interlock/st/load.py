@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
@@ -11,7 +11,6 @@ from interlock.st import typed as ty
 from interlock.st.check import check_program
 from interlock.st.elaborate.root import elaborate
 from interlock.st.parser import parse_file
-from interlock.st.types import EnumType
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,6 @@ def load_project(
     texts: Mapping[str, str],
     root: str | None = None,
     place: Place | None = None,
-    enums: Iterable[EnumType] = (),
 ) -> Loaded:
     """Read a project.
 
@@ -55,8 +53,6 @@ def load_project(
         The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
     place : Place, optional
         Where a project without a root is told.
-    enums : iterable of EnumType
-        Enumerations known besides the project's own.
 
     Raises
     ------
@@ -74,11 +70,11 @@ def load_project(
         raise InputError(mistakes)
     if not files:
         raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
-    whole = elaborate(files, root, place)
-    program = check_program(whole.program, enums)
+    whole = elaborate(files, root, place or Place(next(iter(texts)), 1, 1))
+    program = check_program(whole.program)
     return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms)
 
 
-def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Program:
+def load_program(text: str, file: str) -> ty.Program:
     """Read a project of one file; see `load_project`."""
-    return load_project({file: text}, enums=enums).program
+    return load_project({file: text}).program

@@ -237,7 +237,7 @@ class Terms:
             case "SEL":  # SEL(G, IN0, IN1): IN1 where G holds
                 return ite(arguments[0], arguments[2], arguments[1])
             case "LIMIT":  # LIMIT(MN, IN, MX)
-                return ex.maximum(arguments[0], ex.minimum(arguments[1], arguments[2]))
+                return ex.minimum(ex.maximum(arguments[1], arguments[0]), arguments[2])
             case "ABS":
                 size = ex.maximum(arguments[0], ex.sub(const(0), arguments[0]))
                 span = ranges.called("ABS", [span_of(types[0])])

@@ -69,7 +69,7 @@ def called(function: str, spans: Sequence[Span]) -> Span:
         case "MAX":
             return greatest(spans)
         case "LIMIT":
-            return greatest([spans[0], least(spans[1:])])
+            return least([greatest(spans[:2]), spans[2]])
         case _:
             return greatest([(0, 0), spans[0], negated(spans[0])])
 

@@ -19,7 +19,7 @@ YAML = """\
 title: Everything
 says: a model that says everything
 controller: controller.st
-run: {moves_per_scan: 1, scan_ms: 100, timers: free, edges: second edition}
+run: {moves_per_scan: 1, scan_ms: 100, timers: free, edges: second edition, overflow: wrap}
 assumptions: [the road is dry]
 cautions: [walk the vehicle first]
 plant:
@@ -85,6 +85,7 @@ CHANGES: dict[str, tuple[str, str]] = {
     "run.scan_ms": ("scan_ms: 100", "scan_ms: 50"),
     "run.timers": ("timers: free", "timers: counted"),
     "run.edges": ("second edition", "first edition"),
+    "run.overflow": ("overflow: wrap", "overflow: saturate"),
     "assumptions": ("assumptions: [the road is dry]\n", ""),
     "cautions": ("cautions: [walk the vehicle first]\n", ""),
     "plant.says": ("says: the gate", "says: the great gate"),

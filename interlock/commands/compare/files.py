@@ -15,6 +15,7 @@ _Entries = dict[str, Facets]
 
 # Keys of a model file that are not compared, with the reason.
 NOT_COMPARED: Mapping[str, str] = {
+    "root": "the programs are compared as they are executed, whichever unit that is",
     "title": "both stand at the head of the comparison",
     "revises": "what is inherited is compared as if it stood in the file itself",
     "changes": "it is what the author says of the change",
@@ -99,6 +100,7 @@ def _run(model: Model) -> Facets:
         "timers": settings.timers.value,
         "scan": f"{settings.scan_ms} ms",
         "edges": f"edition {settings.edges}",
+        "overflow": settings.overflow,
         "map": ", ".join(model.map_machines),
         "unsafe": _text(model.unsafe),
     }

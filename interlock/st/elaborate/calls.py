@@ -30,6 +30,7 @@ from interlock.st.elaborate.state import Frame, UnknowableError
 
 _FORMAL_KINDS = ("VAR_INPUT", "VAR_IN_OUT", "VAR_OUTPUT")
 _BOOL = "BOOL"
+_LASTING = ("VAR_STAT", "VAR_INST")
 
 
 @dataclass(frozen=True)
@@ -439,9 +440,8 @@ class Calls(Expressions):
             shape = self.shape(unit.returns, own, unit.name)
             like = sx.Declaration("VAR_TEMP", False, (), unit.returns, None, call.place)
             result = self.add(f"{path}.{unit.name}", shape, None, own, like)
-            if unit.kind != "SET":
-                own.names[unit.name.casefold()] = result
-                anew.append((result, None))
+            own.names[unit.name.casefold()] = result
+            anew.append((result, None))
         self._enter(f"{instance.path if instance else ''}.{id(unit)}", call.place, unit.name)
         self.reading.reached.add(unit.name.casefold())
         out += self.initials(anew, own, call.place)
@@ -461,7 +461,7 @@ class Calls(Expressions):
                 key = name.text.casefold()
                 if self.is_constant(declaration, shape):
                     own.names[key] = self.constant_value(declaration, shape, own)
-                elif declaration.kind == "VAR_STAT" or isinstance(shape, Block | Standard):
+                elif declaration.kind in _LASTING or isinstance(shape, Block | Standard):
                     own.names[key] = self._static(unit, name, declaration, shape, own)
                 else:
                     like = replace(declaration, kind="VAR_TEMP", retain=False, place=name.place)
@@ -474,10 +474,11 @@ class Calls(Expressions):
         self, unit: sx.Unit, name: sx.Name, declaration: sx.Declaration, shape: Shape, own: Frame
     ) -> Reference:
         """A variable that stays from call to call; all calls share it."""
-        is_instance = isinstance(shape, Block | Standard) and declaration.kind != "VAR_STAT"
-        if declaration.kind == "VAR_INPUT" or (is_instance and unit.kind == "FUNCTION"):
+        if declaration.kind not in _LASTING:
+            # It would begin anew at each call, and what it remembers would be of no use.
             return Located(f"{own.path}.{name.text}", Unknown(f"an instance in {unit.name}"))
-        place = own.instance.path if own.instance is not None else ""
+        is_shared = declaration.kind == "VAR_STAT" or own.instance is None
+        place = self.owner_of(own).name if is_shared else own.instance.path  # type: ignore[union-attr]
         path = f"{place}.{unit.name}.{name.text}".lstrip(".")
         known = self.reading.globals.get(f"static {path}")
         if known is None:
@@ -512,6 +513,12 @@ class Calls(Expressions):
             if declaration.kind in _FORMAL_KINDS and not declaration.constant
             for name in declaration.names
         }
+        if line[0].kind == "SET":
+            # The code of a SET finds the new value under the property's name.
+            (argument,) = call.inputs
+            value = own.names[line[0].name.casefold()]
+            self.assign(value, argument.value, frame, out, argument.place)
+            return
         order = iter(formal)
         in_outs = {key for key, (_, d) in formal.items() if d.kind == "VAR_IN_OUT"}
         for argument in call.inputs:
@@ -666,6 +673,8 @@ class Calls(Expressions):
             if isinstance(at.shape, Scalar):
                 self.write(at, self.value(value, frame, out), out, place)
                 return
+            if isinstance(at.shape, Standard | Block):
+                self.write(at, sx.Truth(False, place), out, place)
             if isinstance(value, sx.Call):
                 source = self.called(value, frame, out)
             else:

@@ -67,8 +67,7 @@ def elaborate(
     project = Project.of(files)
     unit = project.root(root)
     if isinstance(unit, str):
-        file = project.files[0].name if project.files else "project"
-        where = place or next((u.place for u in project.units.values()), Place(file, 1, 1))
+        where = place or next((u.place for u in project.units.values()), Place("project", 1, 1))
         raise InputError([*project.mistakes, Mistake(where, unit)])
     found = Found()
     for _ in range(_MOST_READINGS):

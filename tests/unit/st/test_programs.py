@@ -11,7 +11,6 @@ from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
 from interlock.st.load import load_program
 from interlock.st.lower import Lowered, lower_program
-from interlock.st.types import EnumType
 
 _LATCH = """PROGRAM Latch
 VAR_INPUT Go, Stop : BOOL; END_VAR
@@ -155,13 +154,14 @@ def test_a_controller_can_be_put_into_any_memory() -> None:
         controller.load({"plc.count": 1})
 
 
-def test_enumerations_may_come_from_outside() -> None:
+def test_limit_with_crossed_limits_gives_the_upper_one() -> None:
+    # IEC 61131-3: LIMIT := MIN(MAX(IN, MN), MX) (from memory).
     text = """PROGRAM p
-    VAR_INPUT lift : Lift_T; END_VAR VAR_OUTPUT q : BOOL; END_VAR
-    q := lift = UP;
+    VAR_INPUT n : INT (0..9); END_VAR VAR_OUTPUT q : INT (0..9); END_VAR
+    q := LIMIT(7, n, 3);
     END_PROGRAM"""
-    program = load_program(text, "c.st", [EnumType("Lift_T", ("DOWN", "UP"))])
-    assert Controller(program, Settings()).scan({"lift": 1}).outputs == {"q": 1}
+    controller = Controller(load_program(text, "c.st"), Settings())
+    assert [controller.scan({"n": n}).outputs["q"] for n in (0, 5, 9)] == [3, 3, 3]
 
 
 def test_a_counter_stops_at_its_greatest_preset() -> None:
