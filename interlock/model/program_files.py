@@ -37,7 +37,8 @@ def read_program_files(document: Document, shape: ModelShape) -> dict[str, str]:
 
 
 def _is_folder(document: Document, path: DocumentPath, name: str) -> bool:
-    return bool(name) and (Path(document.place(path).file).parent / name).is_dir()
+    # Of a name too long for the system more is said where the file is read.
+    return bool(name) and os.path.isdir(Path(document.place(path).file).parent / name)
 
 
 def _project(document: Document, shape: ModelShape) -> dict[str, str]:
@@ -81,9 +82,9 @@ def _files(document: Document, path: DocumentPath, name: str) -> Iterator[Path]:
         raise InputError([Mistake(place, says)])
     target = home / given
     _check_within(target, home, place)
-    if target.is_dir():
+    if os.path.isdir(target):
         yield from _in_folder(target, home, place)
-    elif target.exists() or target.parent.is_dir():
+    elif os.path.exists(target) or os.path.isdir(target.parent):
         yield target
     else:
         known = [entry.name for entry in home.iterdir() if entry.is_dir()]

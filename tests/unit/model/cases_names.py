@@ -141,11 +141,11 @@ _NAMES: Cases = {
     ),
     "a number for a BOOL": (_edit("when: NOT pull", "when: «1"), ["expected BOOL"]),
     "brackets without end": (
-        _edit("when: NOT pull", "when: " + "(" * 79 + "«" + "(" * 1000 + "pull" + ")" * 1079),
+        _edit("when: NOT pull", "when: " + "(" * 80 + "«" + "(" * 1000 + "pull" + ")" * 1080),
         ["nested too deeply"],
     ),
     "a chain of XOR without end": (
-        _edit("when: NOT pull", "when: «" + "pull XOR " * 440 + "pull"),
+        _edit("when: NOT pull", "when: " + "pull XOR " * 361 + "«" + "pull XOR " * 79 + "pull"),
         ["nested too deeply"],
     ),
     "a move from an unknown state": (
@@ -214,11 +214,8 @@ _NAMES: Cases = {
         ["choose another name"],
     ),
     "a sensor that is no input": (
-        [(YAML, "  held: {", "  «hold: {"), (ST, "pin_in, held", "pin_in, «held")],
-        [
-            "input 'held' has no sensor in the model; did you mean 'hold'?",
-            "'hold' is not a VAR_INPUT of the program; did you mean 'held'?",
-        ],
+        [(YAML, "  held: {", "  «hold: {")],
+        ["'hold' is not a VAR_INPUT of the program; did you mean 'held'?"],
     ),
     "a sensor given twice in other letters": (
         _edit("  held: {", "  «PIN_IN: {reads: pin = in}\n  held: {"),
@@ -351,7 +348,7 @@ _FILES: Cases = {
     ),
     "a folder for a program": (
         [(YAML, "controller: controller.st", "controller: «sub"), ("sub/x", "", "")],
-        ["not a file"],
+        ["there is no program in it"],
     ),
     "a program of a name without end": (
         _edit("controller: controller.st", "controller: «" + "x" * 1000),

@@ -59,7 +59,10 @@ TEXT: Cases = {
         ["first in line 1", "first in line 1"],
     ),
     "nesting without end": (_model(_DEEP), ["nested more than 40 levels deep"]),
-    "a program that is empty": ([(ST, "", "«")], ["unexpected end"]),
+    "a program that is empty": (
+        [(YAML, "controller: controller.st", "controller: «controller.st"), (ST, "", "")],
+        ["there is no PROGRAM"],
+    ),
     "a program that does not parse": (
         [(ST, "pull := held;", "pull «= held;")],
         ["'=' compares; use ':='"],
