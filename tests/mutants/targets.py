@@ -3,6 +3,17 @@
 from __future__ import annotations
 
 _CONTRACT = ("tests/contract",)
+_ASKING = (
+    "tests/known/test_pattern_traces.py",
+    "tests/unit/judgement/test_verify.py",
+    "tests/agree/test_bounds_agree_with_formulas.py",
+    "tests/agree/test_observers_agree_with_formulas.py",
+)
+_LEGS = (
+    "tests/contract/test_legs.py",
+    "tests/known/test_pattern_traces.py",
+    "tests/agree/test_engines_agree.py",
+)
 _ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
 _SYMBOLIC = (
     "tests/unit/engines/symbolic/test_moves.py",
@@ -60,8 +71,12 @@ def _each(folder: str, names: str) -> dict[str, tuple[str, ...]]:
 
 TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "expr evaluate codec query system", _KERNEL),
+    **_all("kernel", "asking", _ASKING),
     **_all("kernel", "observe requirement", _OBSERVERS),
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
+    **_all("engines", "reference_legs", _LEGS),
+    **_all("engines/enumerate", "legs legs_text", _LEGS),
+    **_all("engines/symbolic", "legs", _LEGS),
     **_all("st", "lower lower_blocks lower_terms layout ranges counting", _LOWERING),
     **_all(
         "engines/enumerate",

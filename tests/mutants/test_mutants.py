@@ -158,3 +158,4 @@ def test_mutants_are_tried_on_a_copy_and_one_that_never_ends_counts(tmp_path: Pa
     (tmp_path / "copy" / "tests" / "test_own.py").write_text("def test_own():\n    assert 0\n")
     with pytest.raises(TableError, match="without a mutant: killed"):
         copy.seconds(tests)
+    copy.close()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
-import signal
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -42,6 +42,15 @@ class Copy:
                 shutil.copytree(root / name, folder / name, ignore=ignored)
             elif (root / name).exists():
                 shutil.copy2(root / name, folder / name)
+        paths = [str(folder), *filter(None, [os.environ.get("PYTHONPATH")])]
+        self._runs = subprocess.Popen(
+            [sys.executable, "-P", str(Path(__file__).with_name("forking.py"))],
+            cwd=folder,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
 
     def seconds(self, tests: Sequence[str]) -> float:
         """How long the tests take without a mutant.
@@ -74,27 +83,20 @@ class Copy:
         Path(cache_from_source(str(path))).unlink(missing_ok=True)
 
     def _ask(self, tests: Sequence[str], most_seconds: float) -> tuple[str, str]:
-        order = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-m", "not slow"]
-        paths = [str(self._folder), *filter(None, [os.environ.get("PYTHONPATH")])]
-        process = subprocess.Popen(
-            [*order, "-p", "no:cacheprovider", "--hypothesis-seed=0", "--tb=no", *tests],
-            cwd=self._folder,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            start_new_session=True,
-        )
-        try:
-            told, _ = process.communicate(timeout=most_seconds)
-        except subprocess.TimeoutExpired:
-            return TIMEOUT, ""
-        finally:
-            # Children of the tests, too: they are of its session.
-            if process.poll() is None:
-                os.killpg(process.pid, signal.SIGKILL)
-                process.communicate()
-        return (KILLED if process.returncode else SURVIVED), told
+        order = ["-q", "-x", "-n", "0", "-m", "not slow", "-p", "no:cacheprovider"]
+        request = ([*order, "--hypothesis-seed=0", "--tb=no", *tests], most_seconds)
+        asked, answers = self._runs.stdin, self._runs.stdout
+        assert asked is not None
+        assert answers is not None
+        asked.write(json.dumps(request) + "\n")
+        asked.flush()
+        code = json.loads(answers.readline())
+        told = (self._folder / "told.txt").read_text("utf-8", "replace")
+        return (TIMEOUT if code is None else KILLED if code else SURVIVED), told
+
+    def close(self) -> None:
+        """End the process that runs the tests."""
+        self._runs.communicate()
 
 
 def limit(baseline_seconds: float) -> float:
