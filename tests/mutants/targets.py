@@ -3,16 +3,33 @@
 from __future__ import annotations
 
 _CONTRACT = ("tests/contract",)
+_BOUNDS = "tests/agree/test_bounds_agree_with_formulas.py"
+_OBSERVED = "tests/agree/test_observers_agree_with_formulas.py"
+_SCOPES = ("globally", "before", "after", "between", "after-until")
+_PATTERNS = ("never", "always", "exists", "leads to", "only after")
 _ASKING = (
     "tests/known/test_pattern_traces.py",
+    *(
+        f"{_BOUNDS}::test_a_late_response_is_found_exactly_where_it_refutes_the_formula[{scope}-ask]"
+        for scope in _SCOPES
+    ),
+    *(
+        f"{_OBSERVED}::{test}[{pattern}, {scope}-ask]"
+        for test in (
+            "test_a_run_is_found_exactly_where_it_refutes_the_formula",
+            "test_after_scan_only_the_states_after_scans_are_judged",
+        )
+        for pattern in _PATTERNS
+        for scope in _SCOPES
+    ),
+    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
+    f"{_BOUNDS}::test_a_response_that_came_late_is_not_measured",
     "tests/unit/judgement/test_verify.py",
-    "tests/agree/test_bounds_agree_with_formulas.py",
-    "tests/agree/test_observers_agree_with_formulas.py",
 )
 _LEGS = (
     "tests/contract/test_legs.py",
     "tests/known/test_pattern_traces.py",
-    "tests/agree/test_engines_agree.py",
+    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
 )
 _ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
 _SYMBOLIC = (

@@ -110,7 +110,7 @@ def test_every_entry_of_the_list_speaks_of_lines_that_are_there() -> None:
 @pytest.mark.parametrize("file", TARGETS)
 def test_each_file_of_the_table_and_its_tests_exist(file: str) -> None:
     assert (ROOT / file).is_file()
-    assert all((ROOT / test).exists() for test in TARGETS[file])
+    assert all((ROOT / test.partition("::")[0]).exists() for test in TARGETS[file])
 
 
 def test_a_journal_goes_on_behind_a_line_that_was_cut_off(tmp_path: Path) -> None:
