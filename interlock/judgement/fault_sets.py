@@ -171,7 +171,9 @@ def find_sets(
             sets = tuple(tuple(ids[flag] for flag in one) for one in cuts[0].sets)
             found[id_] = RequirementSets(requirement, sets, cuts[0].n_by_order, bound)
         else:
-            sets = _minimal([tuple(ids[f] for f in one) for cut in cuts for one in cut.sets])
+            every = [tuple(ids[f] for f in one) for cut in cuts for one in cut.sets]
+            place = {fault: n for n, fault in enumerate(ids.values())}
+            sets = _minimal(sorted(every, key=lambda one: [place[fault] for fault in one]))
             found[id_] = RequirementSets(requirement, sets, _counts(sets), bound)
     return found
 
@@ -205,6 +207,7 @@ def united(
 
 
 def _minimal(sets: Sequence[FaultSet]) -> tuple[FaultSet, ...]:
+    """Those that contain no other, by their order, then as they were given."""
     distinct = list(dict.fromkeys(sorted(sets, key=len)))
     as_sets = [frozenset(one) for one in distinct]
     return tuple(

@@ -5,31 +5,34 @@ from __future__ import annotations
 _CONTRACT = ("tests/contract",)
 _BOUNDS = "tests/agree/test_bounds_agree_with_formulas.py"
 _OBSERVED = "tests/agree/test_observers_agree_with_formulas.py"
+_SETTLED = "tests/agree/test_settled_agrees.py"
 _SCOPES = ("globally", "before", "after", "between", "after-until")
 _PATTERNS = ("never", "always", "exists", "leads to", "only after")
 _ASKING = (
     "tests/known/test_pattern_traces.py",
+    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
+    f"{_BOUNDS}::test_a_response_that_came_late_is_not_measured",
+    "tests/unit/judgement/test_verify.py",
+    *(
+        f"{_OBSERVED}::test_after_scan_only_the_states_after_scans_are_judged"
+        f"[{pattern}, {scope}-ask]"
+        for scope in _SCOPES
+        for pattern in _PATTERNS
+    ),
     *(
         f"{_BOUNDS}::test_a_late_response_is_found_exactly_where_it_refutes_the_formula[{scope}-ask]"
         for scope in _SCOPES
     ),
-    *(
-        f"{_OBSERVED}::{test}[{pattern}, {scope}-ask]"
-        for test in (
-            "test_a_run_is_found_exactly_where_it_refutes_the_formula",
-            "test_after_scan_only_the_states_after_scans_are_judged",
-        )
-        for pattern in _PATTERNS
-        for scope in _SCOPES
-    ),
-    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
-    f"{_BOUNDS}::test_a_response_that_came_late_is_not_measured",
-    "tests/unit/judgement/test_verify.py",
 )
 _LEGS = (
     "tests/contract/test_legs.py",
     "tests/known/test_pattern_traces.py",
     f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
+)
+_ENUMERATED_LEGS = (
+    "tests/contract/test_legs.py",
+    "tests/unit/engines/test_enumerate.py",
+    *_LEGS[1:],
 )
 _ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
 _SYMBOLIC = (
@@ -92,8 +95,27 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "observe requirement", _OBSERVERS),
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
     **_all("engines", "reference_legs", _LEGS),
-    **_all("engines/enumerate", "legs legs_text", _LEGS),
-    **_all("engines/symbolic", "legs", _LEGS),
+    **_all("engines/enumerate", "legs legs_text", _ENUMERATED_LEGS),
+    **_all(
+        "engines/symbolic",
+        "legs",
+        (
+            "tests/unit/engines/symbolic/test_legs.py",
+            *_LEGS,
+            "tests/agree/test_harm_agrees.py",
+        ),
+    ),
+    **_all(
+        "engines/symbolic",
+        "settled",
+        (
+            "tests/unit/engines/symbolic/test_settling.py",
+            f"{_SETTLED}::test_a_move_that_each_scan_makes_possible_again_need_never_happen",
+            "tests/agree/test_ways_back_agree.py",
+            "tests/agree/test_harm_agrees.py",
+            _SETTLED,
+        ),
+    ),
     **_all("st", "lower lower_blocks lower_terms layout ranges counting", _LOWERING),
     **_all(
         "engines/enumerate",
