@@ -132,7 +132,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("independent_judge", "trace", _TRACES),
     **_all("model", "build", _MODELS),
     **_all("model", "fault fault_kinds faults", _FAULTS),
-    **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
+    **_all(
+        "judgement",
+        "fault_sets",
+        ("tests/unit/judgement/test_fault_sets.py", "tests/unit/commands/faults/test_study.py"),
+    ),
+    **_all("judgement", "harm", ("tests/agree/test_harm_agrees.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
     **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),
