@@ -15,7 +15,7 @@ from interlock.judgement.fault_sets import Asked, ask_all, find_sets, flags_of
 from interlock.judgement.harm import harm_of, with_harm
 from interlock.judgement.verify import verify
 from interlock.kernel.expr import Expr, not_, or_, var
-from interlock.kernel.query import Limits, Stay
+from interlock.kernel.query import Limits, Progress, Stay
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import BOOL, Role, System, Variable
 from interlock.model.build import RunClass, build
@@ -94,8 +94,10 @@ def test_the_harm_of_a_finding_is_the_worst_that_a_fault_does(tmp_path: Path, pr
     model = hoist(tmp_path, program)
     by_fault = by_parts(model)
     found = verify(model, SymbolicEngine(), RunClass(tuple(model.faults), 1))
-    stages: list[str] = []
-    told = with_harm(found, progress=lambda now: stages.append(now.stage))
+    told_of: list[Progress] = []
+    told = with_harm(found, progress=told_of.append)
+    stages = [now.stage for now in told_of]
+    assert {(now.depth, now.seconds) for now in told_of} == {(0, 0.0)}
     for finding in told.findings:
         harms = {harm for (_, id_), harm in by_fault.items() if id_ == finding.requirement.id}
         worst = Harm.DANGEROUS if Harm.DANGEROUS in harms else Harm.DETECTED
