@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from math import inf, isnan
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
-from interlock.engines.symbolic.cutsets import CutSets
+from interlock.engines.symbolic.explored import Explored
+from interlock.judgement import fault_sets
 from interlock.judgement.fault_sets import (
     Asked,
     FaultSet,
@@ -16,10 +18,10 @@ from interlock.judgement.fault_sets import (
     find_sets,
     united,
 )
-from interlock.kernel.expr import TRUE
-from interlock.kernel.query import Query, Reach, Stay
+from interlock.kernel.expr import TRUE, and_, not_, or_, var
+from interlock.kernel.query import Limits, Query, Reach, Stay
 from interlock.kernel.requirement import Outcome, Pattern, Requirement
-from interlock.kernel.system import System
+from interlock.kernel.system import BOOL, Move, MoveKind, System, Variable
 from interlock.model.build import RunClass
 
 HOLDS, VIOLATED, UNDECIDED = Outcome.HOLDS, Outcome.VIOLATED, Outcome.UNDECIDED
@@ -83,55 +85,46 @@ def test_of_parts_one_of_which_hit_a_limit_nothing_is_known() -> None:
     assert (whole.sets, whole.n_by_order, whole.limit) == ((), (), "states 5")
 
 
-class Listed:
-    """An exploration of which it is known what breaks what."""
+def explored(names: str, queries: tuple[Query, ...], at_most: int | None = None) -> RequirementSets:
+    """The sets of faults, called as their flags in capitals, that one of `queries` needs."""
+    strikes = [Move(n, MoveKind.FAULT, not_(var(n)), {n: TRUE}) for n in names]
+    system = System(tuple(Variable(n, BOOL, 0) for n in names), tuple(strikes))
+    ids = {name: name.upper() for name in names}
+    run_class = RunClass(tuple(ids.values()), at_most)
+    built: Any = SimpleNamespace(run_class=run_class, requirements={"R": R})
+    asked = Asked(system, {"R": queries})
+    return find_sets(built, Explored(system, tuple(ids)), asked, ids)["R"]
 
-    def __init__(self, cuts: dict[Query, CutSets]) -> None:
-        self._cuts = cuts
 
-    def minimal_sets(self, query: Query, most_sets: int) -> CutSets:
-        assert most_sets > 1
-        return self._cuts[query]
+ENDS = Reach(var("b")), Reach(and_(var("c"), var("d")))
+LASTS = Stay(TRUE, or_(var("a"), and_(var("b"), var("c"))))
 
 
 def test_several_ways_to_break_it_give_minimal_sets_in_the_order_of_the_model() -> None:
-    ids = {"fa": "A", "fb": "B", "fc": "C"}
-    ends, lasts = Reach(TRUE), Stay(TRUE, TRUE)
-    ways = {
-        ends: CutSets((("fb",),), (0, 1), None, 0.0, 0),
-        lasts: CutSets((("fa",), ("fb", "fc")), (0, 1, 1), None, 0.0, 0),
-    }
-    system = System((), ())
-    built = SimpleNamespace(run_class=RunClass(("A", "B", "C"), 2), requirements={"R": R})
     for queries, sets, counts in (
-        ((ends, lasts), (("A",), ("B",)), (0, 2)),
-        ((ends,), (("B",),), (0, 1)),
-        ((lasts,), (("A",), ("B", "C")), (0, 1, 1)),
+        (ENDS, (("B",), ("C", "D")), (0, 1, 1)),
+        ((LASTS,), (("A",), ("B", "C")), (0, 1, 1)),
+        ((*ENDS, LASTS), (("A",), ("B",), ("C", "D")), (0, 2, 1)),
     ):
-        asked = Asked(system, {"R": queries})
-        whole = find_sets(built, Listed(ways), asked, ids)["R"]  # type: ignore[arg-type]
-        assert (whole.sets, whole.n_by_order, whole.bound) == (sets, counts, 2)
+        whole = explored("abcd", queries)
+        assert (whole.sets, whole.n_by_order, whole.limit) == (sets, counts, None)
+
+
+def test_sets_that_are_not_listed_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fault_sets, "MOST_SETS", 1)
+    whole = explored("abcd", (*ENDS, LASTS))
+    assert (whole.sets, whole.n_by_order) == ((("A",),), (0, 2, 1))
 
 
 @pytest.mark.parametrize(("at_most", "bound"), [(None, None), (1, 1), (2, None), (3, None)])
 def test_a_bound_that_all_faults_keep_is_none(at_most: int | None, bound: int | None) -> None:
-    query = Reach(TRUE)
-    listed = Listed({query: CutSets((), (), None, 0.0, 0)})
-    built = SimpleNamespace(run_class=RunClass(("A", "B"), at_most), requirements={"R": R})
-    asked = Asked(System((), ()), {"R": (query,)})
-    ids = {"fa": "A", "fb": "B"}
-    assert find_sets(built, listed, asked, ids)["R"].bound == bound  # type: ignore[arg-type]
+    assert explored("ab", (Reach(var("a")),), at_most).bound == bound
 
 
-def test_a_limit_that_one_way_hit_leaves_no_sets() -> None:
-    ends, lasts = Reach(TRUE), Stay(TRUE, TRUE)
-    listed = Listed(
-        {
-            ends: CutSets((("fa",),), (0, 1), None, 0.0, 0),
-            lasts: CutSets((), (), "states 5", 0.0, 0),
-        }
-    )
-    built = SimpleNamespace(run_class=RunClass(("A",), None), requirements={"R": R})
-    asked = Asked(System((), ()), {"R": (ends, lasts)})
-    whole = find_sets(built, listed, asked, {"fa": "A"})["R"]  # type: ignore[arg-type]
-    assert (whole.sets, whole.n_by_order, whole.limit) == ((), (), "states 5")
+def test_a_limit_leaves_no_sets() -> None:
+    system = System((Variable("a", BOOL, 0),), (Move("a", MoveKind.FAULT, TRUE, {"a": TRUE}),))
+    built: Any = SimpleNamespace(run_class=RunClass(("A",), None), requirements={"R": R})
+    asked = Asked(system, {"R": (Reach(TRUE), Reach(var("a")))})
+    cut = Explored(system, ("a",), Limits(max_states=1))
+    whole = find_sets(built, cut, asked, {"a": "A"})["R"]
+    assert (whole.sets, whole.n_by_order, whole.limit) == ((), (), "states 1")
