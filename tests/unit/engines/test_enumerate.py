@@ -155,3 +155,7 @@ def test_the_memory_of_a_run_along_legs_is_counted_and_limited() -> None:
     cut = EnumeratingEngine().explore(of, [query], Limits(max_bytes=bare + 10 * n_states))
     assert (cut.answers[0].found, cut.answers[0].n_states) == (None, 0)
     assert cut.limit == f"bytes {bare + 10 * n_states:,}"
+    # Where no state is what is looked for, no way to one has to be.
+    nowhere = Occurs(and_(is_("n", 1), is_("n", 2)), query.along)
+    none = EnumeratingEngine().explore(of, [nowhere], Limits(max_bytes=bare + 10 * n_states))
+    assert (none.answers[0].found, none.limit) == (False, None)
