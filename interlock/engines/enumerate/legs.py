@@ -194,9 +194,7 @@ class Walk:
         begin, address = self._space.routines["begin"], self._space.shared.address
         while first < stop:
             first = begin(address, first, stop, _ENTERS_FIRST)
-            if self._is_over:
-                return False
-            if first < stop and not self._grow():
+            if self._is_over or (first < stop and not self._grow()):
                 return False
         return True
 
@@ -210,9 +208,7 @@ class Walk:
             end = min(first + step, stop)
             started = perf_counter()
             first = walk(address, first, end)
-            if self._is_over:
-                return False
-            if first < end and not self._grow():
+            if self._is_over or (first < end and not self._grow()):
                 return False
             if perf_counter() - started < SLICE_S / 2:
                 step *= 2

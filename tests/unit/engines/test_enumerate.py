@@ -152,10 +152,13 @@ def test_the_memory_of_a_run_along_legs_is_counted_and_limited() -> None:
     assert told.answers[0].n_states == 1
     # The queue takes 14 bytes an entry and doubles; flags and places take 2 bytes a state.
     assert 16 * n_states <= told.n_bytes - bare <= (2 * 14 + 2) * n_states
-    cut = EnumeratingEngine().explore(of, [query], Limits(max_bytes=bare + 10 * n_states))
-    assert (cut.answers[0].found, cut.answers[0].n_states) == (None, 0)
-    assert cut.limit == f"bytes {bare + 10 * n_states:,}"
+    limits = Limits(max_bytes=bare + 10 * n_states)
+    from_anywhere = Occurs(is_("n", 1), (Leg(), Leg(ex.FALSE, TRUE, 1)))
+    for asked in (query, from_anywhere):
+        cut = EnumeratingEngine().explore(of, [asked], limits)
+        assert (cut.answers[0].found, cut.answers[0].n_states) == (None, 0)
+        assert cut.limit == f"bytes {limits.max_bytes:,}"
     # Where no state is what is looked for, no way to one has to be.
     nowhere = Occurs(and_(is_("n", 1), is_("n", 2)), query.along)
-    none = EnumeratingEngine().explore(of, [nowhere], Limits(max_bytes=bare + 10 * n_states))
+    none = EnumeratingEngine().explore(of, [nowhere], limits)
     assert (none.answers[0].found, none.limit) == (False, None)
