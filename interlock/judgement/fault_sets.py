@@ -162,17 +162,10 @@ def find_sets(
         bound = None
     found = {}
     for id_, queries in asked.queries.items():
-        cuts = [explored.minimal_sets(query, MOST_SETS) for query in queries]
+        cut = explored.minimal_sets(*queries, most_sets=MOST_SETS)
+        sets = tuple(tuple(ids[flag] for flag in one) for one in cut.sets)
         requirement = built.requirements[id_]
-        limit = next((cut.limit for cut in cuts if cut.limit is not None), None)
-        if limit is not None:
-            found[id_] = RequirementSets(requirement, (), (), bound, limit)
-        elif len(cuts) == 1:
-            sets = tuple(tuple(ids[flag] for flag in one) for one in cuts[0].sets)
-            found[id_] = RequirementSets(requirement, sets, cuts[0].n_by_order, bound)
-        else:
-            sets = _minimal([tuple(ids[f] for f in one) for cut in cuts for one in cut.sets])
-            found[id_] = RequirementSets(requirement, sets, _counts(sets), bound)
+        found[id_] = RequirementSets(requirement, sets, cut.n_by_order, bound, cut.limit)
     return found
 
 
@@ -205,6 +198,7 @@ def united(
 
 
 def _minimal(sets: Sequence[FaultSet]) -> tuple[FaultSet, ...]:
+    """Those that contain no other, by their order, then as they were given."""
     distinct = list(dict.fromkeys(sorted(sets, key=len)))
     as_sets = [frozenset(one) for one in distinct]
     return tuple(

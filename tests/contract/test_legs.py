@@ -29,6 +29,7 @@ def test_a_leg_is_gone_along_only_inside(explore: Explore) -> None:
     of = ring(6)
     free, blocked = Leg(TRUE), Leg(avoiding(3))
     for legs, target, length in (
+        ((free,), 4, 4),
         ((blocked,), 3, 3),
         ((blocked,), 4, None),
         ((free, Leg(avoiding(3), is_("n", 4))), 2, 8),
@@ -102,6 +103,11 @@ def test_what_occurs_on_the_way_is_found_without_a_run(explore: Explore) -> None
     answers = explore(ring(6), queries).answers
     assert [answer.n_states for answer in answers] == [0, 0, 1, 1, 1, 0]
     assert {answer.found for answer in answers} == {False}
+    # What is asked of the last leg is also met on the way to it, and that is not enough.
+    for target, n_states in ((0, 1), (2, 0), (4, 1)):
+        legs = (Leg(avoiding(5)), Leg(avoiding(1), is_("n", 3)))
+        (answer,) = explore(ring(6), [Occurs(is_("n", target), legs)]).answers
+        assert answer.n_states == n_states, target
 
 
 def test_staying_begins_behind_the_legs(explore: Explore) -> None:

@@ -36,6 +36,8 @@ def test_minimal_sets_are_enough_and_nothing_less_is(projects: Projects) -> None
     seen = projects.project(machine(), FLAGS)
     assert seen.minimal_sets(Reach(is_("at", 3))).sets == (("a", "b"),)
     assert seen.minimal_sets(Reach(or_(is_("at", 3), is_("at", 4)))).sets == (("c",), ("a", "b"))
+    either = seen.minimal_sets(Reach(is_("at", 3)), Reach(is_("at", 4)), most_sets=1)
+    assert (either.sets, either.n_by_order) == ((("c",),), (0, 1, 1))
     assert seen.minimal_sets(Reach(is_("at", 2))).sets == ((),)
     assert seen.minimal_sets(Reach(FALSE)).sets == ()
 

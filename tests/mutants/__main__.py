@@ -46,6 +46,8 @@ def main(files: tuple[str, ...], sample: int | None, seed: int, jobs: int, cache
             rows = {file: trial.of_file(file, sample, seed, Path(folder)) for file in chosen}
         except (StaleError, TableError) as error:
             raise click.ClickException(str(error)) from None
+        finally:
+            trial.close()
     _tell(rows)
     sys.exit(any(row[SURVIVED] for row in rows.values()))
 
@@ -58,6 +60,11 @@ class _Trial:
         self._jobs = jobs
         self._copies: SimpleQueue[Copy] = SimpleQueue()
         self._n_copies = 0
+
+    def close(self) -> None:
+        """Give the copies back."""
+        while not self._copies.empty():
+            self._copies.get().close()
 
     def of_file(self, file: str, sample: int | None, seed: int, folder: Path) -> Counter[str]:
         """How many mutants of one file came to what."""

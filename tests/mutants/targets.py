@@ -3,6 +3,36 @@
 from __future__ import annotations
 
 _CONTRACT = ("tests/contract",)
+_BOUNDS = "tests/agree/test_bounds_agree_with_formulas.py"
+_OBSERVED = "tests/agree/test_observers_agree_with_formulas.py"
+_SCOPES = ("globally", "before", "after", "between", "after-until")
+_PATTERNS = ("never", "always", "exists", "leads to", "only after")
+_ASKING = (
+    "tests/known/test_pattern_traces.py",
+    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
+    f"{_BOUNDS}::test_a_response_that_came_late_is_not_measured",
+    "tests/unit/judgement/test_verify.py",
+    *(
+        f"{_OBSERVED}::test_after_scan_only_the_states_after_scans_are_judged"
+        f"[{pattern}, {scope}-ask]"
+        for scope in _SCOPES
+        for pattern in _PATTERNS
+    ),
+    *(
+        f"{_BOUNDS}::test_a_late_response_is_found_exactly_where_it_refutes_the_formula[{scope}-ask]"
+        for scope in _SCOPES
+    ),
+)
+_LEGS = (
+    "tests/contract/test_legs.py",
+    "tests/known/test_pattern_traces.py",
+    f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
+)
+_ENUMERATED_LEGS = (
+    "tests/contract/test_legs.py",
+    "tests/unit/engines/test_enumerate.py",
+    *_LEGS[1:],
+)
 _ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
 _SYMBOLIC = (
     "tests/unit/engines/symbolic/test_moves.py",
@@ -60,8 +90,29 @@ def _each(folder: str, names: str) -> dict[str, tuple[str, ...]]:
 
 TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "expr evaluate codec query system", _KERNEL),
+    **_all("kernel", "asking patterns", _ASKING),
     **_all("kernel", "observe requirement", _OBSERVERS),
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
+    **_all("engines", "reference_legs", _LEGS),
+    **_all("engines/enumerate", "legs legs_text", _ENUMERATED_LEGS),
+    **_all(
+        "engines/symbolic",
+        "legs",
+        (
+            "tests/unit/engines/symbolic/test_legs.py",
+            *_LEGS,
+            "tests/agree/test_harm_agrees.py",
+        ),
+    ),
+    **_all(
+        "engines/symbolic",
+        "settled",
+        (
+            "tests/unit/engines/symbolic/test_settling.py",
+            "tests/agree/test_ways_back_agree.py",
+            "tests/agree/test_harm_agrees.py",
+        ),
+    ),
     **_all("st", "lower lower_blocks lower_terms layout ranges counting", _LOWERING),
     **_all(
         "engines/enumerate",
@@ -78,7 +129,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("independent_judge", "trace", _TRACES),
     **_all("model", "build", _MODELS),
     **_all("model", "fault fault_kinds faults", _FAULTS),
-    **_all("judgement", "fault_sets", ("tests/unit/commands/faults/test_study.py",)),
+    **_all(
+        "judgement",
+        "fault_sets",
+        ("tests/unit/judgement/test_fault_sets.py", "tests/unit/commands/faults/test_study.py"),
+    ),
+    **_all("judgement", "harm", ("tests/agree/test_harm_agrees.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
     **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
-import signal
 import subprocess
 import sys
 from collections.abc import Sequence
 from importlib.util import cache_from_source
 from pathlib import Path
-from time import monotonic
 
 KILLED, TIMEOUT, SURVIVED = "killed", "timeout", "survived"
 # What the tests need besides the package and themselves.
 PARTS = ("interlock", "tests", "models", "diagrams", "faults", "README.md", "DEVELOPERS.md")
-LEAST_SECONDS = 30.0
-FACTOR = 5.0
+LEAST_SECONDS = 15.0
+FACTOR = 3.0
 
 
 class TableError(Exception):
@@ -42,20 +41,28 @@ class Copy:
                 shutil.copytree(root / name, folder / name, ignore=ignored)
             elif (root / name).exists():
                 shutil.copy2(root / name, folder / name)
+        paths = [str(folder), *filter(None, [os.environ.get("PYTHONPATH")])]
+        self._runs = subprocess.Popen(
+            [sys.executable, "-P", str(Path(__file__).with_name("forking.py"))],
+            cwd=folder,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
 
     def seconds(self, tests: Sequence[str]) -> float:
-        """How long the tests take without a mutant.
+        """How much processor time the tests take without a mutant.
 
         Raises
         ------
         TableError
             If they fail.
         """
-        started = monotonic()
-        outcome, told = self._ask(tests, 900)
+        outcome, told, seconds = self._ask(tests, 900)
         if outcome != SURVIVED:
             raise TableError(f"without a mutant: {outcome}\n{told}")
-        return monotonic() - started
+        return seconds
 
     def outcome(self, file: str, text: str, tests: Sequence[str], most_seconds: float) -> str:
         """What becomes of the mutant `text` of `file`."""
@@ -73,30 +80,23 @@ class Copy:
         # A mutant of the same length within the same second would be taken for what is compiled.
         Path(cache_from_source(str(path))).unlink(missing_ok=True)
 
-    def _ask(self, tests: Sequence[str], most_seconds: float) -> tuple[str, str]:
-        order = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-m", "not slow"]
-        paths = [str(self._folder), *filter(None, [os.environ.get("PYTHONPATH")])]
-        process = subprocess.Popen(
-            [*order, "-p", "no:cacheprovider", "--hypothesis-seed=0", "--tb=no", *tests],
-            cwd=self._folder,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            start_new_session=True,
-        )
-        try:
-            told, _ = process.communicate(timeout=most_seconds)
-        except subprocess.TimeoutExpired:
-            return TIMEOUT, ""
-        finally:
-            # Children of the tests, too: they are of its session.
-            if process.poll() is None:
-                os.killpg(process.pid, signal.SIGKILL)
-                process.communicate()
-        return (KILLED if process.returncode else SURVIVED), told
+    def _ask(self, tests: Sequence[str], most_seconds: float) -> tuple[str, str, float]:
+        order = ["-q", "-x", "-n", "0", "-m", "not slow", "-p", "no:cacheprovider"]
+        request = ([*order, "--hypothesis-seed=0", "--tb=no", *tests], most_seconds)
+        asked, answers = self._runs.stdin, self._runs.stdout
+        assert asked is not None
+        assert answers is not None
+        asked.write(json.dumps(request) + "\n")
+        asked.flush()
+        code, seconds = json.loads(answers.readline())
+        told = (self._folder / "told.txt").read_text("utf-8", "replace")
+        return (TIMEOUT if code is None else KILLED if code else SURVIVED), told, seconds
+
+    def close(self) -> None:
+        """End the process that runs the tests."""
+        self._runs.communicate()
 
 
 def limit(baseline_seconds: float) -> float:
-    """How long a mutant may take before it counts as one that never ends."""
+    """How much processor time a mutant may take before it counts as one that never ends."""
     return max(LEAST_SECONDS, FACTOR * baseline_seconds)

@@ -70,8 +70,8 @@ class Route:
         kept = legs[1:] if begins_anywhere else legs
         if len(kept) > MOST_LEGS:
             raise DeclinedError(f"a run along more than {MOST_LEGS} legs")
-        if sum(leg.scans + 1 for leg in kept) >= _MOST_PLACES:
-            raise DeclinedError(f"a bound of more than {_MOST_PLACES - 1:,} scans")
+        if sum(leg.scans + 1 for leg in kept) > _MOST_PLACES:
+            raise DeclinedError(f"a bound of {max(leg.scans for leg in kept):,} scans")
         return cls(kept, begins_anywhere, goes_on)
 
     def conditions(self, target: Expr) -> list[Expr]:
@@ -115,6 +115,7 @@ class Walk:
 
     def __init__(self, space: Space, route: Route, function: int, until: Until = Until.ALL) -> None:
         self._space, self._route = space, route
+        self._depth = space.depth  # as many steps to work out as there are levels
         shared = space.shared
         self._flags = space.new_array("flags", 1, space.n_states)
         space.flag(function)
@@ -193,9 +194,7 @@ class Walk:
         begin, address = self._space.routines["begin"], self._space.shared.address
         while first < stop:
             first = begin(address, first, stop, _ENTERS_FIRST)
-            if self._is_over:
-                return False
-            if first < stop and not self._grow():
+            if self._is_over or (first < stop and not self._grow()):
                 return False
         return True
 
@@ -203,15 +202,13 @@ class Walk:
         space, step = self._space, _FIRST_STEP
         walk, address = space.routines["walk"], space.shared.address
         while first < stop:
-            space.budget.report("along legs", space.n_states, space.depth)
+            space.budget.report("along legs", space.n_states, self._depth)
             if space.budget.out_of_time():
                 return False
             end = min(first + step, stop)
             started = perf_counter()
             first = walk(address, first, end)
-            if self._is_over:
-                return False
-            if first < end and not self._grow():
+            if self._is_over or (first < end and not self._grow()):
                 return False
             if perf_counter() - started < SLICE_S / 2:
                 step *= 2

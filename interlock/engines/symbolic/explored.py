@@ -100,8 +100,8 @@ class Explored:
             f"bytes {DEFAULT_BYTES if most is None else most:,}"
         )
 
-    def minimal_sets(self, query: Query, most_sets: int = MOST_SETS) -> CutSets:
-        """The minimal sets of flags with which `query` is found.
+    def minimal_sets(self, *queries: Query, most_sets: int = MOST_SETS) -> CutSets:
+        """The minimal sets of flags with which one of `queries` is found.
 
         For `Stay` they are those set where the endless part of the run begins; for `Trap`
         in the state from which there is no way. Where faults
@@ -111,7 +111,9 @@ class Explored:
         try:
             space = self._whole()
             dd = space.diagrams
-            enough = self._forgotten(self._violations(query), self.flags)
+            enough = dd.disjunction(
+                [self._forgotten(self._violations(query), self.flags) for query in queries]
+            )
             sets, counts = list_minimal(dd, enough, self._bits, self.flags, most_sets)
             return CutSets(sets, counts, None, self._budget.seconds - before, dd.n_bytes)
         except LimitError:

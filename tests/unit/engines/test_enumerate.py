@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.engines.enumerate import EnumeratingEngine
+from interlock.engines.enumerate import EnumeratingEngine, legs
 from interlock.engines.enumerate.jit import compiled
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.space import MOST_STATES
 from interlock.engines.reference import ReferenceEngine
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import TRUE, add, and_, const, eq, lt, mul, var
-from interlock.kernel.query import Count, DeclinedError, Limits, Reach, Stay, Trap
-from interlock.kernel.system import System
+from interlock.kernel.query import (
+    Count,
+    DeclinedError,
+    Leg,
+    Limits,
+    MostScans,
+    Occurs,
+    Reach,
+    Stay,
+    Trap,
+)
+from interlock.kernel.system import Move, MoveKind, System
 from tests.bench.models import interlock
 from tests.support.build import is_, move, system
 
@@ -99,3 +109,56 @@ def test_a_system_asked_again_from_another_state_is_not_compiled_again() -> None
         assert found.n_states == n_states
         assert found.answers[0].found
     assert compiled.cache_info().misses == before
+
+
+def test_as_many_scans_are_told_apart_as_16_bits_do() -> None:
+    of = system({"n": (0, 0, 0)}, Move("scan", MoveKind.SCAN, TRUE, {}))
+    along = (Leg(TRUE, TRUE, 65_535),)
+    queries = [MostScans(TRUE, along), Occurs(TRUE, along)]
+    most, occurs = EnumeratingEngine().explore(of, queries).answers
+    assert most.values == ((65_535,),)
+    assert occurs.n_states == 1
+    with pytest.raises(DeclinedError, match="a bound of 65,536 scans"):
+        EnumeratingEngine().explore(of, [Occurs(TRUE, (Leg(), Leg(TRUE, TRUE, 65_536)))])
+
+
+def test_three_legs_are_gone_along_behind_one_that_every_state_is_in() -> None:
+    three = [Leg(TRUE, is_("n", n)) for n in (1, 2, 3)]
+    engine, of = EnumeratingEngine(), counter(5)
+    (answer,) = engine.explore(of, [Reach(is_("n", 4), (Leg(), *three))]).answers
+    assert answer.witness is not None
+    assert len(answer.witness) == 4
+    with pytest.raises(DeclinedError, match="a run along more than 3 legs"):
+        engine.explore(of, [Reach(TRUE, (*three, Leg()))])
+
+
+def test_too_little_room_for_a_run_along_legs_grows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(legs, "_FIRST_ROOM", 1)
+    up = counter(7)
+    back = [move(f"back from {n}", is_("n", n), {"n": 0}) for n in range(8)]
+    of = up.extended((), [*up.moves, *back])
+    for along in ((Leg(), Leg()), (Leg(TRUE, TRUE, 3),), (Leg(), Leg(TRUE, is_("n", 3), 2))):
+        queries = [Reach(is_("n", 7), along), Occurs(is_("n", 2), along)]
+        ours = EnumeratingEngine().explore(of, queries).answers
+        assert ours == ReferenceEngine().explore(of, queries).answers
+
+
+def test_the_memory_of_a_run_along_legs_is_counted_and_limited() -> None:
+    n_states = 20_001
+    of = counter(n_states - 1)
+    query = Occurs(is_("n", n_states - 1), (Leg(TRUE, is_("n", 0)),))
+    bare = EnumeratingEngine().explore(of, []).n_bytes
+    told = EnumeratingEngine().explore(of, [query])
+    assert told.answers[0].n_states == 1
+    # The queue takes 14 bytes an entry and doubles; flags and places take 2 bytes a state.
+    assert 16 * n_states <= told.n_bytes - bare <= (2 * 14 + 2) * n_states
+    limits = Limits(max_bytes=bare + 10 * n_states)
+    from_anywhere = Occurs(is_("n", 1), (Leg(), Leg(ex.FALSE, TRUE, 1)))
+    for asked in (query, from_anywhere):
+        cut = EnumeratingEngine().explore(of, [asked], limits)
+        assert (cut.answers[0].found, cut.answers[0].n_states) == (None, 0)
+        assert cut.limit == f"bytes {limits.max_bytes:,}"
+    # Where no state is what is looked for, no way to one has to be.
+    nowhere = Occurs(and_(is_("n", 1), is_("n", 2)), query.along)
+    none = EnumeratingEngine().explore(of, [nowhere], limits)
+    assert (none.answers[0].found, none.limit) == (False, None)

@@ -52,6 +52,10 @@ def test_a_wrong_state_is_named_with_both_sides(tmp_path: Path) -> None:
     state = list(step.state)
     state[place] = (state[place] + 1) % 3
     steps = (*witness.steps[:3], Step(step.move, tuple(state)), *witness.steps[4:])
+    start = list(witness.initial)
+    start[place] = (start[place] + 1) % 3
+    with pytest.raises(InternalError, match=r"step 0: the engine says gate is .*, the replay says"):
+        replay(built, question, replace(witness, initial=tuple(start)))
     with pytest.raises(InternalError, match=r"step 4: the engine says gate is .*, the replay says"):
         replay(built, question, replace(witness, steps=steps))
 

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.engines import budget
 from interlock.engines.symbolic import minimal_cut_sets
+from interlock.engines.symbolic.chaining import Search
 from interlock.engines.symbolic.cutsets import Listing, minimal_of
 from interlock.engines.symbolic.diagrams import Diagrams
 from interlock.kernel import expr as ex
@@ -17,6 +22,9 @@ from tests.bench.generated_interlock import generate
 from tests.support.strategies import truths
 from tests.support.turns import FLAGS as FAULTS
 from tests.support.turns import KNOWN, taking_turns
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
 
 FLAGS = tuple("abcde")
 
@@ -119,6 +127,24 @@ def test_a_limit_leaves_no_sets_and_is_named(limits: Limits, named: str) -> None
     found = minimal_cut_sets(made.system, made.bad, made.flags, limits)
     assert (found.sets, found.n_by_order, found.limit) == ((), (), named)
     assert found.complete_to == -1
+
+
+def test_time_may_run_out_while_what_is_bad_is_projected(monkeypatch: pytest.MonkeyPatch) -> None:
+    seconds = 0.0
+    projected = Search.projected
+
+    def slowly(*asked: Any) -> Iterator[Node]:
+        nonlocal seconds
+        for part in projected(*asked):
+            seconds += 60
+            yield part
+
+    monkeypatch.setattr(Search, "projected", slowly)
+    monkeypatch.setattr(budget, "perf_counter", lambda: seconds)
+    asked = component_faults("ab"), var("a"), ("a", "b")
+    assert minimal_cut_sets(*asked, Limits(max_seconds=300)).sets == (("a",),)
+    found = minimal_cut_sets(*asked, Limits(max_seconds=30))
+    assert (found.sets, found.limit) == ((), "seconds 30")
 
 
 def test_order_by_order_a_limit_leaves_the_orders_that_were_done() -> None:
