@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
+from interlock.independent_judge.controllers import controller_of
 from interlock.independent_judge.machines import Plant
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import PHASE, Event, MoveKind, Origin
@@ -18,7 +19,8 @@ from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
-from interlock.st.interpret import Controller, ScanResult
+from interlock.st.layout import lay_out
+from interlock.st.scans import ScanResult
 from interlock.st.types import label_of
 
 
@@ -95,7 +97,9 @@ class Player:
             for effect in fault.effects
             if effect.kind.holds
         }
-        self.controller = Controller(model.program, model.settings)
+        self.controller = controller_of(model)
+        names = lay_out(model.program, model.settings).names if model.inside else {}
+        self._inside = {path: names[name] for path, name in model.inside.items()}
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
@@ -114,8 +118,9 @@ class Player:
         values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
         for name, value in self.outputs().items():
             values[name.casefold()] = value
-        for path, name in self.model.inside.items():
-            values[path] = self.controller.read(name)
+        if self._inside:
+            kept = self.controller.values()
+            values |= {path: kept[name] for path, name in self._inside.items()}
         return values
 
     @property

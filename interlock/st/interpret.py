@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from interlock.base.errors import Mistake, Place
 from interlock.kernel.system import Role
@@ -25,41 +24,10 @@ from interlock.st.layout import (
     position_name,
     top_of,
 )
+from interlock.st.scans import Decision, ScanResult
 from interlock.st.types import BitsType, IntType, RealType, TimeType, Type, span_of
 
 __all__ = ["Controller", "Decision", "ScanResult", "evaluate_expression", "explain"]
-
-
-@dataclass(frozen=True)
-class Decision:
-    """The assignment that decided an output in a scan, and what it changed."""
-
-    place: Place
-    name: str
-    old: int
-    new: int
-
-
-@dataclass(frozen=True)
-class ScanResult:
-    """What one scan did.
-
-    Attributes
-    ----------
-    outputs : dict of str to int
-    decided : tuple of Decision
-        For each output that the scan changed, the last assignment to it.
-    executed : tuple of Place
-        Assignments, calls and taken branches, in the order executed.
-    defects : tuple of Mistake
-        Assignments out of range (the value was clamped), divisions by zero (which gave 0), numbers
-        that their types do not hold, and what else a program must not do.
-    """
-
-    outputs: dict[str, int]
-    decided: tuple[Decision, ...]
-    executed: tuple[Place, ...]
-    defects: tuple[Mistake, ...]
 
 
 class Controller:

@@ -29,6 +29,8 @@ class Loaded:
         What was read over or left out.
     scan_ms : int or None
         The interval that a configuration gives the root's task.
+    is_plain : bool
+        The project is one unit of scalars and standard blocks: nothing had to be made of it.
     """
 
     program: ty.Program
@@ -36,6 +38,7 @@ class Loaded:
     root: str
     notes: tuple[sx.Note, ...]
     scan_ms: int | None
+    is_plain: bool
 
 
 def load_project(
@@ -72,7 +75,9 @@ def load_project(
         raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
     whole = elaborate(files, root, place or Place(next(iter(texts)), 1, 1))
     program = check_program(whole.program)
-    return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms)
+    units = [unit for file in files for unit in file.units]
+    is_plain = len(units) == 1 and whole.program.body == units[0].body
+    return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms, is_plain)
 
 
 def load_program(text: str, file: str) -> ty.Program:

@@ -24,8 +24,9 @@ from interlock.kernel.query import Reach, Stay
 from interlock.kernel.system import Move, MoveKind, Origin
 from interlock.model.build import ARITHMETIC, SCAN, Built
 from interlock.model.model import Model
-from interlock.st.interpret import Controller, ScanResult
+from interlock.st.interpret import Controller
 from interlock.st.layout import Timers, lay_out
+from interlock.st.scans import ScanResult
 from interlock.testing.clock import Clock
 from interlock.testing.controllers import ControllerError, ControllerUnderTest, Terminals, value_of
 

@@ -51,13 +51,14 @@ def _chart(model: Model) -> tuple[str, tuple[str, ...]]:
 
 
 def _program(model: Model) -> tuple[str, tuple[str, ...]]:
-    from interlock.st.load import load_program
-    from interlock.st.parser import parse_program
-    from interlock.st.write import write_program
+    from interlock.st.load import load_project
+    from interlock.st.write import write_file
 
-    file = model.program.place.file
-    text = write_program(parse_program(model.sources[file], file))
+    assert model.project is not None, "a model that was loaded has its project"
+    file, root = model.program.place.file, model.project.root
+    text = "\n".join(write_file(source) for source in model.project.files)
     # Places are no part of what is compared: names, types, values and statements are.
-    if load_program(text, file) != model.program:
+    written = load_project({file: text}, root).program
+    if written != load_project(model.program_texts, root).program:
         raise InternalError(f"{file}: the program written anew does not mean the same")
     return text, ("comments and layout",)

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 from interlock import __version__
 from interlock.base.files import sha256
+from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
@@ -63,6 +64,7 @@ def about_the_program(model: Model, system: System) -> dict[str, Any]:
     """What was free, what is remembered, what was left out."""
     return {
         "free_inputs": {one.name: list(one.values) for one in free_inputs_of(model)},
+        "replayed_on": "text" if is_executed_as_written(model) else "checked program",
         "remembered": dict(remembered_by(model, system)),
         "left_out": [
             {

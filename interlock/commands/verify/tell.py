@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
 from interlock.judgement.finding import Finding, Verification
@@ -301,6 +302,10 @@ def _about_the_program(verification: Verification) -> list[RenderableType]:
         more = len(remembered) - _MOST_LEFT
         names += f" and {more} more" if more > 0 else ""
         rows.append(_below(f"Remembered from scan to scan, {bits_of(remembered)} bits: {names}."))
+    if is_executed_as_written(model):
+        rows.append(
+            _below("Runs were replayed on the program's text, apart from what was explored.")
+        )
     rows += [_below(f"{line}.") for line in left[:_MOST_LEFT]]
     if len(left) > _MOST_LEFT:
         rows.append(_below(f"{len(left) - _MOST_LEFT} more such lines stand in the JSON."))

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
-from interlock.base.errors import InputError, InternalError, Mistake, Place
+from interlock.base.errors import InputError, InternalError, Place
 from interlock.st import syntax as sx
 from interlock.st.direct.blocks import TIMERS, pass_scan, position_of, top_of
 from interlock.st.direct.built import Built, is_number
@@ -16,40 +15,10 @@ from interlock.st.direct.storage import (
     Standard,
 )
 from interlock.st.layout import PREFIX, Settings, Timers
+from interlock.st.scans import Decision, ScanResult
 
 Number = int | float
 """What a variable of the memory holds; a real number only where it is a REAL or LREAL."""
-
-
-@dataclass(frozen=True)
-class Decision:
-    """The assignment that decided an output in a scan, and what it changed."""
-
-    place: Place
-    name: str
-    old: Number
-    new: Number
-
-
-@dataclass(frozen=True)
-class ScanResult:
-    """What one scan did.
-
-    Attributes
-    ----------
-    outputs : dict of str to int or float
-    decided : tuple of Decision
-        For each output that the scan changed, the last assignment to it.
-    executed : tuple of Place
-        Assignments, calls and taken branches, in the order executed.
-    defects : tuple of Mistake
-        Flaws that were met: values that did not fit, divisions by zero, indexes outside.
-    """
-
-    outputs: dict[str, Number]
-    decided: tuple[Decision, ...]
-    executed: tuple[Place, ...]
-    defects: tuple[Mistake, ...]
 
 
 class DirectController:
@@ -87,7 +56,9 @@ class DirectController:
         built = Built(files, root, settings)
         self._built = built
         self._machine, self._unit, self.root = built.machine, built.unit, built.root
-        self._cells, self._inputs, self._outputs = built.cells, built.inputs, built.outputs
+        self._cells, self._inputs = built.cells, built.inputs
+        # A text or a date among the outputs is no part of what a scan is judged by.
+        self._outputs = [name for name in built.outputs if is_number(built.cells[name])]
         self._timers, self._goes_on = built.timers, built.goes_on
         self._start_scan()
 

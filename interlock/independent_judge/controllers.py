@@ -1,0 +1,76 @@
+"""The controller that the judge executes: the project as it was written, wherever it can be.
+
+A program that is one unit of scalars is executed as checked: nothing was made of it. Of any other
+project the text itself is executed, apart from all that was elaborated, checked and lowered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+from interlock.base.errors import InputError
+from interlock.model.model import Model
+from interlock.st.direct.controller import DirectController
+from interlock.st.interpret import Controller
+from interlock.st.layout import lay_out
+from interlock.st.scans import ScanResult
+
+
+class Executed(Protocol):
+    """What a player asks of a controller."""
+
+    def scan(self, inputs: Mapping[str, int], /) -> ScanResult:
+        """Execute the program once."""
+        ...
+
+    def values(self) -> dict[str, Any]:
+        """Every variable of the memory, outputs included, as the lowering knows them."""
+        ...
+
+    def exact_values(self) -> dict[str, Any]:
+        """As `remember` takes them."""
+        ...
+
+    def remember(self, values: Mapping[str, Any], /) -> None:
+        """Go back to what `exact_values` told."""
+        ...
+
+    def restart(self) -> None:
+        """Switch off and on."""
+        ...
+
+    def running_timers(self) -> list[str]:
+        """The instances whose time may be up now."""
+        ...
+
+    def elapse(self, instance: str, /) -> None:
+        """Let the time of a running timer be up."""
+        ...
+
+
+def controller_of(model: Model) -> Executed:
+    """A controller with the program of `model`, in the state of power-up.
+
+    Where a program was changed after it was read, or where it cannot be executed as written (it
+    calls what is not in its files), what was checked is executed.
+    """
+    as_written = _as_written(model)
+    return Controller(model.program, model.settings) if as_written is None else as_written
+
+
+def is_executed_as_written(model: Model) -> bool:
+    """Whether the judge executes a project's text and not what was made of it."""
+    return _as_written(model) is not None
+
+
+def _as_written(model: Model) -> DirectController | None:
+    project = model.project
+    if project is None or project.is_plain or project.program is not model.program:
+        return None
+    layout = lay_out(model.program, model.settings)
+    spans = {v.name: (v.domain.lo, v.domain.hi) for v in layout.variables}
+    try:
+        return DirectController(project.files, project.root, model.settings, spans, layout.tables)
+    except InputError:
+        return None
