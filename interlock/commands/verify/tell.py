@@ -303,9 +303,7 @@ def _about_the_program(verification: Verification) -> list[RenderableType]:
         names += f" and {more} more" if more > 0 else ""
         rows.append(_below(f"Remembered from scan to scan, {bits_of(remembered)} bits: {names}."))
     if is_executed_as_written(model):
-        rows.append(
-            _below("Runs were replayed on the program's text, apart from what was explored.")
-        )
+        rows.append(_below("Runs were replayed on the text of the program itself."))
     rows += [_below(f"{line}.") for line in left[:_MOST_LEFT]]
     if len(left) > _MOST_LEFT:
         rows.append(_below(f"{len(left) - _MOST_LEFT} more such lines stand in the JSON."))
