@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from interlock.st import syntax as sx
@@ -18,6 +19,8 @@ _LEVELS = {
     "**": 8,
 }
 _UNARY, _ATOM = 9, 10
+
+_NUMBERED = re.compile(r"@\d+")
 
 
 def write_expression(expression: sx.Expression) -> str:
@@ -80,7 +83,8 @@ def written_target(e: sx.Expression) -> str:
         case sx.Pointed():
             return f"{written_target(e.base)}^"
         case sx.Name():
-            return e.text
+            # Elaboration numbers its temporaries; a reader knows the function's own names.
+            return _NUMBERED.sub("", e.text)
         case sx.Direct():
             return e.address
         case _:

@@ -439,7 +439,7 @@ class Calls(Expressions):
         if unit.returns is not None:
             shape = self.shape(unit.returns, own, unit.name)
             like = sx.Declaration("VAR_TEMP", False, (), unit.returns, None, call.place)
-            result = self.add(f"{path}.{unit.name}", shape, None, own, like)
+            result = self.add(path, shape, None, own, like)
             own.names[unit.name.casefold()] = result
             anew.append((result, None))
         self._enter(f"{instance.path if instance else ''}.{id(unit)}", call.place, unit.name)
