@@ -84,6 +84,8 @@ def _comment(text: str) -> str:
 def _general_losses(model: Model) -> Iterator[str]:
     yield "the controller's program, its sensors and the requirements; outputs are data to be set"
     yield "that plant moves surely happen, and that a scan comes between moves"
+    if model.free_inputs:
+        yield f"{len(model.free_inputs)} inputs of the program without a sensor"
     if model.faults:
         yield f"{len(model.faults)} faults; guards that ask them find none"
     if any(move.also for move in model.moves):
@@ -118,7 +120,8 @@ class _Writer:
             yield "  </datamodel>"
         yield f'  <parallel id="{self._unused("plant")}">'
         for machine in self.model.machines.values():
-            yield from self._region(machine)
+            if not machine.is_free:
+                yield from self._region(machine)
         yield "  </parallel>"
 
     def _unused(self, name: str) -> str:
@@ -244,6 +247,8 @@ class _Writer:
 
     def _in(self, machine: Machine, state: int) -> str:
         """Whether a machine is in a state; of one that is being moved, that is known beforehand."""
+        if machine.is_free:
+            raise _NotToldError("it asks an input of the program that no sensor is given for")
         name, source = self._moving
         if machine.name == name and source is not None:
             return str(source == state).lower()

@@ -12,7 +12,9 @@ def names_view(model: Model) -> dict[str, Any]:
     machines = model.machines.values()
     return {
         "machines": [_machine(machine) for machine in machines if not machine.is_control],
-        "controls": [_machine(machine) for machine in machines if machine.is_control],
+        "controls": [
+            _machine(machine) for machine in machines if machine.is_control and not machine.is_free
+        ],
         "signals": [
             (sensor.name, sensor.says, sensor.reads.text, sensor.pair or "", _delay(sensor.delay))
             for sensor in model.sensors.values()

@@ -58,8 +58,8 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
     return {
         "sizes": [
             ("machines of the plant", sum(not m.is_control for m in machines)),
-            ("controls that people set", sum(m.is_control for m in machines)),
-            ("moves of plant and people", len(model.moves)),
+            ("controls that people set", sum(m.is_control and not m.is_free for m in machines)),
+            ("moves of plant and people", sum(not m.takes_no_turn for m in model.moves)),
             ("signals that the program reads", len(model.sensors)),
             ("outputs of the program", len(model.outputs)),
             ("hazards", len(model.hazards)),
