@@ -17,7 +17,7 @@ TYPES = (
         "SINT, INT, DINT and LINT are signed with 8, 16, 32 and 64 bits, USINT, UINT, UDINT and "
         "ULINT unsigned. Which values a variable really takes is inferred from the program. "
         "64-bit values must stay within +-2^62.",
-        "VAR_OUTPUT n : INT; END_VAR VAR u : USINT := 200; END_VAR\nn := u + 100;",
+        "VAR_OUTPUT n : INT; END_VAR VAR u : USINT := 200; k : INT := 100; END_VAR\nn := u + k;",
         *("SINT", "DINT", "LINT", "USINT", "UINT", "UDINT", "ULINT", "integer"),
         n=300,
     ),
@@ -50,7 +50,7 @@ TYPES = (
         "REAL",
         "REAL is binary32 and LREAL binary64 of IEEE 754, rounded after each operation. A "
         "variable that is remembered must come to finitely many values.",
-        "VAR_OUTPUT q : BOOL; END_VAR VAR x : REAL; END_VAR\nx := 0.1 + 0.2; q := x > 0.3;",
+        "VAR_OUTPUT q : BOOL; END_VAR VAR x : REAL; END_VAR\nx := 16777216.0; q := x + 1.0 = x;",
         "LREAL",
         q=1,
     ),
@@ -118,6 +118,15 @@ TYPES = (
         "PROGRAM Main VAR_OUTPUT n : Percent; END_VAR n := n + 1; END_PROGRAM",
         "END_TYPE",
         n=51,
+    ),
+    left_out(
+        "UNION",
+        "Members that share memory. What depends on them is left out, like texts.",
+        "TYPE Both : UNION a : INT; b : WORD; END_UNION; END_TYPE\n"
+        "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR VAR u : Both; END_VAR\n"
+        "u.a := 1; q := TRUE; END_PROGRAM",
+        "left out: it depends on a union",
+        "END_UNION",
     ),
     refused(
         "OVERLAP",

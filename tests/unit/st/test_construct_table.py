@@ -88,3 +88,17 @@ def test_every_word_of_the_language_leads_to_a_row() -> None:
 def test_no_two_rows_have_one_name() -> None:
     names = [row.name.casefold() for row in ROWS]
     assert len(set(names)) == len(names)
+
+
+def test_everything_that_is_left_out_is_told_wherever_it_stands() -> None:
+    text = """PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR VAR s : STRING; k : INT; END_VAR
+    s := 'a';
+    s := 'b';
+    k := LEN(s);
+    q := TRUE; END_PROGRAM"""
+    notes = load_project({FILE: text}).notes
+    assert [(note.place.line, note.says.partition(":")[0]) for note in notes] == [
+        (2, "left out"),
+        (3, "left out"),
+        (4, "left out"),
+    ]
