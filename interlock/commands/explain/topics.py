@@ -9,7 +9,7 @@ from functools import cache
 from interlock.base.errors import nearest
 from interlock.base.visible import in_one_line
 from interlock.kernel.requirement import ScopeKind
-from interlock.model.fault_kinds import FAULT_KINDS, FaultKind
+from interlock.model.fault_kinds import FAULT_KINDS, FaultKind, Site
 from interlock.model.patterns import PATTERNS, SCOPES, PatternWords
 from interlock.st.constructs import CONSTRUCTS, Construct, Fate
 
@@ -100,9 +100,7 @@ def _construct(row: Construct, group: str) -> Topic:
 def _pattern(row: PatternWords) -> Topic:
     letters = dict(zip(row.keys, _PREDICATES, strict=False))
     facts = [("published as", row.name), ("read as", row.sentence.format(**letters))]
-    facts += [
-        (f"formula {SCOPES[scope].offered}", row.formula(scope)) for scope in row.formulas
-    ]
+    facts += [(f"formula {SCOPES[scope].offered}", row.formula(scope)) for scope in row.formulas]
     facts += [("kept by the run", _run(row.keeps)), ("violated by the run", _run(row.breaks))]
     is_linear = len(row.formulas) > 1
     facts.append(("source", SOURCE if is_linear else f"{SOURCE}; {_BRANCHING}"))
@@ -126,7 +124,9 @@ def _scopes() -> Iterator[Topic]:
             says = f"A requirement counts only {row.offered}: {_extent(kind)}"
         asked = ", ".join(f"{key}: {letters[part]}" for key, part in row.parts.items())
         facts = [
-            (f"formula of {p.key}", p.formula(kind)) for p in PATTERNS.values() if kind in p.formulas
+            (f"formula of {p.key}", p.formula(kind))
+            for p in PATTERNS.values()
+            if kind in p.formulas
         ]
         example = f"R1: {{says: …, never: P, scope: {{{asked}}}}}" if asked else ""
         yield Topic(row.key, "scope", "", says, "", tuple(facts), example, tuple(row.parts))
@@ -143,19 +143,19 @@ def _extent(kind: ScopeKind) -> str:
 
 
 def _fault(kind: FaultKind) -> Topic:
-    places = [
-        (f"at a {site.value}" if site.value != "output" else "at an output", says)
-        for site, says in kind.says.items()
-    ]
-    shown = [
-        (place, says.format(name="…", where="in its state")) for place, says in places
-    ]
-    says = "; ".join(f"{place}: {what}" for place, what in shown) + "."
+    says = "; ".join(
+        f"{_at(site)}: {said.format(name='…', where='in its state')}"
+        for site, said in kind.says.items()
+    )
     facts = [("asked for by", f"{kind.key}: {kind.value or '…'}")]
     if kind.only_in is not None:
         facts.append((kind.only_in, kind.only_in_says))
     facts.append(("may be intermittent", "yes" if kind.may_clear else "no"))
-    hands = ", ".join(site.value for site in kind.by_hand) or "nowhere"
-    facts.append(("hands at the terminals can do the same at", hands))
+    hands = ", ".join(map(_at, kind.by_hand)) or "no"
+    facts.append(("hands at the terminals can do the same", hands))
     words = tuple(word for word in (kind.key, kind.value, kind.only_in) if word)
-    return Topic(kind.name, "fault", "", says, "", tuple(facts), "", words)
+    return Topic(kind.name, "fault", "", f"{says}.", "", tuple(facts), "", words)
+
+
+def _at(site: Site) -> str:
+    return f"at an {site.value}" if site is Site.OUTPUT else f"at a {site.value}"
