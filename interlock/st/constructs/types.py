@@ -24,7 +24,7 @@ TYPES = (
     taken(
         "integer overflow",
         "An operation is done in the larger type of its operands. A result that does not fit "
-        "wraps, as the machine does it, or saturates where the model says overflow: saturate. "
+        "wraps modulo 2^n, or saturates where the model says run: {overflow: saturate}. "
         "Where it can be reached the requirement ARITHMETIC is violated at that place.",
         "VAR_OUTPUT n : INT; END_VAR VAR k : INT := 32767; END_VAR\nk := k + 1; n := k;",
         *("overflow", "wrap", "saturate"),

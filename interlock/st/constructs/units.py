@@ -66,8 +66,8 @@ UNITS = (
     ),
     taken(
         "CONFIGURATION",
-        "Its global variables are taken, and the interval of the root's task as the time of a "
-        "scan where the model says none. Priorities mean nothing: only the root is executed.",
+        "Its global variables are taken. Tasks, their intervals and priorities decide nothing: "
+        "the root is executed in each scan, and the model says how long that is (scan_ms).",
         "CONFIGURATION c VAR_GLOBAL g : INT := 4; END_VAR RESOURCE r ON cpu\n"
         "TASK t(INTERVAL := T#20ms, PRIORITY := 1); PROGRAM one WITH t : Main;\n"
         "END_RESOURCE END_CONFIGURATION\n"

@@ -83,14 +83,16 @@ VARIABLES = (
     taken(
         "AT",
         "Variables at %I are inputs of the root and those at %Q its outputs, whatever section "
-        "they stand in. Those at %M are memory; what no file writes is an input, which is told.",
+        "they stand in. Those at %M are memory; what no file writes is an input, which is told. Each "
+        "name is a variable of its own, also where two stand at one address.",
         "VAR button AT %IX0.0 : BOOL; lamp AT %QX0.0 : BOOL; END_VAR\nlamp := NOT button;",
         *("address", "%IX0.0", "%QX0.0"),
         lamp=1,
     ),
     taken(
         "direct address",
-        "%IX1.0 in a statement is an input, %QX1.0 an output, without a declaration.",
+        "%IX1.0 in a statement is an input, %QX1.0 an output, without a declaration; it is no "
+        "other name of a variable that is declared at the same address.",
         "VAR_OUTPUT q : BOOL; END_VAR\n%QX1.0 := TRUE; q := NOT %IX1.0;",
         "%IX1.0",
         q=1,
