@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from interlock.base.errors import InputError
 from interlock.kernel.evaluate import evaluate
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, FUNCTIONS
-from interlock.st.constructs import CONSTRUCTS, Construct, Fate
+from interlock.st.constructs import CONSTRUCTS, Construct, Fate, table
 from interlock.st.direct.controller import DirectController
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
@@ -102,3 +105,11 @@ def test_everything_that_is_left_out_is_told_wherever_it_stands() -> None:
         (3, "left out"),
         (4, "left out"),
     ]
+
+
+def test_the_documents_have_the_table_as_it_is() -> None:
+    text = (Path(__file__).parents[3] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(
+        r"<!-- constructs -->\n(.*?)\n<!-- end of constructs -->", text, re.DOTALL
+    )
+    assert shown == table()
