@@ -83,8 +83,8 @@ VARIABLES = (
     taken(
         "AT",
         "Variables at %I are inputs of the root and those at %Q its outputs, whatever section "
-        "they stand in. Those at %M are memory; what no file writes is an input, which is told. Each "
-        "name is a variable of its own, also where two stand at one address.",
+        "they stand in. Those at %M are memory; what no file writes is an input, which is told. "
+        "Each name is a variable of its own, also where two stand at one address.",
         "VAR button AT %IX0.0 : BOOL; lamp AT %QX0.0 : BOOL; END_VAR\nlamp := NOT button;",
         *("address", "%IX0.0", "%QX0.0"),
         lamp=1,
