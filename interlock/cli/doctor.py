@@ -17,7 +17,6 @@ _LEAST_PYTHON = (3, 11)
 # What the main job cannot do without; the symbolic engine and the drawing have a substitute.
 _ESSENTIAL = (
     "click",
-    "lark",
     "pydantic",
     "rich",
     "ruamel.yaml",

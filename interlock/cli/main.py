@@ -41,6 +41,7 @@ COMMANDS = {
     "export": "write a model in open formats: SCXML, Structured Text",
     "adopt": "take a state chart (SCXML) over as the plant of a model",
     "new": "start a model of your own",
+    "explain": "what a word of programs, requirements and faults means here",
     "doctor": "tell what is installed and whether it works",
 }
 

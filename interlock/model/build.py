@@ -203,7 +203,7 @@ class _Builder:
                 # 'Always not' and no 'never': it has no premise, whatever the defects consist of.
                 Pattern.ALWAYS,
                 not_(defects),
-                says="The program never leaves a variable's range or divides by zero",
+                says="The program never leaves a range, divides by zero or loops too often",
             )
         observed = [e for r in requirements.values() for e in r.predicates]
         observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]

@@ -128,7 +128,9 @@ class _Delayed(_Shape):
 
 
 class SensorShape(_Delayed):
-    """A signal: what it reads of the plant truth while it works."""
+    """A signal, called like an input of the program: what it reads of the plant truth while it
+    works. An input without one is free.
+    """
 
     says: Words = ""
     reads: Expression
@@ -367,8 +369,8 @@ class ModelShape(_Shape):
     expected: ExpectedShape = ExpectedShape()
     says: Words = ""
     controller: Words | list[Words] = Field(
-        description="File of the Structured Text program, beside the model; or a folder, or a list "
-        "of files and folders of a project."
+        description="The program in Structured Text: a file beside the model, or a folder, or a "
+        "list of files and folders of a project."
     )
     root: Name | None = Field(
         None,

@@ -624,7 +624,7 @@ class ProgramInstance:
 class Note:
     """Something that was read over because it means nothing here, as it is told to the reader."""
 
-    place: Place = field(compare=False)
+    place: Place
     says: str
 
 

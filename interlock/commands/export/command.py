@@ -61,4 +61,6 @@ def _program(model: Model) -> tuple[str, tuple[str, ...]]:
     written = load_project({file: text}, root).program
     if written != load_project(model.program_texts, root).program:
         raise InternalError(f"{file}: the program written anew does not mean the same")
-    return text, ("comments and layout",)
+    losses = ("comments, pragmas and layout",)
+    is_one = len(model.project.files) == 1
+    return text, losses if is_one else (*losses, "in which file each part stands")

@@ -685,6 +685,7 @@ class Calls(Expressions):
             self.copy(at, source, out, place)
         except UnknowableError as reason:
             self.lose(at, reason)
+            self.reading.note(place, f"left out: it depends on {reason.why}")
 
     def _is_enabled_standard(self, e: sx.Call, frame: Frame, place: Place) -> bool:
         """Whether a standard function is called with EN or ENO."""

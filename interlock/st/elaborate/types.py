@@ -72,6 +72,9 @@ class Types:
         """
         if type_.labels:
             return self._enumeration(sx.TypeDef(owner, type_, type_.initial, type_.place))
+        if type_.name.upper() == "UNION":
+            # Its members share memory: to take it as a structure would say what is not so.
+            return Unknown("a union")
         if type_.fields:
             return self._structure(owner, type_, "", frame)
         name = type_.name.upper()
@@ -95,7 +98,7 @@ class Types:
         hint = nearest(type_.name, self.project.known_types())
         if "did you mean" in hint:
             raise self.reading.refuse(type_.place, f"type '{type_.name}' is not declared{hint}")
-        says = f"of the type {type_.name}, which is not in the files given"
+        says = f"a variable of the type {type_.name}, which is not in the files given"
         self.reading.note(type_.place, f"the type {type_.name} is not in the files given")
         return Unknown(says)
 
@@ -109,7 +112,8 @@ class Types:
         try:
             shape = (
                 self._structure(type_def.name, type_def.type, type_def.extends, frame)
-                if type_def.type.fields or type_def.extends
+                if type_def.type.name.upper() != "UNION"
+                and (type_def.type.fields or type_def.extends)
                 else self.shape(type_def.type, frame, type_def.name)
             )
         finally:

@@ -51,3 +51,18 @@ def test_a_library_of_an_extra_that_is_missing_is_told_with_the_extra(
     (line,) = [n for n in capsys.readouterr().out.splitlines() if "z3-solver" in n]
     assert line.startswith("absent")
     assert "pip install 'interlock[recheck]'" in line
+
+
+def test_nothing_is_called_needed_that_the_package_does_not_ask_for(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    version = metadata.version
+
+    def only_what_is_asked_for(name: str) -> str:
+        if name not in names(PROJECT["dependencies"]):
+            raise metadata.PackageNotFoundError(name)
+        return version(name)
+
+    monkeypatch.setattr(metadata, "version", only_what_is_asked_for)
+    assert run(["doctor"]) == 0
+    assert "MISSING" not in capsys.readouterr().out

@@ -21,6 +21,7 @@ TO_A_FILE = {
     "compare --json": ["compare", "MODEL", "MODEL", "--json", "OUT"],
     "challenge --json": ["challenge", "MODEL", "--json", "OUT"],
     "faults --json": ["faults", "MODEL", "--json", "OUT"],
+    "explain --json": ["explain", "FOR", "--json", "OUT"],
     "faults --csv": ["faults", "MODEL", "--csv", "OUT"],
     "export": ["export", "MODEL", "--as", "st", "-o", "OUT"],
     "adopt": ["adopt", "CHART", "-o", "OUT"],

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from interlock.st.load import load_program
+from interlock.st.load import load_program, load_project
 from tests.support.models import MODELS, shipped
 
 RAMP = str(MODELS / "ramp")
@@ -61,3 +61,25 @@ def test_verify_writes_sarif(tmp_path: Path) -> None:
     file = tmp_path / "out.sarif"
     assert run(["verify", RAMP, "--faults", "none", "--plain", "--sarif", str(file)]) == 0
     assert '"version": "2.1.0"' in file.read_text(encoding="utf-8")
+
+
+def test_a_project_of_several_files_is_written_as_one_that_means_the_same(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "program").mkdir()
+    block = "FUNCTION_BLOCK Up VAR_OUTPUT n : INT; END_VAR n := n + 1; END_FUNCTION_BLOCK\n"
+    main = (
+        "VAR_OUTPUT q : BOOL; END_VAR VAR u : Up; s : STRING; END_VAR u(); s := ''; q := u.n > 3;"
+    )
+    (tmp_path / "program" / "up.st").write_text(block)
+    (tmp_path / "program" / "main.st").write_text(main)
+    model = "title: Up\ncontroller: program\nrequirements: {R1: {says: no, never: q}}\n"
+    (tmp_path / "model.yaml").write_text(model)
+    written = tmp_path / "written.st"
+    assert run(["export", str(tmp_path), "--as", "st", "-o", str(written)]) == 0
+    assert "not carried: in which file each part stands" in capsys.readouterr().err
+    text = written.read_text()
+    assert text.index("PROGRAM main") < text.index("FUNCTION_BLOCK Up")
+    texts = {"main.st": main, "up.st": block}
+    again, before = load_project({"written.st": text}), load_project(texts)
+    assert (again.program, again.root) == (before.program, before.root)
