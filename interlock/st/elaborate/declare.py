@@ -74,7 +74,9 @@ class Declaring(Types):
             case Block():
                 self.add_instance(path, shape, self._given(initial), frame, like)
             case _:
-                pass
+                if isinstance(initial, sx.Call):
+                    # It may take the address of what is declared later.
+                    self.reading.addresses.append((initial, frame))
         return Located(path, shape)
 
     def _add_scalar(

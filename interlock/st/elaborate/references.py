@@ -9,6 +9,7 @@ from dataclasses import replace
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.assigned import assigned_in
 from interlock.st.elaborate.declare import Declaring
 from interlock.st.elaborate.shapes import (
     Array,
@@ -27,11 +28,14 @@ from interlock.st.elaborate.shapes import (
     element_path,
     with_choices,
 )
-from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.state import Frame, PointedError, UnknowableError
 
 _ADDRESS = re.compile(r"%([IQM])([XBWDL]?)[0-9*.]+")
 _SIZES = {"": "BOOL", "X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
 _WIDTHS = {"BYTE": 8, "WORD": 16, "DWORD": 32, "LWORD": 64}
+
+UNKNOWN_INDEX = "index"
+"""The kind of literal that stands for an index without a finite meaning; its text says why."""
 
 
 class References(Declaring):
@@ -58,14 +62,14 @@ class References(Declaring):
                 return self._named(e, frame)
             case sx.Element():
                 base = self._base(e.base, frame, out)
-                indexes = [self.value(index, frame, out) for index in e.indexes]
+                indexes = [self._index(index, frame, out) for index in e.indexes]
                 return self._element(base, indexes, e.place)
             case sx.Member():
                 return self.member(self._base(e.base, frame, out), e.name, e.place)
             case sx.Direct():
                 return self._direct(e)
             case sx.Pointed():
-                raise UnknowableError(e.place, "a pointer")
+                raise PointedError(e.place, "a pointer")
             case _:
                 raise self.reading.refuse(e.place, "this is no variable")
 
@@ -75,6 +79,13 @@ class References(Declaring):
             assert isinstance(e, sx.Name)
             raise self.undeclared(e, frame)
         return found
+
+    def _index(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        """An index over scalars; one that is not known leads to every element."""
+        try:
+            return self.value(e, frame, out)
+        except UnknowableError as reason:
+            return sx.Opaque(reason.why, UNKNOWN_INDEX, reason.place)
 
     def undeclared(self, e: sx.Name, frame: Frame) -> Exception:
         """Tells that a name is not known; raise what is returned."""
@@ -126,8 +137,21 @@ class References(Declaring):
                 case Unknown():
                     return Located(f"{base.path}.{name}", shape)
                 case Bound():
-                    raise UnknowableError(place, f"the interface {shape.name}")
+                    raise self.unbound(shape, name, place)
         raise self.reading.refuse(place, f"'{name}' is asked of what has no members")
+
+    def unbound(self, shape: Bound, name: str, place: Place) -> Exception:
+        """What is asked of an interface that no call has bound; raise what is returned."""
+        for unit in self.project.units.values():
+            for method in unit.methods:
+                is_it = unit.kind != "INTERFACE" and method.name.casefold() == name.casefold()
+                if is_it and (method.kind != "GET" or assigned_in(method) - {name.casefold()}):
+                    says = (
+                        f"which instance '{name}' of the interface {shape.name} works on is not "
+                        f"known here, and {unit.name} has one; call it by the instance's name"
+                    )
+                    return self.reading.refuse(place, says)
+        return UnknowableError(place, f"the interface {shape.name}")
 
     def _bit(self, base: Reference, shape: Shape, name: str, place: Place) -> Reference:
         if not isinstance(shape, Scalar) or isinstance(base, Bit):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, Place
@@ -133,6 +134,7 @@ class Root(Charts):
         except UnknowableError as reason:
             self.reading.refuse(reason.place, f"the chart depends on {reason.why}")
         self._find_shared()
+        self._lose_pointed()
         self._refuse_unknown_outputs()
         return sx.Program(
             unit.name,
@@ -265,6 +267,21 @@ class Root(Charts):
         says = f"'{name.text}' is an input: no file given writes it"
         self.reading.note(name.place, says)
         return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
+
+    def _lose_pointed(self) -> None:
+        """What something may write that is not known has no value that is known."""
+        reason = self.reading.blind
+        if reason is None:
+            return
+        for e, frame in self.reading.addresses:
+            with suppress(UnknowableError):
+                self.called(e, frame, [])
+        for at in self.reading.pointed.values():
+            if isinstance(at.shape, Block):
+                says = f"{reason.why} may change '{at.path}', an instance; call it by its name"
+                self.reading.refuse(reason.place, says)
+            else:
+                self.lose(at, reason)
 
     def _find_shared(self) -> None:
         """Globals that a PROGRAM writes which is not part of the root."""
