@@ -9,6 +9,7 @@ from dataclasses import replace
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.addresses import plain_address
 from interlock.st.elaborate.assigned import assigned_in
 from interlock.st.elaborate.declare import Declaring
 from interlock.st.elaborate.shapes import (
@@ -277,6 +278,14 @@ class References(Declaring):
         if match is None:
             raise self.reading.refuse(e.place, f"'{e.address}' is no address; write %IX1.0, %QW3")
         key = e.address.casefold()
+        known = self.reading.at.get(plain_address(key))
+        if known is not None:
+            return known[0]
+        for name, declaration in self.project.globals.values():
+            if plain_address(declaration.address) == plain_address(key):
+                found = self.global_reference(name.text)
+                assert found is not None
+                return found
         if key not in self.reading.globals:
             type_ = sx.TypeRef(_SIZES[match[2]], None, None, e.place)
             name = sx.Name(e.address, e.place)
@@ -284,12 +293,6 @@ class References(Declaring):
             nowhere = Frame(None, {})
             self.reading.globals[key] = self.declare_outer(name, made, Scalar(type_), nowhere)
         return self.reading.globals[key]
-
-    def declare_outer(
-        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
-    ) -> Reference:
-        """Declare a variable that the world outside the program may see or set."""
-        raise NotImplementedError
 
     def value(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
         """`e` as an expression over scalars."""

@@ -127,6 +127,8 @@ class Reading:
         Casefolded names of the units whose code was read.
     passing : dict of str to int
         The value of the variable of each loop whose pass is being read.
+    at : dict of str to (Reference, str)
+        What is declared at each plain address, and its type.
     addresses : list of (syntax.Call, Frame)
         Initial values of pointers and of texts.
     pointed : dict of str to Located
@@ -148,6 +150,7 @@ class Reading:
     globals: dict[str, Reference] = field(default_factory=dict)
     inputs: set[str] = field(default_factory=set)
     passing: dict[str, int] = field(default_factory=dict)
+    at: dict[str, tuple[Reference, str]] = field(default_factory=dict)
     addresses: list[tuple[sx.Call, Frame]] = field(default_factory=list)
     pointed: dict[str, Located] = field(default_factory=dict)
     blind: UnknowableError | None = None
