@@ -484,10 +484,11 @@ class Calls(Expressions):
             result = self.add(f"{path}.{unit.name}", shape, None, own, like)
             own.names[unit.name.casefold()] = result
             anew.append((result, None))
+        out += self.initials(anew, own, call.place)
+        # An argument may call the same function: only the code must not.
+        self.pass_inputs((unit,), own, call, frame, out)
         self._enter(f"{instance.path if instance else ''}.{id(unit)}", call.place, unit.name)
         self.reading.reached.add(unit.name.casefold())
-        out += self.initials(anew, own, call.place)
-        self.pass_inputs((unit,), own, call, frame, out)
         self.code(unit, own, out)
         self.reading.calling.pop()
         self.pass_outputs(own, call, frame, out)
@@ -621,8 +622,10 @@ class Calls(Expressions):
         known: dict[sx.Expression, sx.Name] = {}
 
         def fix(part: Reference) -> Reference:
-            if not isinstance(part, Indexed):
+            if not isinstance(part, Indexed) or isinstance(part.index, sx.Opaque):
                 return part
+            if isinstance(part.index, sx.Name) and part.index.text.startswith("index@"):
+                known[part.index] = part.index
             if part.index not in known:
                 type_ = sx.TypeRef("DINT", None, None, part.place)
                 known[part.index] = self.temporary("index", type_, part.place)
@@ -822,6 +825,8 @@ class Calls(Expressions):
             except UnknowableError as reason:
                 self.lose(to, reason)
             return
+        # What is copied first may be what the index is worked out from.
+        to, source = self.fixed(to, out), self.fixed(source, out)
         pairs = self._parts(to, source, place)
         for inner_to, inner_source in pairs:
             self.copy(inner_to, inner_source, out, place)
