@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import fields, is_dataclass
 
 from interlock.st import syntax as sx
+from interlock.st.elaborate.project import Project
 
 
 def assigned_in(unit: sx.Unit) -> set[str]:
@@ -21,6 +23,35 @@ def assigned_in(unit: sx.Unit) -> set[str]:
     if unit.chart is not None:
         found |= {use.name.casefold() for step in unit.chart.steps for use in step.actions}
     return found
+
+
+def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
+    """Casefolded names of the units that the text of `units`, or of one found so, names."""
+    found: set[str] = set()
+    stack: list[object] = list(units)
+    while stack:
+        for word in set(_words(stack.pop())) - found:
+            found.add(word)
+            if word in project.globals:
+                stack.append(project.globals[word][1].type)
+            if word in project.types:
+                stack.append(project.types[word])
+            if word in project.units:
+                stack.append(project.units[word])
+    return found & project.units.keys()
+
+
+def _words(node: object) -> Iterator[str]:
+    """Every name in a part of the text, casefolded, and the parts of those with dots."""
+    if isinstance(node, str):
+        yield node.casefold()
+        yield from node.casefold().split(".")
+    elif isinstance(node, tuple):
+        for part in node:
+            yield from _words(part)
+    elif is_dataclass(node):
+        for part in fields(node):
+            yield from _words(getattr(node, part.name))
 
 
 def assigned_by(body: Iterable[sx.Statement]) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place, nearest
@@ -26,7 +27,8 @@ from interlock.st.elaborate.shapes import (
     leaves,
     located,
 )
-from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.state import Frame, PointedError, UnknowableError
+from interlock.st.elaborate.types import A_REFERENCE
 
 _FORMAL_KINDS = ("VAR_INPUT", "VAR_IN_OUT", "VAR_OUTPUT")
 _BOOL = "BOOL"
@@ -78,7 +80,7 @@ class Calls(Expressions):
     ) -> Callee | None:
         """What ``text`` names as a callee; None where it is no user's code and no instance."""
         if on is not None:
-            base = self.reference(on, frame, out)
+            base = self.reached(on, frame, out)
             if base is None:
                 assert isinstance(on, sx.Name)
                 raise self.undeclared(on, frame)
@@ -88,11 +90,27 @@ class Calls(Expressions):
             return self._by_name(text, frame)
         if owner.upper() == "SUPER":
             return self._on_super(last, frame, place)
-        found = self.reference(sx.Name(owner, place), frame, out)
+        found = self.reached(sx.Name(owner, place), frame, out)
         if found is None:
             unit = self.project.unit(text)
             return Callee(unit) if unit is not None and unit.kind == "FUNCTION" else None
         return self._on_instance(found, last, place)
+
+    def called_by(
+        self,
+        text: str,
+        on: sx.Expression | None,
+        outputs: Iterable[sx.OutputArgument],
+        frame: Frame,
+        out: list[sx.Statement],
+        place: Place,
+    ) -> Callee | None:
+        """As `callee`; where that is not known, nothing is of what the outputs are given to."""
+        try:
+            return self.callee(text, on, frame, out, place)
+        except UnknowableError as reason:
+            self.lose_outputs(outputs, reason, frame)
+            raise
 
     def _by_name(self, name: str, frame: Frame) -> Callee | None:
         instance = frame.instance or frame
@@ -124,7 +142,7 @@ class Calls(Expressions):
         if isinstance(shape, Unknown):
             raise UnknowableError(place, shape.why)
         if isinstance(shape, Bound):
-            raise UnknowableError(place, f"the interface {shape.name}")
+            raise self.unbound(shape, name, place)
         if isinstance(shape, Block):
             method = self.accessor(shape, name, "METHOD")
             if method is not None:
@@ -163,7 +181,7 @@ class Calls(Expressions):
 
     def user_call(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> Reference | None:
         """Read the call of a user's function or method that gives a value."""
-        callee = self.callee(e.function, e.on, frame, out, e.place)
+        callee = self.called_by(e.function, e.on, e.outputs, frame, out, e.place)
         if callee is None:
             return None
         positional = tuple(sx.InputArgument("", a, a.place) for a in e.arguments)
@@ -223,15 +241,30 @@ class Calls(Expressions):
             return self._run_each(callee, call, frame, out)
         inputs = tuple(a for a in call.inputs if a is not enabled)
         flag = self.temporary("EN", sx.TypeRef(_BOOL, None, None, call.place), call.place)
-        out.append(sx.Assign(flag, self.value(enabled.value, frame, out), call.place))
         taken = tuple(o for o in call.outputs if o.name.upper() != "ENO")
         inner: list[sx.Statement] = []
+        try:
+            out.append(sx.Assign(flag, self.value(enabled.value, frame, out), call.place))
+        except UnknowableError as reason:
+            # Whether it is executed is not known, so nothing is of what it writes.
+            self._run_each(callee, Call(inputs, taken, call.place), frame, inner)
+            self.lose_written(inner, reason)
+            self.lose_outputs(call.outputs, reason, frame)
+            raise
         result = self._run_each(callee, Call(inputs, taken, call.place), frame, inner)
         out.append(sx.If((sx.Branch(flag, tuple(inner), call.place),), (), call.place))
         for output in call.outputs:
             if output.name.upper() == "ENO":
                 self.assign_to(output.target, flag, frame, out, output.place)
         return result
+
+    def lose_outputs(
+        self, outputs: Iterable[sx.OutputArgument], reason: UnknowableError, frame: Frame
+    ) -> None:
+        """What the outputs of a call are given to has no value that is known."""
+        for output in outputs:
+            with suppress(UnknowableError):
+                self.lose(self.target(output.target, frame, []), reason)
 
     def _run_each(
         self, callee: Callee, call: Call, frame: Frame, out: list[sx.Statement]
@@ -261,6 +294,13 @@ class Calls(Expressions):
         if not isinstance(at, Indexed):
             act(at, out)
             return
+        if isinstance(at.index, sx.Opaque):
+            lost: list[sx.Statement] = []
+            for choice in at.choices:
+                self.for_each(choice, act, lost)
+            self.lose_written(lost, UnknowableError(at.index.place, at.index.text))
+            self.reading.note(at.place, f"left out: it depends on {at.index.text}")
+            return
         branches = []
         for number, choice in enumerate(at.choices, at.first):
             body: list[sx.Statement] = []
@@ -289,7 +329,10 @@ class Calls(Expressions):
             case Located(shape=Block()):
                 self._call_block(callee, call, frame, out)
             case Located(shape=Unknown() as shape):
-                raise UnknowableError(call.place, shape.why)
+                reason = UnknowableError(call.place, shape.why)
+                self.reading.blind = self.reading.blind or reason
+                self.lose_outputs(call.outputs, reason, frame)
+                raise reason
             case _:
                 raise self.reading.refuse(
                     call.place, "this is no function block and cannot be called"
@@ -325,8 +368,7 @@ class Calls(Expressions):
             self._standard_call(at, call, frame, out)
         except UnknowableError as reason:
             self.reading.mark(at.path, reason.place, reason.why)
-            for output in call.outputs:
-                self.lose(self.target(output.target, frame, out), reason)
+            self.lose_outputs(call.outputs, reason, frame)
             raise
 
     def _standard_call(
@@ -442,10 +484,11 @@ class Calls(Expressions):
             result = self.add(path, shape, None, own, like)
             own.names[unit.name.casefold()] = result
             anew.append((result, None))
+        out += self.initials(anew, own, call.place)
+        # An argument may call the same function: only the code must not.
+        self.pass_inputs((unit,), own, call, frame, out)
         self._enter(f"{instance.path if instance else ''}.{id(unit)}", call.place, unit.name)
         self.reading.reached.add(unit.name.casefold())
-        out += self.initials(anew, own, call.place)
-        self.pass_inputs((unit,), own, call, frame, out)
         self.code(unit, own, out)
         self.reading.calling.pop()
         self.pass_outputs(own, call, frame, out)
@@ -553,7 +596,10 @@ class Calls(Expressions):
             shape = (own.raw.get(key) or own.names[key]).shape
         by_reference = shape is None or isinstance(shape, Bound | Block | Standard)
         if by_reference:
-            at = self.reference(argument.value, frame, out)
+            try:
+                at = self.reached(argument.value, frame, out)
+            except UnknowableError as reason:
+                at = Located(f"{own.path}.{key}", Unknown(reason.why))
             if at is None:
                 assert isinstance(argument.value, sx.Name)
                 raise self.undeclared(argument.value, frame)
@@ -562,6 +608,9 @@ class Calls(Expressions):
                 raise self.reading.refuse(argument.place, says)
             own.names[key] = self.fixed(at, out)
             return
+        if shape == Unknown(A_REFERENCE):
+            with suppress(UnknowableError):
+                self.point_at(argument.value, frame)
         if declaration.kind == "VAR_OUTPUT":
             raise self.reading.refuse(argument.place, f"'{argument.name}' is an output; write =>")
         self.assign(own.raw.get(key) or own.names[key], argument.value, frame, out, argument.place)
@@ -573,8 +622,10 @@ class Calls(Expressions):
         known: dict[sx.Expression, sx.Name] = {}
 
         def fix(part: Reference) -> Reference:
-            if not isinstance(part, Indexed):
+            if not isinstance(part, Indexed) or isinstance(part.index, sx.Opaque):
                 return part
+            if isinstance(part.index, sx.Name) and part.index.text.startswith("index@"):
+                known[part.index] = part.index
             if part.index not in known:
                 type_ = sx.TypeRef("DINT", None, None, part.place)
                 known[part.index] = self.temporary("index", type_, part.place)
@@ -593,12 +644,25 @@ class Calls(Expressions):
                 known = list(own.names)
                 says = f"there is no output '{output.name}'{nearest(output.name, known)}"
                 raise self.reading.refuse(output.place, says)
-            target = self.target(output.target, frame, out)
-            if output.negated:
-                value = sx.Unary("NOT", self.read(source, output.target), output.place)
-                self.write(target, value, out, output.place)
-            else:
-                self.copy(target, source, out, output.place)
+            with suppress(UnknowableError):
+                self._pass_output(output, source, frame, out)
+
+    def _pass_output(
+        self,
+        output: sx.OutputArgument,
+        source: Reference,
+        frame: Frame,
+        out: list[sx.Statement],
+    ) -> None:
+        target = self.target(output.target, frame, out)
+        if not output.negated:
+            self.copy(target, source, out, output.place)
+            return
+        try:
+            value = sx.Unary("NOT", self.read(source, output.target), output.place)
+            self.write(target, value, out, output.place)
+        except UnknowableError as reason:
+            self.lose(target, reason)
 
     # Temporaries
 
@@ -621,9 +685,14 @@ class Calls(Expressions):
     ) -> list[sx.Expression]:
         """Several values that belong together, from left to right."""
         found: list[sx.Expression] = []
+        unknown: UnknowableError | None = None
         for e in expressions:
             before = len(out)
-            found.append(self.value(e, frame, out))
+            try:
+                found.append(self.value(e, frame, out))
+            except UnknowableError as reason:
+                # What the others call is done all the same.
+                unknown = unknown or reason
             if len(out) > before:
                 changed = {path for path in written_by(out[before:]) if "@" not in path}
                 both = sorted(changed & {name for f in found[:-1] for name in read_by(f)})
@@ -633,13 +702,26 @@ class Calls(Expressions):
                         "statement; call it in a statement of its own"
                     )
                     raise self.reading.refuse(e.place, says)
+        if unknown is not None:
+            raise unknown
         return found
 
     # Writing
 
+    def reached(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> Reference | None:
+        """Where `e` leads, that may be written there; None for a name that is no variable."""
+        try:
+            at = self.reference(e, frame, out)
+        except PointedError as reason:
+            self.reading.blind = reason
+            raise
+        if at is not None and at.shape == Unknown(A_REFERENCE):
+            self.reading.blind = UnknowableError(e.place, A_REFERENCE)
+        return at
+
     def target(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> Reference:
         """Where an assignment to `e` goes."""
-        at = self.reference(e, frame, out)
+        at = self.reached(e, frame, out)
         if at is None:
             assert isinstance(e, sx.Name)
             # The checker says what is wrong with a name that nothing is known of.
@@ -720,6 +802,11 @@ class Calls(Expressions):
             if output.name.upper() == "ENO":
                 self.assign_to(output.target, flag, frame, out, output.place)
 
+    def lose_written(self, statements: Iterable[sx.Statement], reason: UnknowableError) -> None:
+        """What `statements` write has no value that is known."""
+        for path in written_by(statements):
+            self.reading.mark(path, reason.place, reason.why)
+
     def lose(self, at: Reference, reason: UnknowableError) -> None:
         """What `at` leads to has no value that is known."""
         for part in located(at):
@@ -739,6 +826,8 @@ class Calls(Expressions):
             except UnknowableError as reason:
                 self.lose(to, reason)
             return
+        # What is copied first may be what the index is worked out from.
+        to, source = self.fixed(to, out), self.fixed(source, out)
         pairs = self._parts(to, source, place)
         for inner_to, inner_source in pairs:
             self.copy(inner_to, inner_source, out, place)

@@ -74,7 +74,9 @@ class Declaring(Types):
             case Block():
                 self.add_instance(path, shape, self._given(initial), frame, like)
             case _:
-                pass
+                if isinstance(initial, sx.Call):
+                    # It may take the address of what is declared later.
+                    self.reading.addresses.append((initial, frame))
         return Located(path, shape)
 
     def _add_scalar(
@@ -211,11 +213,21 @@ class Declaring(Types):
                 if key in given:
                     value, place_of = given[key], outside
                 inner = f"{frame.path}.{name.text}"
+                if declaration.address:
+                    at = sx.Name(inner, name.place)
+                    frame.names[key] = self.declare_outer(at, declaration, shape, frame)
+                    continue
                 frame.names[key] = self.add(inner, shape, value, place_of, own)
                 if declaration.edge:
                     self.add_edge(frame, name, declaration.edge, own)
             except ToldError:
                 frame.names.setdefault(key, Located(f"{frame.path}.{name.text}", Unknown("")))
+
+    def declare_outer(
+        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
+    ) -> Reference:
+        """Declare a variable that the world outside the program may see or set."""
+        raise NotImplementedError
 
     def add_edge(self, frame: Frame, name: sx.Name, edge: str, like: sx.Declaration) -> None:
         """Let the code see the edges of an input in place of its value."""

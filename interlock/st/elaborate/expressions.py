@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import replace
 
 from interlock.st import syntax as sx
@@ -22,6 +23,7 @@ from interlock.st.elaborate.shapes import (
     Standard,
     Structure,
     Unknown,
+    located,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
 
@@ -115,6 +117,8 @@ class Expressions(References):
             case Bit():
                 return sx.Member(self.read(at.base, e), at.number, e.place)
             case Indexed():
+                if isinstance(at.index, sx.Opaque):
+                    raise UnknowableError(at.index.place, at.index.text)
                 values = tuple(self.read(choice, e) for choice in at.choices)
                 return sx.Choice(at.index, at.first, values, at.place)
             case Located():
@@ -170,7 +174,11 @@ class Expressions(References):
         if user is not None:
             return user
         name = e.function.upper()
+        if name in ("ADR", "REF") and len(e.arguments) == 1:
+            self.point_at(e.arguments[0], frame)
+            raise UnknowableError(e.place, "a pointer")
         if _OF_TEXTS.fullmatch(name) or _TEXT_TYPES.search(name):
+            self._only_arguments(e, frame, out)
             raise UnknowableError(e.place, f"the function {name}")
         if name not in FUNCTIONS and not _CONVERSION.fullmatch(name):
             if frame.find(e.function) is not None or "." in e.function:
@@ -178,9 +186,36 @@ class Expressions(References):
                 raise self.reading.refuse(e.place, says)
             if len(self.project.files) > 1 or len(self.project.units) > 1:
                 says = f"the function {e.function}, which is not in the files given"
-                raise UnknowableError(e.place, says)
+                self._only_arguments(e, frame, out)
+                reason = UnknowableError(e.place, says)
+                self.reading.blind = self.reading.blind or reason
+                self.lose_outputs(e.outputs, reason, frame)
+                raise reason
         arguments = self.operands(self._in_order(e, name), frame, out)
         return replace(e, arguments=tuple(arguments), named=(), outputs=())
+
+    def _only_arguments(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> None:
+        """What the arguments of a call call themselves is done all the same."""
+        for argument in (*e.arguments, *(a.value for a in e.named)):
+            with suppress(UnknowableError):
+                if not isinstance(argument, sx.Name):
+                    self.value(argument, frame, out)
+
+    def point_at(self, e: sx.Expression, frame: Frame) -> None:
+        """Remember that a pointer may point to `e`, and to any other element of its array."""
+        whole = e
+        while isinstance(e, sx.Element | sx.Member):
+            whole = e.base if isinstance(e, sx.Element) else whole
+            e = e.base
+        at = self.reference(whole, frame, [])
+        for part in () if at is None else located(at):
+            self.reading.pointed[part.path] = part
+
+    def lose_outputs(
+        self, outputs: Iterable[sx.OutputArgument], reason: UnknowableError, frame: Frame
+    ) -> None:
+        """What the outputs of a call are given to has no value that is known."""
+        raise NotImplementedError
 
     def _in_order(self, e: sx.Call, name: str) -> tuple[sx.Expression, ...]:
         if not e.named:

@@ -9,6 +9,8 @@ from dataclasses import replace
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.addresses import plain_address
+from interlock.st.elaborate.assigned import assigned_in
 from interlock.st.elaborate.declare import Declaring
 from interlock.st.elaborate.shapes import (
     Array,
@@ -27,11 +29,14 @@ from interlock.st.elaborate.shapes import (
     element_path,
     with_choices,
 )
-from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.state import Frame, PointedError, UnknowableError
 
 _ADDRESS = re.compile(r"%([IQM])([XBWDL]?)[0-9*.]+")
 _SIZES = {"": "BOOL", "X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
 _WIDTHS = {"BYTE": 8, "WORD": 16, "DWORD": 32, "LWORD": 64}
+
+UNKNOWN_INDEX = "index"
+"""The kind of literal that stands for an index without a finite meaning; its text says why."""
 
 
 class References(Declaring):
@@ -58,14 +63,14 @@ class References(Declaring):
                 return self._named(e, frame)
             case sx.Element():
                 base = self._base(e.base, frame, out)
-                indexes = [self.value(index, frame, out) for index in e.indexes]
+                indexes = [self._index(index, frame, out) for index in e.indexes]
                 return self._element(base, indexes, e.place)
             case sx.Member():
                 return self.member(self._base(e.base, frame, out), e.name, e.place)
             case sx.Direct():
                 return self._direct(e)
             case sx.Pointed():
-                raise UnknowableError(e.place, "a pointer")
+                raise PointedError(e.place, "a pointer")
             case _:
                 raise self.reading.refuse(e.place, "this is no variable")
 
@@ -75,6 +80,13 @@ class References(Declaring):
             assert isinstance(e, sx.Name)
             raise self.undeclared(e, frame)
         return found
+
+    def _index(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        """An index over scalars; one that is not known leads to every element."""
+        try:
+            return self.value(e, frame, out)
+        except UnknowableError as reason:
+            return sx.Opaque(reason.why, UNKNOWN_INDEX, reason.place)
 
     def undeclared(self, e: sx.Name, frame: Frame) -> Exception:
         """Tells that a name is not known; raise what is returned."""
@@ -126,8 +138,21 @@ class References(Declaring):
                 case Unknown():
                     return Located(f"{base.path}.{name}", shape)
                 case Bound():
-                    raise UnknowableError(place, f"the interface {shape.name}")
+                    raise self.unbound(shape, name, place)
         raise self.reading.refuse(place, f"'{name}' is asked of what has no members")
+
+    def unbound(self, shape: Bound, name: str, place: Place) -> Exception:
+        """What is asked of an interface that no call has bound; raise what is returned."""
+        for unit in self.project.units.values():
+            for method in unit.methods:
+                is_it = unit.kind != "INTERFACE" and method.name.casefold() == name.casefold()
+                if is_it and (method.kind != "GET" or assigned_in(method) - {name.casefold()}):
+                    says = (
+                        f"which instance '{name}' of the interface {shape.name} works on is not "
+                        f"known here, and {unit.name} has one; call it by the instance's name"
+                    )
+                    return self.reading.refuse(place, says)
+        return UnknowableError(place, f"the interface {shape.name}")
 
     def _bit(self, base: Reference, shape: Shape, name: str, place: Place) -> Reference:
         if not isinstance(shape, Scalar) or isinstance(base, Bit):
@@ -253,6 +278,14 @@ class References(Declaring):
         if match is None:
             raise self.reading.refuse(e.place, f"'{e.address}' is no address; write %IX1.0, %QW3")
         key = e.address.casefold()
+        known = self.reading.at.get(plain_address(key))
+        if known is not None:
+            return known[0]
+        for name, declaration in self.project.globals.values():
+            if plain_address(declaration.address) == plain_address(key):
+                found = self.global_reference(name.text)
+                assert found is not None
+                return found
         if key not in self.reading.globals:
             type_ = sx.TypeRef(_SIZES[match[2]], None, None, e.place)
             name = sx.Name(e.address, e.place)
@@ -260,12 +293,6 @@ class References(Declaring):
             nowhere = Frame(None, {})
             self.reading.globals[key] = self.declare_outer(name, made, Scalar(type_), nowhere)
         return self.reading.globals[key]
-
-    def declare_outer(
-        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
-    ) -> Reference:
-        """Declare a variable that the world outside the program may see or set."""
-        raise NotImplementedError
 
     def value(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
         """`e` as an expression over scalars."""

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
-from interlock.st.elaborate.assigned import assigned_in
+from interlock.st.elaborate.addresses import names_at, overlap, plain_address
+from interlock.st.elaborate.assigned import assigned_in, mentioned_by
 from interlock.st.elaborate.charts import Charts
 from interlock.st.elaborate.project import Project
 from interlock.st.elaborate.shapes import (
@@ -15,6 +17,7 @@ from interlock.st.elaborate.shapes import (
     Bound,
     Located,
     Reference,
+    Scalar,
     Shape,
     Standard,
     Unknown,
@@ -109,6 +112,7 @@ class Root(Charts):
     def __init__(self, reading: Reading) -> None:
         super().__init__(reading)
         self._outputs: set[str] = set()
+        self._names_at = names_at(self.project)
         self._assigned = {key: assigned_in(unit) for key, unit in self.project.units.items()}
 
     def read_unit(self, unit: sx.Unit) -> sx.Program:
@@ -133,6 +137,7 @@ class Root(Charts):
         except UnknowableError as reason:
             self.reading.refuse(reason.place, f"the chart depends on {reason.why}")
         self._find_shared()
+        self._lose_pointed()
         self._refuse_unknown_outputs()
         return sx.Program(
             unit.name,
@@ -228,9 +233,30 @@ class Root(Charts):
     def declare_outer(
         self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
     ) -> Reference:
-        """Declare a global or a variable at an address."""
+        """Declare a global or a variable at an address; variables at one address are one."""
+        address = plain_address(declaration.address)
+        if not address:
+            return self._declare_outer(name, declaration, shape, frame)
+        type_ = shape.type.name if isinstance(shape, Scalar) else ""
+        known = self.reading.at.get(address)
+        others = [other for other in self.reading.at if overlap(address, other)]
+        if others or (known is not None and known[1] != type_):
+            other = (others or [address])[0].upper()
+            says = f"'{name.text}' shares bits with another variable, at {other}; declare one only"
+            raise self.reading.refuse(name.place, says)
+        if known is None:
+            made = self._declare_outer(name, declaration, shape, frame)
+            known = self.reading.at[address] = (made, type_)
+        return known[0]
+
+    def _declare_outer(
+        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
+    ) -> Reference:
         like = replace(declaration, place=name.place)
-        key = name.text.casefold()
+        address = plain_address(declaration.address)
+        keys = {name.text.casefold(), *self._names_at.get(address, ())}
+        if name.text[:1] != "%":
+            keys.add(name.text.casefold().rpartition(".")[2])
         where = declaration.address[:2]
         if where == "%I":
             return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
@@ -238,10 +264,10 @@ class Root(Charts):
             return self._at_border(name.text, shape, "VAR_OUTPUT", like, frame)
         if isinstance(shape, Block | Standard):
             return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))
-        is_written = any(key in names for names in self._assigned.values())
+        is_written = any(keys & names for names in self._assigned.values())
         if not is_written:
             return self._unwritten(name, declaration, shape, like, frame)
-        if key in self.reading.found.shared or declaration.kind == "VAR_EXTERNAL":
+        if keys & self.reading.found.shared or declaration.kind == "VAR_EXTERNAL":
             says = f"'{name.text}' may be written by others, too: any value in any scan"
             self.reading.note(name.place, says)
             return self._both_ways(name.text, shape, like, frame)
@@ -266,6 +292,21 @@ class Root(Charts):
         self.reading.note(name.place, says)
         return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
 
+    def _lose_pointed(self) -> None:
+        """What something may write that is not known has no value that is known."""
+        reason = self.reading.blind
+        if reason is None:
+            return
+        for e, frame in self.reading.addresses:
+            with suppress(UnknowableError):
+                self.called(e, frame, [])
+        for at in self.reading.pointed.values():
+            if isinstance(at.shape, Block):
+                says = f"{reason.why} may change '{at.path}', an instance; call it by its name"
+                self.reading.refuse(reason.place, says)
+            else:
+                self.lose(at, reason)
+
     def _find_shared(self) -> None:
         """Globals that a PROGRAM writes which is not part of the root."""
         reached = self.reading.reached
@@ -279,9 +320,19 @@ class Root(Charts):
         elsewhere = {
             name for key, names in self._assigned.items() if key not in reached for name in names
         }
+        # What they call may be called by the root, too, and yet be called by them.
+        for key in mentioned_by(others, self.project):
+            elsewhere |= self._assigned[key]
         for key, made in self.reading.globals.items():
             if key in elsewhere and isinstance(made, Located):
                 self.reading.found.shared.add(key)
+                for leaf in leaves(made.path, made.shape):
+                    if isinstance(leaf.shape, Block | Standard):
+                        why = f"'{leaf.path}', which {others[0].name} may change, too"
+                        self.reading.mark(leaf.path, others[0].place, why)
+        for address in self.reading.at:
+            if self._names_at.get(address, {address}) & elsewhere:
+                self.reading.found.shared.add(address)
 
     def _refuse_unknown_outputs(self) -> None:
         for path, (place, why) in self.reading.found.unknown.items():

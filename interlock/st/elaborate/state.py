@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from interlock.base.errors import Mistake, MistakeList, Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.project import Project
-from interlock.st.elaborate.shapes import Block, Reference
+from interlock.st.elaborate.shapes import Block, Located, Reference
 
 
 class UnknowableError(Exception):
@@ -22,6 +22,10 @@ class UnknowableError(Exception):
         super().__init__(why)
         self.place = place
         self.why = why
+
+
+class PointedError(UnknowableError):
+    """What a pointer points to is asked for."""
 
 
 class ToldError(Exception):
@@ -123,6 +127,14 @@ class Reading:
         Casefolded names of the units whose code was read.
     passing : dict of str to int
         The value of the variable of each loop whose pass is being read.
+    at : dict of str to (Reference, str)
+        What is declared at each plain address, and its type.
+    addresses : list of (syntax.Call, Frame)
+        Initial values of pointers and of texts.
+    pointed : dict of str to Located
+        Variables that a pointer or a reference may point to.
+    blind : UnknowableError or None
+        Why any of these may be written: through a pointer, or by code that is not known.
     """
 
     project: Project
@@ -138,6 +150,10 @@ class Reading:
     globals: dict[str, Reference] = field(default_factory=dict)
     inputs: set[str] = field(default_factory=set)
     passing: dict[str, int] = field(default_factory=dict)
+    at: dict[str, tuple[Reference, str]] = field(default_factory=dict)
+    addresses: list[tuple[sx.Call, Frame]] = field(default_factory=list)
+    pointed: dict[str, Located] = field(default_factory=dict)
+    blind: UnknowableError | None = None
     counter: int = 0
 
     def refuse(self, place: Place, says: str) -> ToldError:

@@ -99,7 +99,7 @@ class Statements(Calls):
                 try:
                     going = self._none_of(flags, place)
                 except UnknowableError as reason:
-                    self._lose_written(inner, reason)
+                    self.lose_written(inner, reason)
                     return
                 branch = sx.Branch(going, tuple(inner), place)
                 out.append(sx.If((branch,), (), place))
@@ -116,10 +116,6 @@ class Statements(Calls):
         names = [self.read(Located(f, _bool(place)), sx.Name(f, place)) for f in flags]
         both = names[0] if len(names) == 1 else sx.Junction("OR", tuple(names), place)
         return sx.Unary("NOT", both, place)
-
-    def _lose_written(self, statements: Sequence[sx.Statement], reason: UnknowableError) -> None:
-        for path in written_by(statements):
-            self.reading.mark(path, reason.place, reason.why)
 
     def statement(self, s: sx.Statement, frame: Frame, out: list[sx.Statement]) -> None:
         """Read one statement."""
@@ -260,7 +256,7 @@ class Statements(Calls):
                 self.value(branch.condition, frame, lost)
             self.sequence(branch.body, frame, lost)
         self.sequence(s.otherwise, frame, lost)
-        self._lose_written([*before, *lost], reason)
+        self.lose_written([*before, *lost], reason)
         before.clear()
         self.reading.note(branches[0].place, f"left out: it depends on {reason.why}")
 
@@ -272,7 +268,7 @@ class Statements(Calls):
             for branch in s.branches:
                 self.sequence(branch.body, frame, lost)
             self.sequence(s.otherwise, frame, lost)
-            self._lose_written(lost, reason)
+            self.lose_written(lost, reason)
             raise
         branches = []
         for branch in s.branches:
@@ -309,7 +305,7 @@ class Statements(Calls):
             lost: list[sx.Statement] = []
             self.sequence(s.body, frame, lost)
             self.lose(at, reason)
-            self._lose_written(lost, reason)
+            self.lose_written(lost, reason)
             raise
         numbers = [self.known_integer(e) for e in (first, last, step)]
         if 0 in numbers[2:]:
@@ -363,7 +359,7 @@ class Statements(Calls):
         try:
             staying = self._none_of([loop.left], place)
         except UnknowableError as reason:
-            self._lose_written(inner, reason)
+            self.lose_written(inner, reason)
             return
         out.append(sx.If((sx.Branch(staying, tuple(inner), place),), (), place))
 
@@ -410,8 +406,10 @@ class Statements(Calls):
                 going = self.value(passes.condition, frame, out)
             except UnknowableError as reason:
                 lost: list[sx.Statement] = []
+                with suppress(UnknowableError):
+                    self.value(passes.condition, frame, lost)
                 self.sequence(passes.body, frame, lost)
-                self._lose_written(lost, reason)
+                self.lose_written(lost, reason)
                 raise
             if passes.is_late:
                 going = sx.Unary("NOT", going, place)
@@ -447,7 +445,8 @@ class Statements(Calls):
     # Calls
 
     def _invoke(self, s: sx.Invoke, frame: Frame, out: list[sx.Statement]) -> None:
-        callee = self.callee(s.instance.text, s.on, frame, out, s.instance.place)
+        text, place = s.instance.text, s.instance.place
+        callee = self.called_by(text, s.on, s.outputs, frame, out, place)
         if callee is None:
             if s.bare:
                 raise self.reading.refuse(

@@ -27,13 +27,16 @@ INTEGERS = ("SINT", "INT", "DINT", "LINT", "USINT", "UINT", "UDINT", "ULINT")
 BIT_STRINGS = ("BYTE", "WORD", "DWORD", "LWORD")
 ELEMENTARY = frozenset((*INTEGERS, *BIT_STRINGS, "BOOL", "TIME", "LTIME", "REAL", "LREAL"))
 
+A_REFERENCE = "a reference"
+"""Why a variable of a reference is unknown."""
+
 _TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
     **dict.fromkeys(("DATE", "LDATE", "D", "LD"), "a date"),
     **dict.fromkeys(("DT", "LDT", "DATE_AND_TIME", "LDATE_AND_TIME"), "a date"),
     **dict.fromkeys(("TOD", "LTOD", "TIME_OF_DAY", "LTIME_OF_DAY"), "a time of day"),
     **dict.fromkeys(("POINTER", "REF_TO"), "a pointer"),
-    "REFERENCE": "a reference",
+    "REFERENCE": A_REFERENCE,
     "ANY": "a value of any type",
 }
 

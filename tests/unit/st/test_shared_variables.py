@@ -1,0 +1,91 @@
+"""Variables at addresses, and what another PROGRAM may change between two scans."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.st.interpret import Controller
+from interlock.st.layout import Settings
+from interlock.st.load import load_project
+from interlock.st.typed import Program
+
+_INPUT = "FUNCTION_BLOCK F VAR x AT %{} : BOOL; END_VAR VAR_OUTPUT o : BOOL; END_VAR o := x; {}"
+_SETS = (
+    "FUNCTION_BLOCK F VAR_INPUT i : BOOL; END_VAR VAR x AT %MX0.0 : BOOL; END_VAR "
+    "VAR_OUTPUT o : BOOL; END_VAR o := x; IF i THEN x := TRUE; END_IF; END_FUNCTION_BLOCK\n"
+)
+_END = "END_FUNCTION_BLOCK\n"
+
+
+def _program(text: str) -> Program:
+    return load_project({"p.st": text}, "m").program
+
+
+def _main(variables: str, body: str) -> str:
+    return (
+        "PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        f"VAR {variables} END_VAR {body} END_PROGRAM"
+    )
+
+
+@pytest.mark.parametrize("address", ["IX0.0", "I*", "I0.0"])
+def test_an_input_of_an_instance_at_an_address_is_an_input(address: str) -> None:
+    program = _program(_INPUT.format(address, _END) + _main("f : F;", "f(); q := f.o;"))
+    assert Controller(program, Settings()).scan({"a": 0, "f.x": 1}).outputs["q"] == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        _SETS + _main("f, g : F;", "f(i := TRUE); g(i := FALSE); q := g.o;"),
+        _main("z AT %MX0.0 : BOOL;", "%MX0.0 := TRUE; z := z AND TRUE; q := z;"),
+        _main("z AT %MX0.0 : BOOL;", "%M0.0 := TRUE; q := z;"),
+        _main("y AT %MX0.0, z AT %mx0.0 : BOOL;", "z := FALSE; y := TRUE; q := z;").replace(
+            ", z", " : BOOL; z"
+        ),
+        "VAR_GLOBAL z AT %MX0.0 : BOOL; END_VAR "
+        + _main("", "%MX0.0 := TRUE; z := z AND TRUE; q := z;").replace("VAR  END_VAR", ""),
+        "PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR q AT %QX0.0 : BOOL; END_VAR "
+        "%QX0.0 := TRUE; END_PROGRAM",
+    ],
+)
+def test_variables_at_one_address_are_one(text: str) -> None:
+    assert Controller(_program(text), Settings()).scan({"a": 0}).outputs["q"] == 1
+
+
+@pytest.mark.parametrize(
+    "variables",
+    [
+        "y AT %MW0 : WORD; z AT %MX0.0 : BOOL;",
+        "y AT %MW1 : WORD; z AT %MB3 : BYTE;",
+        "y AT %MB0 : BYTE; z AT %MB0 : USINT;",
+    ],
+)
+def test_variables_that_share_bits_are_refused(variables: str) -> None:
+    with pytest.raises(InputError, match="shares bits with another variable"):
+        _program(_main(variables, "q := FALSE;"))
+
+
+_BOTH_CALL = (
+    "VAR_GLOBAL g : BOOL; END_VAR FUNCTION S : BOOL VAR_INPUT v : BOOL; END_VAR g := v; "
+    "END_FUNCTION PROGRAM other {} END_PROGRAM "
+)
+
+
+def test_a_global_that_another_program_sets_by_a_function_of_both_may_have_any_value() -> None:
+    body = "q := g; S(FALSE);"
+    shared = _program(_BOTH_CALL.format("S(TRUE);") + _main("", body).replace("VAR  END_VAR", ""))
+    assert [v.name for v in shared.inputs] == ["a", "g"]
+    own = _program(_BOTH_CALL.format(";") + _main("", body).replace("VAR  END_VAR", ""))
+    assert [v.name for v in own.inputs] == ["a"]
+
+
+def test_a_global_instance_that_another_program_calls_is_not_known() -> None:
+    text = (
+        "VAR_GLOBAL f : F; END_VAR FUNCTION_BLOCK F VAR_INPUT v : BOOL; END_VAR "
+        "VAR_OUTPUT o : BOOL; END_VAR o := v; END_FUNCTION_BLOCK "
+        "PROGRAM other f(v := TRUE); END_PROGRAM "
+    ) + _main("x : BOOL;", "q := f.o; f(v := FALSE);")
+    with pytest.raises(InputError, match="'f', which other may change, too"):
+        _program(text)

@@ -1,0 +1,103 @@
+"""What depends on texts, pointers and code that is not known is never taken for known."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.st.interpret import Controller
+from interlock.st.layout import Settings
+from interlock.st.load import load_program
+
+_BLOCK = (
+    "FUNCTION_BLOCK F VAR_INPUT i : BOOL; END_VAR VAR_OUTPUT o, o2 : BOOL; END_VAR "
+    "o := i; o2 := i; END_FUNCTION_BLOCK\n"
+)
+_BOTH = (
+    "FUNCTION_BLOCK F VAR_IN_OUT io : BOOL; END_VAR VAR_INPUT i : BOOL; END_VAR "
+    "VAR_OUTPUT o : BOOL; END_VAR o := i; io := i; END_FUNCTION_BLOCK\n"
+)
+_SETS = "FUNCTION G : BOOL VAR_IN_OUT u : BOOL; END_VAR u := TRUE; G := TRUE; END_FUNCTION\n"
+_NAMES = "FUNCTION T : STRING VAR_IN_OUT u : BOOL; END_VAR u := TRUE; END_FUNCTION\n"
+_GLOBAL = (
+    "VAR_GLOBAL gg : BOOL; END_VAR "
+    "FUNCTION G : BOOL VAR_IN_OUT io : BOOL; END_VAR gg := TRUE; END_FUNCTION\n"
+)
+_REFERS = (
+    "FUNCTION_BLOCK H VAR_INPUT r : REFERENCE TO BOOL; END_VAR r := TRUE; END_FUNCTION_BLOCK\n"
+)
+_PAIR = "TYPE Pair : STRUCT y : BOOL; END_STRUCT END_TYPE\n"
+_FACE = (
+    "INTERFACE I METHOD Do : BOOL END_METHOD PROPERTY Pr : BOOL SET END_SET END_PROPERTY "
+    "END_INTERFACE FUNCTION_BLOCK F IMPLEMENTS I VAR_OUTPUT o : BOOL; END_VAR "
+    "METHOD Do : BOOL o := TRUE; END_METHOD "
+    "PROPERTY Pr : BOOL SET o := Pr; END_SET END_PROPERTY END_FUNCTION_BLOCK\n"
+)
+
+
+def _text(before: str, variables: str, body: str) -> str:
+    return (
+        f"{before}PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        f"VAR {variables} END_VAR {body} END_PROGRAM"
+    )
+
+
+# Each of these sets q, or may, in a way that has no finite meaning; it must not be passed over.
+@pytest.mark.parametrize(
+    ("before", "variables", "body", "says"),
+    [
+        ("", "x : BOOL; p : POINTER TO BOOL;", "p := ADR(x); p^ := TRUE; q := x;", "a pointer"),
+        ("", "p : POINTER TO BOOL := ADR(x); x : BOOL;", "p^ := TRUE; q := x;", "a pointer"),
+        ("", "x : BOOL; p : REF_TO BOOL;", "p := REF(x); p^ := TRUE; q := x;", "a pointer"),
+        ("", "x : ARRAY [0..2] OF BOOL; p : POINTER TO BOOL;",
+         "p := ADR(x[0]) + 1; p^ := TRUE; q := x[1];", "a pointer"),
+        (_PAIR, "x : Pair; p : POINTER TO Pair;", "p := ADR(x); p^.y := TRUE; q := x.y;",
+         "a pointer"),
+        (_BLOCK, "f : F; p : POINTER TO F;", "p := ADR(f); p^(i := TRUE); q := f.o;",
+         "may change 'f'"),
+        (_BLOCK, "f : F; p : POINTER TO F;", "p := ADR(f); p^.i := TRUE; q := f.i;",
+         "may change 'f'"),
+        (_BLOCK, "x, y : BOOL; z : DINT;", "z := MEMCPY(ADR(x), ADR(y), 1); q := x;", "MEMCPY"),
+        (_REFERS, "x : BOOL; h : H;", "h(r := x); q := x;", "a reference"),
+        (_BLOCK, "e : Elsewhere; x : BOOL;", "e(i := a, o => x); q := x;", "Elsewhere"),
+        (_BLOCK, "x, y : BOOL;", "y := Elsewhere(a, o => x); q := x;", "Elsewhere"),
+        (_BLOCK, "s : STRING; f : F;", "f(EN := s = '', i := TRUE); q := f.o;", "a text"),
+        (_BLOCK, "s : STRING; f : F; x : BOOL;", "f(EN := s = '', i := a, ENO => x); q := x;",
+         "a text"),
+        ("", "s : STRING; x : ARRAY [0..2] OF BOOL;", "x[LEN(s)] := TRUE; q := x[0];", "LEN"),
+        (_BLOCK, "s : STRING; f : ARRAY [0..2] OF F;", "f[LEN(s)](i := TRUE); q := f[0].o;",
+         "LEN"),
+        (_SETS, "s : STRING; x, k : BOOL;",
+         "WHILE s = '' AND G(k) DO x := TRUE; END_WHILE; q := k;", "a text"),
+        (_FACE, "f : F; i : I;", "i := f; i.Do(); q := f.o;", "call it by the instance's name"),
+        (_FACE, "f : F; i : I;", "i := f; i.Pr := TRUE; q := f.o;",
+         "call it by the instance's name"),
+    ],
+)  # fmt: skip
+def test_what_something_unknown_may_write_is_unknown(
+    before: str, variables: str, body: str, says: str
+) -> None:
+    with pytest.raises(InputError) as refused:
+        load_program(_text(before, variables, body), "p.st")
+    assert says in str(refused.value)
+
+
+# Here q does not depend on what is unknown; what is called beside it is done all the same.
+@pytest.mark.parametrize(
+    ("before", "variables", "body"),
+    [
+        (_BOTH, "f : F; x : BOOL; p : POINTER TO BOOL;",
+         "p := ADR(x); f(io := p^, i := TRUE); q := f.o;"),
+        (_GLOBAL, "x, r : BOOL; p : POINTER TO BOOL;", "p := ADR(x); r := G(io := p^); q := gg;"),
+        (_BLOCK, "f : F; x, y : BOOL; p : POINTER TO BOOL;",
+         "p := ADR(y); f(i := TRUE, o => p^, o2 => x); q := x;"),
+        (_SETS, "s : STRING; x, k : BOOL;", "x := s = 'a' AND G(k); q := k;"),
+        (_NAMES, "x : INT; k : BOOL;", "x := LEN(T(k)); q := k;"),
+        ("", "x, y : BOOL; p : POINTER TO BOOL;", "p := ADR(x); x := TRUE; y := p^; q := x;"),
+    ],
+)  # fmt: skip
+def test_what_is_called_beside_something_unknown_is_done(
+    before: str, variables: str, body: str
+) -> None:
+    program = load_program(_text(before, variables, body), "p.st")
+    assert Controller(program, Settings()).scan({"a": 0}).outputs["q"] == 1
