@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import prod
 
@@ -71,7 +72,7 @@ class Types:
         ToldError
         """
         if type_.labels:
-            return self._enumeration(sx.TypeDef(owner, type_, type_.initial, type_.place))
+            return self._enumeration(self._unnamed(owner, type_))
         if type_.fields:
             return self._structure(owner, type_, "", frame)
         name = type_.name.upper()
@@ -123,6 +124,17 @@ class Types:
     def _enumeration(self, type_def: sx.TypeDef) -> Scalar:
         known = self.reading.enums.setdefault(type_def.name.casefold(), type_def)
         return Scalar(sx.TypeRef(known.name, None, None, type_def.place))
+
+    def _unnamed(self, owner: str, type_: sx.TypeRef) -> sx.TypeDef:
+        """The type of a variable that lists its values itself; called after the variable."""
+        name = re.sub(r"\W", "_", owner) + "_VALUES"
+        while True:
+            known = self.reading.enums.get(name.casefold())
+            if known is not None and known.place == type_.place:
+                return known
+            if known is None and self.project.type(name) is None:
+                return sx.TypeDef(name, type_, type_.initial, type_.place)
+            name += "_"
 
     def _structure(self, name: str, type_: sx.TypeRef, extends: str, frame: Frame) -> Structure:
         fields: list[Field] = []
