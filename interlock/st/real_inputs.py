@@ -1,0 +1,414 @@
+"""REAL inputs: the values of them that a program can tell apart.
+
+Each comparison and each conversion of what is made of an input is looked at over every number of
+the input's type within `LIMIT`. What is made of it rises or falls with it between turning points
+that are known, since IEEE 754 rounds in order; so halving finds each place where an answer changes,
+and between two such places all numbers stand for each other. Where an input meets another, or
+itself of another scan, that is no longer so, and the line is refused.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import product
+
+from interlock.base.errors import InputError, Mistake, Place
+from interlock.st import typed as ty
+from interlock.st.evaluate import evaluate_number, operands_of, reads_of
+from interlock.st.reals import rounded
+from interlock.st.types import EnumType, IntType, RealType
+from interlock.st.typed_parts import expressions_in, replaced, with_reads
+
+LIMIT = 1e9
+"""Instruments give no number beyond; a program that only fails there is not worth a violation."""
+
+# So many classes of one input, and so many formulas for one variable, are told apart.
+_MOST_CLASSES, _MOST_FORMS = 64, 24
+_ORDERED = frozenset(("<", "<=", ">", ">="))
+_COMPARISONS = _ORDERED | {"=", "<>"}
+_KEEPS_ORDER = frozenset(("MIN", "MAX", "LIMIT", "SQRT", "MOVE", "TO_REAL", "ABS"))
+
+
+def with_classes(program: ty.Program) -> ty.Program:
+    """`program` with each REAL input as a choice among values that it can tell apart.
+
+    Raises
+    ------
+    InputError
+        Where there are too many, with the line that needs them.
+    """
+    inputs = [v for v in program.inputs if isinstance(v.type, RealType)]
+    if not inputs:
+        return program
+    found = _Forms(program, inputs)
+    mistakes: list[Mistake] = []
+    cuts: dict[str, set[int]] = {v.name.casefold(): set() for v in inputs}
+    types = {v.name.casefold(): _base(v) for v in inputs}
+    for seen in _observations(program, found, mistakes):
+        key = next(reads_of(seen)).name.casefold()
+        try:
+            cuts[key] |= _cuts(seen, key, types[key])
+        except _TooManyError:
+            says = f"more than {_MOST_CLASSES} values of the REAL input '{key}' matter here"
+            mistakes.append(Mistake(seen.place, f"{says}; compare it with constants only"))
+    if mistakes:
+        raise InputError(list(dict.fromkeys(mistakes)))
+    return _replaced(program, inputs, cuts)
+
+
+class _TooManyError(Exception):
+    """More values matter than are told apart."""
+
+
+class _MixedError(Exception):
+    """An input meets something else that varies."""
+
+    def __init__(self, place: Place) -> None:
+        super().__init__()
+        self.place = place
+
+
+class _Forms:
+    """What each REAL variable may be: formulas over one input, or numbers.
+
+    An empty list stands for numbers of which nothing is known but that no input is in them; None
+    for what an input is in without end.
+    """
+
+    def __init__(self, program: ty.Program, inputs: Sequence[ty.Declared]) -> None:
+        self.inputs = {v.name.casefold() for v in inputs}
+        reals = [v for v in program.variables if isinstance(v.type, RealType)]
+        self._known: dict[str, dict[ty.Expression, None] | None] = {}
+        for v in reals:
+            if v.name.casefold() not in self.inputs:
+                first = ty.Constant(0, v.type, "", v.place, v.real)
+                self._known[v.name.casefold()] = {first: None}
+        self._loose: set[str] = set()
+        self._find([a for a in _assignments(program.body) if isinstance(a.type, RealType)])
+
+    def _find(self, assignments: Sequence[ty.Assign]) -> None:
+        grown = True
+        while grown:
+            grown = False
+            for a in assignments:
+                grown |= self._grow(a)
+
+    def _grow(self, a: ty.Assign) -> bool:
+        key = a.target.casefold()
+        known = self._known[key]
+        if known is None:
+            return False
+        try:
+            forms = self.of(a.value)
+        except _MixedError:
+            self._known[key] = None
+            return True
+        if not forms:
+            grown = key not in self._loose
+            self._loose.add(key)
+            return grown
+        before = len(known)
+        known.update(dict.fromkeys(forms))
+        if len(known) <= _MOST_FORMS:
+            return len(known) > before
+        if any(next(reads_of(form), None) for form in known):
+            self._known[key] = None
+            return True
+        self._loose.add(key)
+        self._known[key] = {}
+        return True
+
+    def of(self, e: ty.Expression) -> list[ty.Expression]:
+        """The formulas that the REAL `e` may be; none where it is another unknown number.
+
+        Raises
+        ------
+        _MixedError
+            Where an input meets what varies as well.
+        """
+        match e:
+            case ty.Constant():
+                return [e]
+            case ty.Read():
+                return self._variable(e)
+            case ty.Call(function="SEL", arguments=(_, first, second)):
+                return self._either(e, (first, second))
+            case ty.Call(function="CHOICE"):
+                return self._either(e, e.arguments[2:])
+            case _:
+                return self._combined(e)
+
+    def _variable(self, e: ty.Read) -> list[ty.Expression]:
+        key = e.name.casefold()
+        if key in self.inputs:
+            return [e]
+        known = self._known.get(key, {})
+        if known is None or (known and key in self._loose and any(map(_input_of, known))):
+            raise _MixedError(e.place)
+        return [] if key in self._loose else list(known)
+
+    def _either(self, e: ty.Expression, parts: Sequence[ty.Expression]) -> list[ty.Expression]:
+        forms = [self.of(part) for part in parts]
+        flat = list(dict.fromkeys(form for part in forms for form in part))
+        if all(forms):
+            return flat
+        if any(map(_input_of, flat)):
+            raise _MixedError(e.place)
+        return []
+
+    def _combined(self, e: ty.Expression) -> list[ty.Expression]:
+        parts = operands_of(e)
+        forms = [self.of(part) if isinstance(part.type, RealType) else [part] for part in parts]
+        if any(isinstance(p.type, RealType) is False and next(reads_of(p), None) for p in parts):
+            # A whole number that varies.
+            return []
+        varying = [f for part in forms for f in part if _input_of(f)]
+        if not varying:
+            numbers = [_folded(replaced(e, parts, c)) for c in product(*forms)] if all(forms) else []
+            return list(dict.fromkeys(numbers)) if len(numbers) <= _MOST_FORMS else []
+        made = [replaced(e, parts, choice) for choice in product(*forms)]
+        if not all(forms) or len(made) > _MOST_FORMS or not all(map(_keeps_order, made)):
+            raise _MixedError(e.place)
+        return [form if _input_of(form) else _folded(form) for form in made]
+
+
+def _input_of(form: ty.Expression) -> str:
+    read = next(reads_of(form), None)
+    return read.name.casefold() if read is not None else ""
+
+
+def _folded(e: ty.Expression) -> ty.Expression:
+    return ty.Constant(0, e.type, "", e.place, evaluate_number(e, {}))
+
+
+def _keeps_order(e: ty.Expression) -> bool:
+    """Whether `e` rises or falls with the one operand that varies, but for turning points."""
+    varying = [operand for operand in operands_of(e) if _input_of(operand)]
+    if not varying:
+        return True
+    if len(varying) > 1:
+        return False
+    match e:
+        case ty.Unary():
+            return e.op == "-"
+        case ty.Binary():
+            return e.op in "+-*" or (e.op == "/" and varying[0] is e.left)
+        case ty.Call():
+            converts = isinstance(e.arguments[0].type, RealType) and len(e.arguments) == 1
+            known = e.function in _KEEPS_ORDER or (converts and "TO_" in e.function)
+            return known
+        case _:
+            return False
+
+
+# What the program sees of an input
+
+
+def _observations(
+    program: ty.Program, forms: _Forms, mistakes: list[Mistake]
+) -> Iterator[ty.Expression]:
+    """Every comparison and conversion, over an input alone, that the program may compute."""
+    for e in expressions_in(program.body):
+        reals = [part for part in operands_of(e) if isinstance(part.type, RealType)]
+        if not reals or (isinstance(e.type, RealType) and not _may_fail(e)):
+            continue
+        try:
+            made = list(_made(e, forms))
+        except _MixedError as mixed:
+            if isinstance(e.type, RealType):
+                continue
+            says = (
+                "a REAL input meets another number that varies, so every value of it may matter; "
+                "compare it with constants only, or give the program an INT"
+            )
+            mistakes.append(Mistake(mixed.place, says))
+            continue
+        yield from made
+
+
+def _may_fail(e: ty.Expression) -> bool:
+    return isinstance(e, ty.Binary) or (isinstance(e, ty.Call) and e.function != "SEL")
+
+
+def _made(e: ty.Expression, forms: _Forms) -> Iterator[ty.Expression]:
+    if isinstance(e.type, RealType):
+        yield from (form for form in forms.of(e) if _input_of(form))
+        return
+    parts = operands_of(e)
+    found = [forms.of(p) if isinstance(p.type, RealType) else [p] for p in parts]
+    if not any(_input_of(form) for part in found for form in part):
+        return
+    if not all(found):
+        raise _MixedError(e.place)
+    for choice in product(*found):
+        varying = [form for form in choice if _input_of(form)]
+        if len(varying) > 1:
+            raise _MixedError(e.place)
+        if varying:
+            yield replaced(e, parts, choice)
+
+
+Answer = tuple[object, ...]
+
+
+def _cuts(seen: ty.Expression, key: str, base: str) -> set[int]:
+    """The numbers, in order of their type, from which on an answer is another."""
+    least, greatest = _place_of(-LIMIT, base), _place_of(LIMIT, base)
+
+    def answer(at: int) -> Answer:
+        failed: list[Mistake] = []
+        value = _seen(seen, {key: _number_at(at, base)}, failed)
+        return (value, *(mistake.says for mistake in failed))
+
+    found: set[int] = set()
+    turns = sorted({least, greatest, *_turns(seen, key, base)})
+    for lo, hi in zip(turns, turns[1:], strict=False):
+        found |= _changes(answer, lo, hi)
+    return found
+
+
+def _seen(e: ty.Expression, env: dict[str, float], failed: list[Mistake]) -> float:
+    if isinstance(e.type, RealType):
+        evaluate_number(e, env, failed)
+        return 0
+    if isinstance(e, ty.Binary) and e.op in ("=", "<>"):
+        # Whether it is equal changes twice; on which side it is changes once each.
+        left, right = (evaluate_number(part, env, failed) for part in (e.left, e.right))
+        return (left > right) - (left < right)
+    return evaluate_number(e, env, failed)
+
+
+def _turns(e: ty.Expression, key: str, base: str) -> set[int]:
+    """Where `e` may begin to fall in place of rising: where what ABS is taken of changes sign."""
+    found: set[int] = set()
+    for part in operands_of(e):
+        if _input_of(part):
+            found |= _turns(part, key, base)
+    if isinstance(e, ty.Call) and e.function == "ABS":
+        zero = ty.Constant(0, e.type, "", e.place, 0.0)
+        below = ty.Binary("<", e.arguments[0], zero, IntType(0, 1), e.place)
+        found |= _cuts(below, key, base)
+    return found
+
+
+def _changes(answer: Callable[[int], Answer], lo: int, hi: int) -> set[int]:
+    """Where an answer that comes in order changes within `lo` and `hi`."""
+    found: set[int] = set()
+    stack = [(lo, answer(lo), hi, answer(hi))]
+    while stack:
+        lo, at_lo, hi, at_hi = stack.pop()
+        if at_lo == at_hi:
+            continue
+        if hi - lo == 1:
+            found.add(hi)
+            if len(found) > _MOST_CLASSES:
+                raise _TooManyError
+            continue
+        middle = (lo + hi) // 2
+        at_middle = answer(middle)
+        stack += [(lo, at_lo, middle, at_middle), (middle, at_middle, hi, at_hi)]
+    return found
+
+
+# Numbers in the order of their type, counted from zero
+
+_CODES = {"REAL": ("<f", "<i"), "LREAL": ("<d", "<q")}
+
+
+def _place_of(value: float, base: str) -> int:
+    real, whole = _CODES[base]
+    place = int(struct.unpack(whole, struct.pack(real, abs(value)))[0])
+    return -place if value < 0 else place
+
+
+def _number_at(place: int, base: str) -> float:
+    real, whole = _CODES[base]
+    value = float(struct.unpack(real, struct.pack(whole, abs(place)))[0])
+    return -value if place < 0 else value
+
+
+def _base(declared: ty.Declared) -> str:
+    assert isinstance(declared.type, RealType)
+    return declared.type.base
+
+
+# The program that is left
+
+
+def _replaced(
+    program: ty.Program, inputs: Sequence[ty.Declared], cuts: dict[str, set[int]]
+) -> ty.Program:
+    chosen: dict[str, tuple[EnumType, tuple[ty.Constant, ...]]] = {}
+    declared: dict[str, ty.Declared] = {}
+    for v in inputs:
+        base = _base(v)
+        least, greatest = _place_of(-LIMIT, base), _place_of(LIMIT, base)
+        starts = [least, *sorted(cuts[v.name.casefold()])]
+        if len(starts) > _MOST_CLASSES:
+            says = f"more than {_MOST_CLASSES} values of the REAL input '{v.name}' matter"
+            raise InputError([Mistake(v.place, f"{says}; compare it with fewer constants")])
+        spans = list(zip(starts, [*(s - 1 for s in starts[1:]), greatest], strict=True))
+        labels = tuple(_label(lo, hi, base, least, greatest) for lo, hi in spans)
+        values = [_typical(lo, hi, base) for lo, hi in spans]
+        at = _place_of(rounded(v.real, base), base)
+        initial = next((n for n, (lo, hi) in enumerate(spans) if lo <= at <= hi), 0)
+        values[initial] = v.real if spans[initial][0] <= at <= spans[initial][1] else values[initial]
+        type_ = EnumType(f"{v.name} (REAL)", labels)
+        constants = tuple(ty.Constant(0, v.type, "", v.place, value) for value in values)
+        chosen[v.name.casefold()] = type_, constants
+        declared[v.name.casefold()] = replace(v, type=type_, initial=initial, real=0.0)
+
+    def value(read: ty.Read) -> ty.Expression:
+        if read.name.casefold() not in chosen:
+            return read
+        type_, constants = chosen[read.name.casefold()]
+        span = IntType(0, len(constants) - 1)
+        number = ty.Call("NUMBER", (replace(read, type=type_),), span, read.place)
+        first = ty.Constant(0, IntType(0, 0), "0", read.place)
+        return ty.Call("CHOICE", (number, first, *constants), read.type, read.place)
+
+    variables = tuple(declared.get(v.name.casefold(), v) for v in program.variables)
+    return replace(program, variables=variables, body=with_reads(program.body, value))
+
+
+def _assignments(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:
+    for s in body:
+        match s:
+            case ty.Assign():
+                yield s
+            case ty.If() | ty.Case():
+                for branch in s.branches:
+                    yield from _assignments(branch.body)
+                yield from _assignments(s.otherwise)
+
+
+def _text(value: float, base: str) -> str:
+    """The fewest digits that are read as `value`."""
+    texts = (f"{value:.{digits}g}" for digits in range(1, 18))
+    return next(text for text in texts if rounded(float(text), base) == value)
+
+
+def _typical(lo: int, hi: int, base: str) -> float:
+    """A number of a class with few digits."""
+    middle = (_number_at(lo, base) + _number_at(hi, base)) / 2
+    if lo <= 0 <= hi:
+        return 0.0
+    for digits in range(1, 18):
+        value = rounded(float(f"{middle:.{digits}g}"), base)
+        if lo <= _place_of(value, base) <= hi:
+            return value
+    return _number_at(lo, base)
+
+
+def _label(lo: int, hi: int, base: str, least: int, greatest: int) -> str:
+    """A class in words; a limit is named by the one of two neighbours with fewer digits."""
+    if lo == hi:
+        return _text(_number_at(lo, base), base)
+    first, before = (_text(_number_at(at, base), base) for at in (lo, lo - 1))
+    last, behind = (_text(_number_at(at, base), base) for at in (hi, hi + 1))
+    low = f"from {first}" if len(first) <= len(before) else f"above {before}"
+    high = f"up to {last}" if len(last) <= len(behind) else f"below {behind}"
+    parts = [low] * (lo > least) + [high] * (hi < greatest)
+    return " ".join(parts) or "any"
