@@ -76,7 +76,12 @@ def load_project(
         raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
     whole = elaborate(files, root, place)
     program = check_program(whole.program, enums)
-    return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms)
+    left_out = (
+        sx.Note(left.why.place, f"output '{left.name}' is left out: {left.why.says}")
+        for left in program.left_out
+    )
+    notes = (*whole.notes, *left_out)
+    return Loaded(program, tuple(files), whole.root.name, notes, whole.scan_ms)
 
 
 def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Program:

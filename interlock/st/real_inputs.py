@@ -17,6 +17,7 @@ from itertools import product
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import typed as ty
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
+from interlock.st.left_out import without_unknown
 from interlock.st.reals import rounded
 from interlock.st.types import EnumType, IntType, RealType
 from interlock.st.typed_parts import expressions_in, replaced, with_reads
@@ -44,9 +45,10 @@ def with_classes(program: ty.Program) -> ty.Program:
         return program
     found = _Forms(program, inputs)
     mistakes: list[Mistake] = []
+    unknown: dict[int, Mistake] = {}
     cuts: dict[str, set[int]] = {v.name.casefold(): set() for v in inputs}
     types = {v.name.casefold(): _base(v) for v in inputs}
-    for seen in _observations(program, found, mistakes):
+    for seen in _observations(program, found, unknown):
         key = next(reads_of(seen)).name.casefold()
         try:
             cuts[key] |= _cuts(seen, key, types[key])
@@ -55,7 +57,8 @@ def with_classes(program: ty.Program) -> ty.Program:
             mistakes.append(Mistake(seen.place, f"{says}; compare it with constants only"))
     if mistakes:
         raise InputError(list(dict.fromkeys(mistakes)))
-    return _replaced(program, inputs, cuts)
+    left = without_unknown(program, found.endless(), unknown)
+    return _replaced(left, inputs, cuts)
 
 
 class _TooManyError(Exception):
@@ -65,9 +68,12 @@ class _TooManyError(Exception):
 class _MixedError(Exception):
     """An input meets something else that varies."""
 
-    def __init__(self, place: Place) -> None:
+    def __init__(self, place: Place, name: str) -> None:
         super().__init__()
         self.place = place
+        self.says = (
+            f"'{name}' holds a REAL input and another number that varies, so every value matters"
+        )
 
 
 class _Forms:
@@ -86,7 +92,14 @@ class _Forms:
                 first = ty.Constant(0, v.type, "", v.place, v.real)
                 self._known[v.name.casefold()] = {first: None}
         self._loose: set[str] = set()
+        self._places: dict[str, Mistake] = {}
         self._find([a for a in _assignments(program.body) if isinstance(a.type, RealType)])
+
+    def endless(self) -> dict[str, Mistake]:
+        """The variables that an input is in without end, and where they become so."""
+        return {
+            name: self._places[name] for name, known in self._known.items() if known is None
+        }
 
     def _find(self, assignments: Sequence[ty.Assign]) -> None:
         grown = True
@@ -102,9 +115,8 @@ class _Forms:
             return False
         try:
             forms = self.of(a.value)
-        except _MixedError:
-            self._known[key] = None
-            return True
+        except _MixedError as mixed:
+            return self._end(a, mixed.says)
         if not forms:
             grown = key not in self._loose
             self._loose.add(key)
@@ -113,11 +125,16 @@ class _Forms:
         known.update(dict.fromkeys(forms))
         if len(known) <= _MOST_FORMS:
             return len(known) > before
-        if any(next(reads_of(form), None) for form in known):
-            self._known[key] = None
-            return True
+        if any(map(_input_of, known)):
+            return self._end(a, f"the values of '{a.target}' never end")
         self._loose.add(key)
         self._known[key] = {}
+        return True
+
+    def _end(self, a: ty.Assign, says: str) -> bool:
+        key = a.target.casefold()
+        self._known[key] = None
+        self._places[key] = Mistake(a.place, says)
         return True
 
     def of(self, e: ty.Expression) -> list[ty.Expression]:
@@ -146,7 +163,7 @@ class _Forms:
             return [e]
         known = self._known.get(key, {})
         if known is None or (known and key in self._loose and any(map(_input_of, known))):
-            raise _MixedError(e.place)
+            raise _MixedError(e.place, _first_name(e))
         return [] if key in self._loose else list(known)
 
     def _either(self, e: ty.Expression, parts: Sequence[ty.Expression]) -> list[ty.Expression]:
@@ -155,7 +172,7 @@ class _Forms:
         if all(forms):
             return flat
         if any(map(_input_of, flat)):
-            raise _MixedError(e.place)
+            raise _MixedError(e.place, _first_name(e))
         return []
 
     def _combined(self, e: ty.Expression) -> list[ty.Expression]:
@@ -170,8 +187,13 @@ class _Forms:
             return list(dict.fromkeys(numbers)) if len(numbers) <= _MOST_FORMS else []
         made = [replaced(e, parts, choice) for choice in product(*forms)]
         if not all(forms) or len(made) > _MOST_FORMS or not all(map(_keeps_order, made)):
-            raise _MixedError(e.place)
+            raise _MixedError(e.place, _first_name(e))
         return [form if _input_of(form) else _folded(form) for form in made]
+
+
+def _first_name(e: ty.Expression) -> str:
+    read = next((read for read in reads_of(e) if isinstance(read.type, RealType)), None)
+    return read.name if read is not None else "this"
 
 
 def _input_of(form: ty.Expression) -> str:
@@ -207,7 +229,7 @@ def _keeps_order(e: ty.Expression) -> bool:
 
 
 def _observations(
-    program: ty.Program, forms: _Forms, mistakes: list[Mistake]
+    program: ty.Program, forms: _Forms, unknown: dict[int, Mistake]
 ) -> Iterator[ty.Expression]:
     """Every comparison and conversion, over an input alone, that the program may compute."""
     for e in expressions_in(program.body):
@@ -219,11 +241,7 @@ def _observations(
         except _MixedError as mixed:
             if isinstance(e.type, RealType):
                 continue
-            says = (
-                "a REAL input meets another number that varies, so every value of it may matter; "
-                "compare it with constants only, or give the program an INT"
-            )
-            mistakes.append(Mistake(mixed.place, says))
+            unknown[id(e)] = Mistake(e.place, f"{mixed.says}; compare it with constants only")
             continue
         yield from made
 
@@ -241,11 +259,11 @@ def _made(e: ty.Expression, forms: _Forms) -> Iterator[ty.Expression]:
     if not any(_input_of(form) for part in found for form in part):
         return
     if not all(found):
-        raise _MixedError(e.place)
+        raise _MixedError(e.place, _first_name(e))
     for choice in product(*found):
         varying = [form for form in choice if _input_of(form)]
         if len(varying) > 1:
-            raise _MixedError(e.place)
+            raise _MixedError(e.place, _first_name(e))
         if varying:
             yield replaced(e, parts, choice)
 
