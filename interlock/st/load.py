@@ -11,6 +11,7 @@ from interlock.st import typed as ty
 from interlock.st.check import check_program
 from interlock.st.elaborate.root import elaborate
 from interlock.st.parser import parse_file
+from interlock.st.resource import with_resource
 from interlock.st.types import EnumType
 
 
@@ -74,6 +75,9 @@ def load_project(
         raise InputError(mistakes)
     if not files:
         raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
+    if root is None:
+        whole_files, root = with_resource(files)
+        files = list(whole_files)
     whole = elaborate(files, root, place)
     program = check_program(whole.program, enums)
     left_out = (

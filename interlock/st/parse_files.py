@@ -247,11 +247,10 @@ class FileParser(UnitParser):
         task = self.name().text if self.take("WITH") else ""
         self.expect(":", "WITH")
         type_name = self.dotted_name()
-        if self.now.upper == "(":
-            self.note(self.now, f"what is connected to the program {name} was read over")
-            self.arguments()
+        inputs, outputs = self.arguments() if self.now.upper == "(" else ([], [])
         self.expect(";", "'('")
-        self.instances.append(sx.ProgramInstance(name, task, type_name, place))
+        made = sx.ProgramInstance(name, task, type_name, place, tuple(inputs), tuple(outputs))
+        self.instances.append(made)
 
 
 def _short(text: str) -> str:
