@@ -67,7 +67,8 @@ def load(folder: FilePath | str) -> Model:
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
         project = load_project(texts, shape.root, found.document.place((key,)))
-        lay_out(project.program, _settings(shape))
+        # What nothing reads goes, however many values it has.
+        lay_out(without_idle(without_real_outputs(project.program))[0], _settings(shape))
     model = None
     if project is not None:
         # Without the outputs' names, the model's expressions could not be judged.

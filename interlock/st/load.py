@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -13,6 +14,8 @@ from interlock.st.elaborate.root import elaborate
 from interlock.st.parser import parse_file
 from interlock.st.resource import with_resource
 from interlock.st.types import EnumType
+
+_MOST_SHOWN = 4
 
 
 @dataclass(frozen=True)
@@ -78,8 +81,13 @@ def load_project(
     if root is None:
         whole_files, root = with_resource(files)
         files = list(whole_files)
-    whole = elaborate(files, root, place)
-    program = check_program(whole.program, enums)
+    try:
+        whole = elaborate(files, root, place)
+        program = check_program(whole.program, enums)
+    except InputError as error:
+        if _declares_nothing(files):
+            raise InputError([_nothing_declared(list(error.mistakes))]) from None
+        raise
     left_out = (
         sx.Note(left.why.place, f"output '{left.name}' is left out: {left.why.says}")
         for left in program.left_out
@@ -91,3 +99,19 @@ def load_project(
 def load_program(text: str, file: str, enums: Iterable[EnumType] = ()) -> ty.Program:
     """Read a project of one file; see `load_project`."""
     return load_project({file: text}, enums=enums).program
+
+
+def _declares_nothing(files: Iterable[sx.SourceFile]) -> bool:
+    units = [unit for file in files for unit in file.units]
+    return len(units) == 1 and not units[0].declarations and not any(f.globals for f in files)
+
+
+def _nothing_declared(mistakes: list[Mistake]) -> Mistake:
+    """One mistake for a text without any VAR, in place of one for each of its names."""
+    quoted = [re.match(r"'([^']+)' is not declared", m.says) for m in mistakes]
+    names = list(dict.fromkeys(found[1] for found in quoted if found is not None))
+    shown = ", ".join(names[:_MOST_SHOWN]) + (", …" if len(names) > _MOST_SHOWN else "")
+    if not names:
+        return mistakes[0]
+    says = f"nothing is declared: write VAR … END_VAR with {shown}, or give the file that does"
+    return Mistake(mistakes[0].place, says)

@@ -16,11 +16,13 @@ from itertools import product
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import typed as ty
+from interlock.st.copies import without_copies
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
 from interlock.st.left_out import without_unknown
 from interlock.st.reals import rounded
-from interlock.st.types import EnumType, IntType, RealType
-from interlock.st.typed_parts import expressions_in, replaced, with_reads
+from interlock.st.types import EnumType, IntType, RealType, Type, span_of
+from interlock.st.lower_reals import MOST_VALUES
+from interlock.st.typed_parts import changed, expressions_in, replaced
 
 LIMIT = 1e9
 """Instruments give no number beyond; a program that only fails there is not worth a violation."""
@@ -40,20 +42,23 @@ def with_classes(program: ty.Program) -> ty.Program:
     InputError
         Where there are too many, with the line that needs them.
     """
+    plain = without_copies(program)
     inputs = [v for v in program.inputs if isinstance(v.type, RealType)]
+    inputs += _scaled(plain)
     if not inputs:
         return program
+    program = plain
     found = _Forms(program, inputs)
     mistakes: list[Mistake] = []
     unknown: dict[int, Mistake] = {}
     cuts: dict[str, set[int]] = {v.name.casefold(): set() for v in inputs}
-    types = {v.name.casefold(): _base(v) for v in inputs}
+    lines = {v.name.casefold(): _Line(v.type) for v in inputs}
     for seen in _observations(program, found, unknown):
         key = next(reads_of(seen)).name.casefold()
         try:
-            cuts[key] |= _cuts(seen, key, types[key])
+            cuts[key] |= _cuts(seen, key, lines[key])
         except _TooManyError:
-            says = f"more than {_MOST_CLASSES} values of the REAL input '{key}' matter here"
+            says = f"more than {_MOST_CLASSES} values of the input '{key}' matter here"
             mistakes.append(Mistake(seen.place, f"{says}; compare it with constants only"))
     if mistakes:
         raise InputError(list(dict.fromkeys(mistakes)))
@@ -137,6 +142,11 @@ class _Forms:
         self._places[key] = Mistake(a.place, says)
         return True
 
+    def is_looked_at(self, e: ty.Expression) -> bool:
+        """Whether `e` is a REAL, or one of the whole numbers that are treated like one."""
+        is_input = isinstance(e, ty.Read) and e.name.casefold() in self.inputs
+        return is_input or isinstance(e.type, RealType)
+
     def of(self, e: ty.Expression) -> list[ty.Expression]:
         """The formulas that the REAL `e` may be; none where it is another unknown number.
 
@@ -177,8 +187,8 @@ class _Forms:
 
     def _combined(self, e: ty.Expression) -> list[ty.Expression]:
         parts = operands_of(e)
-        forms = [self.of(part) if isinstance(part.type, RealType) else [part] for part in parts]
-        if any(isinstance(p.type, RealType) is False and next(reads_of(p), None) for p in parts):
+        forms = [self.of(part) if self.is_looked_at(part) else [part] for part in parts]
+        if any(not self.is_looked_at(p) and next(reads_of(p), None) for p in parts):
             # A whole number that varies.
             return []
         varying = [f for part in forms for f in part if _input_of(f)]
@@ -218,9 +228,8 @@ def _keeps_order(e: ty.Expression) -> bool:
         case ty.Binary():
             return e.op in "+-*" or (e.op == "/" and varying[0] is e.left)
         case ty.Call():
-            converts = isinstance(e.arguments[0].type, RealType) and len(e.arguments) == 1
-            known = e.function in _KEEPS_ORDER or (converts and "TO_" in e.function)
-            return known
+            converts = len(e.arguments) == 1 and "TO_" in e.function
+            return e.function in _KEEPS_ORDER or converts
         case _:
             return False
 
@@ -233,7 +242,7 @@ def _observations(
 ) -> Iterator[ty.Expression]:
     """Every comparison and conversion, over an input alone, that the program may compute."""
     for e in expressions_in(program.body):
-        reals = [part for part in operands_of(e) if isinstance(part.type, RealType)]
+        reals = [part for part in operands_of(e) if forms.is_looked_at(part)]
         if not reals or (isinstance(e.type, RealType) and not _may_fail(e)):
             continue
         try:
@@ -255,7 +264,7 @@ def _made(e: ty.Expression, forms: _Forms) -> Iterator[ty.Expression]:
         yield from (form for form in forms.of(e) if _input_of(form))
         return
     parts = operands_of(e)
-    found = [forms.of(p) if isinstance(p.type, RealType) else [p] for p in parts]
+    found = [forms.of(p) if forms.is_looked_at(p) else [p] for p in parts]
     if not any(_input_of(form) for part in found for form in part):
         return
     if not all(found):
@@ -271,17 +280,15 @@ def _made(e: ty.Expression, forms: _Forms) -> Iterator[ty.Expression]:
 Answer = tuple[object, ...]
 
 
-def _cuts(seen: ty.Expression, key: str, base: str) -> set[int]:
+def _cuts(seen: ty.Expression, key: str, line: _Line) -> set[int]:
     """The numbers, in order of their type, from which on an answer is another."""
-    least, greatest = _place_of(-LIMIT, base), _place_of(LIMIT, base)
-
     def answer(at: int) -> Answer:
         failed: list[Mistake] = []
-        value = _seen(seen, {key: _number_at(at, base)}, failed)
+        value = _seen(seen, {key: line.number(at)}, failed)
         return (value, *(mistake.says for mistake in failed))
 
     found: set[int] = set()
-    turns = sorted({least, greatest, *_turns(seen, key, base)})
+    turns = sorted({line.least, line.greatest, *_turns(seen, key, line)})
     for lo, hi in zip(turns, turns[1:], strict=False):
         found |= _changes(answer, lo, hi)
     return found
@@ -298,16 +305,16 @@ def _seen(e: ty.Expression, env: dict[str, float], failed: list[Mistake]) -> flo
     return evaluate_number(e, env, failed)
 
 
-def _turns(e: ty.Expression, key: str, base: str) -> set[int]:
+def _turns(e: ty.Expression, key: str, line: _Line) -> set[int]:
     """Where `e` may begin to fall in place of rising: where what ABS is taken of changes sign."""
     found: set[int] = set()
     for part in operands_of(e):
         if _input_of(part):
-            found |= _turns(part, key, base)
+            found |= _turns(part, key, line)
     if isinstance(e, ty.Call) and e.function == "ABS":
         zero = ty.Constant(0, e.type, "", e.place, 0.0)
         below = ty.Binary("<", e.arguments[0], zero, IntType(0, 1), e.place)
-        found |= _cuts(below, key, base)
+        found |= _cuts(below, key, line)
     return found
 
 
@@ -330,26 +337,93 @@ def _changes(answer: Callable[[int], Answer], lo: int, hi: int) -> set[int]:
     return found
 
 
-# Numbers in the order of their type, counted from zero
+class _Line:
+    """The numbers of a type in their order, each by its place: whole numbers count from 0."""
+
+    def __init__(self, type_: Type) -> None:
+        self._codes = _CODES[type_.base] if isinstance(type_, RealType) else None
+        self.base = type_.base if isinstance(type_, RealType) else ""
+        lo, hi = (-LIMIT, LIMIT) if self._codes else span_of(type_)
+        self.least, self.greatest = self.place(lo), self.place(hi)
+
+    def place(self, value: float) -> int:
+        """Where a number stands."""
+        if self._codes is None:
+            return int(value)
+        real, whole = self._codes
+        place = int(struct.unpack(whole, struct.pack(real, abs(value)))[0])
+        return -place if value < 0 else place
+
+    def number(self, place: int) -> float:
+        """What stands at a place."""
+        if self._codes is None:
+            return place
+        real, whole = self._codes
+        value = float(struct.unpack(real, struct.pack(whole, abs(place)))[0])
+        return -value if place < 0 else value
+
+    def nearest(self, value: float) -> float:
+        """The number of the type that is nearest to `value`."""
+        return round(value) if self._codes is None else rounded(value, self.base)
+
+    def text(self, place: int) -> str:
+        """The fewest digits that are read as the number at `place`."""
+        value = self.number(place)
+        if self._codes is None:
+            return str(int(value))
+        texts = (f"{value:.{digits}g}" for digits in range(1, 18))
+        return next(text for text in texts if self.nearest(float(text)) == value)
+
+    def typical(self, lo: int, hi: int) -> float:
+        """A number with few digits among those from one place to another."""
+        if lo <= 0 <= hi:
+            return 0.0
+        middle = (self.number(lo) + self.number(hi)) / 2
+        for digits in range(1, 18):
+            value = self.nearest(float(f"{middle:.{digits}g}"))
+            if lo <= self.place(value) <= hi:
+                return value
+        return self.number(lo)
+
+    def label(self, lo: int, hi: int) -> str:
+        """A class in words; a limit is named by the one of two neighbours with fewer digits."""
+        if lo == hi:
+            return self.text(lo)
+        first, last = self.text(lo), self.text(hi)
+        low, high = f"from {first}", f"up to {last}"
+        if self._codes and len(self.text(lo - 1)) < len(first):
+            low = f"above {self.text(lo - 1)}"
+        if self._codes and len(self.text(hi + 1)) < len(last):
+            high = f"below {self.text(hi + 1)}"
+        parts = [low] * (lo > self.least) + [high] * (hi < self.greatest)
+        return " ".join(parts) or "any"
+
 
 _CODES = {"REAL": ("<f", "<i"), "LREAL": ("<d", "<q")}
 
 
-def _place_of(value: float, base: str) -> int:
-    real, whole = _CODES[base]
-    place = int(struct.unpack(whole, struct.pack(real, abs(value)))[0])
-    return -place if value < 0 else place
-
-
-def _number_at(place: int, base: str) -> float:
-    real, whole = _CODES[base]
-    value = float(struct.unpack(real, struct.pack(whole, abs(place)))[0])
-    return -value if place < 0 else value
-
-
-def _base(declared: ty.Declared) -> str:
-    assert isinstance(declared.type, RealType)
-    return declared.type.base
+def _scaled(program: ty.Program) -> list[ty.Declared]:
+    """Wide whole inputs that are only scaled to REAL or compared with constants."""
+    wide = {
+        v.name.casefold(): v
+        for v in program.inputs
+        if isinstance(v.type, IntType) and v.type.hi - v.type.lo >= MOST_VALUES
+    }
+    fitting: set[str] = set()
+    for e in expressions_in(program.body):
+        parts = operands_of(e)
+        direct = {p.name.casefold() for p in parts if isinstance(p, ty.Read)} & wide.keys()
+        if isinstance(e, ty.Call) and isinstance(e.type, RealType) and len(parts) == 1:
+            fitting |= direct
+            continue
+        others = [p for p in parts if not isinstance(p, ty.Read)]
+        compares = isinstance(e, ty.Binary) and e.op in _COMPARISONS and len(others) == 1
+        if not compares or any(next(reads_of(p), None) for p in others):
+            for name in direct:
+                wide.pop(name)
+    # A whole statement may hand an input on.
+    whole = [v for s in _statements(program.body) for v in _handed_on(s)]
+    return [v for key, v in wide.items() if key in fitting and key not in whole]
 
 
 # The program that is left
@@ -361,25 +435,28 @@ def _replaced(
     chosen: dict[str, tuple[EnumType, tuple[ty.Constant, ...]]] = {}
     declared: dict[str, ty.Declared] = {}
     for v in inputs:
-        base = _base(v)
-        least, greatest = _place_of(-LIMIT, base), _place_of(LIMIT, base)
-        starts = [least, *sorted(cuts[v.name.casefold()])]
+        line = _Line(v.type)
+        starts = [line.least, *sorted(cuts[v.name.casefold()])]
         if len(starts) > _MOST_CLASSES:
-            says = f"more than {_MOST_CLASSES} values of the REAL input '{v.name}' matter"
+            says = f"more than {_MOST_CLASSES} values of the input '{v.name}' matter"
             raise InputError([Mistake(v.place, f"{says}; compare it with fewer constants")])
-        spans = list(zip(starts, [*(s - 1 for s in starts[1:]), greatest], strict=True))
-        labels = tuple(_label(lo, hi, base, least, greatest) for lo, hi in spans)
-        values = [_typical(lo, hi, base) for lo, hi in spans]
-        at = _place_of(rounded(v.real, base), base)
-        initial = next((n for n, (lo, hi) in enumerate(spans) if lo <= at <= hi), 0)
-        values[initial] = v.real if spans[initial][0] <= at <= spans[initial][1] else values[initial]
-        type_ = EnumType(f"{v.name} (REAL)", labels)
-        constants = tuple(ty.Constant(0, v.type, "", v.place, value) for value in values)
+        spans = list(zip(starts, [*(s - 1 for s in starts[1:]), line.greatest], strict=True))
+        labels = tuple(line.label(lo, hi) for lo, hi in spans)
+        values = [line.typical(lo, hi) for lo, hi in spans]
+        first = line.nearest(v.real) if line.base else v.initial
+        at = line.place(first)
+        initial = next((n for n, (lo, hi) in enumerate(spans) if lo <= at <= hi), None)
+        if initial is not None:
+            values[initial] = first
+        type_ = EnumType(f"{v.name} ({v.type})", labels)
+        constants = tuple(_constant(value, v) for value in values)
         chosen[v.name.casefold()] = type_, constants
-        declared[v.name.casefold()] = replace(v, type=type_, initial=initial, real=0.0)
+        declared[v.name.casefold()] = replace(v, type=type_, initial=initial or 0, real=0.0)
 
-    def value(read: ty.Read) -> ty.Expression:
-        if read.name.casefold() not in chosen:
+    def value(read: ty.Expression) -> ty.Expression:
+        if isinstance(read, ty.Call) and isinstance(read.type, RealType):
+            return _converted(read)
+        if not isinstance(read, ty.Read) or read.name.casefold() not in chosen:
             return read
         type_, constants = chosen[read.name.casefold()]
         span = IntType(0, len(constants) - 1)
@@ -388,7 +465,50 @@ def _replaced(
         return ty.Call("CHOICE", (number, first, *constants), read.type, read.place)
 
     variables = tuple(declared.get(v.name.casefold(), v) for v in program.variables)
-    return replace(program, variables=variables, body=with_reads(program.body, value))
+    return replace(program, variables=variables, body=changed(program.body, value))
+
+
+def _converted(e: ty.Call) -> ty.Expression:
+    """A conversion of a choice as a choice among converted numbers, of which there are few."""
+    inner = e.arguments[0]
+    is_choice = isinstance(inner, ty.Call) and inner.function == "CHOICE"
+    if len(e.arguments) != 1 or not is_choice:
+        return e
+    assert isinstance(inner, ty.Call)
+    index, first, *values = inner.arguments
+    if any(not isinstance(value, ty.Constant) for value in values):
+        return e
+    converted = [_folded(replace(e, arguments=(value,))) for value in values]
+    return ty.Call("CHOICE", (index, first, *converted), e.type, e.place)
+
+
+def _constant(value: float, like: ty.Declared) -> ty.Constant:
+    if isinstance(like.type, RealType):
+        return ty.Constant(0, like.type, "", like.place, value)
+    return ty.Constant(int(value), like.type, str(int(value)), like.place)
+
+
+def _statements(body: Iterable[ty.Statement]) -> Iterator[ty.Statement]:
+    for s in body:
+        yield s
+        if isinstance(s, ty.If | ty.Case):
+            for branch in s.branches:
+                yield from _statements(branch.body)
+            yield from _statements(s.otherwise)
+
+
+def _handed_on(s: ty.Statement) -> list[str]:
+    """The variables that a statement reads as a whole, by casefolded name."""
+    match s:
+        case ty.Assign():
+            whole = [s.value]
+        case ty.Invoke():
+            whole = [value for _, value in s.inputs]
+        case ty.Case():
+            whole = [s.selector]
+        case ty.If():
+            whole = [branch.condition for branch in s.branches]
+    return [e.name.casefold() for e in whole if isinstance(e, ty.Read)]
 
 
 def _assignments(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:
@@ -400,33 +520,3 @@ def _assignments(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:
                 for branch in s.branches:
                     yield from _assignments(branch.body)
                 yield from _assignments(s.otherwise)
-
-
-def _text(value: float, base: str) -> str:
-    """The fewest digits that are read as `value`."""
-    texts = (f"{value:.{digits}g}" for digits in range(1, 18))
-    return next(text for text in texts if rounded(float(text), base) == value)
-
-
-def _typical(lo: int, hi: int, base: str) -> float:
-    """A number of a class with few digits."""
-    middle = (_number_at(lo, base) + _number_at(hi, base)) / 2
-    if lo <= 0 <= hi:
-        return 0.0
-    for digits in range(1, 18):
-        value = rounded(float(f"{middle:.{digits}g}"), base)
-        if lo <= _place_of(value, base) <= hi:
-            return value
-    return _number_at(lo, base)
-
-
-def _label(lo: int, hi: int, base: str, least: int, greatest: int) -> str:
-    """A class in words; a limit is named by the one of two neighbours with fewer digits."""
-    if lo == hi:
-        return _text(_number_at(lo, base), base)
-    first, before = (_text(_number_at(at, base), base) for at in (lo, lo - 1))
-    last, behind = (_text(_number_at(at, base), base) for at in (hi, hi + 1))
-    low = f"from {first}" if len(first) <= len(before) else f"above {before}"
-    high = f"up to {last}" if len(last) <= len(behind) else f"below {behind}"
-    parts = [low] * (lo > least) + [high] * (hi < greatest)
-    return " ".join(parts) or "any"

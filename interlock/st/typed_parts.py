@@ -65,12 +65,17 @@ def with_reads(
     body: Iterable[ty.Statement], value: Callable[[ty.Read], ty.Expression]
 ) -> tuple[ty.Statement, ...]:
     """The statements with another expression for each variable that is read."""
+    return changed(body, lambda e: value(e) if isinstance(e, ty.Read) else e)
+
+
+def changed(
+    body: Iterable[ty.Statement], change: Callable[[ty.Expression], ty.Expression]
+) -> tuple[ty.Statement, ...]:
+    """The statements with each expression changed, the parts before the whole."""
 
     def of(e: ty.Expression) -> ty.Expression:
-        if isinstance(e, ty.Read):
-            return value(e)
         parts = operands_of(e)
-        return replaced(e, parts, [of(part) for part in parts])
+        return change(replaced(e, parts, [of(part) for part in parts]) if parts else e)
 
     def statement(s: ty.Statement) -> ty.Statement:
         match s:
@@ -80,13 +85,13 @@ def with_reads(
                 return replace(s, inputs=tuple((name, of(e)) for name, e in s.inputs))
             case ty.If():
                 branches = tuple(
-                    replace(b, condition=of(b.condition), body=with_reads(b.body, value))
+                    replace(b, condition=of(b.condition), body=changed(b.body, change))
                     for b in s.branches
                 )
-                return replace(s, branches=branches, otherwise=with_reads(s.otherwise, value))
+                return replace(s, branches=branches, otherwise=changed(s.otherwise, change))
             case ty.Case():
-                cases = tuple(replace(b, body=with_reads(b.body, value)) for b in s.branches)
-                otherwise = with_reads(s.otherwise, value)
+                cases = tuple(replace(b, body=changed(b.body, change)) for b in s.branches)
+                otherwise = changed(s.otherwise, change)
                 return replace(s, selector=of(s.selector), branches=cases, otherwise=otherwise)
 
     return tuple(statement(s) for s in body)

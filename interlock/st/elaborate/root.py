@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -25,7 +24,6 @@ from interlock.st.elaborate.state import Found, Frame, Reading, ToldError, Unkno
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
-_MOST_SHOWN = 4
 
 
 @dataclass(frozen=True)
@@ -83,24 +81,11 @@ def elaborate(
         says = "what depends on texts, dates and pointers could not be told apart from the rest"
         raise InputError([Mistake(unit.place, says)])
     mistakes = [*project.mistakes, *reading.mistakes]
-    if mistakes and not unit.declarations and not project.globals:
-        mistakes = [_nothing_declared(mistakes)]
     if mistakes:
         raise InputError(mistakes)
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
     return Elaborated(program, unit, tuple(in_order), _scan_ms(project, unit))
-
-
-def _nothing_declared(mistakes: list[Mistake]) -> Mistake:
-    """One mistake for a text without any VAR, in place of one for each of its names."""
-    quoted = [re.match(r"'([^']+)' is not declared", m.says) for m in mistakes]
-    names = list(dict.fromkeys(found[1] for found in quoted if found is not None))
-    shown = ", ".join(names[:_MOST_SHOWN]) + (", …" if len(names) > _MOST_SHOWN else "")
-    if not names:
-        return mistakes[0]
-    says = f"nothing is declared: write VAR … END_VAR with {shown}, or give the file that does"
-    return Mistake(mistakes[0].place, says)
 
 
 def _scan_ms(project: Project, unit: sx.Unit) -> int | None:
