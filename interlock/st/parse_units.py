@@ -8,6 +8,7 @@ from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.cursor import EndOfReadingError, near_word
 from interlock.st.parse_charts import ChartParser
+from interlock.st.parse_statements import NO_JUMPS
 from interlock.st.tokens import Token
 from interlock.st.words import SECTIONS, SOFT_UNITS, UNITS, words_of
 
@@ -190,6 +191,9 @@ class UnitParser(ChartParser):
             parts.declarations += self.section()
         elif self.now.upper == "BEGIN" and not parts.body and self.ahead().upper not in _USES:
             self.advance()
+        elif self.is_soft("LABEL") and not parts.body:
+            self.refuse(self.now, NO_JUMPS)
+            raise EndOfReadingError
         elif self.is_soft("ACTION"):
             parts.actions.append(self.action())
         elif self.is_soft("METHOD"):

@@ -8,7 +8,7 @@ from math import prod
 
 from interlock.base.errors import nearest
 from interlock.st import syntax as sx
-from interlock.st.blocks import BLOCKS
+from interlock.st.blocks import BLOCKS, TIMERS
 from interlock.st.elaborate.constants import constant_integer
 from interlock.st.elaborate.shapes import (
     Array,
@@ -88,6 +88,8 @@ class Types:
         unit = self.project.unit(type_.name)
         if unit is not None:
             return self._instance(unit, type_)
+        # A timer may say which TIME it counts in; here both have milliseconds.
+        name = name.removesuffix("_TIME") if name.removesuffix("_TIME") in TIMERS else name
         if name in BLOCKS:
             return Standard(name)
         return self._missing(type_)
