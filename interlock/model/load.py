@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
 
@@ -66,11 +67,13 @@ def load(folder: FilePath | str) -> Model:
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
         project = load_project(texts, shape.root, found.document.place((key,)))
-        lay_out(project.program, _settings(shape))
+        # What nothing reads goes, however many values it has.
+        lay_out(without_idle(without_real_outputs(project.program))[0], _settings(shape))
     model = None
     if project is not None:
         # Without the outputs' names, the model's expressions could not be judged.
         model = _resolve(folder, found, shape, project, mistakes, texts)
+        mistakes.explain(project.program.left_out)
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
@@ -119,7 +122,9 @@ def _resolve(
     if mistakes.found:
         return None
     read = _inside_read(statements, inside, program)
-    program, left_out = without_idle(program, frozenset(read.values()))
+    needed = {*read.values(), *_named_outputs(folder, found, outputs)}
+    program, left_out = without_idle(program, {name.casefold() for name in needed})
+    kept = {v.name for v in program.variables}
     for free in read_free_inputs(names, program, _settings(shape)):
         machines[free.machine.name] = free.machine
         moves += free.moves
@@ -138,7 +143,7 @@ def _resolve(
         machines=machines,
         moves=tuple(moves),
         sensors=sensors,
-        outputs={n: _output(names, n) for n in outputs},
+        outputs={n: _output(names, n) for n in outputs if n in kept},
         terms={name: names.terms[name] for name in shape.terms} | _free_truth(names, sensors),
         hazards={
             id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
@@ -162,6 +167,15 @@ def _resolve(
         supplies=supplies,
         inside=read,
     )
+
+
+def _named_outputs(folder: FilePath, found: Read, outputs: Iterable[str]) -> set[str]:
+    """The outputs that stand somewhere in the model's own files."""
+    beside = (file for file in folder.iterdir() if file.suffix in (".yaml", ".svg"))
+    texts = [*found.texts.values()]
+    texts += [file.read_text("utf-8", errors="replace") for file in beside if file.is_file()]
+    words = {word.casefold() for text in texts for word in re.findall(r"\w+", text)}
+    return {name for name in outputs if set(re.findall(r"\w+", name.casefold())) <= words}
 
 
 def _inside_read(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,7 +15,7 @@ from interlock.model.yaml import Document, Path
 from interlock.st.check import check_expression
 from interlock.st.evaluate import reads_of
 from interlock.st.parser import parse_expression
-from interlock.st.typed import Expression
+from interlock.st.typed import Expression, LeftOut
 from interlock.st.types import BOOL, EnumType, Scope, Type
 from interlock.st.words import RESERVED
 
@@ -35,6 +35,15 @@ class Mistakes:
     def collected(self) -> _Collecting:
         """A block that an `InputError` may end; its mistakes are noted and the work goes on."""
         return _Collecting(self.found)
+
+    def explain(self, left_out: Iterable[LeftOut]) -> None:
+        """Say of each output that is asked for and was left out of the program, why it was."""
+        for left in left_out:
+            of_it = f"'{left.name}' is not ".casefold()
+            for number, mistake in enumerate(self.found):
+                if mistake.says.casefold().startswith(of_it):
+                    says = f"'{left.name}' is left out, see {left.why.place}: {left.why.says}"
+                    self.found[number] = Mistake(mistake.place, says)
 
     def raise_if_any(self) -> None:
         """Raise an `InputError` with everything noted."""

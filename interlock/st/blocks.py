@@ -67,6 +67,17 @@ BLOCKS: dict[str, Block] = {
     )
 }
 
+# Spellings of inputs in the standard's second edition and in environments that keep to it, from
+# memory.
+_OLD_INPUTS = {"SET1": "S1", "RESET": "R", "SET": "S", "RESET1": "R1", "LOAD": "LD"}
+
+
+def input_called(block: Block, name: str) -> str:
+    """What `block` calls its input `name`, which may be an older spelling, in upper case."""
+    upper = name.upper()
+    return upper if upper in block.inputs else _OLD_INPUTS.get(upper, upper)
+
+
 COUNTERS = frozenset(("CTU", "CTD", "CTUD"))
 TIMERS = frozenset(("TON", "TOF", "TP"))
 

@@ -18,6 +18,7 @@ from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.names import bit_number
+from interlock.st.real_inputs import with_classes
 from interlock.st.types import BOOL, BitsType, EnumType, IntType, Scope, Type
 
 
@@ -89,6 +90,7 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
         tuple(checker.expressions.elapsed_reads),
         program.place,
     )
+    checked = with_classes(checked)
     return with_greatest_presets(checked) if varying else checked
 
 

@@ -149,9 +149,6 @@ class Declarations:
             self._refuse(d.place, f"{d.kind} is not supported here; supported: {', '.join(_KINDS)}")
         if is_block:
             self._check_block(d)
-        if d.kind == "VAR_INPUT" and isinstance(type_, RealType):
-            says = f"a {type_} input has too many values; compare it outside, or use an INT"
-            self._refuse(d.type.place, says)
         initial: float = 0
         if type_ is not None:
             initial = self._initial(d.initial, type_) if d.initial else initial_of(type_)

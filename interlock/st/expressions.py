@@ -328,6 +328,9 @@ class ExpressionChecker:
         if a is None or b is None:
             return None
         a = adapted(a, b.type, self.is_program)
+        if isinstance(a.type, RealType):
+            # A literal is rounded to the type of what it meets, on either side.
+            b = adapted(b, a.type, self.is_program)
         return (a, b) if self._may_meet(a, b) and self._may_meet(b, a) else None
 
     def _like(self, e: sx.Expression, other: ty.Expression) -> ty.Expression | None:

@@ -40,7 +40,8 @@ def without_idle(
     >>> len(sliced.body), notes[0].says
     (1, "left out: nothing reads 'hours'")
     """
-    wide = {v.name.casefold() for v in program.variables if v.kind == "VAR" and is_wide(v.type)}
+    kinds = ("VAR", "VAR_OUTPUT")
+    wide = {v.name.casefold() for v in program.variables if v.kind in kinds and is_wide(v.type)}
     idle = wide - set(needed)
     while idle:
         read = {name for name in _reads(program.body, idle) if name in idle}

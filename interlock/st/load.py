@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
@@ -11,6 +12,9 @@ from interlock.st import typed as ty
 from interlock.st.check import check_program
 from interlock.st.elaborate.root import elaborate
 from interlock.st.parser import parse_file
+from interlock.st.resource import with_resource
+
+_MOST_SHOWN = 4
 
 
 @dataclass(frozen=True)
@@ -73,13 +77,43 @@ def load_project(
         raise InputError(mistakes)
     if not files:
         raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
-    whole = elaborate(files, root, place or Place(next(iter(texts)), 1, 1))
-    program = check_program(whole.program)
+    given = place or Place(next(iter(texts)), 1, 1)
+    if root is None:
+        whole_files, root = with_resource(files)
+        files = list(whole_files)
+    try:
+        whole = elaborate(files, root, given)
+        program = check_program(whole.program)
+    except InputError as error:
+        if _declares_nothing(files):
+            raise InputError([_nothing_declared(list(error.mistakes))]) from None
+        raise
+    left_out = (
+        sx.Note(left.why.place, f"output '{left.name}' is left out: {left.why.says}")
+        for left in program.left_out
+    )
+    notes = (*whole.notes, *left_out)
     units = [unit for file in files for unit in file.units]
     is_plain = len(units) == 1 and whole.program.body == units[0].body
-    return Loaded(program, tuple(files), whole.root.name, whole.notes, whole.scan_ms, is_plain)
+    return Loaded(program, tuple(files), whole.root.name, notes, whole.scan_ms, is_plain)
 
 
 def load_program(text: str, file: str) -> ty.Program:
     """Read a project of one file; see `load_project`."""
     return load_project({file: text}).program
+
+
+def _declares_nothing(files: Iterable[sx.SourceFile]) -> bool:
+    units = [unit for file in files for unit in file.units]
+    return len(units) == 1 and not units[0].declarations and not any(f.globals for f in files)
+
+
+def _nothing_declared(mistakes: list[Mistake]) -> Mistake:
+    """One mistake for a text without any VAR, in place of one for each of its names."""
+    quoted = [re.match(r"'([^']+)' is not declared", m.says) for m in mistakes]
+    names = list(dict.fromkeys(found[1] for found in quoted if found is not None))
+    shown = ", ".join(names[:_MOST_SHOWN]) + (", …" if len(names) > _MOST_SHOWN else "")
+    if not names:
+        return mistakes[0]
+    says = f"nothing is declared: write VAR … END_VAR with {shown}, or give the file that does"
+    return Mistake(mistakes[0].place, says)

@@ -89,6 +89,8 @@ class FileParser(UnitParser):
         if self.lexed.wrappings:
             at, text = self.lexed.wrappings[0]
             self._note_at(at, f"lines of an export were read over, such as {_short(text)}")
+        for at in self.lexed.marked:
+            self._note_at(at, "quotes round names and '#' before them were read over")
         if not self.lexed.nests:
             self._note_at(0, "comments were read as ending at the first '*)'; nested, one is open")
 
@@ -201,7 +203,9 @@ class FileParser(UnitParser):
 
     def _configuration(self) -> None:
         opened = self.advance()
-        name = self.name().text
+        # Some exports leave a resource without a name.
+        is_named = not (self.is_soft("TASK") and self.on_new_line())
+        name = self.name().text if is_named else opened.text
         if opened.upper == "RESOURCE" and self.take("ON"):
             self.dotted_name()
         end = f"END_{opened.upper}"
@@ -228,7 +232,8 @@ class FileParser(UnitParser):
         self.advance()
         name = self.name().text
         inputs = self.arguments()[0] if self.now.upper == "(" else []
-        self.expect(";", "'('")
+        if not (inputs and self.on_new_line()):
+            self.expect(";", "'('")
         times = [g.value for g in inputs if g.name.upper() in ("", "INTERVAL")]
         intervals = [time.ms for time in times if isinstance(time, sx.Duration)]
         self.tasks.append(sx.Task(name, intervals[0] if intervals else None, place))
@@ -242,11 +247,10 @@ class FileParser(UnitParser):
         task = self.name().text if self.take("WITH") else ""
         self.expect(":", "WITH")
         type_name = self.dotted_name()
-        if self.now.upper == "(":
-            self.note(self.now, f"what is connected to the program {name} was read over")
-            self.arguments()
+        inputs, outputs = self.arguments() if self.now.upper == "(" else ([], [])
         self.expect(";", "'('")
-        self.instances.append(sx.ProgramInstance(name, task, type_name, place))
+        made = sx.ProgramInstance(name, task, type_name, place, tuple(inputs), tuple(outputs))
+        self.instances.append(made)
 
 
 def _short(text: str) -> str:

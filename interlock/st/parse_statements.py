@@ -38,7 +38,7 @@ _SPECIAL_ASSIGNMENTS = {
     "REF": "REF= is not supported: references have no finite meaning",
     "?=": "?= is not supported: references have no finite meaning",
 }
-_NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
+NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
 
 
 class StatementParser(ExpressionParser):
@@ -195,7 +195,7 @@ class StatementParser(ExpressionParser):
     def _jump(self, place: Place) -> sx.Statement:
         first = self.at
         self.advance()
-        return self._refused(first, place, _NO_JUMPS)
+        return self._refused(first, place, NO_JUMPS)
 
     def _label(self, place: Place) -> sx.Statement:
         name = self.advance()
@@ -203,7 +203,7 @@ class StatementParser(ExpressionParser):
         if self.now.upper == "=":
             self.refuse(self.now, "write ':=' without a blank to assign")
             raise UnexpectedTokenError
-        return sx.Refused(_NO_JUMPS, place, f"{name.text}:")
+        return sx.Refused(NO_JUMPS, place, f"{name.text}:")
 
     def _invoke(self, called: sx.Target, place: Place) -> sx.Statement:
         on, instance = divided(called)

@@ -8,6 +8,7 @@ from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.cursor import EndOfReadingError, near_word
 from interlock.st.parse_charts import ChartParser
+from interlock.st.parse_statements import NO_JUMPS
 from interlock.st.tokens import Token
 from interlock.st.words import SECTIONS, SOFT_UNITS, UNITS, words_of
 
@@ -18,6 +19,7 @@ _HAS_PARTS = frozenset(("PROGRAM", "FUNCTION_BLOCK", "CLASS", "INTERFACE"))
 _ACCESSORS = frozenset(("GET", "SET"))
 _PARTS = frozenset(("METHOD", "ACTION", "PROPERTY"))
 _HEADS = SECTIONS | _PARTS
+_TITLES = frozenset(("TITLE", "AUTHOR", "FAMILY", "NAME", "VERSION", "KNOW_HOW_PROTECT"))
 _USES = (":=", "(", ".", "[", "^", ";")
 
 
@@ -66,8 +68,17 @@ class UnitParser(ChartParser):
                 extends, *names = names
             implements += tuple(names)
         self.skip_semicolon()
+        self._read_over_titles()
         parts = self._parts(kind, name, opened)
         return self._made(kind, name, parts, place, returns, extends, implements, words, namespace)
+
+    def _read_over_titles(self) -> None:
+        """Go on behind lines such as ``TITLE = …`` and ``VERSION : 0.1``, which some exports hold."""
+        while self.now.upper in _TITLES and self.ahead().upper in ("=", ":"):
+            self.note(self.now, f"{self.now.upper} was read over")
+            self.advance()
+            while not self.on_new_line() and self.now.kind != "end":
+                self.advance()
 
     def headless(self, name: str) -> sx.Unit:
         """Declarations and statements without a unit's head: a program."""
@@ -178,6 +189,11 @@ class UnitParser(ChartParser):
             if parts.body:
                 return False
             parts.declarations += self.section()
+        elif self.now.upper == "BEGIN" and not parts.body and self.ahead().upper not in _USES:
+            self.advance()
+        elif self.is_soft("LABEL") and not parts.body:
+            self.refuse(self.now, NO_JUMPS)
+            raise EndOfReadingError
         elif self.is_soft("ACTION"):
             parts.actions.append(self.action())
         elif self.is_soft("METHOD"):

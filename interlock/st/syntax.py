@@ -612,12 +612,14 @@ class Task:
 
 @dataclass(frozen=True)
 class ProgramInstance:
-    """``PROGRAM name WITH task : type;`` in a configuration."""
+    """``PROGRAM name WITH task : type(x := g, y => h);`` in a configuration."""
 
     name: str
     task: str
     type_name: str
     place: Place = field(compare=False)
+    inputs: tuple[InputArgument, ...] = ()
+    outputs: tuple[OutputArgument, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ _PIECE = re.compile(
     r"|(?P<line>//[^\r\n]*)"
     r"|(?P<block>\(\*|/\*)"
     r"|(?P<prefix>[A-Za-z_]\w*\#)"
-    r"|(?P<word>[A-Za-z_]\w*)"
+    r"|(?P<word>(?u:[^\W\d]\w*))"
     rf"|(?P<number>{_NUMBER})"
     r"|(?P<string>'(?:[^'$\r\n]|\$[^\r\n])*'|\"(?:[^\"$\r\n]|\$[^\r\n])*\")"
     r"|(?P<direct>%[A-Za-z]*(?:\d+(?:\.\d+)*|\*))"
@@ -22,6 +22,15 @@ _PIECE = re.compile(
     r"|(?P<bad>[\s\S])",
     re.ASCII,
 )
+# Some environments write the names of units in quotes, those of variables behind a '#', and fold
+# texts by regions.
+_QUOTES_NAMES = re.compile(
+    r"^[ \t]*(?:FUNCTION_BLOCK|FUNCTION|ORGANIZATION_BLOCK|DATA_BLOCK|TYPE)[ \t]*\r?\n?[ \t]*\"",
+    re.MULTILINE | re.IGNORECASE,
+)
+_FOLDS = re.compile(r"^[ \t]*END_REGION\b", re.MULTILINE | re.IGNORECASE)
+_OTHER_WORDS = {"ORGANIZATION_BLOCK": "PROGRAM", "END_ORGANIZATION_BLOCK": "END_PROGRAM"}
+_NAME = re.compile(r"[^\W\d]\w*")
 # What may stand behind the '#' of a literal, after its type's name.
 _DURATION = re.compile(r"[ \t]*[-+]?\d\w*(?:\.\w+)*", re.ASCII)
 _DATE = re.compile(r"[ \t]*\d+(?:[-:._]\d+)*", re.ASCII)
@@ -76,6 +85,8 @@ class Tokens:
         Each ``{…}`` with its offset.
     wrappings : list of (int, str)
         Lines that an export put round the program, each with its offset.
+    marked : tuple of int
+        Where names begin to be in quotes or behind a ``#``; empty where none is.
     unclosed : tuple of int and str, or None
         Where a comment or pragma begins that never ends, and what it is; reading ended there.
     nests : bool
@@ -85,6 +96,7 @@ class Tokens:
     tokens: list[Token] = field(default_factory=list)
     pragmas: list[tuple[int, str]] = field(default_factory=list)
     wrappings: list[tuple[int, str]] = field(default_factory=list)
+    marked: tuple[int, ...] = ()
     unclosed: tuple[int, str] | None = None
     nests: bool = True
 
@@ -108,6 +120,9 @@ class _Scan:
         self.found = Tokens(nests=nests)
         self.line_start = True
         self.may_describe = True
+        self.quotes_names = _QUOTES_NAMES.search(text) is not None
+        self.folds = _FOLDS.search(text) is not None
+        self.quoted: dict[str, str] = {}
 
     def run(self) -> Tokens:
         text, found = self.text, self.found
@@ -123,13 +138,17 @@ class _Scan:
                 at = end
                 continue
             if kind == "word":
-                word = piece[0]
-                add(Token("word", word, word.upper(), at, end))
+                end = self._word(at, piece[0])
             elif kind == "sign":
                 end = self._wrapping(at) if self.line_start else 0
-                if not end:
+                if not end and piece[0] == "#" and _NAME.match(text, piece.end()):
+                    self._note_names(at)
+                    end = piece.end()
+                elif not end:
                     end = piece.end()
                     add(Token("sign", piece[0], piece[0], at, end))
+            elif kind == "string" and piece[0][0] == '"' and self.quotes_names:
+                self._quoted_name(at, piece[0])
             elif kind in ("number", "string", "direct"):
                 add(Token(kind, piece[0], "", at, end))
             elif kind == "prefix":
@@ -144,6 +163,33 @@ class _Scan:
             at = end
         add(Token("end", "", "", len(text), len(text)))
         return found
+
+    def _word(self, at: int, word: str) -> int:
+        """Take a word, or the whole line of a fold; its end."""
+        end = at + len(word)
+        # No word of the language has other letters, whatever they look like.
+        upper = word.upper() if word.isascii() else word
+        if self.folds and self.line_start and upper in ("REGION", "END_REGION"):
+            line = _LINE.match(self.text, at)
+            assert line is not None
+            self.found.wrappings.append((at, line[0].strip()))
+            return line.end()
+        self.found.tokens.append(Token("word", word, _OTHER_WORDS.get(upper, upper), at, end))
+        return end
+
+    def _quoted_name(self, at: int, quoted: str) -> None:
+        """Take a name in quotes; what no name can hold is written as ``_``."""
+        self._note_names(at)
+        name = re.sub(r"\W", "_", quoted[1:-1])
+        name = name if _NAME.match(name) else f"_{name}"
+        while self.quoted.setdefault(name.casefold(), quoted.casefold()) != quoted.casefold():
+            name += "_"
+        # Its own upper case would make a name in quotes a word of the language.
+        self.found.tokens.append(Token("word", name, f'"{name}"', at, at + len(quoted)))
+
+    def _note_names(self, at: int) -> None:
+        if not self.found.marked:
+            self.found.marked = (at,)
 
     def _wrapping(self, at: int) -> int:
         """End of a line such as ``@…`` or ``=====`` that begins here; 0 where it is none."""

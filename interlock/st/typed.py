@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from interlock.base.errors import Place
+from interlock.base.errors import Mistake, Place
 from interlock.st.types import BOOL, EnumType, Type
 
 
@@ -207,6 +207,14 @@ class Instance:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """An output that was taken out of the program, and where and why it cannot be known."""
+
+    name: str
+    why: Mistake
+
+
+@dataclass(frozen=True)
 class Program:
     """A checked program.
 
@@ -214,6 +222,7 @@ class Program:
     ----------
     elapsed_reads : tuple of Place
         Where the elapsed time ET of a timer is read; this needs counted timers.
+    left_out : tuple of LeftOut
     """
 
     name: str
@@ -223,6 +232,7 @@ class Program:
     body: tuple[Statement, ...]
     elapsed_reads: tuple[Place, ...] = field(compare=False)
     place: Place = field(compare=False)
+    left_out: tuple[LeftOut, ...] = field(default=(), compare=False)
 
     @property
     def inputs(self) -> tuple[Declared, ...]:

@@ -35,6 +35,8 @@ def standard_block(name: str) -> tuple[str, Kind] | None:
     """A standard block by its name in any case, with the type of its count; ``CTU_DINT`` too."""
     block = name.upper()
     base, _, counted = block.partition("_")
+    if base in TIMERS and counted == "TIME":
+        return base, INT
     if base in _COUNTERS and counted in _COUNTED:
         return base, ELEMENTARY[counted]
     return (block, INT) if block in INPUTS else None

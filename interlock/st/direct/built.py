@@ -70,7 +70,9 @@ class Built:
         self._try_out()
         self.steps = list(self._steps())
         given_back = (Side.OUTPUT, Side.BOTH)
-        self.outputs = [n for n, c in self.cells.items() if self._side(c) in given_back]
+        self.outputs = [
+            n for n, c in self.cells.items() if self._side(c) in given_back and is_number(c)
+        ]
         given = (Side.INPUT, Side.BOTH)
         self.inputs = {cell.name: cell for cell in self._all() if self._side(cell) in given}
 

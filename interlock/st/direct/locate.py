@@ -26,7 +26,7 @@ ELAPSED_READ = "ET cannot be read from a free timer; the model must set timers t
 OUTSIDE = "the index is outside"
 
 # Older spellings of the inputs of bistable blocks (IEC 61131-3, second edition, from memory).
-_OLD_INPUTS = {"SET1": "S1", "RESET": "R", "SET": "S", "RESET1": "R1"}
+_OLD_INPUTS = {"SET1": "S1", "RESET": "R", "SET": "S", "RESET1": "R1", "LOAD": "LD"}
 
 
 class Locating(Base):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
-from interlock.st.blocks import BLOCKS
+from interlock.st.blocks import BLOCKS, input_called
 from interlock.st.elaborate.expressions import Expressions
 from interlock.st.elaborate.reading import read_by, written_by
 from interlock.st.elaborate.shapes import (
@@ -378,11 +378,11 @@ class Calls(Expressions):
         self.check_known(at.path)
         block = BLOCKS[at.shape.name]
         named = [
-            argument if argument.name else replace(argument, name=name)
+            replace(argument, name=input_called(block, argument.name or name))
             for argument, name in zip(call.inputs, [*block.inputs, *[""] * 9], strict=False)
         ]
         given = {argument.name.upper() for argument in named}
-        bad = [a for a in named if a.name.upper() not in block.inputs]
+        bad = [a for a in named if a.name not in block.inputs]
         is_short = not bad and len(given) == len(named) and not block.needed <= given
         if is_short:
             self.reading.found.explicit.add(at.path)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
-from interlock.st.blocks import BLOCKS
+from interlock.st.blocks import BLOCKS, input_called
 from interlock.st.elaborate.addresses import plain_address
 from interlock.st.elaborate.assigned import assigned_in
 from interlock.st.elaborate.declare import Declaring
@@ -192,6 +192,8 @@ class References(Declaring):
     def _of_standard(self, base: Located, shape: Standard, name: str, place: Place) -> Reference:
         block = BLOCKS[shape.name]
         upper = name.upper()
+        if upper not in block.outputs:
+            upper = input_called(block, name)
         if upper in block.outputs:
             kind = str(block.outputs[upper])
             return Located(f"{base.path}.{upper}", Scalar(sx.TypeRef(kind, None, None, place)))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import prod
 
 from interlock.base.errors import nearest
 from interlock.st import syntax as sx
-from interlock.st.blocks import BLOCKS
+from interlock.st.blocks import BLOCKS, TIMERS
 from interlock.st.elaborate.constants import constant_integer
 from interlock.st.elaborate.shapes import (
     Array,
@@ -74,7 +75,7 @@ class Types:
         ToldError
         """
         if type_.labels:
-            return self._enumeration(sx.TypeDef(owner, type_, type_.initial, type_.place))
+            return self._enumeration(self._unnamed(owner, type_))
         if type_.name.upper() == "UNION":
             # Its members share memory: to take it as a structure would say what is not so.
             return Unknown("a union")
@@ -93,6 +94,8 @@ class Types:
         unit = self.project.unit(type_.name)
         if unit is not None:
             return self._instance(unit, type_)
+        # A timer may say which TIME it counts in; here both have milliseconds.
+        name = name.removesuffix("_TIME") if name.removesuffix("_TIME") in TIMERS else name
         if name in BLOCKS:
             return Standard(name)
         return self._missing(type_)
@@ -130,6 +133,17 @@ class Types:
     def _enumeration(self, type_def: sx.TypeDef) -> Scalar:
         known = self.reading.enums.setdefault(type_def.name.casefold(), type_def)
         return Scalar(sx.TypeRef(known.name, None, None, type_def.place))
+
+    def _unnamed(self, owner: str, type_: sx.TypeRef) -> sx.TypeDef:
+        """The type of a variable that lists its values itself; called after the variable."""
+        name = re.sub(r"\W", "_", owner) + "_VALUES"
+        while True:
+            known = self.reading.enums.get(name.casefold())
+            if known is not None and known.place == type_.place:
+                return known
+            if known is None and self.project.type(name) is None:
+                return sx.TypeDef(name, type_, type_.initial, type_.place)
+            name += "_"
 
     def _structure(self, name: str, type_: sx.TypeRef, extends: str, frame: Frame) -> Structure:
         fields: list[Field] = []

@@ -171,3 +171,10 @@ def test_a_counter_stops_at_its_greatest_preset() -> None:
     END_PROGRAM"""
     count = next(v for v in _lower(text).variables if v.name == "plc.c.CV")
     assert (count.domain.lo, count.domain.hi) == (0, 4)
+
+
+def test_a_literal_is_rounded_to_the_real_that_it_is_compared_with() -> None:
+    text = """PROGRAM p VAR_OUTPUT q, s : BOOL; END_VAR VAR r : REAL := 0.1; END_VAR
+q := r <= 0.1; s := 0.1 = r; END_PROGRAM"""
+    controller = Controller(load_program(text, "p.st"), Settings())
+    assert controller.scan({}).outputs == {"q": 1, "s": 1}

@@ -1,0 +1,97 @@
+"""Walking over a typed program, and making another of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from interlock.st import typed as ty
+from interlock.st.evaluate import operands_of
+
+
+def expressions_in(body: Iterable[ty.Statement]) -> Iterator[ty.Expression]:
+    """Every expression of the statements, with all its parts, the whole before its parts."""
+    for s in body:
+        match s:
+            case ty.Assign():
+                yield from _parts(s.value)
+            case ty.Invoke():
+                for _, value in s.inputs:
+                    yield from _parts(value)
+            case ty.If():
+                for branch in s.branches:
+                    yield from _parts(branch.condition)
+                    yield from expressions_in(branch.body)
+                yield from expressions_in(s.otherwise)
+            case ty.Case():
+                yield from _parts(s.selector)
+                for case in s.branches:
+                    yield from expressions_in(case.body)
+                yield from expressions_in(s.otherwise)
+
+
+def _parts(e: ty.Expression) -> Iterator[ty.Expression]:
+    yield e
+    for operand in operands_of(e):
+        yield from _parts(operand)
+
+
+def replaced(
+    e: ty.Expression, before: Sequence[ty.Expression], after: Sequence[ty.Expression]
+) -> ty.Expression:
+    """`e` over the operands `after`; `before` are those that it has.
+
+    Raises
+    ------
+    ValueError
+        If these are not as many.
+    """
+    if len(before) != len(after):
+        raise ValueError(f"{len(before)} operands cannot become {len(after)}")
+    match e:
+        case ty.Unary():
+            return replace(e, operand=after[0])
+        case ty.Junction():
+            return replace(e, operands=tuple(after))
+        case ty.Binary():
+            return replace(e, left=after[0], right=after[1])
+        case ty.Call():
+            return replace(e, arguments=tuple(after))
+        case _:
+            return e
+
+
+def with_reads(
+    body: Iterable[ty.Statement], value: Callable[[ty.Read], ty.Expression]
+) -> tuple[ty.Statement, ...]:
+    """The statements with another expression for each variable that is read."""
+    return changed(body, lambda e: value(e) if isinstance(e, ty.Read) else e)
+
+
+def changed(
+    body: Iterable[ty.Statement], change: Callable[[ty.Expression], ty.Expression]
+) -> tuple[ty.Statement, ...]:
+    """The statements with each expression changed, the parts before the whole."""
+
+    def of(e: ty.Expression) -> ty.Expression:
+        parts = operands_of(e)
+        return change(replaced(e, parts, [of(part) for part in parts]) if parts else e)
+
+    def statement(s: ty.Statement) -> ty.Statement:
+        match s:
+            case ty.Assign():
+                return replace(s, value=of(s.value))
+            case ty.Invoke():
+                return replace(s, inputs=tuple((name, of(e)) for name, e in s.inputs))
+            case ty.If():
+                branches = tuple(
+                    replace(b, condition=of(b.condition), body=changed(b.body, change))
+                    for b in s.branches
+                )
+                return replace(s, branches=branches, otherwise=changed(s.otherwise, change))
+            case ty.Case():
+                cases = tuple(replace(b, body=changed(b.body, change)) for b in s.branches)
+                otherwise = changed(s.otherwise, change)
+                return replace(s, selector=of(s.selector), branches=cases, otherwise=otherwise)
+
+    return tuple(statement(s) for s in body)
