@@ -9,7 +9,7 @@ from interlock.st import syntax as sx
 from interlock.st.direct.arithmetic import Arithmetic
 from interlock.st.direct.kinds import Kind, Value
 from interlock.st.direct.project import Project
-from interlock.st.direct.storage import Instance, Standard, Store
+from interlock.st.direct.storage import Cell, Instance, Standard, Store
 from interlock.st.layout import Settings, Timers
 
 
@@ -68,7 +68,8 @@ class Base:
         self.defects: list[Mistake] = []
         self.writes: dict[int, Place] = {}
         self.arithmetic = Arithmetic(self.note, settings.saturates)
-        self.loop_bound: int = getattr(settings, "loop_bound", 1000)
+        # The variables of the loops that are being executed whose passes the text tells.
+        self.counting: list[Cell] = []
         self.globals: dict[str, Store] = {}
         # Globals by the name of the list they stand in, which may be written before theirs.
         self.lists: dict[str, dict[str, Store]] = {}

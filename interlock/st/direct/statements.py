@@ -8,6 +8,7 @@ from interlock.st.direct.calls import Calling
 from interlock.st.direct.frames import Frame, NothingThereError, Property
 from interlock.st.direct.kinds import LITERAL, REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.locate import Reached
+from interlock.st.direct.loops import MOST_OPEN, MOST_TOLD, most_passes
 from interlock.st.direct.storage import (
     Bit,
     Cell,
@@ -197,13 +198,18 @@ class Machine(Calling):
         self.assign(variable, first, s.place)
         if self.is_trial:
             return self.run(s.body, frame)
+        most = most_passes(s, lambda name: self._is_known(name, frame))
         passes = 0
         while (variable.read().number <= limit) if step > 0 else (variable.read().number >= limit):
             passes += 1
-            if passes > self.loop_bound:
-                self._runs_too_often(s.place)
+            if passes > most:
+                self._runs_too_often(most, s.place)
                 break
+            if most == MOST_TOLD:
+                self.counting.append(variable)
             left = self.run(s.body, frame)
+            if most == MOST_TOLD:
+                self.counting.pop()
             if left == "EXIT":
                 return ""
             if left == "RETURN":
@@ -215,8 +221,17 @@ class Machine(Calling):
     def _whole(self, value: Value, place: Place) -> int:
         return self.arithmetic.number(value, place).number
 
-    def _runs_too_often(self, place: Place) -> None:
-        self.note(place, f"the loop runs more than {self.loop_bound} times")
+    def _is_known(self, name: sx.Name, frame: Frame) -> bool:
+        """Whether the text tells the value of what is called `name` here."""
+        found = self.reach(name, frame)
+        if isinstance(found, Value):
+            return True
+        return isinstance(found, Cell) and (
+            found.constant or any(found is counted for counted in self.counting)
+        )
+
+    def _runs_too_often(self, most: int, place: Place) -> None:
+        self.note(place, f"the loop runs more than {most} times")
 
     def _while(self, s: sx.While | sx.Repeat, frame: Frame) -> str:
         if self.is_trial:
@@ -225,8 +240,8 @@ class Machine(Calling):
         passes = 0
         while isinstance(s, sx.Repeat) or self.is_true(s.condition, frame):
             passes += 1
-            if passes > self.loop_bound:
-                self._runs_too_often(s.place)
+            if passes > MOST_OPEN:
+                self._runs_too_often(MOST_OPEN, s.place)
                 return ""
             left = self.run(s.body, frame)
             if left == "EXIT":

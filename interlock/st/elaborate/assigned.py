@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import fields, is_dataclass
 
 from interlock.st import syntax as sx
+from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.project import Project
+
+_CONVERSION = re.compile(r"(\w+_)?(TO|TRUNC)_\w+")
 
 
 def assigned_in(unit: sx.Unit) -> set[str]:
@@ -121,10 +125,7 @@ def _given_in(e: sx.Expression) -> Iterator[str]:
     """Names that calls within `e` are given."""
     match e:
         case sx.Call():
-            for argument in (*e.arguments, *(a.value for a in e.named)):
-                yield from _given(argument)
-            for output in e.outputs:
-                yield from _parts(output.target)
+            yield from _given_to(e)
         case sx.Unary():
             yield from _given_in(e.operand)
         case sx.Binary():
@@ -138,3 +139,13 @@ def _given_in(e: sx.Expression) -> Iterator[str]:
                 yield from _given_in(index)
         case _:
             pass
+
+
+def _given_to(e: sx.Call) -> Iterator[str]:
+    # What a standard function is given it does not assign, but for its outputs.
+    name = e.function.upper()
+    is_standard = name in FUNCTIONS or _CONVERSION.fullmatch(name) is not None
+    for argument in (*e.arguments, *(a.value for a in e.named)):
+        yield from _given_in(argument) if is_standard else _given(argument)
+    for output in e.outputs:
+        yield from _parts(output.target)
