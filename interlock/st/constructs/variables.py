@@ -107,11 +107,11 @@ VARIABLES = (
         "F_EDGE",
         n=1,
     ),
-    refused(
+    taken(
         "REAL as an input",
-        "It has too many values to be tried; what compares it belongs into the plant's sensor.",
+        "Its values are told apart only as far as the program compares them.",
         "VAR_INPUT x : REAL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\nq := x > 3.0;",
-        "a REAL input has too many values",
+        q=0,
     ),
     refused(
         "name declared twice",
