@@ -167,7 +167,8 @@ class Calls:
         if type_ is None:
             return None
         values = [adapted(value, type_, True) for value in values]
-        first = ty.Constant(e.first, IntType(e.first, e.first, ""), str(e.first), e.place)
+        first = ty.Constant(e.first, IntType(e.first, e.first, ""), str(e.first), e.index.place)
+        # An index outside is told where the index stands.
         return ty.Call("CHOICE", (index, first, *values), type_, e.place)
 
     def _shift(self, e: sx.Call, name: str) -> ty.Expression | None:

@@ -208,7 +208,7 @@ class _Evaluation:
     def _choice(self, e: ty.Call, index: int, first: int, values: list[float]) -> float:
         last = first + len(values) - 1
         if not first <= index <= last:
-            self._note(e.place, flaws.no_such_index(first, last))
+            self._note(e.arguments[1].place, flaws.no_such_index(first, last))
         return values[min(max(index, first), last) - first]
 
     def _converted(self, e: ty.Call, value: float) -> float:

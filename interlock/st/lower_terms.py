@@ -295,7 +295,7 @@ class Terms:
         if hi > last:
             sides.append(ex.lt(const(last), index))
         if sides:
-            self.note(e.place, told.no_such_index(first, last), or_(*sides))
+            self.note(start.place, told.no_such_index(first, last), or_(*sides))
         return first
 
     def _converted(self, e: ty.Call, value: Expr, source: Type) -> Expr:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import replace
 
+from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.references import References
@@ -120,7 +121,8 @@ class Expressions(References):
                 if isinstance(at.index, sx.Opaque):
                     raise UnknowableError(at.index.place, at.index.text)
                 values = tuple(self.read(choice, e) for choice in at.choices)
-                return sx.Choice(at.index, at.first, values, at.place)
+                index = _standing_at(at.index, at.place)
+                return sx.Choice(index, at.first, values, e.place)
             case Located():
                 return self._read_located(at, e)
             case _:
@@ -249,3 +251,8 @@ class Expressions(References):
     ) -> Reference | None:
         """Read the GET of a property; None where `e` is none."""
         raise NotImplementedError
+
+
+def _standing_at(index: sx.Expression, place: Place) -> sx.Expression:
+    """An index with the place of what was written, also where it is a temporary."""
+    return index if index.place == place else replace(index, place=place)
