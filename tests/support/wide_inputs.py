@@ -81,7 +81,7 @@ class _Body:
     def __init__(self, random: Random, type_: str, lo: int, hi: int) -> None:
         self._random, self._type = random, type_
         self._lo, self._hi = lo, hi
-        self._may_keep = hi - lo < 40 or random.random() < 0.1
+        self._may_keep = random.random() < (0.3 if hi - lo < 40 else 0.05)
 
     def _wide(self) -> str:
         return self._random.choice(("w0", "w0", "w0", "s"))
@@ -140,9 +140,9 @@ class _Body:
         return f"IF {self.condition(1)} THEN {then} ELSE {otherwise} END_IF;"
 
     def _case(self) -> str:
-        at = self._random.randint(0, 4)
+        at = self._random.randint(max(self._lo, 0), self._hi - 3)
         return (
-            f"CASE {self._integer()} OF {at}: {self.statement(0)} "
+            f"CASE {'BYTE_TO_INT(w0)' if self._type == 'BYTE' else 'w0'} OF {at}: {self.statement(0)} "
             f"{at + 1}..{at + 3}: {self.statement(0)} ELSE {self.statement(0)} END_CASE;"
         )
 
