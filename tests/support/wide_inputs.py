@@ -141,8 +141,9 @@ class _Body:
 
     def _case(self) -> str:
         at = self._random.randint(max(self._lo, 0), self._hi - 3)
+        selector = "BYTE_TO_INT(w0)" if self._type == "BYTE" else "w0"
         return (
-            f"CASE {'BYTE_TO_INT(w0)' if self._type == 'BYTE' else 'w0'} OF {at}: {self.statement(0)} "
+            f"CASE {selector} OF {at}: {self.statement(0)} "
             f"{at + 1}..{at + 3}: {self.statement(0)} ELSE {self.statement(0)} END_CASE;"
         )
 
