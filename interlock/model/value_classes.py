@@ -72,7 +72,9 @@ def value_classes(
     """
     observed = _observations(name, list(roots), updates)
     if observed is None:
-        return None
+        # Every value may matter; few enough stand each for itself.
+        few = range(span[0], span[1] + 1)
+        return tuple(ValueClass(v, v, v, True) for v in few) if len(few) <= MOST_CLASSES else None
     found = _by_halving(observed, span)
     if found is None and span[1] - span[0] < _MOST_TRIED:
         found = _by_trying(observed, span)
