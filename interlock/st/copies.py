@@ -1,4 +1,4 @@
-"""Temporaries that only hand an input on, as the inputs of functions do: read as the input itself."""
+"""Temporaries that only hand an input on, as those of functions: read as the input itself."""
 
 from __future__ import annotations
 
@@ -94,7 +94,10 @@ def _assigned(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:
 
 
 def _taken(body: Iterable[ty.Statement]) -> Iterator[str]:
-    written, assigned = Counter(_written(body)), Counter(s.target.casefold() for s in _assigned(body))
+    written, assigned = (
+        Counter(_written(body)),
+        Counter(s.target.casefold() for s in _assigned(body)),
+    )
     yield from written - assigned
 
 

@@ -44,7 +44,9 @@ def without_unknown(
     outputs = [v for v in program.variables if v.kind == "VAR_OUTPUT"]
     gone = [v for v in outputs if v.name.casefold() in found.why]
     if outputs and len(gone) == len(outputs):
-        reasons = [*expressions.values(), *variables.values()] if expressions else found.why.values()
+        reasons = (
+            [*expressions.values(), *variables.values()] if expressions else found.why.values()
+        )
         raise InputError(list(dict.fromkeys(list(reasons)[:1])))
     if found.hides:
         raise InputError(found.hides)
@@ -89,7 +91,7 @@ class _Spread:
 
     def grow(self, body: Iterable[ty.Statement], outer: Why | None = None) -> bool:
         """Note what the statements spread; whether that was anything new."""
-        return any([self._spread(s, outer) for s in body])
+        return any(self._spread(s, outer) for s in body)
 
     def _spread(self, s: ty.Statement, outer: Why | None) -> bool:
         match s:
@@ -103,7 +105,7 @@ class _Spread:
                 why = outer or self.first(asked(s))
                 if why is not None and outer is None and _has_defect(s):
                     self._hide(why)
-                return any([self.grow(part, why) for part in parts_of(s)])
+                return any(self.grow(part, why) for part in parts_of(s))
 
     def _hide(self, why: Why) -> None:
         says = f"whether the program comes to a defect depends on this: {why.says}"
