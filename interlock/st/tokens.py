@@ -164,7 +164,8 @@ class _Scan:
         if end:
             return end
         end = at + len(sign)
-        if sign == "#" and _NAME.match(self.text, end):
+        is_quoted = self.quotes_names and self.text.startswith('"', end)
+        if sign == "#" and (is_quoted or _NAME.match(self.text, end)):
             self._note_names(at)
         else:
             self.found.tokens.append(Token("sign", sign, sign, at, end))
