@@ -37,7 +37,8 @@ def test_two_names_in_quotes_that_look_alike_stay_two() -> None:
 
 
 def test_a_text_in_quotes_stays_a_text_where_names_have_none() -> None:
-    text = 'PROGRAM p VAR_OUTPUT q : BOOL; END_VAR VAR s : WSTRING := "q"; END_VAR q := TRUE; END_PROGRAM'
+    text = """PROGRAM p VAR_OUTPUT q : BOOL; END_VAR VAR s : WSTRING := "q"; END_VAR
+q := TRUE; END_PROGRAM"""
     assert [v.name for v in load_program(text, "p.st").variables] == ["q"]
 
 
@@ -57,7 +58,8 @@ def test_inputs_have_older_names(block: str, old: str, new: str) -> None:
     q = "Q1" if block in ("SR", "RS") else "Q"
 
     def body(name: str) -> object:
-        text = f"PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR VAR x : {block}; END_VAR\n"
+        text = f"PROGRAM p VAR_INPUT a, b : BOOL; END_VAR\n"
+        text += f"VAR_OUTPUT q : BOOL; END_VAR VAR x : {block}; END_VAR\n"
         return load_program(
             f"{text}x({others[block]}{name} := b); q := x.{q}; END_PROGRAM", "p"
         ).body
@@ -98,8 +100,8 @@ def test_programs_of_two_tasks_are_not_put_together() -> None:
     assert load_project({"p.st": text}).root == "A"
 
 
-_FILTER = """PROGRAM p VAR_INPUT x : REAL; b : BOOL; END_VAR VAR_OUTPUT q, hot : BOOL; n : DINT; END_VAR
-VAR f : REAL; END_VAR
+_FILTER = """PROGRAM p VAR_INPUT x : REAL; b : BOOL; END_VAR
+VAR_OUTPUT q, hot : BOOL; n : DINT; END_VAR VAR f : REAL; END_VAR
 f := 0.9 * f + 0.1 * x;
 hot := f > 3.0;
 IF b THEN n := n + 1; END_IF;
