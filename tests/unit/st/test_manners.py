@@ -58,7 +58,7 @@ def test_inputs_have_older_names(block: str, old: str, new: str) -> None:
     q = "Q1" if block in ("SR", "RS") else "Q"
 
     def body(name: str) -> object:
-        text = f"PROGRAM p VAR_INPUT a, b : BOOL; END_VAR\n"
+        text = "PROGRAM p VAR_INPUT a, b : BOOL; END_VAR\n"
         text += f"VAR_OUTPUT q : BOOL; END_VAR VAR x : {block}; END_VAR\n"
         return load_program(
             f"{text}x({others[block]}{name} := b); q := x.{q}; END_PROGRAM", "p"
