@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
 from interlock.st.blocks import BLOCKS
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
@@ -18,3 +22,11 @@ def inside_names(program: Program) -> dict[str, Type]:
             if type_ == BOOL:
                 found[f"{instance.name}.{output}"] = BOOL
     return {f"{program.name}.{name}": type_ for name, type_ in found.items()}
+
+
+def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> set[str]:
+    """Those of `names` that stand somewhere in `texts` or in a model's or drawing's file."""
+    beside = (file for file in folder.iterdir() if file.suffix in (".yaml", ".svg"))
+    read = [file.read_text("utf-8", errors="replace") for file in beside if file.is_file()]
+    words = {word.casefold() for text in (*texts, *read) for word in re.findall(r"\w+", text)}
+    return {name for name in names if set(re.findall(r"\w+", name.casefold())) <= words}

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
 
@@ -12,7 +11,7 @@ from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import read_free_inputs
-from interlock.model.inside import inside_names
+from interlock.model.inside import inside_names, names_beside
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.model import (
     Delay,
@@ -122,9 +121,9 @@ def _resolve(
     if mistakes.found:
         return None
     read = _inside_read(statements, inside, program)
-    needed = {*read.values(), *_named_outputs(folder, found, outputs)}
-    program, left_out = without_idle(program, {name.casefold() for name in needed})
-    kept = {v.name for v in program.variables}
+    named = names_beside(folder, found.texts.values(), outputs)
+    program, left_out = without_idle(program, {n.casefold() for n in (*read.values(), *named)})
+    outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
     for free in read_free_inputs(names, program, _settings(shape)):
         machines[free.machine.name] = free.machine
         moves += free.moves
@@ -143,7 +142,7 @@ def _resolve(
         machines=machines,
         moves=tuple(moves),
         sensors=sensors,
-        outputs={n: _output(names, n) for n in outputs if n in kept},
+        outputs={n: _output(names, n) for n in outputs},
         terms={name: names.terms[name] for name in shape.terms} | _free_truth(names, sensors),
         hazards={
             id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
@@ -167,15 +166,6 @@ def _resolve(
         supplies=supplies,
         inside=read,
     )
-
-
-def _named_outputs(folder: FilePath, found: Read, outputs: Iterable[str]) -> set[str]:
-    """The outputs that stand somewhere in the model's own files."""
-    beside = (file for file in folder.iterdir() if file.suffix in (".yaml", ".svg"))
-    texts = [*found.texts.values()]
-    texts += [file.read_text("utf-8", errors="replace") for file in beside if file.is_file()]
-    words = {word.casefold() for text in texts for word in re.findall(r"\w+", text)}
-    return {name for name in outputs if set(re.findall(r"\w+", name.casefold())) <= words}
 
 
 def _inside_read(

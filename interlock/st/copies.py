@@ -1,4 +1,4 @@
-"""Temporaries that only hand an input on, as the inputs of functions do: read as the input itself."""
+"""Temporaries that only hand an input on, as those of functions: read as the input itself."""
 
 from __future__ import annotations
 

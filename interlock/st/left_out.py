@@ -91,7 +91,7 @@ class _Spread:
 
     def grow(self, body: Iterable[ty.Statement], outer: Why | None = None) -> bool:
         """Note what the statements spread; whether that was anything new."""
-        return any([self._spread(s, outer) for s in body])
+        return any(self._spread(s, outer) for s in body)
 
     def _spread(self, s: ty.Statement, outer: Why | None) -> bool:
         match s:
@@ -105,7 +105,7 @@ class _Spread:
                 why = outer or self.first(asked(s))
                 if why is not None and outer is None and _has_defect(s):
                     self._hide(why)
-                return any([self.grow(part, why) for part in parts_of(s)])
+                return any(self.grow(part, why) for part in parts_of(s))
 
     def _hide(self, why: Why) -> None:
         says = f"whether the program comes to a defect depends on this: {why.says}"

@@ -73,7 +73,7 @@ class UnitParser(ChartParser):
         return self._made(kind, name, parts, place, returns, extends, implements, words, namespace)
 
     def _read_over_titles(self) -> None:
-        """Go on behind lines such as ``TITLE = …`` and ``VERSION : 0.1``, which some exports hold."""
+        """Go on behind lines such as ``TITLE = …`` and ``VERSION : 0.1`` of an export."""
         while self.now.upper in _TITLES and self.ahead().upper in ("=", ":"):
             self.note(self.now, f"{self.now.upper} was read over")
             self.advance()

@@ -140,13 +140,7 @@ class _Scan:
             if kind == "word":
                 end = self._word(at, piece[0])
             elif kind == "sign":
-                end = self._wrapping(at) if self.line_start else 0
-                if not end and piece[0] == "#" and _NAME.match(text, piece.end()):
-                    self._note_names(at)
-                    end = piece.end()
-                elif not end:
-                    end = piece.end()
-                    add(Token("sign", piece[0], piece[0], at, end))
+                end = self._sign(at, piece[0])
             elif kind == "string" and piece[0][0] == '"' and self.quotes_names:
                 self._quoted_name(at, piece[0])
             elif kind in ("number", "string", "direct"):
@@ -163,6 +157,19 @@ class _Scan:
             at = end
         add(Token("end", "", "", len(text), len(text)))
         return found
+
+    def _sign(self, at: int, sign: str) -> int:
+        """Take a sign, or what else begins with it; its end."""
+        end = self._wrapping(at) if self.line_start else 0
+        if end:
+            return end
+        end = at + len(sign)
+        is_quoted = self.quotes_names and self.text.startswith('"', end)
+        if sign == "#" and (is_quoted or _NAME.match(self.text, end)):
+            self._note_names(at)
+        else:
+            self.found.tokens.append(Token("sign", sign, sign, at, end))
+        return end
 
     def _word(self, at: int, word: str) -> int:
         """Take a word, or the whole line of a fold; its end."""

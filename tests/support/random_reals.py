@@ -18,7 +18,7 @@ from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
 from interlock.st.load import load_project
-from interlock.st.real_inputs import LIMIT
+from interlock.st.number_line import LIMIT
 from interlock.st.reals import rounded
 from interlock.st.types import EnumType
 
@@ -110,7 +110,8 @@ def disagreement(random: Random, counts: Counter[str]) -> str:
         theirs = written.scan({"x": x, "a": a}).outputs
         for name, value in ours.items():
             if theirs[name] != value:
-                return f"x = {x!r}, class {type_.labels[number]}: {name} {theirs[name]} {value}\n{text}"
+                found = f"{name} {theirs[name]} {value}"
+                return f"x = {x!r}, class {type_.labels[number]}: {found}\n{text}"
     return ""
 
 

@@ -48,7 +48,7 @@ _EXPRESSIONS = [
     ("ok {x}", 4, "pragmas are not supported"),
     ("ok (* open", 4, "comment is never closed"),
     ("ok /* open", 4, "comment is never closed"),
-    ("é", 1, "'é' is not a character of Structured Text"),
+    ("€", 1, "'€' is not a character of Structured Text"),
     ("n = 5abc", 5, "'5abc' is not an integer"),
     ("n = 2#12", 5, "'2#12' is not an integer"),
     ("n = 1__0", 5, "'1__0' is not an integer"),

@@ -17,7 +17,7 @@ from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
 from interlock.st.load import Loaded, load_project
-from interlock.st.real_inputs import LIMIT
+from interlock.st.number_line import LIMIT
 from interlock.st.typed import Declared
 from interlock.st.types import BitsType, EnumType, IntType, span_of
 

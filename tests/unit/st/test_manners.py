@@ -1,0 +1,142 @@
+"""Manners of writing that single environments have, and what is made of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.model.load import load
+from interlock.st.interpret import Controller
+from interlock.st.layout import Settings
+from interlock.st.load import load_program, load_project
+
+_QUOTED = """FUNCTION_BLOCK "Pump 1"
+TITLE = 'x'
+VERSION : 0.1
+VAR_INPUT "go on" : Bool; END_VAR
+VAR_OUTPUT q : Bool; END_VAR
+BEGIN
+REGION Run it: all
+  #q := #"go on";
+END_REGION
+END_FUNCTION_BLOCK
+"""
+
+
+def test_names_in_quotes_regions_and_titles_are_read() -> None:
+    program = load_program(_QUOTED, "p.st")
+    assert (program.name, [v.name for v in program.variables]) == ("Pump_1", ["go_on", "q"])
+    assert Controller(program, Settings()).scan({"go_on": 1}).outputs == {"q": 1}
+
+
+def test_two_names_in_quotes_that_look_alike_stay_two() -> None:
+    text = _QUOTED.replace("q : Bool;", '"go_on" : Bool;').replace("#q", '#"go_on"')
+    assert [v.name for v in load_program(text, "p.st").variables] == ["go_on", "go_on_"]
+
+
+def test_a_text_in_quotes_stays_a_text_where_names_have_none() -> None:
+    text = """PROGRAM p VAR_OUTPUT q : BOOL; END_VAR VAR s : WSTRING := "q"; END_VAR
+q := TRUE; END_PROGRAM"""
+    assert [v.name for v in load_program(text, "p.st").variables] == ["q"]
+
+
+def test_no_word_of_the_language_has_other_letters() -> None:
+    # The upper case of a dotless i is I.
+    text = "PROGRAM p VAR ıf : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR q := ıf; END_PROGRAM"
+    assert [v.name for v in load_program(text, "p.st").variables] == ["ıf", "q"]
+
+
+@pytest.mark.parametrize(
+    ("block", "old", "new"),
+    [("CTU", "RESET", "R"), ("CTD", "LOAD", "LD"), ("SR", "SET1", "S1"), ("RS", "RESET1", "R1")],
+)
+def test_inputs_have_older_names(block: str, old: str, new: str) -> None:
+    others = {"CTU": "CU := a, PV := 2, ", "CTD": "CD := a, PV := 2, "}
+    others |= {"SR": "R := a, ", "RS": "S := a, "}
+    q = "Q1" if block in ("SR", "RS") else "Q"
+
+    def body(name: str) -> object:
+        text = "PROGRAM p VAR_INPUT a, b : BOOL; END_VAR\n"
+        text += f"VAR_OUTPUT q : BOOL; END_VAR VAR x : {block}; END_VAR\n"
+        return load_program(
+            f"{text}x({others[block]}{name} := b); q := x.{q}; END_PROGRAM", "p"
+        ).body
+
+    assert body(old) == body(new)
+
+
+def test_lists_of_values_of_two_variables_are_two_types() -> None:
+    text = """FUNCTION_BLOCK A VAR s : (Off, On); END_VAR VAR_OUTPUT q : BOOL; END_VAR
+IF s = Off THEN s := On; END_IF; q := s = On; END_FUNCTION_BLOCK
+FUNCTION_BLOCK B VAR s : (Idle, Busy, Gone) := Busy; END_VAR VAR_OUTPUT q : BOOL; END_VAR
+q := s = Busy; s := Gone; END_FUNCTION_BLOCK
+PROGRAM P VAR a : A; b : B; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR
+a(q => q); b(q => r); END_PROGRAM"""
+    controller = Controller(load_program(text, "p.st"), Settings())
+    assert controller.scan({}).outputs == {"q": 1, "r": 1}
+    assert controller.scan({}).outputs == {"q": 1, "r": 0}
+
+
+_TWO = """PROGRAM A VAR_INPUT x : BOOL; END_VAR VAR_OUTPUT y : BOOL; END_VAR y := x; END_PROGRAM
+CONFIGURATION c VAR_GLOBAL g AT %QX0.0 : BOOL; i AT %IX0.0 : BOOL; END_VAR
+RESOURCE r ON cpu TASK t(INTERVAL := T#20ms, PRIORITY := 1);
+PROGRAM a1 WITH t : A(x := i, y => g);
+PROGRAM a2 WITH t : A(x := g);
+END_RESOURCE END_CONFIGURATION"""
+
+
+def test_programs_of_one_task_run_in_turn() -> None:
+    loaded = load_project({"p.st": _TWO})
+    assert loaded.scan_ms == 20
+    controller = Controller(loaded.program, Settings())
+    # The second sees in the same scan what the first wrote.
+    assert controller.scan({"i": 1}).outputs == {"g": 1, "a2_y": 1}
+
+
+def test_programs_of_two_tasks_are_not_put_together() -> None:
+    text = _TWO.replace("a2 WITH t", "a2 WITH u")
+    assert load_project({"p.st": text}).root == "A"
+
+
+_FILTER = """PROGRAM p VAR_INPUT x : REAL; b : BOOL; END_VAR
+VAR_OUTPUT q, hot : BOOL; n : DINT; END_VAR VAR f : REAL; END_VAR
+f := 0.9 * f + 0.1 * x;
+hot := f > 3.0;
+IF b THEN n := n + 1; END_IF;
+q := b AND x > 5.0;
+END_PROGRAM"""
+
+
+def _model(folder: Path, never: str) -> Path:
+    (folder / "c.st").write_text(_FILTER, encoding="utf-8")
+    says = f'title: P\ncontroller: c.st\nrequirements:\n  R1: {{says: "x", never: "{never}"}}\n'
+    (folder / "model.yaml").write_text(says, encoding="utf-8")
+    return folder
+
+
+def test_what_no_requirement_names_may_be_left_out(tmp_path: Path) -> None:
+    model = load(_model(tmp_path, "q"))
+    assert set(model.outputs) == {"q"}
+    assert model.project is not None
+    says = " ".join(note.says for note in model.project.notes)
+    assert "output 'hot' is left out: 'f' holds a REAL input" in says
+    assert "left out: nothing reads 'n'" in says
+
+
+def test_a_named_output_that_was_left_out_is_told_with_the_line(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"'hot' is left out, see .*c.st:4:8: 'f' holds"):
+        load(_model(tmp_path, "hot"))
+
+
+def test_a_number_that_a_requirement_names_stays(tmp_path: Path) -> None:
+    assert set(load(_model(tmp_path, "n > 3")).outputs) == {"q", "n"}
+
+
+def test_a_defect_behind_what_cannot_be_known_is_not_left_out() -> None:
+    text = _FILTER.replace(
+        "hot := f > 3.0;", "hot := f > 3.0; WHILE f > 3.0 DO hot := b; END_WHILE;"
+    )
+    with pytest.raises(InputError, match="REAL input"):
+        load_program(text, "c.st")
