@@ -154,13 +154,18 @@ def _compared(
             return
 
 
+def _where(mistake: Mistake) -> tuple[str, int]:
+    """The line: a choice by a computed index has no column of its own among scalars."""
+    return mistake.place.file, mistake.place.line
+
+
 def _other_flaws(found: Sequence[Mistake], theirs: Sequence[Mistake]) -> str:
     """How the flaws that were met differ, by their places."""
-    ours, others = {m.place for m in found}, {m.place for m in theirs}
+    ours, others = {_where(m) for m in found}, {_where(m) for m in theirs}
     # What is written outside an array is not worked out by elaboration, nor what goes wrong in it.
     is_outside = any("index" in mistake.says for mistake in found)
     if ours == others or (is_outside and others <= ours):
         return ""
-    more = [str(m) for m in found if m.place not in others]
-    less = [str(m) for m in theirs if m.place not in ours]
+    more = [str(m) for m in found if _where(m) not in others]
+    less = [str(m) for m in theirs if _where(m) not in ours]
     return f"flaws differ: {more} and {less}"
