@@ -42,7 +42,8 @@ def as_project(program: sx.Program) -> sx.SourceFile:
             op = "-" if node.first >= 0 else "+"
             at = sx.Call("TO_DINT", (index,), node.place)
             shifted = sx.Binary(op, at, first, node.place)
-            return sx.Call("MUX", (shifted, *plain(node.values)), node.place)
+            # An index outside is told where the index stands.
+            return sx.Call("MUX", (shifted, *plain(node.values)), node.index.place)
         changed = replace(
             node, **{f.name: plain(getattr(node, f.name)) for f in fields(node) if f.init}
         )
