@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
-from interlock.st.elaborate.calls import Callee
+from interlock.st.elaborate.callees import Callee
 from interlock.st.elaborate.shapes import Field, Located, Scalar, Standard, Structure
 from interlock.st.elaborate.state import Frame
 from interlock.st.elaborate.statements import Statements

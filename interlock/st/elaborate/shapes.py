@@ -170,3 +170,14 @@ def every_index(limits: tuple[tuple[int, int], ...]) -> Iterator[tuple[int, ...]
     for index in range(lo, hi + 1):
         for rest in every_index(limits[1:]):
             yield (index, *rest)
+
+
+def integer_literal(value: int, place: Place) -> sx.Expression:
+    """An integer as it is written."""
+    number = sx.Number(abs(value), place)
+    return number if value >= 0 else sx.Unary("-", number, place)
+
+
+def bool_scalar(place: Place) -> Scalar:
+    """The shape of a BOOL."""
+    return Scalar(sx.TypeRef("BOOL", None, None, place))
