@@ -142,7 +142,8 @@ class _Uses:
 
 
 def _uses(program: ty.Program) -> _Uses:
-    names = [declared.name.casefold() for declared in (*program.variables, *program.instances)]
+    names = [variable.name.casefold() for variable in program.variables]
+    names += [instance.name.casefold() for instance in program.instances]
     uses = _Uses({}, set())
     for leaf in _leaves(program.body, {name: f"\1{name}\2" for name in names}):
         read = set(_MARKED.findall(_WRITTEN.sub("", leaf.text)))
