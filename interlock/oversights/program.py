@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from interlock.base.errors import Place
 from interlock.model.build import names_read
 from interlock.model.model import Model
 from interlock.oversights.found import Kind, Oversight
@@ -18,7 +19,8 @@ def in_program(model: Model) -> Iterator[Oversight]:
     yield from _signals(model, use)
     for variable in model.program.variables:
         written = variable.name in use.written
-        if variable.kind == "VAR" and variable.name not in use.read:
+        unread = variable.kind == "VAR" and variable.name not in use.read
+        if unread and not use.is_written_beside_read(variable.name):
             is_written = "is written but never read" if written else "is never used"
             says = f"the variable '{variable.name}' {is_written}"
             yield Oversight(variable.place, says, Kind.VARIABLE_UNREAD)
@@ -43,7 +45,16 @@ class _Use:
         self.read: set[str] = set()
         self.written: set[str] = set()
         self.called: set[str] = set()
+        self._at: dict[Place, set[str]] = {}
+        self._places: dict[str, list[Place]] = {}
         self._follow(body)
+
+    def is_written_beside_read(self, name: str) -> bool:
+        """Whether a statement that writes `name` also writes what is read.
+
+        Such is the copy of a whole structure, and a block's own statement in several instances.
+        """
+        return any(self._at[place] & self.read for place in self._places.get(name, ()))
 
     def _reads(self, expression: ty.Expression) -> None:
         for read in reads_of(expression):
@@ -55,6 +66,8 @@ class _Use:
                 case ty.Assign():
                     self._reads(statement.value)
                     self.written.add(statement.target)
+                    self._at.setdefault(statement.place, set()).add(statement.target)
+                    self._places.setdefault(statement.target, []).append(statement.place)
                 case ty.If():
                     for branch in statement.branches:
                         self._reads(branch.condition)

@@ -61,9 +61,12 @@ def untyped(e: ty.Expression, renamed: Mapping[str, str]) -> sx.Expression:
 
 def spelled(name: str, renamed: Mapping[str, str]) -> str:
     """`name` with its new spelling, where it has one."""
+    whole = renamed.get(name.casefold())
+    if whole is not None:
+        return whole
     owner, dot, member = name.rpartition(".")
     if not dot:
-        return renamed.get(name.casefold(), name)
+        return name
     is_output = member.upper() in _OUTPUTS
     return renamed.get(owner.casefold(), owner) + dot + (member.upper() if is_output else member)
 

@@ -1,4 +1,4 @@
-"""Wren's design changes in comparison: what each does first, and that tidying does nothing."""
+"""Wren's design changes in comparison: what each does first; tidying and blocks do nothing."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from interlock.engines import catalogue
 from interlock.model.build import build
 from tests.support.models import folders, shipped
 
-TIDIED = "tidied"
+TIDIED, IN_BLOCKS = "tidied", "in-blocks"
 PROGRAM = {"statement", "declaration"}
 # What differs first, after how many steps, and the last move that is no scan before it. The
 # quick ones; with a change of the controller alone.
@@ -52,9 +52,19 @@ def test_tidying_changes_the_program_alone_and_tells_what_is_only_renamed() -> N
     assert renamed == {"run_fwd", "run_back", "disagreeing", "homes_left"}
 
 
+def test_taken_apart_into_blocks_the_program_alone_differs_and_remembers_no_more() -> None:
+    assert {d.section for d in of_meaning(IN_BLOCKS)} == PROGRAM
+    whole, apart = (
+        sorted((str(v.role), v.domain.lo, v.domain.hi, v.initial) for v in system.variables)
+        for system in (build(shipped(n)).system for n in ("wren", f"wren-changed/{IN_BLOCKS}"))
+    )
+    assert apart == whole
+
+
 @pytest.mark.slow
-def test_tidying_is_equal_over_everything_reachable() -> None:
-    found = in_lockstep(TIDIED)
+@pytest.mark.parametrize("name", [TIDIED, IN_BLOCKS])
+def test_a_change_without_effect_is_equal_over_everything_reachable(name: str) -> None:
+    found = in_lockstep(name)
     assert found.is_equal
     assert found.limit is None
     # Less than the model itself, of which the controllers do not see everything.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -84,3 +85,47 @@ def _details(old: Facets, new: Facets) -> tuple[Detail, ...]:
     names = dict.fromkeys((*old, *new))
     pairs = ((name, old.get(name, ""), new.get(name, "")) for name in names)
     return tuple(Detail(*pair) for pair in pairs if pair[1] != pair[2])
+
+
+def gathered(differences: Iterable[Difference]) -> list[Difference]:
+    """`differences` for people: what came, or went, of one instance or structure is one entry.
+
+    Of a program as it is executed, each member of an instance is a variable of its own; told one
+    by one they hide what was done. Other differences stay as they are.
+    """
+    found: dict[object, list[Difference]] = {}
+    for number, difference in enumerate(differences):
+        owner = _owner(difference.name)
+        whole = difference.section in ("declaration", "statement") and owner != difference.name
+        alone = not whole or difference.kind not in (Kind.ADDED, Kind.REMOVED)
+        key = number if alone else (difference.section, owner, difference.kind)
+        found.setdefault(key, []).append(difference)
+    return [several[0] if len(several) == 1 else _as_one(several) for several in found.values()]
+
+
+def _as_one(several: Sequence[Difference]) -> Difference:
+    first = several[0]
+    if first.section == "statement":
+        told = [detail for difference in several for detail in difference.details]
+        before, after = "\n".join(d.before for d in told), "\n".join(d.after for d in told)
+        detail = Detail("statement", before.strip(), after.strip())
+    else:
+        words = "\n".join(_declared(difference) for difference in several)
+        is_new = first.kind is Kind.ADDED
+        detail = Detail("declared", "" if is_new else words, words if is_new else "")
+    return Difference(first.section, _owner(first.name), first.kind, (detail,))
+
+
+def _owner(name: str) -> str:
+    """The instance or structure that `name` is of; a type is of none."""
+    return name if name.startswith("TYPE ") else re.split(r"[.\[]", name)[0]
+
+
+def _declared(difference: Difference) -> str:
+    """A declaration in one line: its name, its type, and what is not usual of it."""
+    facets = {d.facet: d.after or d.before for d in difference.details}
+    words = f"{difference.name} : {facets.get('type', '')}"
+    for facet in ("initial", "preset"):
+        if facets.get(facet, "") not in ("", "FALSE", "0"):
+            words += f" {'PT ' if facet == 'preset' else ''}:= {facets[facet]}"
+    return words + (" RETAIN" if facets.get("kind", "").endswith("RETAIN") else "")

@@ -6,6 +6,7 @@ stands under. Two lists are aligned; what is left over is told per variable that
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
@@ -43,11 +44,17 @@ def program_differences(old: ty.Program, new: ty.Program) -> list[Difference]:
     found = [_told_renamed(difference, renamed) for difference in found]
     dropped = set(renamed.values())
     found = [d for d in found if not (d.kind is Kind.ADDED and d.name in dropped)]
-    statements = list(_statement_differences(old, new, renamed))
-    if not statements and _texts(old.body, renamed) != _texts(new.body, {}):
+    before, after = {**_spellings(old), **renamed}, _spellings(new)
+    statements = list(_statement_differences(old, new, before, after))
+    if not statements and _texts(old.body, before) != _texts(new.body, after):
         detail = Detail("branches", "", "the same statements, in branches arranged otherwise")
         statements = [Difference("statement", "program", Kind.CHANGED, (detail,))]
     return found + statements
+
+
+def _spellings(program: ty.Program) -> dict[str, str]:
+    """Every variable as declared: the member ``m.q`` of a block is no output ``Q`` of a timer."""
+    return {variable.name.casefold(): variable.name for variable in program.variables}
 
 
 def _declarations(program: ty.Program) -> dict[str, dict[str, str]]:
@@ -75,30 +82,75 @@ def _declarations(program: ty.Program) -> dict[str, dict[str, str]]:
 def _renamings(old: ty.Program, new: ty.Program, declared: Sequence[Difference]) -> dict[str, str]:
     """New names of local variables that were only renamed, by casefolded old name.
 
-    A variable counts as renamed where the declaration is the same but for the name, and the
-    statements that write it are the same once the renamings found so far are made. Which of
-    several would fit is decided by their order.
+    A variable counts as renamed where the declaration is the same but for the name, the
+    statements that write it are the same once the renamings found so far are made, and both keep
+    their value from scan to scan or neither does. Which of several would fit is decided by their
+    order.
     """
     gone = [d.name for d in declared if d.kind is Kind.REMOVED]
     come = [d.name for d in declared if d.kind is Kind.ADDED]
     of_old, of_new = _declarations(old), _declarations(new)
+    before, after = _uses(old), _uses(new)
+    fitting: dict[_Likeness, list[str]] = {}
+    for name in come:
+        fitting.setdefault(after.likeness(name, of_new[name], {}), []).append(name)
     renamed: dict[str, str] = {}
     grown = True
     while grown:
         grown = False
-        for before in [name for name in gone if name.casefold() not in renamed]:
-            for after in [name for name in come if name not in renamed.values()]:
-                if of_old[before] != of_new[after] or "VAR" not in of_old[before].get("kind", ""):
-                    continue
-                if of_old[before]["kind"] not in ("VAR", "VAR RETAIN"):
-                    continue
-                trial = {**renamed, before.casefold(): after}
-                written = [leaf.text for leaf in _leaves(old.body, trial) if leaf.target == after]
-                there = [leaf.text for leaf in _leaves(new.body, {}) if leaf.target == after]
-                if written == there:
-                    renamed, grown = trial, True
-                    break
+        for name in gone:
+            if name.casefold() in renamed or of_old[name].get("kind") not in ("VAR", "VAR RETAIN"):
+                continue
+            fit = fitting.get(before.likeness(name, of_old[name], renamed))
+            if fit:
+                renamed[name.casefold()] = fit.pop(0)
+                grown = True
     return renamed
+
+
+_Likeness = tuple[object, ...]
+_MARKED = re.compile("\1([^\2]*)\2")
+# An assignment's target, what a call's output is given to, and the instance that is called.
+_WRITTEN = re.compile("\1([^\2]*)\2(?= := |\\()|(?<==> )\1([^\2]*)\2")
+
+
+@dataclass(frozen=True)
+class _Uses:
+    """Where names of a program are written and first used.
+
+    Attributes
+    ----------
+    written : dict of str to list of str
+        By casefolded name, the statements that write it, each name in them marked.
+    remembered : set of str
+        What is read before anything in the scan has written it.
+    """
+
+    written: dict[str, list[str]]
+    remembered: set[str]
+
+    def likeness(self, name: str, declared: Mapping[str, str], renamed: _Renamed) -> _Likeness:
+        """What must be alike in two variables of which one is the other, renamed."""
+
+        def placed(found: re.Match[str]) -> str:
+            key = found[1]
+            return "\1\2" if key == own else f"\1{renamed.get(key, key).casefold()}\2"
+
+        own = name.casefold()
+        texts = [_MARKED.sub(placed, text) for text in self.written.get(own, ())]
+        return (own in self.remembered, *sorted(declared.items()), *texts)
+
+
+def _uses(program: ty.Program) -> _Uses:
+    names = [variable.name.casefold() for variable in program.variables]
+    names += [instance.name.casefold() for instance in program.instances]
+    uses = _Uses({}, set())
+    for leaf in _leaves(program.body, {name: f"\1{name}\2" for name in names}):
+        read = set(_MARKED.findall(_WRITTEN.sub("", leaf.text)))
+        uses.remembered.update(read - uses.written.keys())
+        for target, taken in _WRITTEN.findall(leaf.text):
+            uses.written.setdefault(target or taken, []).append(leaf.text)
+    return uses
 
 
 def _told_renamed(difference: Difference, renamed: _Renamed) -> Difference:
@@ -113,9 +165,9 @@ def _told_renamed(difference: Difference, renamed: _Renamed) -> Difference:
 
 
 def _statement_differences(
-    old: ty.Program, new: ty.Program, renamed: _Renamed
+    old: ty.Program, new: ty.Program, of_old: _Renamed, of_new: _Renamed
 ) -> Iterator[Difference]:
-    before, after = list(_leaves(old.body, renamed)), list(_leaves(new.body, {}))
+    before, after = list(_leaves(old.body, of_old)), list(_leaves(new.body, of_new))
     gone, come = _left_over(before, after)
     moved = []
     for leaf in gone:

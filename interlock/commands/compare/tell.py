@@ -12,6 +12,7 @@ from rich.text import Text
 
 from interlock import __version__
 from interlock.commands.compare.behaviour import Behaviour, Likeness, likeness_words
+from interlock.commands.compare.differences import gathered
 from interlock.commands.compare.impact import Impact, value_words
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
@@ -230,7 +231,7 @@ def _differences(c: Comparison) -> RenderableType:
     if not c.differences:
         return Text("Nothing but layout and comments.")
     grid = _grid("", "", "", "old", "new")
-    for difference in c.differences:
+    for difference in gathered(c.differences):
         kind = "in other words" if difference.is_wording else difference.kind.value
         told = [d for d in difference.details if d.facet != "says"] or list(difference.details)
         for number, detail in enumerate(told):

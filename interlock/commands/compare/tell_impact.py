@@ -17,7 +17,7 @@ from interlock.commands.compare.behaviour import (
     OutputComparison,
     likeness_words,
 )
-from interlock.commands.compare.differences import Difference
+from interlock.commands.compare.differences import Difference, gathered
 from interlock.commands.compare.document import Block, Heading, Items, Paragraph, Table, table
 from interlock.commands.compare.impact import Impact, value_words
 from interlock.commands.compare.moves import MoveChange
@@ -140,7 +140,7 @@ def _touched(impact: Impact) -> Iterator[Block]:
 
 def _differences(differences: Iterable[Difference]) -> Block:
     rows = []
-    for difference in differences:
+    for difference in gathered(differences):
         kind = "in other words" if difference.is_wording else difference.kind.value
         for number, detail in enumerate(difference.details or [None]):
             first = (difference.section, difference.name, kind) if number == 0 else ("", "", "")

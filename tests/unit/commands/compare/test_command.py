@@ -21,6 +21,24 @@ def gates(folder: Path, new_st: str = GATE_ST, new_yaml: str = GATE_YAML) -> lis
     return ["compare", str(old), str(written(folder / "new", new_yaml, new_st))]
 
 
+def test_what_came_with_a_block_instance_is_told_as_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    block = (
+        "FUNCTION_BLOCK Held VAR_INPUT on : BOOL; END_VAR VAR_OUTPUT free : BOOL := TRUE; END_VAR\n"
+        "free := NOT on;\nEND_FUNCTION_BLOCK\n"
+    )
+    declared = "drive, lamp : BOOL; END_VAR"
+    apart = block + GATE_ST.replace(LAMP, "holds(on := drive);\nlamp := shut AND holds.free;")
+    apart = apart.replace(declared, f"{declared}\nVAR holds : Held; END_VAR")
+    assert run([*gates(tmp_path, apart), "--plain"]) == 0
+    shown = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
+    start = shown.index("declaration holds added declared holds.on : BOOL")
+    assert shown[start + 1] == "holds.free : BOOL := TRUE"
+    start = shown.index("statement holds added holds.on := drive")
+    assert shown[start + 1] == "holds.free := NOT holds.on"
+
+
 def test_no_requirement_worse_is_zero_also_where_an_output_differs(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -105,6 +105,39 @@ def test_a_renamed_local_variable_is_told_once(tmp_path: Path) -> None:
     assert difference.kind is Kind.RENAMED
 
 
+def test_what_is_remembered_is_no_renaming_of_what_is_not(tmp_path: Path) -> None:
+    def using(name: str, *statements: str) -> tuple[tuple[str, str], tuple[str, str]]:
+        declared = f"drive, lamp : BOOL; END_VAR\nVAR {name} : BOOL; END_VAR"
+        return ("drive, lamp : BOOL; END_VAR", declared), (LAMP, "\n".join(statements))
+
+    # The same assignments; but one lamp tells of the last scan, the other of this one.
+    old = gate(tmp_path / "old", *using("last", "lamp := shut AND last;", "last := pressed;"))
+    new = gate(tmp_path / "new", *using("now", "now := pressed;", "lamp := shut AND now;"))
+    kinds = told(old, new)
+    assert kinds["declaration", "last"] is Kind.REMOVED
+    assert kinds["declaration", "now"] is Kind.ADDED
+
+
+def test_variables_of_a_renamed_block_instance_are_told_as_renamed(tmp_path: Path) -> None:
+    block = """FUNCTION_BLOCK Held
+VAR_INPUT on : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR VAR wait : TON; END_VAR
+wait(IN := on, PT := T#1s); q := wait.Q;
+END_FUNCTION_BLOCK
+PROGRAM Gate"""
+
+    def using(name: str) -> list[tuple[str, str]]:
+        declared = f"drive, lamp : BOOL; END_VAR\nVAR {name} : Held; END_VAR"
+        called = f"{name}(on := shut);\nlamp := {name}.q;"
+        program = ("drive, lamp : BOOL; END_VAR", declared), (LAMP, called)
+        return [*program, ("PROGRAM Gate", block)]
+
+    old, new = gate(tmp_path / "old", *using("shuts")), gate(tmp_path / "new", *using("stays"))
+    found = {d.name: (d.kind, d.details[0].after) for d in model_differences(old, new)}
+    assert found == {
+        f"shuts.{part}": (Kind.RENAMED, f"stays.{part}") for part in ("on", "q", "wait")
+    }
+
+
 def test_the_same_statements_in_other_branches_are_a_change(tmp_path: Path) -> None:
     # The first statement may turn the condition that the second one stands under.
     one = "IF drive THEN drive := FALSE; lamp := TRUE; END_IF;"
