@@ -172,7 +172,11 @@ def _configuration(source: sx.SourceFile) -> list[str]:
         lines.append(f"{_INDENT}TASK {task.name}{given};")
     for instance in source.instances:
         task_name = f" WITH {instance.task}" if instance.task else ""
-        lines.append(f"{_INDENT}PROGRAM {instance.name}{task_name} : {instance.type_name};")
+        connected = ""
+        if instance.inputs or instance.outputs:
+            connected = written_arguments(instance.inputs, instance.outputs)
+        called = f"{instance.type_name}{connected}"
+        lines.append(f"{_INDENT}PROGRAM {instance.name}{task_name} : {called};")
     return [*lines, "END_RESOURCE", "END_CONFIGURATION"]
 
 

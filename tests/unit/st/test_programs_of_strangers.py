@@ -28,7 +28,7 @@ REFUSED = {
     "label": "17:1: jumps and labels are not supported",
     "motor": "8:75: expected ';' or an operator",
     "noheader": "2:4: nothing is declared: write VAR … END_VAR with start, stop, pump, high",
-    "oop": "58:7: output 'qB' depends on the interface I_Actuator",
+    "oop": "58:7: which instance 'Extend' of the interface I_Actuator works on is not known here",
     "pid": "22:4: 'XOUT' holds a REAL input and another number that varies",
     "pointer": "7:16: output 'sum' depends on a pointer",
     "sfc": "10:53: Clamping has no member 'T'; known: X",

@@ -150,8 +150,3 @@ def test_a_preset_time_of_nothing_or_less_has_run_out_at_once() -> None:
 def test_bits_and_truth_values_do_not_mix() -> None:
     with pytest.raises(InputError, match="w is of type WORD; expected BOOL"):
         check_program(_parsed("VAR w : WORD; a, q : BOOL; END_VAR", "q := a AND w;"))
-
-
-def test_a_real_input_is_refused_with_its_line() -> None:
-    with pytest.raises(InputError, match=r"p\.st:2:.*REAL input"):
-        check_program(_parsed("VAR_INPUT x : REAL; END_VAR", ""))
