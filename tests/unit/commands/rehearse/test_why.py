@@ -77,7 +77,9 @@ def of_a_gate(folder: Path, lines: str) -> list[str]:
     model = gate(folder, ("drive := pressed;", f"VAR_TEMP seen : BOOL; END_VAR\n{lines}"))
     built = build(model)
     situation = Situation(model, built.system, built.system.initial)
-    reason = situation.why_not_move(next(m for m in model.moves if m.name == "gate: SHUT to BETWEEN"))
+    reason = situation.why_not_move(
+        next(m for m in model.moves if m.name == "gate: SHUT to BETWEEN")
+    )
     return [] if reason is None else [one.text for one in reason.chain()]
 
 
@@ -86,7 +88,9 @@ def test_a_temporary_is_followed_to_the_line_that_computes_it(tmp_path: Path) ->
     assert told == ["drive is FALSE", "seen is FALSE", "pressed is FALSE", "button is FALSE"]
 
 
-def test_a_temporary_that_is_used_anew_is_not_explained_by_what_became_of_it(tmp_path: Path) -> None:
+def test_a_temporary_that_is_used_anew_is_not_explained_by_what_became_of_it(
+    tmp_path: Path,
+) -> None:
     # What the line read was TRUE; the reason is the signal, not what the name meant later.
     told = of_a_gate(tmp_path, "seen := shut;\ndrive := seen AND pressed;\nseen := FALSE;")
     assert told == ["drive is FALSE"]
