@@ -88,7 +88,7 @@ def test_a_temporary_is_followed_to_the_line_that_computes_it(tmp_path: Path) ->
     assert told == ["drive is FALSE", "seen is FALSE", "pressed is FALSE", "button is FALSE"]
 
 
-def test_a_temporary_that_is_used_anew_is_not_explained_by_what_became_of_it(
+def test_a_temporary_that_is_used_anew_is_not_explained(
     tmp_path: Path,
 ) -> None:
     # What the line read was TRUE; the reason is the signal, not what the name meant later.
