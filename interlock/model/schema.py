@@ -27,6 +27,13 @@ Name = Annotated[
     StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=60),
     Field(description="An identifier: letters, digits and _, not starting with a digit."),
 ]
+# The parts of what the program declares have names of their own: inputs[2].firm, table[1,-2].
+PROGRAM_NAME = r"^[A-Za-z_][A-Za-z0-9_]*(\.[A-Za-z_][A-Za-z0-9_]*|\[-?[0-9]+(,-?[0-9]+)*\])*$"
+ProgramName = Annotated[
+    str,
+    StringConstraints(pattern=PROGRAM_NAME, max_length=200),
+    Field(description="A variable of the program, or a part of one: inputs[2].firm."),
+]
 # Editors read a bare TRUE as a boolean and a bare 1 as a number; here both stay texts.
 Expression = Annotated[
     str,
@@ -134,7 +141,9 @@ class SensorShape(_Delayed):
 
     says: Words = ""
     reads: Expression
-    pair: Name | None = Field(None, description="The other channel of an antivalent or like pair.")
+    pair: ProgramName | None = Field(
+        None, description="The other channel of an antivalent or like pair."
+    )
 
 
 class OutputShape(_Delayed):
@@ -207,13 +216,13 @@ class RequirementShape(_Sentence):
 
 class _HoldingShape(_Shape):
     says: Words
-    sensor: Name | None = Field(None, description="A signal that is stuck; with 'stuck'.")
-    output: Name | None = Field(None, description="An output that is stuck; with 'stuck'.")
+    sensor: ProgramName | None = Field(None, description="A signal that is stuck; with 'stuck'.")
+    output: ProgramName | None = Field(None, description="An output that is stuck; with 'stuck'.")
     stuck: Stuck | None = None
-    sensors: dict[Name, Stuck] = Field(
+    sensors: dict[ProgramName, Stuck] = Field(
         default_factory=dict, description="Signals lost together, each with how it is stuck."
     )
-    outputs: dict[Name, Stuck] = Field(default_factory=dict)
+    outputs: dict[ProgramName, Stuck] = Field(default_factory=dict)
 
 
 def _keys_of_kinds() -> dict[str, Any]:
@@ -382,8 +391,8 @@ class ModelShape(_Shape):
     cautions: list[Words] = Field(default_factory=list)
     plant: dict[Name, MachineShape] = Field(default_factory=dict)
     controls: dict[Name, ControlShape] = Field(default_factory=dict)
-    sensors: dict[Name, SensorShape] = Field(default_factory=dict)
-    outputs: dict[Name, OutputShape] = Field(default_factory=dict)
+    sensors: dict[ProgramName, SensorShape] = Field(default_factory=dict)
+    outputs: dict[ProgramName, OutputShape] = Field(default_factory=dict)
     terms: dict[Name, Expression] = Field(default_factory=dict)
     unsafe: Expression | None = Field(
         None, description="Plant states that the map of conversions marks as unsafe."

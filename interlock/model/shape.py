@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from interlock.base.errors import InputError, Mistake, MistakeList, nearest
-from interlock.model.schema import ModelShape, revision_shape
+from interlock.model.schema import PROGRAM_NAME, ModelShape, revision_shape
 from interlock.model.yaml import Document, Path
 
 if TYPE_CHECKING:
@@ -83,6 +83,8 @@ def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -
         said = f"expected {_EXPECTED[kind].format(**context)}, not {given}"
     elif kind == "string_pattern_mismatch":
         said = f"{given} is not a name: letters, digits and _ only, no digit first"
+        if detail.get("ctx", {}).get("pattern") == PROGRAM_NAME:
+            said += "; a part of a variable is named as legs[2].firm"
     else:
         said = detail["msg"][:1].lower() + detail["msg"][1:]
     place = document.key_place(path) if "[key]" in detail["loc"] else document.place(path)

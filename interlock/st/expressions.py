@@ -127,7 +127,7 @@ class ExpressionChecker:
             case sx.Duration():
                 type_ = replace(LTIME if e.prefix == "LTIME" else TIME, lo=e.ms, hi=e.ms)
                 return ty.Constant(e.ms, type_, write_expression(e), e.place)
-            case sx.Name() | sx.Member():
+            case sx.Name() | sx.Member() | sx.Element():
                 return self._names.name(e, expected)
             case sx.Qualified():
                 return self._names.qualified(e)
@@ -372,7 +372,6 @@ def _are_bits(types: Sequence[Type]) -> bool:
 
 _KINDS = {
     sx.Opaque: "a string or a date",
-    sx.Element: "an element of an array",
     sx.Direct: "a direct address",
     sx.Pointed: "a pointer",
     sx.ArrayValue: "the value of an array",

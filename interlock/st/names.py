@@ -22,6 +22,37 @@ def bit_number(type_: Type, name: str) -> int | None:
     return int(name) if name.isdigit() and int(name) < width else None
 
 
+def flat_name(e: sx.Expression) -> str | None:
+    """The name that elaboration gives to a variable or a part of one, such as ``a[1,-2].x``.
+
+    None where an index is no literal, and for what is no variable.
+
+    Examples
+    --------
+    >>> from interlock.st.parser import parse_expression
+    >>> flat_name(parse_expression("legs[ 1 ].timer.Q"))
+    'legs[1].timer.Q'
+    """
+    match e:
+        case sx.Name():
+            return e.text
+        case sx.Member():
+            base = flat_name(e.base)
+            return base and f"{base}.{e.name}"
+        case sx.Element():
+            base, indexes = flat_name(e.base), [_literal(index) for index in e.indexes]
+            if base is None or None in indexes:
+                return None
+            return f"{base}[{','.join(map(str, indexes))}]"
+    return None
+
+
+def _literal(index: sx.Expression) -> int | None:
+    if isinstance(index, sx.Unary) and index.op == "-" and isinstance(index.operand, sx.Number):
+        return -index.operand.value
+    return index.value if isinstance(index, sx.Number) else None
+
+
 class Names:
     """Types names; mistakes go to the checker that it belongs to.
 
@@ -42,10 +73,18 @@ class Names:
         self._is_excused = is_excused
         self.elapsed_reads: list[Place] = []
 
-    def name(self, e: sx.Name | sx.Member, expected: Type | None) -> ty.Expression | None:
-        """What a name, or a bit of one, means."""
-        if isinstance(e, sx.Member):
-            return self._bit(e.base, e.name, e)
+    def name(
+        self, e: sx.Name | sx.Member | sx.Element, expected: Type | None
+    ) -> ty.Expression | None:
+        """What a name, an element or a member of one, or a bit of one means."""
+        if not isinstance(e, sx.Name):
+            text = flat_name(e)
+            if text is not None:
+                return self.name(sx.Name(text, e.place), expected)
+            if isinstance(e, sx.Member):
+                return self._bit(e.base, e.name, e)
+            self._checker.refuse(e.place, "an index must be a number here, as in legs[2].firm")
+            return None
         variable = self._checker.scope.find(e.text)
         enum = expected if isinstance(expected, EnumType) else None
         value = enum.value_of(e.text) if enum else None

@@ -205,15 +205,22 @@ def _reaches(system: System, requirement: Requirement) -> list[Reach]:
 def _seen(model: Model, line: Line, signals: Mapping[str, Expr], system: System) -> Iterator[Seen]:
     """What the line reads now, in its order; then every other signal; then memory."""
     program = model.program
-    places = lay_out(program, model.settings).names
-    inputs = {f"input.{v.name}": signals[v.name.casefold()] for v in program.inputs}
-    # The line reads what the statements before it have made of the memory.
-    before = replace(program, body=program.body[: line.number])
+    # The line reads what the statements before it have made of memory and of temporaries.
+    before = _with_kept_temporaries(replace(program, body=program.body[: line.number]))
+    layout = lay_out(before, model.settings)
+    places = layout.names
     found = lower_program(before, model.settings).updates
+    known = {f"input.{v.name}": signals[v.name.casefold()] for v in program.inputs}
+    for declared in program.variables:
+        if declared.kind == "VAR_TEMP":
+            place = places[declared.name.casefold()]
+            table = layout.tables.get(place)
+            first = declared.initial if table is None else table.index(declared.real)
+            known[place] = ex.const(first)
 
     def over_the_state(name: str) -> Expr:
         place = places[name.casefold()]
-        return ex.substitute([found.get(place, var(place))], inputs)[0]
+        return ex.substitute([found.get(place, var(place))], known)[0]
 
     asked = dict.fromkeys(r.name for r in reads_of(line.statement.value) if r.type == BOOL)
     signal_names = [v.name for v in program.inputs if v.type == BOOL]
@@ -227,6 +234,12 @@ def _seen(model: Model, line: Line, signals: Mapping[str, Expr], system: System)
         expr = over_the_state(name)
         if set(ex.variables_of([expr])) <= set(system.index):
             yield Seen(name, expr, name in asked)
+
+
+def _with_kept_temporaries(program: ty.Program) -> ty.Program:
+    """`program` with its temporaries as variables, so that what becomes of them can be asked."""
+    kept = (replace(v, kind="VAR") if v.kind == "VAR_TEMP" else v for v in program.variables)
+    return replace(program, variables=tuple(kept))
 
 
 def _remembered(program: ty.Program) -> Iterator[tuple[str, Type]]:

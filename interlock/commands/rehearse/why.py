@@ -7,6 +7,7 @@ would do, the one that lacks the fewest things is followed.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -109,6 +110,7 @@ class Situation:
         self._controls = {n.casefold() for n, m in model.machines.items() if m.is_control}
         self._outputs = {n.casefold() for n in model.outputs}
         self._assigned = dict(_assignments(model.program.body))
+        self._used_anew = _used_anew(model.program)
 
     def _seen(self, sensor: Sensor) -> int:
         """What the program reads of a sensor, faults included."""
@@ -301,6 +303,8 @@ class Situation:
 
     def _assignment(self, name: str, text: str, wanted: bool, above: frozenset[str]) -> Reason:
         assigned = self._assigned[name]
+        if not self._used_anew.isdisjoint(names_read(assigned.value)):
+            return Reason(text, assigned.place, permissive=True, about=frozenset({(name, 1)}))
         computed = bool(evaluate_expression(assigned.value, self._program))
         # A value that other branches or later reads decided is not explained by this line alone.
         if name in above or computed is wanted or bool(self._program[name]) is wanted:
@@ -319,20 +323,30 @@ def _weight(reasons: Sequence[Reason]) -> int:
     return Reason("", reasons[0].place, tuple(reasons)).weight
 
 
-class _ProgramValues(Mapping[str, int]):
+class _ProgramValues(Mapping[str, float]):
     """What each name of the program was at the end of the scan."""
 
     def __init__(self, controller: Controller) -> None:
         self._controller = controller
 
-    def __getitem__(self, name: str) -> int:
-        return self._controller.read(name)
+    def __getitem__(self, name: str) -> float:
+        return self._controller.number(name)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._controller.values())
 
     def __len__(self) -> int:
         return len(self._controller.values())
+
+
+def _used_anew(program: ty.Program) -> frozenset[str]:
+    """The temporaries, casefolded, that a scan writes more than once.
+
+    At its end nothing tells what a line between has read of them.
+    """
+    times = Counter(name for name, _ in _assignments(program.body))
+    temporaries = (v.name.casefold() for v in program.variables if v.kind == "VAR_TEMP")
+    return frozenset(name for name in temporaries if times[name] > 1)
 
 
 def _assignments(body: tuple[ty.Statement, ...]) -> Iterator[tuple[str, ty.Assign]]:

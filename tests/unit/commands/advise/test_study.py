@@ -217,6 +217,18 @@ def test_arithmetic_counts_with_the_output_at_will(
     )
 
 
+def test_a_line_that_reads_a_temporary_reads_what_was_made_of_it_in_this_scan(
+    tmp_path: Path,
+) -> None:
+    st = GATE_ST.replace("drive :=", "VAR_TEMP seen, never : BOOL; n : INT := 1; END_VAR\ndrive :=")
+    st = st.replace("lamp := shut", "seen := shut OR never OR n <> 1;\nlamp := seen")
+    model = load(written(tmp_path / "gate", st=st))
+    advice = advice_for(model, "lamp")
+    plain = advice_for(load(written(tmp_path / "plain")), "lamp")
+    assert advice.text == plain.text.replace("shut", "seen")
+    assert outcome(advice.inserted(model), "R1") is Outcome.HOLDS
+
+
 def test_nothing_advised_is_undecided(tmp_path: Path) -> None:
     branch = "IF pressed THEN drive := TRUE; ELSE drive := FALSE; END_IF;"
     folder = written(tmp_path / "gate", st=GATE_ST.replace("drive := pressed;", branch))

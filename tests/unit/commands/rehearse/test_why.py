@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Reason, Situation
 from interlock.model.build import Built, RunClass, build
+from tests.support.gate import gate
 from tests.support.models import shipped
 
 
@@ -68,3 +70,27 @@ def test_a_jammed_machine_is_told_as_the_fault_that_keeps_it() -> None:
     reason = situation.why_not_move(move)
     assert reason is not None
     assert reason.text == "guard stays MID: fault F30, guard jams half-way"
+
+
+def of_a_gate(folder: Path, lines: str) -> list[str]:
+    """Why the gate does not leave its stop at power-up, its program deciding by temporaries."""
+    model = gate(folder, ("drive := pressed;", f"VAR_TEMP seen : BOOL; END_VAR\n{lines}"))
+    built = build(model)
+    situation = Situation(model, built.system, built.system.initial)
+    reason = situation.why_not_move(
+        next(m for m in model.moves if m.name == "gate: SHUT to BETWEEN")
+    )
+    return [] if reason is None else [one.text for one in reason.chain()]
+
+
+def test_a_temporary_is_followed_to_the_line_that_computes_it(tmp_path: Path) -> None:
+    told = of_a_gate(tmp_path, "seen := pressed;\ndrive := seen;")
+    assert told == ["drive is FALSE", "seen is FALSE", "pressed is FALSE", "button is FALSE"]
+
+
+def test_a_temporary_that_is_used_anew_is_not_explained(
+    tmp_path: Path,
+) -> None:
+    # What the line read was TRUE; the reason is the signal, not what the name meant later.
+    told = of_a_gate(tmp_path, "seen := shut;\ndrive := seen AND pressed;\nseen := FALSE;")
+    assert told == ["drive is FALSE"]
