@@ -17,9 +17,9 @@ from interlock.kernel.system import PHASE, Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
+from interlock.model.inside import variables_inside
 from interlock.model.model import Model, ModelMove
 from interlock.st.evaluate import evaluate_expression
-from interlock.st.layout import lay_out
 from interlock.st.scans import ScanResult
 from interlock.st.types import label_of
 
@@ -98,8 +98,7 @@ class Player:
             if effect.kind.holds
         }
         self.controller = controller_of(model)
-        names = lay_out(model.program, model.settings).names if model.inside else {}
-        self._inside = {path: names[name] for path, name in model.inside.items()}
+        self._inside = variables_inside(model)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}

@@ -41,7 +41,7 @@ from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.model.build import ARITHMETIC, SCAN, RunClass, build
 from interlock.model.files import read_text
 from interlock.model.model import Model, ModelMove, Statement
-from interlock.model.schema import Name, Words
+from interlock.model.schema_fields import Name, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
 from interlock.st.evaluate import explain

@@ -6,10 +6,10 @@ are expressions over it, and the scan reads them as they are at its start.
 
 **A step.** A move of the plant or of a person, then a scan; up to ``moves_per_scan`` moves may
 come before it. Power-up is the state in which no scan has run yet: the first scan comes before
-the first move. A scan may come at any time, also when nothing moved. A fault's strike or clearing
-and the end of a free timer take no turn: they may happen at any moment, before the first scan and
-between a move and its scan, too. `PHASE` is 0 behind a scan, k behind the k-th move since, and one
-more than ``moves_per_scan`` where only something that takes no turn has happened since the scan.
+the first move. A scan may come at any time, also when nothing moved. A fault's strike or clearing,
+the end of a free timer and a change of a free input take no turn: they may happen at any moment.
+`PHASE` is 0 behind a scan, k behind the k-th move since, and one more than ``moves_per_scan`` where
+only something that takes no turn has happened since the scan.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ from interlock.kernel.system import (
 )
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
+from interlock.model.inside import variables_inside
 from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
 from interlock.st import typed as ty
-from interlock.st.layout import lay_out
 from interlock.st.lower import Lowered, lower_expression, lower_program
 
 SCAN = "scan"
@@ -146,8 +146,7 @@ class _Builder:
         env |= {name.casefold(): flag for name, flag in flags.items()}
         for name in self.model.outputs:
             env[name.casefold()] = self._overridden(ex.var(name), Site.OUTPUT, name, flags)
-        names = lay_out(self.model.program, self.model.settings).names if self.model.inside else {}
-        env |= {path: ex.var(names[name]) for path, name in self.model.inside.items()}
+        env |= {path: ex.var(kept) for path, kept in variables_inside(self.model).items()}
         waiting = dict(self.model.terms)
         while waiting:  # terms may be written in any order; circles were refused on loading
             for name, formula in list(waiting.items()):

@@ -6,7 +6,9 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
+from interlock.model.model import Model
 from interlock.st.blocks import BLOCKS
+from interlock.st.layout import lay_out
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 
@@ -30,3 +32,11 @@ def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> se
     read = [file.read_text("utf-8", errors="replace") for file in beside if file.is_file()]
     words = {word.casefold() for text in (*texts, *read) for word in re.findall(r"\w+", text)}
     return {name for name in names if set(re.findall(r"\w+", name.casefold())) <= words}
+
+
+def variables_inside(model: Model) -> dict[str, str]:
+    """The kernel's variable behind each path inside the program that a requirement names."""
+    if not model.inside:
+        return {}
+    names = lay_out(model.program, model.settings).names
+    return {path: names[name] for path, name in model.inside.items()}

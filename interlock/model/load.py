@@ -144,10 +144,7 @@ def _resolve(
         sensors=sensors,
         outputs={n: _output(names, n) for n in outputs},
         terms={name: names.terms[name] for name in shape.terms} | _free_truth(names, sensors),
-        hazards={
-            id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
-            for id_, h in shape.hazards.items()
-        },
+        hazards=_hazards(shape),
         faults=faults,
         statements=statements,
         program=program,
@@ -166,6 +163,13 @@ def _resolve(
         supplies=supplies,
         inside=read,
     )
+
+
+def _hazards(shape: ModelShape) -> dict[str, Hazard]:
+    return {
+        id_: Hazard(id_, h.says, h.severity, h.exposure, h.avoidance)
+        for id_, h in shape.hazards.items()
+    }
 
 
 def _inside_read(

@@ -11,71 +11,24 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
-    StringConstraints,
-    WithJsonSchema,
     create_model,
 )
 
-from interlock.model.fault_kinds import BY_VALUE, Site, kinds_at
+from interlock.model.fault_kinds import Site, kinds_at
 from interlock.model.patterns import PATTERNS
-
-Name = Annotated[
-    str,
-    StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=60),
-    Field(description="An identifier: letters, digits and _, not starting with a digit."),
-]
-# The parts of what the program declares have names of their own: inputs[2].firm, table[1,-2].
-PROGRAM_NAME = r"^[A-Za-z_][A-Za-z0-9_]*(\.[A-Za-z_][A-Za-z0-9_]*|\[-?[0-9]+(,-?[0-9]+)*\])*$"
-ProgramName = Annotated[
-    str,
-    StringConstraints(pattern=PROGRAM_NAME, max_length=200),
-    Field(description="A variable of the program, or a part of one: inputs[2].firm."),
-]
-# Editors read a bare TRUE as a boolean and a bare 1 as a number; here both stay texts.
-Expression = Annotated[
-    str,
-    StringConstraints(min_length=1, max_length=4000),
-    WithJsonSchema(
-        {
-            "type": ["string", "boolean", "integer"],
-            "description": "A Structured Text expression (IEC 61131-3).",
-        }
-    ),
-]
-_STUCK = tuple(BY_VALUE)
-Stuck = Annotated[
-    Literal[_STUCK],  # type: ignore[valid-type]
-    WithJsonSchema({"enum": [*_STUCK, True, False]}),
-]
-Words = Annotated[str, StringConstraints(max_length=2000)]
-Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
-Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
-Within = Annotated[
-    str,
-    StringConstraints(max_length=40),
-    WithJsonSchema(
-        {
-            "type": "string",
-            "pattern": r"^[0-9]+(\.[0-9]+)? *(scans?|ms|s)$",
-            "description": "'3 scans', '500 ms' or '1.5 s'; a time is rounded down to whole scans.",
-        }
-    ),
-]
-
-
-def _as_list(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
-
-
-_NAME = {"type": "string", "pattern": "^[A-Za-z_][A-Za-z0-9_]*$"}
-Names = Annotated[
-    list[Name],
-    BeforeValidator(_as_list),
-    WithJsonSchema({"anyOf": [_NAME, {"type": "array", "items": _NAME}]}),
-]
+from interlock.model.schema_fields import (
+    Expression,
+    Milliseconds,
+    Name,
+    Names,
+    ProgramName,
+    Seconds,
+    Stuck,
+    Within,
+    Words,
+)
 
 
 class _Shape(BaseModel):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from interlock.base.errors import InputError, Mistake, MistakeList, nearest
-from interlock.model.schema import PROGRAM_NAME, ModelShape, revision_shape
+from interlock.model.schema import ModelShape, revision_shape
+from interlock.model.schema_fields import PROGRAM_NAME
 from interlock.model.yaml import Document, Path
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ from interlock.base.errors import Place
 from interlock.base.files import is_there
 from interlock.model.files import read_text
 from interlock.model.model import Model
-from interlock.model.schema import Words
+from interlock.model.schema_fields import Words
 from interlock.model.shape import validated
 from interlock.model.yaml import read
 

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.base.errors import InputError, Mistake
 from interlock.model.files import MODEL_FILE, read_text
-from interlock.model.schema import Name, Words
+from interlock.model.schema_fields import Name, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import read
 

@@ -24,7 +24,7 @@ from interlock.kernel.system import Domain
 from interlock.model.build import Built, fault_flag
 from interlock.model.files import read_text
 from interlock.model.names import type_of
-from interlock.model.schema import Words
+from interlock.model.schema_fields import Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
 from interlock.st.types import BOOL, Type, domain_of

@@ -224,4 +224,5 @@ class Built:
 
 
 def is_number(cell: Cell) -> bool:
+    """Whether a cell holds a number: no text, no date, no pointer."""
     return cell.kind.family not in (Family.TEXT, Family.REFERENCE)

@@ -25,6 +25,8 @@ class Method:
 
 @dataclass(frozen=True)
 class Action:
+    """An action, the unit that has it and the instance it works on."""
+
     owner: sx.Unit
     action: sx.Action
     instance: Instance
@@ -48,6 +50,7 @@ class Finding(Charting):
     def find_callee(
         self, text: str, on: sx.Expression | None, frame: Frame, place: Place
     ) -> Callee:
+        """What a call names: a unit, a method, an action, an instance or a standard function."""
         if on is not None:
             base = self.settled(self.reach(on, frame, writes=True), place)
             parts = [part for part in text.split(".") if part]

@@ -237,6 +237,7 @@ class Calls(Arguments):
         self.pass_outputs(own, call, frame, out)
 
     def see_edges(self, own: Frame, place: Place, out: list[sx.Statement]) -> None:
+        """Call what finds the edges of inputs declared with R_EDGE or F_EDGE."""
         for key, raw in own.raw.items():
             seen = own.names[key]
             assert isinstance(raw, Located)

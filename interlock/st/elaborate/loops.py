@@ -63,16 +63,19 @@ class Loops(Calls):
         raise NotImplementedError
 
     def flag(self, name: str, place: Place, out: list[sx.Statement]) -> str:
+        """A new BOOL that is FALSE from here on, by its name."""
         flag = self.temporary(name, sx.TypeRef("BOOL", None, None, place), place)
         out.append(sx.Assign(flag, sx.Truth(False, place), place))
         return flag.text
 
     def none_of(self, flags: Sequence[str], place: Place) -> sx.Expression:
+        """That no flag is set."""
         names = [self.read(Located(f, bool_scalar(place)), sx.Name(f, place)) for f in flags]
         both = names[0] if len(names) == 1 else sx.Junction("OR", tuple(names), place)
         return sx.Unary("NOT", both, place)
 
     def count(self, s: sx.For, frame: Frame, out: list[sx.Statement]) -> None:
+        """Read FOR."""
         at = self.target(s.variable, frame, out)
         if not isinstance(at, Located) or not isinstance(at.shape, Scalar):
             raise self.reading.refuse(s.variable.place, "FOR counts with an integer variable")

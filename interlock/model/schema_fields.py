@@ -1,0 +1,69 @@
+"""What single values of a model file may be."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BeforeValidator,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+)
+
+from interlock.model.fault_kinds import BY_VALUE
+
+Name = Annotated[
+    str,
+    StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$", max_length=60),
+    Field(description="An identifier: letters, digits and _, not starting with a digit."),
+]
+# The parts of what the program declares have names of their own: inputs[2].firm, table[1,-2].
+PROGRAM_NAME = r"^[A-Za-z_][A-Za-z0-9_]*(\.[A-Za-z_][A-Za-z0-9_]*|\[-?[0-9]+(,-?[0-9]+)*\])*$"
+ProgramName = Annotated[
+    str,
+    StringConstraints(pattern=PROGRAM_NAME, max_length=200),
+    Field(description="A variable of the program, or a part of one: inputs[2].firm."),
+]
+# Editors read a bare TRUE as a boolean and a bare 1 as a number; here both stay texts.
+Expression = Annotated[
+    str,
+    StringConstraints(min_length=1, max_length=4000),
+    WithJsonSchema(
+        {
+            "type": ["string", "boolean", "integer"],
+            "description": "A Structured Text expression (IEC 61131-3).",
+        }
+    ),
+]
+_STUCK = tuple(BY_VALUE)
+Stuck = Annotated[
+    Literal[_STUCK],  # type: ignore[valid-type]
+    WithJsonSchema({"enum": [*_STUCK, True, False]}),
+]
+Words = Annotated[str, StringConstraints(max_length=2000)]
+Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
+Within = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^[0-9]+(\.[0-9]+)? *(scans?|ms|s)$",
+            "description": "'3 scans', '500 ms' or '1.5 s'; a time is rounded down to whole scans.",
+        }
+    ),
+]
+
+
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+_NAME = {"type": "string", "pattern": "^[A-Za-z_][A-Za-z0-9_]*$"}
+Names = Annotated[
+    list[Name],
+    BeforeValidator(_as_list),
+    WithJsonSchema({"anyOf": [_NAME, {"type": "array", "items": _NAME}]}),
+]
