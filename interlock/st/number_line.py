@@ -43,12 +43,12 @@ class Line:
         return round(value) if self._codes is None else rounded(value, self.base)
 
     def text(self, place: int) -> str:
-        """The fewest digits that are read as the number at `place`."""
+        """The shortest text that is read as the number at `place`."""
         value = self.number(place)
         if self._codes is None:
             return str(int(value))
         texts = (f"{value:.{digits}g}" for digits in range(1, 18))
-        return next(text for text in texts if self.nearest(float(text)) == value)
+        return min((t for t in texts if self.nearest(float(t)) == value), key=len)
 
     def typical(self, lo: int, hi: int) -> float:
         """A number with few digits among those from one place to another."""
@@ -71,5 +71,7 @@ class Line:
             low = f"above {self.text(lo - 1)}"
         if self._codes and len(self.text(hi + 1)) < len(last):
             high = f"below {self.text(hi + 1)}"
-        parts = [low] * (lo > self.least) + [high] * (hi < self.greatest)
+        # How far a REAL is taken to go at all is part of what a verdict rests on.
+        is_real = self._codes is not None
+        parts = [low] * (is_real or lo > self.least) + [high] * (is_real or hi < self.greatest)
         return " ".join(parts) or "any"

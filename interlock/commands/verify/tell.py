@@ -23,6 +23,8 @@ from interlock.telling.program import bits_of, free_inputs_of, left_out_of, reme
 WIDE = 110
 # So many lines on the program are shown; all stand in the JSON.
 _MOST_LEFT = 12
+# Words by which a value tried is told to stand for others.
+_MANY = (" of ", " among ", " from ", " above ")
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # Never colour alone: each verdict is a word, too.
 _LEGEND = (
@@ -294,7 +296,7 @@ def _about_the_program(verification: Verification) -> list[RenderableType]:
     rows += [
         _below(f"{one.name} was tried at: {'; '.join(one.values)}.")
         for one in free
-        if any(" of " in value or " among " in value for value in one.values)
+        if any(word in f" {value}" for value in one.values for word in _MANY)
     ]
     remembered = remembered_by(model, verification.built.system)
     if remembered:
