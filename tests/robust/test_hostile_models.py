@@ -146,7 +146,7 @@ def test_a_folder_in_place_of_a_file_is_refused(
     (folder / "controller.st").unlink()
     (folder / "controller.st").mkdir()
     assert run(["verify", str(folder)]) == 2
-    assert "not a file" in capsys.readouterr().err
+    assert "there is no program in it" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("engine", ["reference", "enumerate", "symbolic"])

@@ -42,7 +42,7 @@ _EXPRESSIONS = [
     ("!ok", 1, "use NOT"),
     ("ok := TRUE", 4, "':=' assigns; use '=' to compare"),
     ("n = 'a'", 5, "a string or a date is not supported here"),
-    ("n[1] = 2", 1, "an element of an array is not supported here"),
+    ("n[1] = 2", 1, "'n[1]' is not declared"),
     ("n^ = 2", 1, "a pointer is not supported here"),
     ("%IX0.0", 1, "a direct address is not supported here"),
     ("ok {x}", 4, "pragmas are not supported"),
