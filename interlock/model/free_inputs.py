@@ -6,7 +6,7 @@ sensor that reads it. So the engines, the judge and the bench see nothing new.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import Place, nearest
@@ -20,6 +20,7 @@ from interlock.st import typed as ty
 from interlock.st.evaluate import operands_of
 from interlock.st.layout import Settings, lay_out
 from interlock.st.lower import lower_expression, lower_program
+from interlock.st.typed_parts import expressions_in
 from interlock.st.types import (
     BOOL,
     BoolType,
@@ -189,37 +190,10 @@ _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
 
 def _first_wide_read(program: ty.Program, name: str) -> Place | None:
     """Where an input is first read by something else than a comparison with a constant."""
-    for e in _expressions(program.body):
+    for e in expressions_in(program.body):
         for operand in operands_of(e) or (e,):
             is_it = isinstance(operand, ty.Read) and operand.name == name
             compared = isinstance(e, ty.Binary) and e.op in _COMPARISONS
             if is_it and not (compared and any(isinstance(o, ty.Constant) for o in operands_of(e))):
                 return operand.place
     return None
-
-
-def _expressions(body: Sequence[ty.Statement]) -> Iterator[ty.Expression]:
-    """Every expression of the statements, with all its parts."""
-    for statement in body:
-        match statement:
-            case ty.Assign():
-                yield from _parts(statement.value)
-            case ty.Invoke():
-                for _, value in statement.inputs:
-                    yield from _parts(value)
-            case ty.If():
-                for branch in statement.branches:
-                    yield from _parts(branch.condition)
-                    yield from _expressions(branch.body)
-                yield from _expressions(statement.otherwise)
-            case ty.Case():
-                yield from _parts(statement.selector)
-                for case in statement.branches:
-                    yield from _expressions(case.body)
-                yield from _expressions(statement.otherwise)
-
-
-def _parts(e: ty.Expression) -> Iterator[ty.Expression]:
-    yield e
-    for operand in operands_of(e):
-        yield from _parts(operand)

@@ -14,6 +14,7 @@ from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
 from interlock.st.inference import is_wide
+from interlock.st.typed_parts import expressions_in
 from interlock.st.types import RealType
 
 
@@ -136,15 +137,4 @@ def _without(body: Iterable[ty.Statement], idle: Collection[str]) -> Iterator[ty
 
 def _stands_in(body: Iterable[ty.Statement], place: Place) -> bool:
     """Whether what stands at `place` is still read."""
-    return any(place == read.place for s in body for e in _all(s) for read in reads_of(e))
-
-
-def _all(s: ty.Statement) -> Iterator[ty.Expression]:
-    match s:
-        case ty.Assign():
-            yield s.value
-        case ty.Invoke():
-            yield from (value for _, value in s.inputs)
-        case ty.If() | ty.Case():
-            yield from _asked(s)
-            yield from (e for body in _bodies(s) for part in body for e in _all(part))
+    return any(isinstance(e, ty.Read) and e.place == place for e in expressions_in(body))
