@@ -24,6 +24,7 @@ from urllib.parse import quote
 import graphviz
 
 from interlock.base.visible import made_visible
+from interlock.pictures.letters import with_fixed_widths
 
 FORMATS = ("svg", "png")
 TIMEOUT_S = 60.0
@@ -191,7 +192,7 @@ def render(
             said.append(str(failed))
             continue
         if done.returncode == 0 and done.stdout:
-            return done.stdout
+            return with_fixed_widths(done.stdout) if output == "svg" else done.stdout
         lines = done.stderr.decode("utf-8", "replace").strip().splitlines() or ["no picture"]
         said.append(f"{tool.file.name} ended with {done.returncode}: {lines[-1]}")
     raise NotDrawnError("; ".join(said) or "neither graphviz-pure nor dot was found")

@@ -14,7 +14,7 @@ from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.pictures.side_view import SideView
 from interlock.pictures.style import DANGER, PALE, SAFE
-from interlock.pictures.svg import element, picture, size_within, text, wrapped_to
+from interlock.pictures.svg import element, picture, size_within, text, width_of, wrapped_to
 from interlock.pictures.truth import Value
 
 _MARGIN, _GAP = 16.0, 14.0
@@ -193,7 +193,9 @@ def _bordered(
         stroke=line,
         stroke_width=weight,
     )
-    yield text(x + 8, y + 16, frame.head, font_size=12, font_weight="bold")
+    room = width - 16 - (width_of(frame.mark, 13) + 8 if frame.mark else 0)
+    size = size_within(frame.head, room, 12)
+    yield text(x + 8, y + 16, frame.head, font_size=size, font_weight="bold")
     if frame.mark:
         yield text(
             x + width - 8,

@@ -81,8 +81,8 @@ def _heading(influence: Influence) -> str:
 
 
 def _parts(name: str) -> list[str]:
-    """A name in short lines, broken behind underscores and around signs."""
-    return [part for part in name.replace("_", "_ ").split(" ") if part]
+    """A name in short lines, broken behind underscores, before points and around signs."""
+    return [part for part in name.replace("_", "_ ").replace(".", " .").split(" ") if part]
 
 
 def _row(influence: Influence, cause: Cause) -> str:

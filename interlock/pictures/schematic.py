@@ -88,7 +88,8 @@ class _Sheet:
         x = _LEFT
         for output in outputs:
             value = truth[output.name.casefold()]
-            wide = width_of(f"{output.name} off", _SIZE) + 42
+            # 'on' stands in bold letters.
+            wide = max(width_of(f"{output.name} {word}", _SIZE) for word in ("off", "on  ")) + 42
             if x + wide > _RIGHT and x > _LEFT:
                 x = _LEFT
                 self.y += _ROW

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from interlock.base.visible import made_visible
+from interlock.pictures.letters import laid_out_width
 from interlock.pictures.style import FONT, INK, PAPER
 
 # No renderer is asked how wide a text is; Helvetica's letters are about half as wide as high.
@@ -57,7 +58,17 @@ def _value(value: str | float) -> str:
 
 
 def text(x: float, y: float, words: str, **look: str | float | None) -> str:
-    """A line of text that begins at (`x`, `y`), or ends or is centred there with text_anchor."""
+    """A line of text that begins at (`x`, `y`), or ends or is centred there with text_anchor.
+
+    It is as wide as in Helvetica, with any font; where characters beyond ASCII are in it, as wide
+    as it comes.
+    """
+    size = look.get("font_size")
+    if isinstance(size, int | float) and len(words) > 1 and words.isascii():
+        is_bold, family = look.get("font_weight") == "bold", look.get("font_family") or FONT
+        is_code = not str(family).startswith(FONT)
+        width = laid_out_width(words, size, is_bold=is_bold, is_code=is_code)
+        look = {**look, "textLength": width, "lengthAdjust": "spacingAndGlyphs"}
     return element("text", coded(words), x=x, y=y, **look)
 
 

@@ -16,6 +16,7 @@ from interlock.independent_judge.story import WHO, tell_to_the_end
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Model
 from interlock.pictures.frames import changes_in_words, step_in_words
+from interlock.pictures.letters import laid_out_width
 from interlock.pictures.signals import Signal, conditions_of, judged, signals_of
 from interlock.pictures.style import DANGER, INK, MONOSPACED, PALE, PAPER
 from interlock.pictures.svg import element, path_through, picture, text, width_of
@@ -149,7 +150,9 @@ class _Diagram:
         assert isinstance(size, float | int)
         self.parts.append(text(x, y, words, font_size=size, **look))
         if "text_anchor" not in look:
-            self.width = max(self.width, x + width_of(words, size) + 16)
+            is_code = look.get("font_family") == _CODE["font_family"]
+            wide = laid_out_width(words, size, is_code=True) if is_code else width_of(words, size)
+            self.width = max(self.width, x + wide + 16)
 
     def _head(self, column: int, moment: Moment, y: float) -> None:
         x = self._x(column) + self._column / 2
