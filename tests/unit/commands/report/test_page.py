@@ -92,6 +92,12 @@ def test_scope_assumptions_boundary_and_cautions_come_first() -> None:
         assert 0 < said.index(line) < said.index("Verdicts on 10 requirements")
 
 
+def test_no_list_in_the_summary_ends_in_nothing() -> None:
+    said = words(page_of("ramp"))
+    assert "by the study of faults: " in said
+    assert "; ." not in said
+
+
 def test_nothing_is_called_safe_and_no_level_is_awarded() -> None:
     said = words(page_of("ramp")).casefold()
     assert "proved safe" not in said
