@@ -131,6 +131,13 @@ def opened(chromium: Browser) -> Iterator[Opener]:
 
 
 @pytest.fixture(scope="session")
+def legs() -> Iterator[str]:
+    """Address of the crane on its outrigger legs, a program of several files."""
+    with served(shipped("outriggers")) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
 def ramp() -> Iterator[str]:
     """Address of the loading ramp on the bench."""
     with served(shipped("ramp")) as address:

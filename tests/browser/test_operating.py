@@ -190,3 +190,19 @@ def test_two_browsers_at_once_do_not_disturb_each_other(opened: Opener, ramp: st
     is_in(other, "vehicle", "driving")
     is_in(other, "ramp", "stowed")
     is_in(one, "vehicle", "parked")
+
+
+def test_every_file_of_a_project_is_shown_and_can_be_changed(opened: Opener, legs: str) -> None:
+    page = opened(legs)
+    shows(page, "#program", "leg.st")
+    line = page.locator('tr[data-line="leg.st:15"]')
+    assert "ran" in (line.get_attribute("class") or "")
+    assert "legs[2].carries FALSE" in line.inner_text()
+    page.locator("#program button[data-of='leg.st']").click()
+    text = page.input_value("#program-text")
+    page.fill("#program-text", text.replace("NOT signals.loose AND ", ""))
+    page.click("#program-try")
+    shows(page, "#program", "changed, not written anywhere")
+    saved = page.locator("#program a[download]")
+    assert saved.count() == 1
+    assert saved.get_attribute("download") == "leg.st"

@@ -209,8 +209,8 @@ def _say(desk: Desk, given: Given) -> None:
     desk.say(_text(given, "pattern"), _text(given, "scope"), filled)
 
 
-def _edit(desk: Desk, _given: Given) -> None:
-    desk.editing = True
+def _edit(desk: Desk, given: Given) -> None:
+    desk.edit(_text(given, "of"))
 
 
 def _leave_text(desk: Desk, _given: Given) -> None:
@@ -222,7 +222,7 @@ def _program(desk: Desk, given: Given) -> None:
 
 
 def _restore(desk: Desk, _given: Given) -> None:
-    desk.change_program(desk.program_on_disk)
+    desk.restore()
 
 
 def _lesson(desk: Desk, given: Given) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from functools import cached_property
 
 from interlock.base.errors import InternalError, Place
-from interlock.commands.operate.listing import Listing, Row, Scanned
+from interlock.commands.operate.listing import Listing, Row, Scanned, short_name
 from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Situation
 from interlock.independent_judge.player import Change
@@ -232,7 +232,7 @@ class Bench:
         result = controller.scan(self.signals(state))
         after = self.after(state, SCAN)
         self._check(after, controller.values())
-        lines = frozenset(place.line for place in result.executed)
+        lines = frozenset(short(place) for place in result.executed)
         decided = [f"{short(d.place)}" for d in result.decided]
         return after, self._seen(controller, lines, tuple(dict.fromkeys(decided)))
 
@@ -242,7 +242,7 @@ class Bench:
     def _seen(
         self,
         controller: Controller,
-        executed: frozenset[int] = frozenset(),
+        executed: frozenset[str] = frozenset(),
         decided: tuple[str, ...] = (),
     ) -> Scanned:
         values = Row(self._names, tuple(controller.read(name) for name in self._names))
@@ -268,4 +268,4 @@ class Bench:
 
 def short(place: Place) -> str:
     """A place without folders and column: ``controller.st:12``."""
-    return f"{place.file.replace(chr(92), '/').rsplit('/', 1)[-1]}:{place.line}"
+    return f"{short_name(place.file)}:{place.line}"

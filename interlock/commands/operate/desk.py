@@ -23,6 +23,7 @@ from interlock.commands.operate.drafts import (
 )
 from interlock.commands.operate.judging import Job, Jobs, Judged, Task
 from interlock.commands.operate.lessons import Lesson, load_lessons
+from interlock.commands.operate.listing import short_name
 from interlock.commands.operate.session import Entry, Refusal, Session
 from interlock.independent_judge.run_file import (
     parse_run,
@@ -112,7 +113,8 @@ class Desk:
         self.session = Session(self.served.bench(model))
         self.session.by_itself, self.session.scan_follows = old.by_itself, old.scan_follows
         self.editing = False
-        self.text = model.sources[model.program.place.file]
+        self.file = self.bench.listing.file
+        self.text = self.bench.listing.text_of(self.file)
         self.text_mistakes: list[Wrong] = []
         self.refusals: list[Refusal] = []
         self.notice = ""
@@ -265,15 +267,25 @@ class Desk:
 
     # The program
 
+    def edit(self, file: str) -> None:
+        """Show the text of one of the program's files to be changed."""
+        self.text = self.bench.listing.text_of(file)
+        self.file, self.editing, self.text_mistakes = file, True, []
+
     def change_program(self, text: str) -> None:
-        """Operate the model with another text of its program."""
+        """Operate the model with another text of the file that is being changed."""
         try:
-            model = try_program(self.home, self.on_disk, text)
+            model = try_program(self.home, self.bench.model, self.file, text)
         except WrongDraftError as error:
             self.text, self.text_mistakes = text, error.mistakes
             return
-        if model.sources[model.program.place.file] == self.program_on_disk:
-            model = self.on_disk
+        self._operate(model if _program_of(model) != _program_of(self.on_disk) else self.on_disk)
+
+    def restore(self) -> None:
+        """Operate the program as it is in the model's folder."""
+        self._operate(self.on_disk)
+
+    def _operate(self, model: Model) -> None:
         self._settle(model, keep=True)
         self.notice = "The program was changed; the run begins at power-up. Nothing was written."
         if self.lesson is not None:
@@ -281,14 +293,14 @@ class Desk:
 
     def leave_text(self) -> None:
         """Show the program that is operated again; what was typed is forgotten."""
-        model = self.bench.model
         self.editing, self.text_mistakes = False, []
-        self.text = model.sources[model.program.place.file]
 
     @property
-    def program_on_disk(self) -> str:
-        """The program's text in the model's folder."""
-        return self.on_disk.sources[self.on_disk.program.place.file]
+    def changed_files(self) -> list[str]:
+        """The files of the program whose texts are others than in the model's folder."""
+        kept = _program_of(self.on_disk)
+        sheets = self.bench.listing.sheets
+        return [sheet.file for sheet in sheets if kept.get(sheet.file) != sheet.text]
 
     # Lessons
 
@@ -324,3 +336,8 @@ class Desk:
         if not self.is_changed or job is None or job.stage != "done":
             return False
         return all(v.outcome is Outcome.HOLDS and not v.vacuous for v in job.findings.values())
+
+
+def _program_of(model: Model) -> dict[str, str]:
+    """The texts of a program by the short names of their files."""
+    return {short_name(name): text for name, text in model.program_texts.items()}

@@ -76,8 +76,17 @@ def sentence_form() -> dict[str, Any]:
     }
 
 
-def try_program(home: Path, model: Model, text: str) -> Model:
-    """The model in the folder `home` with another text of its program.
+def try_program(home: Path, model: Model, file: str, text: str) -> Model:
+    """The model in the folder `home` with another text of one file of its program.
+
+    Parameters
+    ----------
+    home : Path
+    model : Model
+        The same, perhaps with another program already.
+    file : str
+        The file's name without folders.
+    text : str
 
     Raises
     ------
@@ -86,10 +95,10 @@ def try_program(home: Path, model: Model, text: str) -> Model:
     """
     if len(text) > MAX_PROGRAM:
         raise WrongDraftError([Wrong("program", 1, 1, f"more than {MAX_PROGRAM:,} characters")])
-    file = Path(model.program.place.file).name
     unified = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines, texts = _program_of(model)
     try:
-        return _load(home, model, [f"controller: {_quoted(file)}"], {file: unified})
+        return _load(home, model, lines, {**texts, file: unified})
     except InputError as error:
         found = [
             Wrong("program", m.place.line, m.place.column, m.says)
@@ -98,6 +107,13 @@ def try_program(home: Path, model: Model, text: str) -> Model:
             for m in error.mistakes
         ]
         raise WrongDraftError(found) from None
+
+
+def _program_of(model: Model) -> tuple[list[str], dict[str, str]]:
+    """What a draft says of its program, and its texts by their names, which are all distinct."""
+    texts = {Path(name).name: text for name, text in model.program_texts.items()}
+    lines = [f"controller: [{', '.join(map(_quoted, texts))}]"]
+    return lines + ([] if model.project is None else [f"root: {model.project.root}"]), texts
 
 
 def try_sentence(
@@ -122,9 +138,8 @@ def try_sentence(
         With every mistake, by field and column.
     """
     fields, scoped = _wanted(pattern, scope, given)
-    lines = [
-        f"controller: [{', '.join(_quoted(Path(name).name) for name in model.program_files)}]",
-        *([] if model.project is None else [f"root: {model.project.root}"]),
+    lines, program = _program_of(model)
+    lines += [
         "requirements:",
         f"  {SENTENCE}:",
         f"    says: {_quoted(in_words(pattern, scope, given))}",
@@ -142,7 +157,6 @@ def try_sentence(
         lines.append("    judged: after scan")
     if given.get("signals"):
         lines.append("    about: signals")
-    program = {Path(name).name: text for name, text in model.program_texts.items()}
     try:
         return _load(home, model, lines, program)
     except InputError as error:

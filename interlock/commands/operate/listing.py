@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from html import escape
 
+from interlock.base.errors import Place
 from interlock.base.visible import made_visible
 from interlock.model.model import Model
 from interlock.st import typed as ty
@@ -58,15 +60,15 @@ class Scanned:
         Of every name of the program at the end of the scan, casefolded.
     memory : mapping of str to int
         The controller's memory, by the names of the lowering, counters as far as they counted.
-    executed : frozenset of int
-        Lines of the program with an assignment, a call or a branch that was taken.
+    executed : frozenset of str
+        Lines with an assignment, a call or a branch that was taken, as ``controller.st:12``.
     decided : tuple of str
         Places that decided the outputs that changed, as ``controller.st:12``.
     """
 
     values: Mapping[str, int]
     memory: Mapping[str, int]
-    executed: frozenset[int] = frozenset()
+    executed: frozenset[str] = frozenset()
     decided: tuple[str, ...] = ()
 
 
@@ -87,8 +89,31 @@ class Shown:
     truth: bool | None
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """One file of the program.
+
+    Attributes
+    ----------
+    file : str
+        Its name without folders.
+    lines : list of list of Piece
+    """
+
+    file: str
+    text: str
+    lines: list[list[Piece]]
+
+    def place(self, line: int) -> str:
+        """A line as places are told: ``controller.st:12``."""
+        return f"{self.file}:{line}"
+
+
 class Listing:
-    """The text of a model's program, taken apart once.
+    """The texts of a model's program, taken apart once; that of the root comes first.
+
+    Only in the root's own lines do names have values: elsewhere a name means something else in
+    each instance, and what was assigned there is told beside the line, by instance.
 
     Parameters
     ----------
@@ -98,13 +123,20 @@ class Listing:
     """
 
     def __init__(self, model: Model, names: Collection[str]) -> None:
-        file = model.program.place.file
-        self.file = file.replace("\\", "/").rsplit("/", 1)[-1]
-        self.text = model.sources[file]
+        root = model.program.place.file
+        others = [name for name in model.program_files if name != root]
+        self.sheets = [
+            Sheet(short_name(name), model.sources[name], _lines(model, name, names))
+            for name in (root, *others)
+        ]
+        self.file = self.sheets[0].file
         self._types: dict[str, Type] = {v.name.casefold(): v.type for v in model.program.variables}
-        self.lines = _lines(self.text, names)
-        self._targets = _targets(model.program.body)
-        self._made: dict[tuple[int, ...], str] = {}
+        self._targets = _targets(model.program.body, names)
+        self._made: dict[tuple[object, ...], str] = {}
+
+    def text_of(self, file: str) -> str:
+        """The text of the file with this short name; of the root's file where there is none."""
+        return next((s.text for s in self.sheets if s.file == file), self.sheets[0].text)
 
     def show(self, name: str, value: int) -> Shown:
         """A value of the program's variable `name`."""
@@ -119,15 +151,16 @@ class Listing:
             return Shown(label, bool(value))
         return Shown(f"{label} ms" if isinstance(type_, TimeType) else label, None)
 
-    def assigned(self, line: int, scanned: Scanned) -> list[tuple[str, Shown]]:
+    def assigned(self, place: str, scanned: Scanned) -> list[tuple[str, Shown]]:
         """What the statements of a line assign, with the values after the scan."""
-        names = self._targets.get(line, ())
+        names = self._targets.get(place, ())
         return [(name, self.show(name, scanned.values[name.casefold()])) for name in names]
 
-    def html(self, line: int, scanned: Scanned) -> str:
+    def html(self, sheet: Sheet, line: int, scanned: Scanned) -> str:
         """A line's text as HTML, every name marked by its value."""
-        pieces = self.lines[line - 1]
-        key = (line, *(scanned.values[piece.name] for piece in pieces if piece.name))
+        pieces = sheet.lines[line - 1]
+        values = (scanned.values[piece.name] for piece in pieces if piece.name)
+        key = (sheet.place(line), *values)
         if key not in self._made:
             # A long run meets few different values of one line.
             if len(self._made) > _KEPT_LINES:
@@ -145,16 +178,36 @@ class Listing:
         return f'<b class="t">{text}</b>' if shown.truth else f'<span class="f">{text}</span>'
 
 
-def _lines(text: str, names: Collection[str]) -> list[list[Piece]]:
+def short_name(file: str) -> str:
+    """A file's name without folders."""
+    return file.replace("\\", "/").rsplit("/", 1)[-1]
+
+
+def _lines(model: Model, file: str, names: Collection[str]) -> list[list[Piece]]:
+    own = _own_lines(model, file)
     lines: list[list[Piece]] = [[]]
-    for match in _PIECE.finditer(text):
+    for match in _PIECE.finditer(model.sources[file]):
         kind = match.lastgroup or "plain"
-        piece = _word(match.group(), names) if kind == "word" else Piece(match.group(), kind)
+        known = names if len(lines) in own else ()
+        piece = _word(match.group(), known) if kind == "word" else Piece(match.group(), kind)
         first, *further = piece.text.split("\n")
         if first:
             lines[-1].append(Piece(first, piece.kind, piece.name))
         lines += [[Piece(part, piece.kind)] if part else [] for part in further]
     return lines
+
+
+def _own_lines(model: Model, file: str) -> range:
+    """The lines of the root itself, up to the next unit or method."""
+    root, project = model.program.place, model.project
+    if root.file != file:
+        return range(0)
+    first, end = (1 if project is None or project.is_plain else root.line), sys.maxsize
+    for unit in (u for f in (project.files if project else ()) for u in f.units):
+        for place in (unit.place, *(method.place for method in unit.methods)):
+            if place.file == file and place.line > root.line:
+                end = min(end, place.line)
+    return range(first, end)
 
 
 def _word(word: str, names: Collection[str]) -> Piece:
@@ -163,23 +216,25 @@ def _word(word: str, names: Collection[str]) -> Piece:
     return Piece(word, "keyword" if word.upper() in RESERVED else "plain")
 
 
-def _targets(body: tuple[ty.Statement, ...]) -> dict[int, tuple[str, ...]]:
-    found: dict[int, tuple[str, ...]] = {}
-    for line, name in _assignments(body):
-        if name not in found.get(line, ()):
-            found[line] = (*found.get(line, ()), name)
+def _targets(body: tuple[ty.Statement, ...], names: Collection[str]) -> dict[str, tuple[str, ...]]:
+    # What elaboration puts in between has no name that anybody gave, and no value afterwards.
+    found: dict[str, tuple[str, ...]] = {}
+    for where, name in _assignments(body):
+        place = f"{short_name(where.file)}:{where.line}"
+        if name.casefold() in names and name not in found.get(place, ()):
+            found[place] = (*found.get(place, ()), name)
     return found
 
 
-def _assignments(body: tuple[ty.Statement, ...]) -> Iterator[tuple[int, str]]:
+def _assignments(body: tuple[ty.Statement, ...]) -> Iterator[tuple[Place, str]]:
     for statement in body:
         match statement:
             case ty.Assign():
-                yield statement.place.line, statement.target
+                yield statement.place, statement.target
             case ty.If() | ty.Case():
                 for branch in statement.branches:
                     yield from _assignments(branch.body)
                 yield from _assignments(statement.otherwise)
             case ty.Invoke():
                 for taken in statement.outputs:
-                    yield taken.place.line, taken.target
+                    yield taken.place, taken.target

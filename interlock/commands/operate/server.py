@@ -213,8 +213,8 @@ class _Bench:
         if place is None:
             return PlainTextResponse("no program\n", 404)
         with place.lock:
-            listing = place.desk.bench.listing
-        return _attached(listing.text, "program.st", "text/plain")
+            text = place.desk.bench.listing.text_of(request.query_params.get("file", ""))
+        return _attached(text, "program.st", "text/plain")
 
     def static(self, request: Request) -> Response:
         name = request.url.path.rpartition("/")[2]

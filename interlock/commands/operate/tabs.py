@@ -7,6 +7,7 @@ from typing import Any
 from interlock.commands.operate.bench import Bench, short
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.judging import Job
+from interlock.commands.operate.listing import Shown
 from interlock.commands.operate.views import groups_of, line_of
 from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
@@ -20,21 +21,31 @@ def program(desk: Desk) -> dict[str, Any]:
     bench = desk.bench
     scanned = desk.session.here.scanned
     listing = bench.listing
-    lines = []
-    if not desk.editing:
-        for number in range(1, len(listing.lines) + 1):
-            executed = number in scanned.executed
-            assigned = listing.assigned(number, scanned)
-            lines.append((number, as_is(listing.html(number, scanned)), assigned, executed))
+    sheets = []
+    for sheet in () if desk.editing else listing.sheets:
+        lines = []
+        for number in range(1, len(sheet.lines) + 1):
+            place = sheet.place(number)
+            said = _assigned(listing.assigned(place, scanned), sheet is listing.sheets[0])
+            text = as_is(listing.html(sheet, number, scanned))
+            lines.append((number, text, said, place in scanned.executed))
+        sheets.append((sheet.file, lines))
     return {
         "editing": desk.editing,
         "text": desk.text,
         "mistakes": desk.text_mistakes,
-        "lines": lines,
-        "file": listing.file,
-        "changed": desk.is_changed,
+        "sheets": sheets,
+        "file": desk.file,
+        "changed": desk.changed_files,
         "before_first": not any(entry.move == SCAN for entry in desk.session.made),
     }
+
+
+def _assigned(values: list[tuple[str, Shown]], is_root: bool) -> list[str]:
+    """Values as they stand beside a line, with whose they are where the line does not say it."""
+    if is_root and len(values) == 1:
+        return [values[0][1].text]
+    return [f"{name} {shown.text}" for name, shown in values]
 
 
 def signals(desk: Desk) -> dict[str, Any]:
@@ -130,7 +141,6 @@ def run(desk: Desk) -> dict[str, Any]:
         "end": start + len(entries),
         "loop_start": session.loop_start,
         "told": session.told,
-        "file": desk.bench.listing.file,
     }
 
 

@@ -190,7 +190,8 @@ def why(desk: Desk) -> dict[str, Any]:
     known = sorted(desk.refusals, key=lambda r: 0 if r.reason is None else len(_missing(r.reason)))
     shown = [_refusal(desk, refusal) for refusal in known[:_REASONS_SHOWN]]
     more = max(0, len(known) - _REASONS_SHOWN)
-    return {"refusals": shown, "more": more, "file": desk.bench.listing.file}
+    files = [sheet.file for sheet in desk.bench.listing.sheets]
+    return {"refusals": shown, "more": more, "files": files}
 
 
 def _refusal(desk: Desk, refusal: Refusal) -> dict[str, Any]:

@@ -346,7 +346,7 @@ document.querySelector("[role=tablist]").addEventListener("keydown", (event) => 
 });
 
 function showPlace(place) {
-  const line = byId(`line-${place.split(":").pop()}`);
+  const line = document.querySelector(`tr[data-line="${CSS.escape(place)}"]`);
   openTab(byId("tab-program"));
   if (!line) return;
   document.querySelectorAll("tr.sought").forEach((row) => row.classList.remove("sought"));

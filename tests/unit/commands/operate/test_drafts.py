@@ -87,8 +87,9 @@ def test_an_empty_blank_is_asked_for() -> None:
 
 def test_a_program_with_a_mistake_is_refused_by_line_and_column() -> None:
     text = shipped("ramp").sources[shipped("ramp").program.place.file]
+    wrong = text.replace("ramp_home AND pin", "ramp_hom AND pin")
     with pytest.raises(WrongDraftError) as error:
-        try_program(RAMP, shipped("ramp"), text.replace("ramp_home AND pin", "ramp_hom AND pin"))
+        try_program(RAMP, shipped("ramp"), "controller.st", wrong)
     [mistake] = error.value.mistakes
     assert (mistake.field, mistake.line, mistake.column) == ("program", 25, 12)
 
@@ -98,10 +99,25 @@ def test_a_changed_program_is_another_model_and_nothing_is_written(tmp_path: Pat
     shutil.copytree(RAMP, folder)
     before = {file: file.read_bytes() for file in folder.iterdir()}
     text = (folder / "controller.st").read_text().replace("ramp_home AND ", "")
-    model = try_program(folder, shipped("ramp"), text)
+    model = try_program(folder, shipped("ramp"), "controller.st", text)
     assert model.sources[model.program.place.file] == text
     assert {file: file.read_bytes() for file in folder.iterdir()} == before
     assert not model.folder.exists()
+
+
+def test_one_file_of_a_project_is_changed_and_the_others_stay() -> None:
+    legs, folder = shipped("outriggers"), MODELS / "outriggers"
+    texts = {Path(name).name: text for name, text in legs.program_texts.items()}
+    changed = texts["leg.st"].replace("signals.firm AND NOT signals.loose", "signals.firm")
+    assert changed != texts["leg.st"]
+    model = try_program(folder, legs, "leg.st", changed)
+    found = {Path(name).name: text for name, text in model.program_texts.items()}
+    assert found == {**texts, "leg.st": changed}
+    assert model.program != legs.program
+    # A second change keeps the first, and a sentence is judged on both.
+    again = try_program(folder, model, "outriggers.st", texts["outriggers.st"] + "\n")
+    sentence = try_sentence(folder, again, "never", "globally", {"never": "green AND red"})
+    assert {Path(n).name: t for n, t in sentence.program_texts.items()}["leg.st"] == changed
 
 
 def test_a_text_that_would_break_out_of_its_line_stays_in_it() -> None:

@@ -11,17 +11,20 @@ from tests.support.benches import bench
 from tests.support.gate import gate
 
 
-@pytest.mark.parametrize("name", ["ramp", "landing-gear"])
-def test_the_pieces_of_a_listing_are_the_text(name: str) -> None:
-    listing = bench(name).listing
-    assert (
-        "\n".join("".join(piece.text for piece in line) for line in listing.lines) == listing.text
+@pytest.mark.parametrize("name", ["ramp", "landing-gear", "outriggers"])
+def test_the_pieces_of_a_listing_are_the_texts_of_all_files(name: str) -> None:
+    opened = bench(name)
+    assert {sheet.text for sheet in opened.listing.sheets} == set(
+        opened.model.program_texts.values()
     )
+    for sheet in opened.listing.sheets:
+        lines = ("".join(piece.text for piece in line) for line in sheet.lines)
+        assert "\n".join(lines) == sheet.text
 
 
 def test_names_have_values_and_words_in_comments_have_none() -> None:
     ramp = bench("ramp")
-    pieces = [piece for line in ramp.listing.lines for piece in line]
+    pieces = [piece for line in ramp.listing.sheets[0].lines for piece in line]
     assert {piece.name for piece in pieces if piece.name} == {
         v.name.casefold() for v in ramp.model.program.variables
     }
@@ -32,14 +35,15 @@ def test_names_have_values_and_words_in_comments_have_none() -> None:
 def test_a_line_shows_what_it_assigns_after_the_scan() -> None:
     ramp = bench("ramp")
     _, scanned = ramp.scan(ramp.system.initial, ramp.at_power_up().memory)
-    lines = ramp.listing.text.split("\n")
+    sheet = ramp.listing.sheets[0]
+    lines = sheet.text.split("\n")
     for assigned, value in (("secured", True), ("red", False)):
         line = next(n for n, text in enumerate(lines, 1) if text.startswith(f"{assigned} :="))
-        [(name, shown)] = ramp.listing.assigned(line, scanned)
+        [(name, shown)] = ramp.listing.assigned(sheet.place(line), scanned)
         assert (name, shown.text, shown.truth) == (assigned, str(value).upper(), value)
-        assert line in scanned.executed
+        assert sheet.place(line) in scanned.executed
         mark = f'<b class="t">{name}</b>' if value else f'<span class="f">{name}</span>'
-        assert ramp.listing.html(line, scanned).startswith(mark)
+        assert ramp.listing.html(sheet, line, scanned).startswith(mark)
     assert scanned.decided == ("controller.st:26", "controller.st:27")
 
 
@@ -71,3 +75,31 @@ def test_a_count_goes_on_where_no_state_of_the_system_tells_it_apart(tmp_path: P
     for _ in range(10):
         state, scanned = gates.scan(state, scanned.memory)
     assert (gates.system.named(state)["plc.c1.CV"], scanned.values["c1.cv"]) == (2, 5)
+
+
+def test_in_a_block_values_stand_beside_the_line_by_instance() -> None:
+    legs = bench("outriggers")
+    _, scanned = legs.scan(legs.system.initial, legs.at_power_up().memory)
+    [block] = [sheet for sheet in legs.listing.sheets if sheet.file == "leg.st"]
+    # A name in the block's text is another variable in each instance: none has a value there.
+    assert not [piece for line in block.lines for piece in line if piece.name]
+    line = next(n for n, text in enumerate(block.text.split("\n"), 1) if "carries :=" in text)
+    told = dict(legs.listing.assigned(block.place(line), scanned))
+    assert [name for name in told if name.endswith(".carries")] == [
+        f"legs[{n}].carries" for n in range(1, 5)
+    ]
+    assert block.place(line) in scanned.executed
+    [root] = [sheet for sheet in legs.listing.sheets if sheet.file == legs.listing.file]
+    assert root is legs.listing.sheets[0]
+    # The same number in the root's file is another line.
+    assert {place.split(":")[0] for place in scanned.executed} > {root.file}
+
+
+def test_what_elaboration_puts_in_between_is_not_shown() -> None:
+    legs = bench("outriggers")
+    scanned = legs.at_power_up()
+    for sheet in legs.listing.sheets:
+        for line in range(1, len(sheet.lines) + 1):
+            assert "@" not in "".join(
+                n for n, _ in legs.listing.assigned(sheet.place(line), scanned)
+            )

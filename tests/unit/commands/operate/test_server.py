@@ -212,7 +212,7 @@ def test_a_defect_is_told_and_the_page_goes_on(
 
 def test_both_halves_of_a_character_are_one(served: ServedModel) -> None:
     page = Page(browser(served))
-    page.do("edit")
+    page.do("edit", of="controller.st")
     sent = {**ORIGIN, "x-bench-token": page.token, "content-type": "application/json"}
     body = b'{"act": "program", "text": "\\ud83d\\ude00"}'
     answer = page.client.post("/do", content=body, headers=sent)
@@ -301,7 +301,7 @@ def test_a_run_and_a_program_are_sent_as_files(served: ServedModel) -> None:
     assert run.json()["moves"] == ["scan"]
     assert run.headers["content-disposition"].startswith("attachment")
     program = page.client.get("/program.st")
-    assert program.text == served.bench(served.model).listing.text
+    assert program.text == served.bench(served.model).listing.sheets[0].text
     assert browser(served).get("/run.json").status_code == 404
 
 
@@ -344,7 +344,7 @@ def test_the_texts_of_a_hostile_model_are_shown_and_not_run(tmp_path: Path) -> N
         {"act": "move", "move": "F strikes"},
         {"act": "move", "move": HOSTILE},
         {"act": "say", "pattern": "never", "scope": "globally", "given": {"never": HOSTILE}},
-        {"act": "edit"},
+        {"act": "edit", "of": "controller.st"},
         {"act": "program", "text": HOSTILE},
     ):
         answer = page.do(**given)
