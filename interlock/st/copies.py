@@ -55,7 +55,7 @@ def _is_plain(e: ty.Expression) -> bool:
 def _reach(name: str, rest: Sequence[ty.Statement]) -> int:
     """How many of the statements come before the variable is assigned anew."""
     for number, s in enumerate(rest):
-        if name in _written([s]):
+        if name in written_in([s]):
             return number
     return len(rest)
 
@@ -95,13 +95,14 @@ def _assigned(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:
 
 def _taken(body: Iterable[ty.Statement]) -> Iterator[str]:
     written, assigned = (
-        Counter(_written(body)),
+        Counter(written_in(body)),
         Counter(s.target.casefold() for s in _assigned(body)),
     )
     yield from written - assigned
 
 
-def _written(body: Iterable[ty.Statement]) -> Iterator[str]:
+def written_in(body: Iterable[ty.Statement]) -> Iterator[str]:
+    """The variables that statements write, by casefolded name, each as often as it is written."""
     for s in body:
         match s:
             case ty.Assign():
@@ -110,5 +111,5 @@ def _written(body: Iterable[ty.Statement]) -> Iterator[str]:
                 yield from (taken.target.casefold() for taken in s.outputs)
             case ty.If() | ty.Case():
                 for branch in s.branches:
-                    yield from _written(branch.body)
-                yield from _written(s.otherwise)
+                    yield from written_in(branch.body)
+                yield from written_in(s.otherwise)

@@ -7,9 +7,10 @@ from itertools import product
 
 from interlock.base.errors import Mistake, Place
 from interlock.st import typed as ty
+from interlock.st.copies import written_in
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
 from interlock.st.typed_parts import replaced
-from interlock.st.types import RealType
+from interlock.st.types import IntType, RealType
 
 _MOST_FORMS = 24
 _KEEPS_ORDER = frozenset(("MIN", "MAX", "LIMIT", "SQRT", "MOVE", "TO_REAL", "ABS"))
@@ -41,6 +42,15 @@ class Forms:
             if v.name.casefold() not in self.inputs:
                 first = ty.Constant(0, v.type, "", v.place, v.real)
                 self._known[v.name.casefold()] = {first: None}
+        # A number that nothing writes, as of a structure with initial values, is a constant.
+        written = set(written_in(program.body))
+        self._fixed = {
+            v.name.casefold(): ty.Constant(v.initial, v.type, str(v.initial), v.place)
+            for v in program.variables
+            if isinstance(v.type, IntType)
+            and v.kind != "VAR_INPUT"
+            and v.name.casefold() not in written
+        }
         self._loose: set[str] = set()
         self._places: dict[str, Mistake] = {}
         self._find([a for a in assignments(program.body) if isinstance(a.type, RealType)])
@@ -129,7 +139,11 @@ class Forms:
         return []
 
     def _combined(self, e: ty.Expression) -> list[ty.Expression]:
-        parts = operands_of(e)
+        before = operands_of(e)
+        parts = [
+            self._fixed.get(p.name.casefold(), p) if isinstance(p, ty.Read) else p for p in before
+        ]
+        e = replaced(e, before, parts) if parts else e
         forms = [self.of(part) if self.is_looked_at(part) else [part] for part in parts]
         if any(not self.is_looked_at(p) and next(reads_of(p), None) for p in parts):
             # A whole number that varies.

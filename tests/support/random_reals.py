@@ -40,8 +40,11 @@ _NUMBERS = (
 def random_text(random: Random) -> str:
     """A program that scales, limits, keeps and compares its input `x`."""
 
+    kind = random.choice(("REAL", "REAL", "LREAL"))
+
     def number() -> str:
-        return random.choice(_NUMBERS)
+        # Nothing writes w.
+        return random.choice((*_NUMBERS, f"INT_TO_{kind}(w)"))
 
     def made(of: str) -> str:
         return random.choice(
@@ -62,16 +65,15 @@ def random_text(random: Random) -> str:
         compared = f"{of} {random.choice(('<', '<=', '>', '>=', '=', '<>'))} {number()}"
         return random.choice((compared, compared, f"REAL_TO_INT(LIMIT(0.0, {of}, 5.0)) > 2"))
 
-    kind = random.choice(("REAL", "REAL", "LREAL"))
     lines = [f"u := {made('x')};", f"v := {made('u')};"]
     lines.append(f"IF {asked('v')} THEN q := TRUE; ELSIF {asked('x')} THEN q := FALSE; END_IF;")
     lines.append(random.choice(("IF a THEN k := v; END_IF;", "k := x;", f"k := {made('v')};")))
     lines.append(f"r := {asked('k')} OR a AND {asked('u')};")
     random.shuffle(lines)
-    body = "\n".join(lines).replace("REAL_TO", f"{kind}_TO")
+    body = "\n".join(lines).replace("REAL_TO_INT", f"{kind}_TO_INT")
     return (
         f"PROGRAM p VAR_INPUT x : {kind}; a : BOOL; END_VAR\n"
-        f"VAR_OUTPUT q, r : BOOL; END_VAR VAR u, v, k : {kind}; END_VAR\n{body}\nEND_PROGRAM"
+        f"VAR_OUTPUT q, r : BOOL; END_VAR VAR u, v, k : {kind}; w : INT := 40; END_VAR\n{body}\nEND_PROGRAM"
     )
 
 
