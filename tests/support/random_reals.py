@@ -73,7 +73,8 @@ def random_text(random: Random) -> str:
     body = "\n".join(lines).replace("REAL_TO_INT", f"{kind}_TO_INT")
     return (
         f"PROGRAM p VAR_INPUT x : {kind}; a : BOOL; END_VAR\n"
-        f"VAR_OUTPUT q, r : BOOL; END_VAR VAR u, v, k : {kind}; w : INT := 40; END_VAR\n{body}\nEND_PROGRAM"
+        f"VAR_OUTPUT q, r : BOOL; END_VAR VAR u, v, k : {kind}; w : INT := 40; END_VAR\n"
+        f"{body}\nEND_PROGRAM"
     )
 
 
