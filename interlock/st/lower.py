@@ -15,7 +15,7 @@ from math import prod
 from interlock.base.errors import Place
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import bounds, python_function
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, not_, or_, var
+from interlock.kernel.expr import FALSE, TRUE, Expr, Op, and_, const, not_, or_, var
 from interlock.kernel.system import Domain, Move, MoveKind, Origin, Variable
 from interlock.st import flaws as told
 from interlock.st import lower_reals as lr
@@ -127,9 +127,26 @@ def lower_program(program: ty.Program, settings: Settings) -> Lowered:
 
 
 def _is_impossible(condition: Expr, domains: Mapping[str, Domain]) -> bool:
+    """Whether no values make it true, or those of its parts that speak of the same variables."""
+    parts = _parts_of(condition)
+    read = {part: frozenset(ex.variables_of([part])) for part in parts}
+    groups = dict.fromkeys((frozenset(ex.variables_of([condition])), *read.values()))
+    return any(
+        _never(and_(*(part for part in parts if read[part] <= names)), sorted(names), domains)
+        for names in groups
+    )
+
+
+def _parts_of(condition: Expr) -> list[Expr]:
+    """What must all be true for `condition`."""
+    if condition.op is not Op.AND:
+        return [condition]
+    return list(dict.fromkeys(part for arg in condition.args for part in _parts_of(arg)))
+
+
+def _never(condition: Expr, names: Sequence[str], domains: Mapping[str, Domain]) -> bool:
     if condition is FALSE:
         return True
-    names = ex.variables_of([condition])
     if prod(domains[name].size for name in names) > _MAX_TRIED:
         return False
     holds = python_function([condition], {name: n for n, name in enumerate(names)})

@@ -9,7 +9,7 @@ from interlock.base.errors import Mistake, Place
 from interlock.st import typed as ty
 from interlock.st.copies import written_in
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
-from interlock.st.typed_parts import replaced
+from interlock.st.typed_parts import expressions_in, replaced
 from interlock.st.types import IntType, RealType
 
 _MOST_FORMS = 24
@@ -36,12 +36,13 @@ class Forms:
 
     def __init__(self, program: ty.Program, inputs: Sequence[ty.Declared]) -> None:
         self.inputs = {v.name.casefold() for v in inputs}
-        reals = [v for v in program.variables if isinstance(v.type, RealType)]
+        overwritten = set(_overwritten(program.body))
         self._known: dict[str, dict[ty.Expression, None] | None] = {}
-        for v in reals:
-            if v.name.casefold() not in self.inputs:
+        for v in program.variables:
+            key = v.name.casefold()
+            if isinstance(v.type, RealType) and key not in self.inputs:
                 first = ty.Constant(0, v.type, "", v.place, v.real)
-                self._known[v.name.casefold()] = {first: None}
+                self._known[key] = {} if key in overwritten else {first: None}
         # A number that nothing writes, as of a structure with initial values, is a constant.
         written = set(written_in(program.body))
         self._fixed = {
@@ -192,6 +193,16 @@ def _keeps_order(e: ty.Expression) -> bool:
             return e.function in _KEEPS_ORDER or converts
         case _:
             return False
+
+
+def _overwritten(body: Iterable[ty.Statement]) -> Iterator[str]:
+    """Variables that each scan assigns before it reads them: nobody sees what they begin with."""
+    seen: set[str] = set()
+    for s in body:
+        seen |= {e.name.casefold() for e in expressions_in([s]) if isinstance(e, ty.Read)}
+        if isinstance(s, ty.Assign) and s.target.casefold() not in seen:
+            yield s.target.casefold()
+        seen |= set(written_in([s]))
 
 
 def assignments(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:

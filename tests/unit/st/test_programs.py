@@ -94,6 +94,20 @@ def test_a_guarded_increment_is_no_flaw() -> None:
     assert _lower(guarded).defects is FALSE
 
 
+def test_a_counter_in_a_ring_is_no_flaw_however_much_decides_that_it_goes_on() -> None:
+    text = """PROGRAM p
+    VAR_INPUT a : ARRAY [1..16] OF BOOL; END_VAR
+    VAR_OUTPUT n : INT (1..10) := 1; END_VAR
+    IF a[1] AND a[2] OR a[3] AND a[4] OR a[5] AND a[6] OR a[7] AND a[8]
+       OR a[9] AND a[10] OR a[11] AND a[12] OR a[13] AND a[14] OR a[15] AND a[16] THEN
+      IF n = 10 THEN n := 1; ELSE n := n + 1; END_IF;
+    END_IF;
+    END_PROGRAM"""
+    assert _lower(text).flaws == ()
+    (flaw,) = _lower(text.replace("n = 10", "n = 9 AND a[1]")).flaws
+    assert flaw.says == "'n' is assigned a value outside 1..10"
+
+
 def test_a_division_counts_only_where_it_is_executed() -> None:
     text = """PROGRAM p
     VAR_INPUT n : INT (0..3); a : BOOL; END_VAR

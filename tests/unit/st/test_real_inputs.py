@@ -20,3 +20,16 @@ def test_a_scaling_with_initial_values_that_nothing_writes_is_one_of_constants()
     (raw,) = program.inputs
     assert isinstance(raw.type, EnumType)
     assert len(raw.type.labels) == 2
+
+
+_LIMIT = """PROGRAM p VAR_INPUT x : REAL; a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR
+VAR limit : REAL; END_VAR
+limit := SEL(a, 1.0, 2.0);
+q := x > limit;
+END_PROGRAM"""
+
+
+def test_a_limit_that_each_scan_sets_first_is_never_what_it_began_with() -> None:
+    (x, _) = load_program(_LIMIT, "p.st").inputs
+    assert isinstance(x.type, EnumType)
+    assert len(x.type.labels) == 3  # up to 1.0, up to 2.0, above; nothing at 0.0
