@@ -6,12 +6,13 @@ from pathlib import Path
 
 import click
 
-from interlock.base.errors import InternalError
-from interlock.base.files import write_whole
+from interlock.base.files import write_each_whole, write_whole
+from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS
-from interlock.commands.options import OutputFile
+from interlock.commands.export import write_st as programs
 from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.model.program_files import ENDINGS
 
 _FORMATS = ("scxml", "st")
 
@@ -26,41 +27,43 @@ _FORMATS = ("scxml", "st")
     help="scxml: the plant as a state chart (W3C SCXML); st: the program as Structured Text "
     "(IEC 61131-3), laid out anew.",
 )
-@click.option("-o", "--output", type=OutputFile(), help="File; else it is printed.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    help="File, or for a program of several files a folder for these; else it is printed.",
+)
 def command(model: Path, wanted: str, output: Path | None) -> int:
     """Write MODEL in an open format, and tell what that format does not carry.
 
-    The Structured Text is read again beforehand: it means the same, statement by statement.
+    The Structured Text is read again beforehand: it means the same, statement
+    by statement. A program of several files is written as several, or as one
+    text where the output ends in .st or is printed.
     """
+    if output is not None and not output.is_dir():
+        check_target(output)
     loaded = load(model)
-    text, losses = _chart(loaded) if wanted == "scxml" else _program(loaded)
-    if output is None:
-        click.echo(text, nl=False)
+    if wanted == "st" and output is not None and _takes_files(loaded, output):
+        written = programs.of_each_file(loaded)
+        write_each_whole(output, written.texts)
     else:
-        write_whole(output, text)
-    for loss in losses:
+        written = _chart(loaded) if wanted == "scxml" else programs.in_one_text(loaded)
+        (text,) = written.texts.values()
+        if output is None:
+            click.echo(text, nl=False)
+        else:
+            write_whole(output, text)
+    for loss in written.losses:
         click.echo(f"not carried: {loss}", err=True)
     return EXIT_HOLDS
 
 
-def _chart(model: Model) -> tuple[str, tuple[str, ...]]:
+def _takes_files(model: Model, output: Path) -> bool:
+    return len(model.program_files) > 1 and output.suffix.lower() not in ENDINGS
+
+
+def _chart(model: Model) -> programs.Written:
     from interlock.commands.export.write_scxml import to_scxml
 
     chart = to_scxml(model)
-    return chart.text, chart.losses
-
-
-def _program(model: Model) -> tuple[str, tuple[str, ...]]:
-    from interlock.st.load import load_project
-    from interlock.st.write import write_file
-
-    assert model.project is not None, "a model that was loaded has its project"
-    file, root = model.program.place.file, model.project.root
-    text = "\n".join(write_file(source) for source in model.project.files)
-    # Places are no part of what is compared: names, types, values and statements are.
-    written = load_project({file: text}, root).program
-    if written != load_project(model.program_texts, root).program:
-        raise InternalError(f"{file}: the program written anew does not mean the same")
-    losses = ("comments, pragmas and layout",)
-    is_one = len(model.project.files) == 1
-    return text, losses if is_one else (*losses, "in which file each part stands")
+    return programs.Written({"": chart.text}, chart.losses)

@@ -83,3 +83,66 @@ def test_a_project_of_several_files_is_written_as_one_that_means_the_same(
     texts = {"main.st": main, "up.st": block}
     again, before = load_project({"written.st": text}), load_project(texts)
     assert (again.program, again.root) == (before.program, before.root)
+
+
+_LISTS = {
+    "gvl.st": "VAR_GLOBAL CONSTANT n : INT := 3; END_VAR\n",
+    "main.st": "VAR_OUTPUT q : BOOL; END_VAR VAR k : INT; END_VAR\nk := 4; q := GVL.n < k;",
+}
+
+
+def _of_lists(folder: Path, **changed: str) -> dict[str, str]:
+    texts = {name: changed.get(name[:-3], text) for name, text in _LISTS.items()}
+    (folder / "program").mkdir()
+    for name, text in texts.items():
+        (folder / "program" / name).write_text(text)
+    model = "title: Up\ncontroller: program\nrequirements: {R1: {says: no, never: q}}\n"
+    (folder / "model.yaml").write_text(model)
+    return texts
+
+
+def test_a_project_of_several_files_is_written_as_several_into_a_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    texts = _of_lists(tmp_path)
+    folder = tmp_path / "written"
+    assert run(["export", str(tmp_path), "--as", "st", "-o", str(folder)]) == 0
+    assert "in which file" not in capsys.readouterr().err
+    written = {file.name: file.read_text() for file in folder.iterdir()}
+    assert written.keys() == texts.keys()
+    assert load_project(written).program == load_project(texts).program
+    assert "GVL.n" in written["main.st"]
+
+
+def test_in_one_text_globals_go_without_the_names_of_their_lists(tmp_path: Path) -> None:
+    texts = _of_lists(tmp_path)
+    written = tmp_path / "written.st"
+    assert run(["export", str(tmp_path), "--as", "st", "-o", str(written)]) == 0
+    text = written.read_text()
+    assert "GVL" not in text
+    assert load_project({"written.st": text}).program == load_project(texts).program
+
+
+def test_names_that_mean_something_else_in_one_text_are_no_export(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main = "VAR_OUTPUT q : BOOL; END_VAR VAR n : INT; END_VAR\nn := 4; q := GVL.n < n;"
+    _of_lists(tmp_path, main=main)
+    assert run(["export", str(tmp_path), "--as", "st"]) == 2
+    told = capsys.readouterr()
+    assert not told.out
+    assert "do not mean the same in one text; name a folder with -o" in told.err
+
+
+def test_programs_that_a_configuration_starts_are_written_as_they_stand(tmp_path: Path) -> None:
+    (tmp_path / "main.st").write_text(
+        "PROGRAM A VAR_OUTPUT q : BOOL; END_VAR q := TRUE; END_PROGRAM\n"
+        "PROGRAM B VAR_OUTPUT r : BOOL; END_VAR r := TRUE; END_PROGRAM\n"
+        "CONFIGURATION c RESOURCE r ON u TASK t(INTERVAL := T#10ms); PROGRAM one WITH t : A;\n"
+        "PROGRAM two WITH t : B; END_RESOURCE END_CONFIGURATION\n"
+    )
+    requirements = "requirements: {R1: {says: always on, always: one_q AND two_r}}"
+    (tmp_path / "model.yaml").write_text(f"title: Two\ncontroller: main.st\n{requirements}\n")
+    written = tmp_path / "written.st"
+    assert run(["export", str(tmp_path), "--as", "st", "-o", str(written)]) == 0
+    assert "PROGRAM two WITH t : B;" in written.read_text()

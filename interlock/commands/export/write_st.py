@@ -1,0 +1,83 @@
+"""A model's program as Structured Text laid out anew; read again it means the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from interlock.base.errors import InputError, InternalError, Mistake, Place
+from interlock.model.model import Model
+from interlock.st import syntax as sx
+from interlock.st.load import load_project
+from interlock.st.parser import parse_file
+from interlock.st.write import write_file
+from interlock.st.write_project import write_project
+
+_LAYOUT = "comments, pragmas and layout"
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written.
+
+    Attributes
+    ----------
+    texts : mapping of str to str
+        By the names of files without folders; of one text alone it does not matter.
+    losses : tuple of str
+        What it does not carry.
+    """
+
+    texts: Mapping[str, str]
+    losses: tuple[str, ...]
+
+
+def of_each_file(model: Model) -> Written:
+    """Each file of the program by itself."""
+    files = _files_of(model)
+    names = [PurePath(name).name for name in model.program_files]
+    texts = {name: write_file(file) for name, file in zip(names, files, strict=True)}
+    if not _mean_the_same(model, texts):
+        raise InternalError(f"{model.program.place.file}: written anew it does not mean the same")
+    return Written(texts, (_LAYOUT,))
+
+
+def in_one_text(model: Model) -> Written:
+    """All files of the program as one text.
+
+    Raises
+    ------
+    InputError
+        Where names then mean something else.
+    """
+    file, files = model.program.place.file, _files_of(model)
+    text = write_project(files)
+    is_one = len(files) == 1
+    if not _mean_the_same(model, {file: text}):
+        if is_one:
+            raise InternalError(f"{file}: the program written anew does not mean the same")
+        says = (
+            "names of this project, such as those of lists of globals, do not mean the same in one "
+            "text; name a folder with -o, and each file is written by itself"
+        )
+        raise InputError([Mistake(Place(file, 1, 1), says)])
+    losses = (_LAYOUT,) if is_one else (_LAYOUT, "in which file each part stands")
+    return Written({file: text}, losses)
+
+
+def _files_of(model: Model) -> Sequence[sx.SourceFile]:
+    # Not those of the project: what a configuration makes of several programs has no text.
+    return [parse_file(text, name) for name, text in model.program_texts.items()]
+
+
+def _mean_the_same(model: Model, texts: Mapping[str, str]) -> bool:
+    assert model.project is not None, "a model that was loaded has its project"
+    named = [unit.name for file in _files_of(model) for unit in file.units]
+    root = model.project.root if model.project.root in named else None
+    try:
+        written = load_project(texts, root).program
+    except InputError:
+        return False
+    # Places are no part of what is compared: names, types, values and statements are.
+    return written == load_project(model.program_texts, root).program
