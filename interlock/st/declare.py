@@ -196,9 +196,6 @@ class Declarations:
                 name.place, f"'{name.text}' is declared twice, first in line {before.line}"
             )
             return False
-        if key in self.enums:
-            self._refuse(name.place, f"'{name.text}' is a type; choose another name")
-            return False
         return self._is_free(name.text, name.place)
 
     def _type(self, ref: sx.TypeRef) -> Type | None:

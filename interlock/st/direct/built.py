@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from interlock.st import syntax as sx
 from interlock.st.direct.blocks import TIMERS, position_of
@@ -79,9 +80,15 @@ class Built:
     def _build(self, files: Sequence[sx.SourceFile]) -> None:
         machine = self.machine
         machine.note_labels()
+        held = Counter(
+            key
+            for file in files
+            for key in {name.text.casefold() for d in file.globals for name in d.names}
+        )
         for file in files:
             list_ = machine.lists.setdefault(file.name.casefold(), {})
-            list_.update(self._globals(file.globals))
+            prefixes = {key: f"{file.name}." for key, n_lists in held.items() if n_lists > 1}
+            list_.update(self._globals(file.globals, prefixes))
         for file in files:
             for unit in file.units:
                 self._globals(d for d in unit.declarations if d.kind == "VAR_GLOBAL")
@@ -113,15 +120,19 @@ class Built:
                             *("VAR", False, (name,), type_, None, node.place), address=node.address
                         )
 
-    def _globals(self, declarations: Iterable[sx.Declaration]) -> dict[str, Store]:
+    def _globals(
+        self, declarations: Iterable[sx.Declaration], prefixes: Mapping[str, str] | None = None
+    ) -> dict[str, Store]:
+        """Declare globals; those that several lists have are called by their lists, too."""
         machine = self.machine
         found: dict[str, Store] = {}
         frame = Frame(self.unit)
         for declaration in declarations:
             for variable in declaration.names:
-                made = machine.declared(declaration, variable, "", frame)
+                before = (prefixes or {}).get(variable.text.casefold(), "")
+                made = machine.declared(declaration, variable, before, frame)
                 found[variable.text.casefold()] = made
-                machine.globals.setdefault(variable.text.casefold(), made)
+                machine.globals.setdefault((before + variable.text).casefold(), made)
                 if declaration.address:
                     machine.globals.setdefault(declaration.address.casefold(), made)
                 is_block = isinstance(made, Instance | Standard)
@@ -191,7 +202,7 @@ class Built:
         yield self.root
         seen: set[int] = set()
         for name, store in self.machine.globals.items():
-            if id(store) not in seen and name in self._border.names:
+            if id(store) not in seen and self._border.names & {name, name.rpartition(".")[2]}:
                 seen.add(id(store))
                 yield store
         for name, store in self.machine.statics.items():

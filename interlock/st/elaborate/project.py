@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import Mistake, nearest
 from interlock.st import syntax as sx
@@ -22,16 +22,20 @@ class Project:
     units : dict of str to syntax.Unit
         Also under their names with namespaces.
     globals : dict of str to syntax.Declaration
-        Each with the one name it is found under.
-    lists : set of str
-        Names of files that hold globals: ``list.name`` is a global, too.
+        Each with the one name it is found under: its own, or ``list.name`` where several lists
+        have one with that name.
+    lists : dict of str to set of str
+        What each file that holds globals has: ``list.name`` is a global, too.
+    shared : dict of str to list of str
+        Names that several lists have, with the names of these lists.
     """
 
     files: tuple[sx.SourceFile, ...]
     types: dict[str, sx.TypeDef] = field(default_factory=dict)
     units: dict[str, sx.Unit] = field(default_factory=dict)
     globals: dict[str, tuple[sx.Name, sx.Declaration]] = field(default_factory=dict)
-    lists: set[str] = field(default_factory=set)
+    lists: dict[str, set[str]] = field(default_factory=dict)
+    shared: dict[str, list[str]] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
 
     @classmethod
@@ -43,12 +47,29 @@ class Project:
                 project._add_type(type_def)
             for unit in file.units:
                 project._add_unit(unit)
-            if file.globals:
-                project.lists.add(file.name.casefold())
-            for declaration in [*file.globals, *_unit_globals(file.units)]:
-                for name in declaration.names:
-                    project.globals.setdefault(name.text.casefold(), (name, declaration))
+        project._add_globals()
         return project
+
+    def _add_globals(self) -> None:
+        homes: dict[str, list[str]] = {}
+        for file in self.files:
+            for key in {name.text.casefold() for d in file.globals for name in d.names}:
+                held = self.lists.setdefault(file.name.casefold(), set())
+                if key not in held:
+                    held.add(key)
+                    homes.setdefault(key, []).append(file.name)
+        self.shared = {key: lists for key, lists in homes.items() if len(lists) > 1}
+        for file in self.files:
+            for declaration in file.globals:
+                for name in declaration.names:
+                    own = name
+                    if name.text.casefold() in self.shared:
+                        own = replace(name, text=f"{file.name}.{name.text}")
+                    self.globals.setdefault(own.text.casefold(), (own, declaration))
+        for file in self.files:
+            for declaration in _unit_globals(file.units):
+                for name in declaration.names:
+                    self.globals.setdefault(name.text.casefold(), (name, declaration))
 
     def _add_type(self, type_def: sx.TypeDef) -> None:
         before = self.types.setdefault(type_def.name.casefold(), type_def)

@@ -90,7 +90,13 @@ class References(Declaring):
 
     def undeclared(self, e: sx.Name, frame: Frame) -> Exception:
         """Tells that a name is not known; raise what is returned."""
-        first = e.text.partition(".")[0]
+        first, _, second = e.text.partition(".")
+        for name in (first, second.partition(".")[0]):
+            lists = self.project.shared.get(name.casefold(), ())
+            if lists:
+                ways = " or ".join(f"{list_}.{name}" for list_ in lists)
+                says = f"'{name}' is in several lists of globals; write {ways}"
+                return self.reading.refuse(e.place, says)
         known = [*frame.known(), *(name.text for name, _ in self.project.globals.values())]
         return self.reading.refuse(e.place, f"'{first}' is not declared{nearest(first, known)}")
 
@@ -99,13 +105,19 @@ class References(Declaring):
         found = self._first(first, frame)
         if found is None and rest and first.casefold() not in self.project.types:
             # A list of globals or a namespace comes first.
-            found = self.global_reference(rest[0]) or self.global_reference(e.text)
+            in_list = self.project.lists.get(first.casefold())
+            if in_list is None or rest[0].casefold() in in_list:
+                found = self.global_reference(f"{first}.{rest[0]}")
+                found = found or self.global_reference(rest[0])
+            found = found or self.global_reference(e.text)
             if found is not None:
                 rest = rest[1:]
-            elif first.casefold() in self.project.lists:
+            elif in_list is not None:
                 hint = nearest(rest[0], [n.text for n, _ in self.project.globals.values()])
                 raise self.reading.refuse(e.place, f"'{rest[0]}' is not in '{first}'{hint}")
         if found is None:
+            if first.casefold() in self.project.shared:
+                raise self.undeclared(e, frame)
             return None
         for part in rest:
             found = self.member(found, part, e.place)
@@ -139,7 +151,16 @@ class References(Declaring):
                     return Located(f"{base.path}.{name}", shape)
                 case Bound():
                     raise self.unbound(shape, name, place)
-        raise self.reading.refuse(place, f"'{name}' is asked of what has no members")
+        hint = self._value_of_type(base, name)
+        raise self.reading.refuse(place, f"'{name}' is asked of what has no members{hint}")
+
+    def _value_of_type(self, base: Reference, name: str) -> str:
+        """What is meant where a variable hides the enumeration that it is named like."""
+        named = self.project.types.get(getattr(base, "path", "").casefold().rpartition(".")[2])
+        labels = {label.name.casefold() for label in named.type.labels} if named else set()
+        if named is None or name.casefold() not in labels:
+            return ""
+        return f"; the variable hides the type of its name, so write {named.name}#{name}"
 
     def unbound(self, shape: Bound, name: str, place: Place) -> Exception:
         """What is asked of an interface that no call has bound; raise what is returned."""

@@ -24,6 +24,7 @@ from interlock.st.elaborate.shapes import (
     leaves,
 )
 from interlock.st.elaborate.state import Found, Frame, Reading, ToldError, UnknowableError
+from interlock.st.elaborate.taken_names import taken_names
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
@@ -72,6 +73,10 @@ def elaborate(
     if isinstance(unit, str):
         where = place or next((u.place for u in project.units.values()), Place("project", 1, 1))
         raise InputError([*project.mistakes, Mistake(where, unit)])
+    named = mentioned_by([unit], project)
+    taken = taken_names([unit, *(project.units[key] for key in sorted(named))])
+    if taken:
+        raise InputError([*project.mistakes, *dict.fromkeys(taken)])
     found = Found()
     for _ in range(_MOST_READINGS):
         before = found.size
@@ -160,6 +165,8 @@ class Root(Charts):
         key = name.text.casefold()
         like = replace(declaration, place=name.place)
         is_outer = declaration.kind in ("VAR_EXTERNAL", "VAR_GLOBAL")
+        if declaration.kind == "VAR_EXTERNAL" and key in self.project.shared:
+            raise self.undeclared(name, frame)
         if is_outer and key in self.project.globals:
             self.global_reference(name.text)
             return
@@ -324,7 +331,7 @@ class Root(Charts):
         for key in mentioned_by(others, self.project):
             elsewhere |= self._assigned[key]
         for key, made in self.reading.globals.items():
-            if key in elsewhere and isinstance(made, Located):
+            if key.rpartition(".")[2] in elsewhere and isinstance(made, Located):
                 self.reading.found.shared.add(key)
                 for leaf in leaves(made.path, made.shape):
                     if isinstance(leaf.shape, Block | Standard):
@@ -336,7 +343,8 @@ class Root(Charts):
 
     def _refuse_unknown_outputs(self) -> None:
         for path, (place, why) in self.reading.found.unknown.items():
-            if path in self._outputs:
+            # Without a reason it is of no known type, which was told where it is declared.
+            if why and path in self._outputs:
                 self.reading.refuse(place, f"output '{path}' depends on {why}")
 
     # Types
