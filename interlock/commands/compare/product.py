@@ -150,6 +150,19 @@ class _Coupling:
         self.new_updates = _scanned(self.theirs, self._new_signals(), beside)
         self.pairs = _timer_pairs(self.ours, self.theirs)
         self.shared = self._find_shared()
+        # What both compute alike also starts anew alike, however often it is called.
+        self.pairs = {
+            name: timer
+            for name, timer in self.pairs.items()
+            if self._is_shared(name) or self._are_called_once(timer.name, name)
+        }
+
+    def _are_called_once(self, ours: str, theirs: str) -> bool:
+        n_ours, n_theirs = (
+            _n_calls(of.program.body, name)
+            for of, name in ((self.ours, ours), (self.theirs, theirs))
+        )
+        return n_ours < 2 and n_theirs < 2
 
     # The new controller's signals, read off the old plant
 
@@ -382,16 +395,25 @@ def _timer_pairs(ours: Lowered, theirs: Lowered) -> dict[str, ty.Instance]:
     """For each new timer an old one that is due with it if it started with it.
 
     Any two timers of the same preset are; namesakes come first. A timer that is called more than
-    once in a scan could start anew within it unseen, and has no pair.
+    once in a scan could start anew within it unseen; it has a pair in its namesake only, and keeps
+    that only where both are computed alike.
     """
-    free = {i.name: i for i in _free_timers(ours) if _n_calls(ours.program.body, i.name) < 2}
+    free = {i.name: i for i in _free_timers(ours)}
+    often = {
+        (of is ours, i.name)
+        for of in (ours, theirs)
+        for i in _free_timers(of)
+        if _n_calls(of.program.body, i.name) > 1
+    }
     found: dict[str, ty.Instance] = {}
     for by_name in (True, False):
         for timer in _free_timers(theirs):
-            if timer.name in found or _n_calls(theirs.program.body, timer.name) > 1:
+            if timer.name in found:
                 continue
             for name, candidate in free.items():
                 same_name = name.casefold() == timer.name.casefold()
+                if not by_name and {(True, name), (False, timer.name)} & often:
+                    continue
                 if candidate.preset_ms == timer.preset_ms and (same_name or not by_name):
                     found[timer.name] = free.pop(name)
                     break

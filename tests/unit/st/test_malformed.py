@@ -180,7 +180,6 @@ _DECLARATIONS = [
     ("x : BOOL := 2;", 58, "expected BOOL"),
     ("x : BOOL := a;", 58, "this must be constant"),
     ("Q : BOOL;", 46, "'Q' is declared twice, first in line 4"),
-    ("K : BOOL;", 46, "'K' is a type"),
     ("time : BOOL;", 46, "'time' is a name of the standard"),
     ("mod : BOOL;", 46, "'mod' is a reserved word"),
     ("x : TON := TRUE;", 57, "has no initial value"),

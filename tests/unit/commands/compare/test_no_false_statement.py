@@ -371,3 +371,16 @@ def test_a_control_that_can_newly_be_set_is_told(tmp_path: Path) -> None:
     old = gate(tmp_path / "old", (free, "button: {says: the button, when: gate = SHUT}"))
     gained = {(c.move, c.by) for c in compared(old, gate(tmp_path / "new")).moves.gained}
     assert ("button to FALSE", "operator") in gained
+
+
+TWICE = (
+    "lamp := TRUE;",
+    "VAR late : TON; END_VAR late(IN := door_shut, PT := T#2s);\n"
+    "IF latched THEN late(IN := door_shut); END_IF; lamp := late.Q;",
+)
+
+
+def test_a_timer_that_is_called_twice_in_a_scan_elapses_with_itself(tmp_path: Path) -> None:
+    changed = (TWICE, PULLED)
+    found = compared(door(tmp_path / "old", *changed), door(tmp_path / "new", *changed))
+    assert likeness(found) == {"lamp": Likeness.EQUAL}
