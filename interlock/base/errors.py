@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from traceback import walk_tb
@@ -13,14 +13,34 @@ from interlock.base.visible import in_one_line
 
 @dataclass(frozen=True, order=True)
 class Place:
-    """Where something stands in a file the user wrote; line and column count from 1."""
+    """Where something stands in a file the user wrote; line and column count from 1.
+
+    Attributes
+    ----------
+    unit, element : str
+        In a drawn program what it stands in and which element it is, as in ``PROGRAM Main`` and
+        ``contact 14 (door)``; else empty. Places that differ in these alone are the same.
+    """
 
     file: str
     line: int
     column: int
+    unit: str = field(default="", compare=False)
+    element: str = field(default="", compare=False)
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        where = f"{self.file}:{self.line}:{self.column}"
+        return ", ".join(filter(None, (where, self.unit, self.element)))
+
+    @property
+    def short(self) -> str:
+        """Without folders and column: ``controller.st:12`` or ``plant.xml:12 (coil 7 (pump))``.
+
+        >>> Place("a/plant.xml", 12, 5, "PROGRAM Main", "coil 7 (pump)").short
+        'plant.xml:12 (coil 7 (pump))'
+        """
+        name = self.file.replace("\\", "/").rsplit("/", 1)[-1]
+        return f"{name}:{self.line}" + (f" ({self.element})" if self.element else "")
 
 
 def place_after(file: str, before: str) -> Place:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path as FilePath
 
 from interlock.base.errors import nearest
+from interlock.exchange.files import load_project
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
@@ -34,7 +35,7 @@ from interlock.model.yaml import Path
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.layout import Settings, Timers, lay_out
-from interlock.st.load import Loaded, load_project
+from interlock.st.load import Loaded
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 

@@ -12,8 +12,9 @@ from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document
 from interlock.model.yaml import Path as DocumentPath
 
-# What files of Structured Text are commonly called; a file that is named may end otherwise.
-ENDINGS = (".st", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb")
+# What files of programs are commonly called: Structured Text, or the open exchange format (.xml).
+# A file of text that is named may end otherwise.
+ENDINGS = (".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb")
 MOST_FILES = 500
 
 

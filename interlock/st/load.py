@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
@@ -50,16 +50,14 @@ def load_project(
     root: str | None = None,
     place: Place | None = None,
 ) -> Loaded:
-    """Read a project.
+    """Read a project of texts; see `load_files`.
 
     Parameters
     ----------
     texts : mapping of str to str
         The text of each file by its name.
     root : str, optional
-        The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
     place : Place, optional
-        Where a project without a root is told.
 
     Raises
     ------
@@ -75,12 +73,32 @@ def load_project(
             mistakes.extend(error.mistakes)
     if mistakes:
         raise InputError(mistakes)
+    return load_files(files, root, place or Place(next(iter(texts), "project"), 1, 1))
+
+
+def load_files(
+    files: Sequence[sx.SourceFile], root: str | None = None, place: Place | None = None
+) -> Loaded:
+    """Make one checked program of the files of a project.
+
+    Parameters
+    ----------
+    files : sequence of syntax.SourceFile
+    root : str, optional
+        The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
+    place : Place, optional
+        Where a project without a root is told.
+
+    Raises
+    ------
+    InputError
+        With every mistake of the first step that finds any: elaborating, checking.
+    """
+    given = place or Place("project", 1, 1)
     if not files:
-        raise InputError([Mistake(place or Place("project", 1, 1), "no file is given")])
-    given = place or Place(next(iter(texts)), 1, 1)
+        raise InputError([Mistake(given, "no file is given")])
     if root is None:
-        whole_files, root = with_resource(files)
-        files = list(whole_files)
+        files, root = with_resource(files)
     try:
         whole = elaborate(files, root, given)
         program = check_program(whole.program)

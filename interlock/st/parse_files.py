@@ -71,6 +71,26 @@ class FileParser(UnitParser):
             tuple(sorted(self.notes, key=lambda note: note.place)),
         )
 
+    def statements(self) -> tuple[sx.Statement, ...]:
+        """The statements that the whole text is, as those of a body that stands by itself.
+
+        Raises
+        ------
+        InputError
+            With every syntax mistake that could be told apart.
+        """
+        found: tuple[sx.Statement, ...] = ()
+        try:
+            self._read_over_pragmas()
+            found = self.body()
+            if self.now.kind != "end":
+                self.fail("a statement")
+        except (UnexpectedTokenError, EndOfReadingError):
+            pass
+        if self.mistakes:
+            raise InputError(self.mistakes)
+        return found
+
     # What means nothing
 
     def _read_over_pragmas(self) -> None:

@@ -6,6 +6,7 @@ stands in, as long as that cannot make up a mistake that is not there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import PurePath
 
 from interlock.base.errors import InputError, Mistake
@@ -20,7 +21,16 @@ from interlock.st.cursor import (
 from interlock.st.parse_expressions import ExpressionParser
 from interlock.st.parse_files import FileParser, program_of
 
-__all__ = ["MAX_DEPTH", "locator", "parse_expression", "parse_file", "parse_program"]
+__all__ = [
+    "MAX_DEPTH",
+    "locator",
+    "parse_expression",
+    "parse_file",
+    "parse_program",
+    "parse_statements",
+    "parse_units",
+    "parse_value",
+]
 
 
 def parse_file(text: str, file: str) -> sx.SourceFile:
@@ -44,6 +54,40 @@ def parse_file(text: str, file: str) -> sx.SourceFile:
     ('Lamp', 'END_FUNCTION_BLOCK of Lamp is missing; the end was taken to be where it fits')
     """
     return FileParser(text, locator(text, file), "program", PurePath(file).stem).source_file()
+
+
+def parse_units(text: str, locate: Locate, name: str) -> sx.SourceFile:
+    """Read units that stand somewhere in another file.
+
+    Parameters
+    ----------
+    text : str
+    locate : callable
+        Place of an offset of `text`.
+    name : str
+        What a program without a head is called.
+
+    Raises
+    ------
+    InputError
+        With every syntax mistake that could be told apart.
+    """
+    return FileParser(text, locate, "program", name).source_file()
+
+
+def parse_statements(
+    text: str, locate: Locate
+) -> tuple[tuple[sx.Statement, ...], tuple[sx.Note, ...]]:
+    """Read statements that stand by themselves, and what was read over in them.
+
+    Raises
+    ------
+    InputError
+        With every syntax mistake that could be told apart.
+    """
+    parser = FileParser(text, locate, "body", "body")
+    found = parser.statements()
+    return found, tuple(parser.notes)
 
 
 def parse_program(text: str, file: str) -> sx.Program:
@@ -86,10 +130,27 @@ def parse_expression(
     """
     where = locate or locator(text, file, line, column)
     parser = ExpressionParser(text, where, "expression")
+    return _whole(parser, parser.expression)
+
+
+def parse_value(text: str, locate: Locate) -> sx.Expression:
+    """Read an initial value, which may be that of an array or a structure.
+
+    Raises
+    ------
+    InputError
+    """
+    parser = ExpressionParser(text, locate, "value")
+    return _whole(parser, parser.initial_value)
+
+
+def _whole(parser: ExpressionParser, read: Callable[[], sx.Expression]) -> sx.Expression:
+    """What `read` reads, where nothing is left behind it."""
     for at, _ in parser.lexed.pragmas:
-        raise InputError([Mistake(where(at), "pragmas are not supported in an expression")])
+        says = "pragmas are not supported in an expression"
+        raise InputError([Mistake(parser.locate(at), says)])
     try:
-        found = parser.expression()
+        found = read()
         if parser.now.kind != "end":
             parser.fail("the end", "an operator")
     except (UnexpectedTokenError, EndOfReadingError):

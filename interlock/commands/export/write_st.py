@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from interlock.base.errors import InputError, InternalError, Mistake, Place
+from interlock.exchange.files import ENDING, load_project, read_files
 from interlock.model.model import Model
 from interlock.st import syntax as sx
-from interlock.st.load import load_project
-from interlock.st.parser import parse_file
 from interlock.st.write import write_file
 from interlock.st.write_project import write_project
 
@@ -35,9 +34,13 @@ class Written:
 
 def of_each_file(model: Model) -> Written:
     """Each file of the program by itself."""
-    files = _files_of(model)
-    names = [PurePath(name).name for name in model.program_files]
-    texts = {name: write_file(file) for name, file in zip(names, files, strict=True)}
+    # A drawn file becomes a text of its name, and each list of globals in it another.
+    paths = [PurePath(name) for name in model.program_files]
+    kept = {path.stem.casefold(): path.name for path in paths if path.suffix.casefold() != ENDING}
+    texts = {
+        kept.get(file.name.casefold(), f"{file.name}.st"): write_file(file)
+        for file in _files_of(model)
+    }
     if not _mean_the_same(model, texts):
         raise InternalError(f"{model.program.place.file}: written anew it does not mean the same")
     return Written(texts, (_LAYOUT,))
@@ -68,7 +71,7 @@ def in_one_text(model: Model) -> Written:
 
 def _files_of(model: Model) -> Sequence[sx.SourceFile]:
     # Not those of the project: what a configuration makes of several programs has no text.
-    return [parse_file(text, name) for name, text in model.program_texts.items()]
+    return read_files(model.program_texts)
 
 
 def _mean_the_same(model: Model, texts: Mapping[str, str]) -> bool:

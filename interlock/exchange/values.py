@@ -1,0 +1,195 @@
+"""The values of a network: what comes in at a pin, what is kept, and the types of wires."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from interlock.base.errors import Place
+from interlock.exchange import blocks
+from interlock.exchange.keeping import Key, Planner
+from interlock.exchange.making import Making
+from interlock.exchange.nodes import Node, Pin
+from interlock.exchange.order import Evaluation
+from interlock.st import syntax as sx
+
+_COMPARISONS = frozenset(("GT", "GE", "EQ", "LE", "LT", "NE"))
+
+
+class Values:
+    """The values of one evaluation while its statements are made.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+    making : Making
+    """
+
+    def __init__(self, evaluation: Evaluation, making: Making) -> None:
+        self.evaluation = evaluation
+        self.making = making
+        for node in evaluation.nodes:
+            if node.kind == "block":
+                blocks.check_block(node, making)
+        self.plan = Planner(evaluation, making).make()
+        self.values: dict[Key, sx.Expression] = {}
+        self.memories: dict[Key, sx.Name] = {}
+        self.out: list[sx.Statement] = []
+        self._nodes = {id(node): node for node in evaluation.nodes}
+        self.at = {id(node): n for n, node in enumerate(evaluation.nodes)}
+
+    def remember(self) -> None:
+        """Declare what wires that lead back remember."""
+        for key in self.plan.remembered:
+            node = self._nodes[key[0]]
+            if not blocks.is_instance(node):
+                type_ = self.type_of(node, key[1], None)
+                wanted = f"{node.kind}_{node.id}_before"
+                self.memories[key] = self.making.memory(wanted, type_, node)
+
+    def set(self, node: Node, output: str, value: sx.Expression) -> None:
+        """Give a node's output its value, kept in a variable where the plan says so."""
+        key = (id(node), output)
+        if key in self.memories:
+            self.out.append(sx.Assign(self.memories[key], value, node.place))
+            value = self.memories[key]
+        elif key in self.plan.kept and not isinstance(value, sx.Truth):
+            value = self._kept(node, output, value)
+        self.values[key] = value
+
+    def _kept(self, node: Node, output: str, value: sx.Expression) -> sx.Expression:
+        type_ = self.type_of(node, output, value)
+        label = blocks.type_name(node) if node.kind == "block" else node.kind
+        wanted = "_".join(filter(None, (label, node.id, output if label else "")))
+        name = self.making.temporary(wanted, type_, node.place)
+        self.out.append(sx.Assign(name, value, node.place))
+        return name
+
+    def type_of(self, node: Node, output: str, value: sx.Expression | None) -> sx.TypeRef:
+        if node.kind in ("contact", "coil") or output == "ENO":
+            return sx.TypeRef("BOOL", None, None, node.place)
+        found = None if value is None else self.making.scope.type_of(value)
+        found = found or self._type_of_call(node)
+        for use in self.plan.uses.get((id(node), output), ()):
+            if found is None and use.node.kind == "outVariable" and use.node.shown is not None:
+                found = self.making.scope.type_of(use.node.shown)
+        if found is None:
+            says = "the type of its value is not known; give it to a variable, and use that"
+            raise node.refuse(says)
+        return found
+
+    def _type_of_call(self, node: Node) -> sx.TypeRef | None:
+        """The type that a block's value will have, from the types of what is wired to it."""
+        given = []
+        waiting = [node]
+        seen: set[int] = set()
+        while waiting:
+            one = waiting.pop()
+            if id(one) in seen:
+                continue
+            seen.add(id(one))
+            if one.kind == "contact":
+                return sx.TypeRef("BOOL", None, None, node.place)
+            if one.kind == "block":
+                call = sx.Call(blocks.type_name(one), (sx.Truth(True, one.place),) * 2, one.place)
+                type_ = self.making.scope.type_of(call)
+                unit = self.making.scope.known.units.get(call.function.casefold())
+                compares = call.function.upper() in _COMPARISONS
+                if unit is not None or compares or "_TO_" in call.function.upper():
+                    return type_
+            if one.shown is not None:
+                given.append(one.shown)
+            waiting += [s for pin in one.pins for s, _ in pin.sources]
+        types = [self.making.scope.type_of(e) for e in given]
+        known = {t.name.upper(): t for t in types if t is not None}
+        return next(iter(known.values())) if len(known) == 1 else None
+
+    def _from(self, source: Node, formal: str, node: Node) -> sx.Expression:
+        if source.kind == "leftPowerRail":
+            return sx.Truth(True, source.place)
+        if source.kind == "step":
+            return sx.Name(f"{source.element.get('name')}.X", source.place)
+        key = (id(source), blocks.output_of(source, formal))
+        if key in self.values and (source, node) not in self.evaluation.back:
+            return self.values[key]
+        if key in self.memories:
+            return self.memories[key]
+        if source.kind == "block" and blocks.is_instance(source):
+            return self.of_instance(source, key[1])
+        raise source.refuse(f"'{source.kind}' has no value that could be used in a network")
+
+    def pin(self, node: Node, pin: Pin) -> sx.Expression:
+        """What comes in at a pin; several connections are OR-ed."""
+        parts = [self._from(source, formal, node) for source, formal in pin.sources]
+        if pin.expression is not None:
+            parts.append(pin.expression)
+        value = joined(parts, pin.place)
+        if pin.edge:
+            value = self.trigger(node, pin.edge, value, f"{node.id}_{pin.name}")
+        return sx.Unary("NOT", value, pin.place) if pin.negated else value
+
+    def left(self, node: Node) -> sx.Expression:
+        """What comes into an element with one point."""
+        if not node.pins or node.pins[0].is_open:
+            raise node.refuse("nothing is connected to it")
+        return self.pin(node, node.pins[0])
+
+    def trigger(self, node: Node, edge: str, value: sx.Expression, label: str) -> sx.Expression:
+        trigger = self.making.trigger(edge, f"edge_{label}".rstrip("_"), node)
+        given = (sx.InputArgument("CLK", value, node.place),)
+        self.out.append(sx.Invoke(trigger, given, (), node.place))
+        return sx.Name(f"{trigger.text}.Q", node.place)
+
+    def of_instance(self, node: Node, output: str) -> sx.Expression:
+        """What an instance gave when it was called before."""
+        named = blocks.written_output(node, output)
+        value = blocks.member(blocks.instance_of(node), named.name)
+        return sx.Unary("NOT", value, node.place) if named.negated else value
+
+    def target(self, node: Node) -> sx.Target:
+        if not isinstance(node.shown, sx.Name | sx.Element | sx.Member | sx.Direct | sx.Pointed):
+            raise node.refuse("it names no variable that could be assigned")
+        return node.shown
+
+    def write(self, node: Node, value: sx.Expression) -> None:
+        """Write a coil's or a variable's value as its signs say."""
+        target, place = self.target(node), node.place
+        if node.edge and node.negated:
+            raise node.refuse("an edge that is negated as well has no meaning that is agreed upon")
+        if node.edge:
+            value = self.trigger(node, node.edge, value, node.id)
+        if node.negated:
+            value = sx.Unary("NOT", value, place)
+        if not node.storage:
+            self.out.append(sx.Assign(target, value, place))
+            return
+        assign = sx.Assign(target, sx.Truth(node.storage == "set", place), place)
+        self.out.append(sx.If((sx.Branch(value, (assign,), place),), (), place))
+
+    def flag(self, wanted: str, node: Node) -> sx.Name:
+        """A temporary variable for a truth value of a node."""
+        type_ = sx.TypeRef("BOOL", None, None, node.place)
+        return self.making.temporary(wanted, type_, node.place)
+
+
+def joined(parts: Iterable[sx.Expression], place: Place) -> sx.Expression:
+    """The OR of what is joined; power from the rail is power."""
+    flat: list[sx.Expression] = []
+    for part in parts:
+        if isinstance(part, sx.Truth) and part.value:
+            return part
+        joins = isinstance(part, sx.Junction) and part.op == "OR"
+        flat += part.operands if isinstance(part, sx.Junction) and joins else [part]
+    return flat[0] if len(flat) == 1 else sx.Junction("OR", tuple(flat), place)
+
+
+def in_series(parts: Iterable[sx.Expression], place: Place) -> sx.Expression:
+    """The AND of what stands in a series."""
+    flat: list[sx.Expression] = []
+    for part in parts:
+        if isinstance(part, sx.Truth) and part.value:
+            continue
+        series = isinstance(part, sx.Junction) and part.op == "AND"
+        flat += part.operands if isinstance(part, sx.Junction) and series else [part]
+    if not flat:
+        return sx.Truth(True, place)
+    return flat[0] if len(flat) == 1 else sx.Junction("AND", tuple(flat), place)
