@@ -122,7 +122,7 @@ class BlockCalls(Values):
             self.absorbed.add(id(direct))
             self.values[(id(node), result)] = value
             self.write(direct, value)
-        elif value is not None:
+        elif value is not None and (id(node), result) in self.plan.uses:
             self._keep_result(node, result, value)
         inner, self.out = self.out, out
         if isinstance(enable, sx.Truth):

@@ -45,7 +45,7 @@ class Plan:
     Attributes
     ----------
     uses : dict of Key to list of Use
-        By node and output.
+        By node and output, without those by wires that lead back.
     kept : set of Key
         Values that get a variable.
     remembered : set of Key
@@ -102,9 +102,11 @@ class Planner:
                 if id(source) not in self._at and (source, node) not in self._back:
                     continue
                 key = (id(source), output_of(source, formal))
-                self.plan.uses.setdefault(key, []).append(Use(node, value and not pin.edge))
+                uses = self.plan.uses.setdefault(key, [])
                 if (source, node) in self._back:
                     self.plan.remembered.add(key)
+                else:
+                    uses.append(Use(node, value and not pin.edge))
 
     def _read_by(self, node: Node) -> set[str]:
         found: set[str] = set()
@@ -169,13 +171,14 @@ class Planner:
         ends = here
         for output in outputs:
             key = (id(node), output)
-            uses = self.plan.uses.get(key, [])
-            if not uses:
+            uses = self.plan.uses.get(key)
+            if uses is None:
                 continue
-            last = max(self._end(use) for use in uses)
+            last = max((self._end(use) for use in uses), default=here)
             ends = max(ends, last)
-            must = is_large or key in self.plan.remembered
-            if must or self._must_be_kept(node, len(uses), last):
+            # What an instance gave can be read from it; anything else must be remembered.
+            back = key in self.plan.remembered and not is_instance(node)
+            if is_large or back or self._must_be_kept(node, len(uses), last):
                 self.plan.kept.add(key)
         is_kept = any((id(node), output) in self.plan.kept for output in outputs)
         self._ends[id(node)] = here if is_kept else ends

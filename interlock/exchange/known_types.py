@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, FUNCTIONS, Integer
 from interlock.st.types import BIT_STRINGS, LIMITS, REALS, SIGNED, TIMES, UNSIGNED
@@ -156,37 +157,53 @@ class Scope:
         return None if found is None else self.known.plain(found)
 
     def _of_call(self, e: sx.Call) -> sx.TypeRef | None:
-        name = e.function.upper()
-        unit = self.known.units.get(e.function.casefold())
+        types = [self.type_of(argument) for argument in e.arguments]
+        are_literals = [isinstance(argument, sx.Number) for argument in e.arguments]
+        known = [t for t, plain in zip(types, are_literals, strict=True) if not plain or t]
+        return self.type_of_call(e.function, known, e.place)
+
+    def type_of_call(
+        self, function: str, arguments: Sequence[sx.TypeRef | None], place: Place
+    ) -> sx.TypeRef | None:
+        """The type of a function's value where it is sure.
+
+        Parameters
+        ----------
+        function : str
+        arguments : sequence of syntax.TypeRef or None
+            The types of its arguments by their places; literals without one left out.
+        place : Place
+        """
+        name = function.upper()
+        unit = self.known.units.get(function.casefold())
         if unit is not None and unit.returns is not None:
             return unit.returns
         conversion = _CONVERSION.fullmatch(name)
         if conversion and conversion[1] in _ELEMENTARY:
-            return _named(conversion[1], e)
+            return sx.TypeRef(conversion[1], None, None, place)
         if name in _COMPARISONS:
-            return _named("BOOL", e)
+            return sx.TypeRef("BOOL", None, None, place)
         if name == "TRUNC" or name not in FUNCTIONS:
             return None
-        arguments = e.arguments
         if name in ("SEL", "MUX"):
             arguments = arguments[1:]
         elif name in ("SHL", "SHR", "ROL", "ROR", "EXPT"):
             arguments = arguments[:1]
-        return self._common(arguments)
+        return _largest(arguments)
 
     def _common(self, operands: Iterable[sx.Expression]) -> sx.TypeRef | None:
         """The larger of the types of operands of one kind; literals have that of the others."""
-        found: sx.TypeRef | None = None
-        for operand in operands:
-            type_ = self.type_of(operand)
-            if type_ is None:
-                if not isinstance(operand, sx.Number):
-                    return None
-                continue
-            found = type_ if found is None else _larger(found, type_)
-            if found is None:
-                return None
-        return found
+        types = ((self.type_of(e), isinstance(e, sx.Number)) for e in operands)
+        return _largest([t for t, is_literal in types if t is not None or not is_literal])
+
+
+def _largest(types: Iterable[sx.TypeRef | None]) -> sx.TypeRef | None:
+    found: sx.TypeRef | None = None
+    for number, type_ in enumerate(types):
+        if type_ is None or (number and found is None):
+            return None
+        found = type_ if found is None else _larger(found, type_)
+    return found
 
 
 def _larger(one: sx.TypeRef, other: sx.TypeRef) -> sx.TypeRef | None:

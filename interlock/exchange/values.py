@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from interlock.base.errors import Place
 from interlock.exchange import blocks
 from interlock.exchange.keeping import Key, Planner
-from interlock.exchange.making import Making
+from interlock.exchange.making import Making, parts_of
 from interlock.exchange.nodes import Node, Pin
 from interlock.exchange.order import Evaluation
 from interlock.st import syntax as sx
 
-_COMPARISONS = frozenset(("GT", "GE", "EQ", "LE", "LT", "NE"))
+# So many blocks are looked at to find the type of a wire.
+_FARTHEST = 12
+_VARIES = (sx.Name, sx.Element, sx.Member, sx.Direct, sx.Pointed)
 
 
 class Values:
@@ -43,7 +45,8 @@ class Values:
             node = self._nodes[key[0]]
             if not blocks.is_instance(node):
                 type_ = self.type_of(node, key[1], None)
-                wanted = f"{node.kind}_{node.id}_before"
+                named = blocks.type_name(node) if node.kind == "block" else node.kind
+                wanted = f"{named}_{node.id}_before"
                 self.memories[key] = self.making.memory(wanted, type_, node)
 
     def set(self, node: Node, output: str, value: sx.Expression) -> None:
@@ -52,7 +55,7 @@ class Values:
         if key in self.memories:
             self.out.append(sx.Assign(self.memories[key], value, node.place))
             value = self.memories[key]
-        elif key in self.plan.kept and not isinstance(value, sx.Truth):
+        elif key in self.plan.kept and not _is_constant(value):
             value = self._kept(node, output, value)
         self.values[key] = value
 
@@ -65,10 +68,10 @@ class Values:
         return name
 
     def type_of(self, node: Node, output: str, value: sx.Expression | None) -> sx.TypeRef:
-        if node.kind in ("contact", "coil") or output == "ENO":
+        if output == "ENO":
             return sx.TypeRef("BOOL", None, None, node.place)
         found = None if value is None else self.making.scope.type_of(value)
-        found = found or self._type_of_call(node)
+        found = found or self._wired_type(node, output, frozenset())
         for use in self.plan.uses.get((id(node), output), ()):
             if found is None and use.node.kind == "outVariable" and use.node.shown is not None:
                 found = self.making.scope.type_of(use.node.shown)
@@ -77,31 +80,35 @@ class Values:
             raise node.refuse(says)
         return found
 
-    def _type_of_call(self, node: Node) -> sx.TypeRef | None:
-        """The type that a block's value will have, from the types of what is wired to it."""
-        given = []
-        waiting = [node]
-        seen: set[int] = set()
-        while waiting:
-            one = waiting.pop()
-            if id(one) in seen:
+    def _wired_type(self, node: Node, output: str, seen: frozenset[int]) -> sx.TypeRef | None:
+        """The type of a wire, from the types of what leads to it."""
+        scope = self.making.scope
+        if node.kind in ("contact", "coil", "leftPowerRail"):
+            return sx.TypeRef("BOOL", None, None, node.place)
+        if node.shown is not None:
+            return scope.type_of(node.shown)
+        if node.kind == "block" and blocks.is_instance(node):
+            return scope.type_of(blocks.member(blocks.instance_of(node), output))
+        if len(seen) > _FARTHEST:
+            return None
+        seen |= {id(node)}
+        arguments = []
+        for pin in node.pins:
+            if pin.name.upper() == "EN" or pin.is_open:
                 continue
-            seen.add(id(one))
-            if one.kind == "contact":
-                return sx.TypeRef("BOOL", None, None, node.place)
-            if one.kind == "block":
-                call = sx.Call(blocks.type_name(one), (sx.Truth(True, one.place),) * 2, one.place)
-                type_ = self.making.scope.type_of(call)
-                unit = self.making.scope.known.units.get(call.function.casefold())
-                compares = call.function.upper() in _COMPARISONS
-                if unit is not None or compares or "_TO_" in call.function.upper():
-                    return type_
-            if one.shown is not None:
-                given.append(one.shown)
-            waiting += [s for pin in one.pins for s, _ in pin.sources]
-        types = [self.making.scope.type_of(e) for e in given]
-        known = {t.name.upper(): t for t in types if t is not None}
-        return next(iter(known.values())) if len(known) == 1 else None
+            shown = [pin.expression, *(source.shown for source, _ in pin.sources)]
+            is_literal = any(isinstance(e, sx.Number) and not e.prefix for e in shown)
+            # What leads back has the type of the rest of the loop.
+            if is_literal or any(id(source) in seen for source, _ in pin.sources):
+                continue
+            type_ = scope.type_of(pin.expression) if pin.expression is not None else None
+            for source, formal in pin.sources:
+                name = blocks.output_of(source, formal)
+                type_ = type_ or self._wired_type(source, name, seen)
+            arguments.append(type_)
+        if node.kind != "block":
+            return arguments[0] if arguments else None
+        return scope.type_of_call(blocks.type_name(node), arguments, node.place)
 
     def _from(self, source: Node, formal: str, node: Node) -> sx.Expression:
         if source.kind == "leftPowerRail":
@@ -169,6 +176,11 @@ class Values:
         """A temporary variable for a truth value of a node."""
         type_ = sx.TypeRef("BOOL", None, None, node.place)
         return self.making.temporary(wanted, type_, node.place)
+
+
+def _is_constant(value: sx.Expression) -> bool:
+    """Whether a value is made of literals alone, so that it never changes."""
+    return not any(isinstance(part, _VARIES) for part in parts_of(value))
 
 
 def joined(parts: Iterable[sx.Expression], place: Place) -> sx.Expression:
