@@ -73,10 +73,10 @@ def _reading(node: Node) -> tuple[float, float, int]:
     return (*node.at, node.number)
 
 
-def _leftmost(node: Node) -> tuple[int, float, float, int]:
+def _leftmost(node: Node) -> tuple[bool, int, float, float, int]:
     """From left to right, then from top to bottom; by number where there is one."""
     top, left = node.at
-    return (node.order or 0, left, top, node.number)
+    return (node.order is None, node.order or 0, left, top, node.number)
 
 
 def _by_order(nodes: Iterable[Node]) -> list[Node]:

@@ -53,6 +53,8 @@ class Part:
         ``negated``, ``rising``, ``falling``, ``set``, ``reset`` or empty.
     enable : int or None
         What enables it, where it is a function with EN: the number of a part.
+    order : int or None
+        Its executionOrderId.
     """
 
     kind: str
@@ -61,6 +63,7 @@ class Part:
     text: str = ""
     sign: str = ""
     enable: int | None = None
+    order: int | None = None
 
     @property
     def number(self) -> bool:
@@ -104,6 +107,11 @@ def bodies(draw: st.DrawFn) -> Body:
     for group in range(draw(st.integers(1, 4))):
         _draw_group(draw, 10 * (group + 1), parts)
     labels: dict[int, str] = {}
+    if draw(st.integers(0, 2)) == 0:
+        acting = [p for p in parts if p.kind not in ("value", "contact")]
+        for order, part in enumerate(draw(st.permutations(acting))):
+            part.order = order + 1
+        return Body(parts, labels)
     for network in networks_of(parts):
         row = min(part.at[0] for part in network)
         later = sorted({p.at[0] for p in parts if p.at[0] > row})
@@ -191,7 +199,7 @@ def as_file(body: Body) -> str:
             sheet.assign(part.text, *wires[0], at=part.at, **words)
         elif part.kind in ("jump", "return"):
             label = part.text if part.kind == "jump" else None
-            sheet.end(part.kind, *wires[0], at=part.at, label=label)
+            sheet.end(part.kind, *wires[0], at=part.at, label=label, **words)
         else:
             names, _, output = _BLOCKS[part.kind]
             given = dict(zip(names.split(","), (w[0] for w in wires), strict=True))
@@ -201,7 +209,7 @@ def as_file(body: Body) -> str:
             if part.enable is not None:
                 given = {"EN": _wire(body, ids, part.enable), **given}
                 output = f"ENO,{output}"
-            sheet.block(part.kind, given, output, instance, at=part.at)
+            sheet.block(part.kind, given, output, instance, at=part.at, **words)
     for row, label in body.labels.items():
         sheet.end("label", at=(row, 0), label=label)
     faces = interface(**_FACES, VAR=";".join((*instances, "r:BOOL", "m:INT")))
@@ -216,11 +224,14 @@ def _wire(body: Body, ids: Mapping[int, str], number: int) -> Wire:
 
 
 def _words(part: Part) -> dict[str, str]:
+    words = {} if part.order is None else {"executionOrderId": str(part.order)}
     if part.sign == "negated":
-        return {"negated": "true"}
-    if part.sign in ("rising", "falling"):
-        return {"edge": part.sign}
-    return {"storage": part.sign} if part.sign else {}
+        words["negated"] = "true"
+    elif part.sign in ("rising", "falling"):
+        words["edge"] = part.sign
+    elif part.sign:
+        words["storage"] = part.sign
+    return words
 
 
 # What it does
@@ -266,7 +277,7 @@ class Evaluator:
         self._done: set[int] = set()
 
     def _wires_back(self) -> set[tuple[int, int]]:
-        """Of every loop the wires to the part that stands leftmost, then topmost."""
+        """Of every loop the wires to the part that comes first: by number, else leftmost."""
         parts = self.body.parts
         back: set[tuple[int, int]] = set()
 
@@ -288,7 +299,10 @@ class Evaluator:
                 return back
             some = loops[0]
             loop = {n for n in loops if leads(some, n, every) and leads(n, some, every)}
-            first = min(loop, key=lambda n: (parts[n].at[1], parts[n].at[0], n))
+            numbered = {n for n in loop if parts[n].order is not None}
+            first = min(
+                numbered or loop, key=lambda n: (parts[n].order, parts[n].at[1], parts[n].at[0], n)
+            )
             back |= {(n, first) for n in loop if n in _wired(parts[first])}
 
     def scan(self, inputs: Mapping[str, int]) -> None:
@@ -300,7 +314,11 @@ class Evaluator:
         goals: list[tuple[tuple[int, ...], str | list[Part]]] = [
             ((row, 0), label) for row, label in self.body.labels.items()
         ]
-        for network in networks_of(parts):
+        networks = networks_of(parts)
+        if any(part.order is not None for part in parts):
+            # Numbers go through all networks.
+            networks = [list(parts)]
+        for network in networks:
             least = min((*p.at, parts.index(p)) for p in network)
             goals.append(((least[0], 1, *least[1:]), network))
         to = ""
@@ -325,11 +343,12 @@ class Evaluator:
                 or n in feeding
                 or (part.kind in _BLOCKS and (n not in used))
                 or (part.kind == "Twice" and part.enable is None)
+                or (part.kind in _BLOCKS and part.order is not None)
             )
         ]
         leaving = []
-        for number in sorted(turns, key=lambda n: (*parts[n].at, n)):
-            self._evaluate(number)
+        for number in sorted(turns, key=lambda n: (parts[n].order or 0, *parts[n].at, n)):
+            self._evaluate(number, parts[number].order)
             if parts[number].kind in ("jump", "return"):
                 leaving.append(number)
         for number in leaving:
@@ -337,13 +356,15 @@ class Evaluator:
                 return parts[number].text or "return"
         return ""
 
-    def _evaluate(self, number: int) -> None:
+    def _evaluate(self, number: int, turn: int | None) -> None:
+        """Evaluate a part, and what it needs before, but for what has a later turn."""
         if number in self._done:
             return
         part = self.body.parts[number]
         for source in _wired(part):
-            if (source, number) not in self._back:
-                self._evaluate(source)
+            later = turn is not None and (self.body.parts[source].order or 0) > turn
+            if (source, number) not in self._back and not later:
+                self._evaluate(source, turn)
         self._done.add(number)
         inputs = [int(any(self._in(one) for one in wire)) for wire in part.wires]
         if part.kind in _BLOCKS:
