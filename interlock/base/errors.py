@@ -39,8 +39,12 @@ class Place:
         >>> Place("a/plant.xml", 12, 5, "PROGRAM Main", "coil 7 (pump)").short
         'plant.xml:12 (coil 7 (pump))'
         """
-        name = self.file.replace("\\", "/").rsplit("/", 1)[-1]
-        return f"{name}:{self.line}" + (f" ({self.element})" if self.element else "")
+        return f"{self.file_name}:{self.line}" + (f" ({self.element})" if self.element else "")
+
+    @property
+    def file_name(self) -> str:
+        """The file's name without folders."""
+        return self.file.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def place_after(file: str, before: str) -> Place:

@@ -156,5 +156,4 @@ class Lockstep:
 def _told(place: Place | None) -> str:
     if place is None:
         return ""
-    file = place.file.replace("\\", "/").rsplit("/", 1)[-1]
-    return f"{file}:{place.line}"
+    return place.short

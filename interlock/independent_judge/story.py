@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from interlock.base.errors import Place
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Change, Happening
 from interlock.kernel.system import MoveKind
@@ -32,8 +33,8 @@ class Line:
     who, says : str
     changes : tuple of str
         ``"lift DOWN -> MID"`` for machines, ``"green on"`` for outputs.
-    decided : tuple of str
-        Places in the program that decided changed outputs, as ``controller.st:12``.
+    decided : tuple of Place
+        Places in the program that decided changed outputs.
     loop : bool
         Whether the step is part of the endless loop.
     """
@@ -42,7 +43,7 @@ class Line:
     who: str
     says: str
     changes: tuple[str, ...]
-    decided: tuple[str, ...]
+    decided: tuple[Place, ...]
     loop: bool = False
 
 
@@ -83,12 +84,8 @@ def change_in_words(model: Model, change: Change) -> str:
     return f"{change.name} {change.before} → {change.after}"
 
 
-def _decided(happening: Happening) -> tuple[str, ...]:
+def _decided(happening: Happening) -> tuple[Place, ...]:
     assert happening.scan is not None
     shown = {change.name for change in happening.changes}
-    places = []
-    for decision in happening.scan.decided:
-        if decision.name in shown:
-            file = decision.place.file.replace("\\", "/").rsplit("/", 1)[-1]
-            places.append(f"{file}:{decision.place.line}")
-    return tuple(dict.fromkeys(places))
+    places = [decision.place for decision in happening.scan.decided if decision.name in shown]
+    return tuple({place.short: place for place in places}.values())

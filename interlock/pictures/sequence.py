@@ -111,7 +111,7 @@ def _rows(model: Model, run: Replayed, line: Line) -> list[_Row]:
 
 
 def _scan_rows(line: Line) -> list[_Row]:
-    decided = (f"decided in {', '.join(line.decided)}",) if line.decided else ()
+    decided = (f"decided in {', '.join(p.short for p in line.decided)}",) if line.decided else ()
     words = ", ".join(line.changes) or "scan, no output changes"
     return [_Row(line.number, _CONTROLLER, _PLANT, words, decided)]
 

@@ -258,7 +258,15 @@ def _run(model: Model, run: Replayed) -> Table:
     rows = []
     for line in tell(model, run):
         changes = ", ".join(line.changes)
-        rows.append((str(line.number), line.who, line.says, changes, " ".join(line.decided)))
+        rows.append(
+            (
+                str(line.number),
+                line.who,
+                line.says,
+                changes,
+                " ".join(place.short for place in line.decided),
+            )
+        )
     return table(("", "who", "does", "changes", "decided by"), rows)
 
 

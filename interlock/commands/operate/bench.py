@@ -11,8 +11,8 @@ import hashlib
 from collections.abc import Mapping
 from functools import cached_property
 
-from interlock.base.errors import InternalError, Place
-from interlock.commands.operate.listing import Listing, Row, Scanned, short_name
+from interlock.base.errors import InternalError
+from interlock.commands.operate.listing import Listing, Row, Scanned, line_of
 from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Situation
 from interlock.independent_judge.player import Change
@@ -232,8 +232,8 @@ class Bench:
         result = controller.scan(self.signals(state))
         after = self.after(state, SCAN)
         self._check(after, controller.values())
-        lines = frozenset(short(place) for place in result.executed)
-        decided = [f"{short(d.place)}" for d in result.decided]
+        lines = frozenset(line_of(place) for place in result.executed)
+        decided = [d.place.short for d in result.decided]
         return after, self._seen(controller, lines, tuple(dict.fromkeys(decided)))
 
     def _controller(self) -> Controller:
@@ -264,8 +264,3 @@ class Bench:
                     f"after a scan the system says {variable.name} is {value}, the program's "
                     f"interpreter says {values[variable.name]}"
                 )
-
-
-def short(place: Place) -> str:
-    """A place without folders and column: ``controller.st:12``."""
-    return f"{short_name(place.file)}:{place.line}"

@@ -178,6 +178,11 @@ class Listing:
         return f'<b class="t">{text}</b>' if shown.truth else f'<span class="f">{text}</span>'
 
 
+def line_of(place: Place) -> str:
+    """A line as the listing names it: ``controller.st:12``."""
+    return f"{place.file_name}:{place.line}"
+
+
 def short_name(file: str) -> str:
     """A file's name without folders."""
     return file.replace("\\", "/").rsplit("/", 1)[-1]
@@ -220,7 +225,7 @@ def _targets(body: tuple[ty.Statement, ...], names: Collection[str]) -> dict[str
     # What elaboration puts in between has no name that anybody gave, and no value afterwards.
     found: dict[str, tuple[str, ...]] = {}
     for where, name in _assignments(body):
-        place = f"{short_name(where.file)}:{where.line}"
+        place = line_of(where)
         if name.casefold() in names and name not in found.get(place, ()):
             found[place] = (*found.get(place, ()), name)
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from interlock.commands.operate.bench import Bench, short
+from interlock.commands.operate.bench import Bench
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.judging import Job
 from interlock.commands.operate.listing import Shown
@@ -64,7 +64,7 @@ def signals(desk: Desk) -> dict[str, Any]:
                 "value": value,
                 "true": true,
                 "lies": told[name] != healthy[name],
-                "place": short(sensor.place),
+                "place": sensor.place.short,
             }
         )
     return {"rows": rows}
@@ -108,7 +108,7 @@ def worth_a_look(desk: Desk) -> dict[str, Any]:
     explored = None if job is None or job.stage != "done" else job.looked
     looked = desk.bench.looked if explored is None else explored
     return {
-        "rows": [(f"{short(one.place)}:{one.place.column}", one.says) for one in looked.oversights],
+        "rows": [(f"{one.place.short}:{one.place.column}", one.says) for one in looked.oversights],
         "undecided": looked.undecided,
         "explored": explored is not None,
     }
@@ -116,7 +116,7 @@ def worth_a_look(desk: Desk) -> dict[str, Any]:
 
 def _place_of(bench: Bench, id_: str) -> str:
     statement = bench.model.statements.get(id_)
-    return "" if statement is None else short(statement.place)
+    return "" if statement is None else statement.place.short
 
 
 def _counts(job: Job | None) -> str:

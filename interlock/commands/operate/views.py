@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from interlock.commands.operate.bench import short
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.session import Entry, Refusal
 from interlock.commands.rehearse.why import Reason
@@ -238,7 +237,7 @@ def _permissives(reason: Reason) -> Iterator[Reason]:
 
 
 def _reason(reason: Reason) -> dict[str, Any]:
-    return {"text": reason.text, "place": short(reason.place)}
+    return {"text": reason.text, "place": reason.place.short}
 
 
 def _tree(reason: Reason) -> dict[str, Any]:

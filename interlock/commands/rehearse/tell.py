@@ -248,9 +248,8 @@ def told(reason: Reason) -> str:
 
 
 def place(reason: Reason) -> str:
-    """File and line, without the folder."""
-    file = reason.place.file.replace("\\", "/").rsplit("/", 1)[-1]
-    return f"{file}:{reason.place.line}"
+    """File and line, without the folder, and the element in a drawing."""
+    return reason.place.short
 
 
 def back(result: DeviationResult) -> str:
@@ -267,7 +266,7 @@ def _run(model: Model, run: Any) -> RenderableType:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right", style="dim")
     for line in tell(model, run):
-        decided = " ".join(line.decided)
+        decided = " ".join(place.short for place in line.decided)
         what = escape(", ".join(line.changes))
         table.add_row(str(line.number), line.who, escape(line.says), what, escape(decided))
     return Padding(table, (0, 0, 0, 4))

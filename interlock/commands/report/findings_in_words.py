@@ -19,8 +19,8 @@ SIGNS = {"holds": "✓", "violated": "✕", "undecided": "?", "vacuous": "○"}
 
 
 def place_words(place: Place) -> str:
-    """File and line without the folder."""
-    return f"{place.file.replace(chr(92), '/').rsplit('/', 1)[-1]}:{place.line}"
+    """File and line without the folder, and the element in a drawing."""
+    return place.short
 
 
 def plr_words(hazard: Hazard) -> tuple[str, str]:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from interlock.base.errors import Place
 from interlock.base.visible import made_visible
 from interlock.commands.rehearse.tell import says as deviation_says
 from interlock.commands.report.dossier import Dossier
@@ -175,12 +176,11 @@ def run_view(model: Model, view: SideView, shown: ShownRun) -> dict[str, Any]:
     }
 
 
-def _places(decided: Sequence[str]) -> dict[str, list[int]]:
-    """Lines by the file that they stand in."""
-    found: dict[str, list[int]] = {}
+def _places(decided: Sequence[Place]) -> dict[str, list[tuple[int, str]]]:
+    """Lines, with the element in a drawing, by the file that they stand in."""
+    found: dict[str, list[tuple[int, str]]] = {}
     for place in decided:
-        file, _, line = place.rpartition(":")
-        found.setdefault(file, []).append(int(line))
+        found.setdefault(place.file_name, []).append((place.line, place.element))
     return {file: sorted(lines) for file, lines in found.items()}
 
 

@@ -136,7 +136,7 @@ def _finding(model: Model, finding: Finding) -> dict[str, Any]:
                     "who": line.who,
                     "says": line.says,
                     "changes": list(line.changes),
-                    "decided": list(line.decided),
+                    "decided": [place.short for place in line.decided],
                 }
                 for line in tell(model, finding.run, quiet_scans=True)
             ],

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
 from pathlib import PurePath
 from typing import Any
 from urllib.parse import quote
@@ -103,7 +102,7 @@ def _result(verification: Verification, finding: Finding, number: int) -> dict[s
         "properties": {"states": verdict.n_states, "engine": verdict.engine},
     }
     if finding.run is not None:
-        flow = [_step(model, line) for line in tell(model, finding.run, quiet_scans=True)]
+        flow = [_step(line) for line in tell(model, finding.run, quiet_scans=True)]
         result["codeFlows"] = [{"threadFlows": [{"locations": flow}]}] if flow else []
     return result
 
@@ -144,19 +143,9 @@ def _location(place: Place) -> dict[str, Any]:
     return {"physicalLocation": {"artifactLocation": {"uri": _uri(place.file)}, "region": region}}
 
 
-def _step(model: Model, line: Line) -> dict[str, Any]:
+def _step(line: Line) -> dict[str, Any]:
     said = f"{line.who}: {line.says}" + (f" [{', '.join(line.changes)}]" if line.changes else "")
     location: dict[str, Any] = {"message": {"text": said}}
-    found = _decided(model, line.decided)
-    if found is not None:
-        location = {**_location(found), **location}
+    if line.decided:
+        location = {**_location(line.decided[0]), **location}
     return {"location": location, "executionOrder": line.number}
-
-
-def _decided(model: Model, decided: Iterable[str]) -> Place | None:
-    """The first line of the program that decided something, as a place in its file."""
-    files = {name.replace("\\", "/").rsplit("/", 1)[-1]: name for name in model.program_files}
-    for text in decided:
-        file, _, line = text.rpartition(":")
-        return Place(files.get(file, model.program.place.file), int(line), 1)
-    return None

@@ -201,15 +201,14 @@ def _below(line: str) -> Padding:
     return Padding(Text(line), (0, 0, 0, 2), expand=False)
 
 
-def _places(decided: tuple[str, ...]) -> str:
-    """``controller.st:12,14`` for several lines of one file."""
-    lines: dict[str, list[str]] = {}
+def _places(decided: tuple[Place, ...]) -> str:
+    """``controller.st:12,14`` for several lines of one file; what is drawn one by one."""
+    lines: dict[str, list[int]] = {}
     for place in decided:
-        file, _, line = place.rpartition(":")
-        lines.setdefault(file, []).append(line)
-    return " ".join(
-        f"{file}:{','.join(sorted(numbers, key=int))}" for file, numbers in lines.items()
-    )
+        if not place.element:
+            lines.setdefault(place.file_name, []).append(place.line)
+    told = [f"{file}:{','.join(map(str, sorted(numbers)))}" for file, numbers in lines.items()]
+    return " ".join([*told, *(place.short for place in decided if place.element)])
 
 
 def _reaction_times(timed: Sequence[ReactionTime]) -> RenderableType:

@@ -346,7 +346,8 @@ document.querySelector("[role=tablist]").addEventListener("keydown", (event) => 
 });
 
 function showPlace(place) {
-  const line = document.querySelector(`tr[data-line="${CSS.escape(place)}"]`);
+  // Behind the line, the element of a drawing may be named.
+  const line = document.querySelector(`tr[data-line="${CSS.escape(place.split(" (")[0])}"]`);
   openTab(byId("tab-program"));
   if (!line) return;
   document.querySelectorAll("tr.sought").forEach((row) => row.classList.remove("sought"));
