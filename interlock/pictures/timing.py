@@ -283,8 +283,8 @@ def _deciding(model: Model, moment: Moment) -> Iterator[tuple[str, int, str]]:
     shown = {change.name for change in moment.happening.changes}
     places = [d.place for d in moment.happening.scan.decided if d.name in shown]
     for place in sorted(dict.fromkeys(places)):
-        source = _statement_at(model.sources.get(place.file, ""), place.line)
-        yield place.file.replace("\\", "/").rsplit("/", 1)[-1], place.line, source
+        source = place.element or _statement_at(model.sources.get(place.file, ""), place.line)
+        yield place.file_name, place.line, source
 
 
 def _statement_at(program: str, line: int) -> str:

@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from interlock.base.errors import Place
 from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
