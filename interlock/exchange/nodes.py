@@ -203,6 +203,9 @@ def read_drawn(drawn: Element, unit: str, notes: list[sx.Note]) -> Drawn:
             mistakes.append(Mistake(node.place, "the editor says that there is an error here"))
         by_id.setdefault(node.id, []).append(node)
         nodes.append(node)
+    if mistakes:
+        # What is missing would be missed by its connections, too.
+        raise InputError(mistakes)
     _find_orders(nodes)
     connectors = _connectors(nodes, mistakes)
     for node in nodes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
@@ -11,6 +12,17 @@ from interlock.model.yaml import Path as DocumentPath
 
 MODEL_FILE = "model.yaml"
 MAX_BYTES = 2_000_000
+# An export of a whole project says each thing at length.
+MAX_XML_BYTES = 8_000_000
+XML = ".xml"
+
+_USUAL = "utf-8-sig"
+_DECLARED = re.compile(rb"<\?xml[^>]{0,100}encoding\s*=\s*[\"']([\w.-]{1,40})[\"']")
+_ENCODINGS = {
+    **dict.fromkeys(("iso-8859-1", "latin1", "windows-1252", "cp1252"), "cp1252"),
+    **dict.fromkeys(("iso-8859-15", "latin-9"), "iso-8859-15"),
+    "utf-16": "utf-16",
+}
 
 
 def read_text(file: Path, wanted_at: Place | None = None) -> str:
@@ -25,29 +37,43 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
     Raises
     ------
     InputError
-        Where it cannot be read, is not UTF-8 or is larger than `MAX_BYTES`.
+        Where it cannot be read, is not UTF-8 or is larger than `MAX_BYTES`. What ends in ``.xml``
+        may be larger, and in the encoding that it declares.
     """
     place = wanted_at or Place(str(file), 1, 1)
     try:
         size = file.stat().st_size
         if not file.is_file():
             raise InputError([Mistake(place, f"not a file: {file}")])
-        if size > MAX_BYTES:
-            raise InputError([Mistake(place, f"the file is larger than {MAX_BYTES:,} bytes")])
+        most = MAX_XML_BYTES if file.suffix.lower() == XML else MAX_BYTES
+        if size > most:
+            raise InputError([Mistake(place, f"the file is larger than {most:,} bytes")])
         data = file.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
         raise InputError([Mistake(place, f"no such file: {file}{_near(file)}")]) from None
     except OSError as error:
         raise InputError([Mistake(place, f"cannot be read: {error.strerror}")]) from None
+    encoding = _encoding(data) if file.suffix.lower() == XML else _USUAL
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode(encoding)
     except UnicodeDecodeError as error:
+        if encoding != _USUAL:
+            raise InputError([Mistake(place, f"not a text in {encoding}: {file}")]) from None
         before = data[: error.start].decode("utf-8-sig", errors="replace")
         line = before.count("\n") + 1
         column = len(before) - (before.rfind("\n") + 1) + 1
         says = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
         raise InputError([Mistake(Place(str(file), line, column), says)]) from None
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _encoding(data: bytes) -> str:
+    """The encoding of an XML document, by its first bytes or as it declares."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16"
+    declared = _DECLARED.match(data.removeprefix(b"\xef\xbb\xbf"))
+    name = declared[1].decode("ascii").lower() if declared else ""
+    return _ENCODINGS.get(name, _USUAL)
 
 
 def file_beside(document: Document, path: DocumentPath, name: str, what: str, example: str) -> Path:

@@ -7,7 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
-from interlock.model.files import MAX_BYTES, check_inside, file_beside, read_text
+from interlock.model.files import (
+    MAX_BYTES,
+    MAX_XML_BYTES,
+    XML,
+    check_inside,
+    file_beside,
+    read_text,
+)
 from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document
 from interlock.model.yaml import Path as DocumentPath
@@ -63,8 +70,10 @@ def _project(document: Document, shape: ModelShape) -> dict[str, str]:
                     texts[str(file)] = read_text(file, place)
         except InputError as error:
             mistakes.extend(error.mistakes)
-        if len(texts) > MOST_FILES or sum(map(len, texts.values())) > MAX_BYTES:
-            says = f"more than {MOST_FILES} files or {MAX_BYTES:,} bytes; name the files needed"
+        has_xml = any(name.lower().endswith(XML) for name in texts)
+        most = MAX_XML_BYTES if has_xml else MAX_BYTES
+        if len(texts) > MOST_FILES or sum(map(len, texts.values())) > most:
+            says = f"more than {MOST_FILES} files or {most:,} bytes; name the files needed"
             raise InputError([Mistake(place, says)])
     if not texts and not mistakes:
         says = f"there is no program in it; files of programs end in {', '.join(ENDINGS[:4])}"

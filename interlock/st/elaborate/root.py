@@ -130,12 +130,12 @@ class Root(Charts):
         for part in reversed(line):
             for declaration in part.declarations:
                 self._declare(declaration, frame)
-        if unit.chart is not None:
-            self.declare_chart(unit, frame)
         body: list[sx.Statement] = []
         own = replace(frame, names=frame.names)
         self.see_edges(own, unit.place, body)
         try:
+            if unit.chart is not None:
+                self.declare_chart(unit, frame)
             self.code(unit, own, body)
         except ToldError:
             pass

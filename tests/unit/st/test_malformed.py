@@ -334,3 +334,10 @@ def test_any_text_is_a_program_or_an_input_error(text: str, inside: bool) -> Non
     mistakes = _mistakes_of(lambda: load_program(whole, "c.st"))
     n_lines = whole.count("\n") + 1
     assert all(1 <= mistake.place.line <= n_lines for mistake in mistakes)
+
+
+def test_a_qualifier_that_is_not_known_is_told_at_its_place() -> None:
+    text = """PROGRAM Main VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR
+INITIAL_STEP One: q(X); END_STEP TRANSITION FROM One TO One := a; END_TRANSITION END_PROGRAM"""
+    with pytest.raises(InputError, match=r"2:19: the qualifier 'X' is not known; known: N, R,"):
+        load_program(text, "chart.st")
