@@ -50,4 +50,4 @@ def _without_lists(node: _Node, lists: dict[str, set[str]]) -> _Node:
     before = {part.name: getattr(node, part.name) for part in fields(node)}
     after = {name: _without_lists(value, lists) for name, value in before.items()}
     changed = {name: value for name, value in after.items() if value is not before[name]}
-    return replace(node, **changed) if changed else node  # type: ignore[type-var, return-value]
+    return replace(node, **changed) if changed else node

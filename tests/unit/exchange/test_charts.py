@@ -25,7 +25,7 @@ def transition(id_: int, before: int, condition: str, x: int = 0, more: str = ""
 
 
 def line(kind: str, id_: int, *before: int) -> str:
-    points = "".join(map(lambda one: _points((one,)), before))
+    points = "".join(_points((one,)) for one in before)
     return f'<{kind} localId="{id_}">{_at(0)}{points}</{kind}>'
 
 
