@@ -70,7 +70,10 @@ def _as_written(model: Model) -> DirectController | None:
         return None
     layout = lay_out(model.program, model.settings)
     spans = {v.name: (v.domain.lo, v.domain.hi) for v in layout.variables}
+    stand_ins = model.program.stand_ins
     try:
-        return DirectController(project.files, project.root, model.settings, spans, layout.tables)
+        return DirectController(
+            project.files, project.root, model.settings, spans, layout.tables, stand_ins
+        )
     except InputError:
         return None

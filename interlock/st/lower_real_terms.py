@@ -117,7 +117,7 @@ class RealTerms:
                     "MIN": min,
                     "MAX": max,
                     "ABS": abs,
-                    "LIMIT": lambda low, value, high: max(low, min(value, high)),
+                    "LIMIT": lambda low, value, high: min(max(low, value), high),
                 }
                 operands = [self._terms.real(argument) for argument in e.arguments]
                 return lr.applied(operands, functions[e.function], e.place)

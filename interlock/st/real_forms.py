@@ -171,9 +171,9 @@ def input_of(form: ty.Expression) -> str:
     return read.name.casefold() if read is not None else ""
 
 
-def folded(e: ty.Expression) -> ty.Expression:
-    """The number that `e`, which reads nothing, is."""
-    return ty.Constant(0, e.type, "", e.place, evaluate_number(e, {}))
+def folded(e: ty.Expression, failed: list[Mistake] | None = None) -> ty.Expression:
+    """The number that `e`, which reads nothing, is; `failed` receives the flaws on the way."""
+    return ty.Constant(0, e.type, "", e.place, evaluate_number(e, {}, failed))
 
 
 def _keeps_order(e: ty.Expression) -> bool:

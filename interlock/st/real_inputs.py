@@ -22,7 +22,7 @@ from interlock.st.lower_reals import MOST_VALUES
 from interlock.st.number_line import Line
 from interlock.st.real_forms import Forms, MixedError, first_name, folded, input_of
 from interlock.st.typed_parts import changed, expressions_in, replaced
-from interlock.st.types import EnumType, IntType, RealType
+from interlock.st.types import BoolType, EnumType, IntType, RealType
 
 # So many classes of one input are told apart.
 _MOST_CLASSES = 64
@@ -127,14 +127,17 @@ def _cuts(seen: ty.Expression, key: str, line: Line) -> set[int]:
 
 
 def _seen(e: ty.Expression, env: dict[str, float], failed: list[Mistake]) -> float:
-    if isinstance(e.type, RealType):
-        evaluate_number(e, env, failed)
-        return 0
+    # Whether it is equal, or fails, may change twice; on which side it is changes once each.
     if isinstance(e, ty.Binary) and e.op in ("=", "<>"):
-        # Whether it is equal changes twice; on which side it is changes once each.
         left, right = (evaluate_number(part, env, failed) for part in (e.left, e.right))
         return (left > right) - (left < right)
-    return evaluate_number(e, env, failed)
+    if isinstance(e, ty.Call) and isinstance(e.type, BoolType) and len(e.arguments) == 1:
+        value = evaluate_number(e.arguments[0], env, failed)
+        return (value > 0) - (value < 0)
+    value = evaluate_number(e, env, failed)
+    if isinstance(e.type, RealType):
+        return (value > 0) - (value < 0) if failed else 0
+    return value
 
 
 def _turns(e: ty.Expression, key: str, line: Line) -> set[int]:
@@ -200,6 +203,7 @@ def _replaced(
     program: ty.Program, inputs: Sequence[ty.Declared], cuts: dict[str, set[int]]
 ) -> ty.Program:
     chosen: dict[str, tuple[EnumType, tuple[ty.Constant, ...]]] = {}
+    stand_ins: dict[str, tuple[float, ...]] = {}
     declared: dict[str, ty.Declared] = {}
     for v in inputs:
         line = Line(v.type)
@@ -218,6 +222,7 @@ def _replaced(
         type_ = EnumType(f"{v.name} ({v.type})", labels)
         constants = tuple(_constant(value, v) for value in values)
         chosen[v.name.casefold()] = type_, constants
+        stand_ins[v.name.casefold()] = tuple(values)
         declared[v.name.casefold()] = replace(v, type=type_, initial=initial or 0, real=0.0)
 
     def value(read: ty.Expression) -> ty.Expression:
@@ -232,7 +237,8 @@ def _replaced(
         return ty.Call("CHOICE", (number, first, *constants), read.type, read.place)
 
     variables = tuple(declared.get(v.name.casefold(), v) for v in program.variables)
-    return replace(program, variables=variables, body=changed(program.body, value))
+    body = changed(program.body, value)
+    return replace(program, variables=variables, body=body, stand_ins=stand_ins)
 
 
 def _converted(e: ty.Call) -> ty.Expression:
@@ -245,7 +251,10 @@ def _converted(e: ty.Call) -> ty.Expression:
     index, first, *values = inner.arguments
     if any(not isinstance(value, ty.Constant) for value in values):
         return e
-    converted = [folded(replace(e, arguments=(value,))) for value in values]
+    failed: list[Mistake] = []
+    converted = [folded(replace(e, arguments=(value,)), failed) for value in values]
+    if failed:
+        return e
     return ty.Call("CHOICE", (index, first, *converted), e.type, e.place)
 
 

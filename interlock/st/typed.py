@@ -6,6 +6,7 @@ lowering and the interpreter both start from here and share nothing behind it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from interlock.base.errors import Mistake, Place
@@ -223,6 +224,9 @@ class Program:
     elapsed_reads : tuple of Place
         Where the elapsed time ET of a timer is read; this needs counted timers.
     left_out : tuple of LeftOut
+    stand_ins : dict of str to tuple of float
+        By the casefolded name of an input that takes the number of a class: for each class the
+        number that stands for it.
     """
 
     name: str
@@ -233,6 +237,7 @@ class Program:
     elapsed_reads: tuple[Place, ...] = field(compare=False)
     place: Place = field(compare=False)
     left_out: tuple[LeftOut, ...] = field(default=(), compare=False)
+    stand_ins: Mapping[str, tuple[float, ...]] = field(default_factory=dict, compare=False)
 
     @property
     def inputs(self) -> tuple[Declared, ...]:

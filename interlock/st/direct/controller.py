@@ -35,6 +35,8 @@ class DirectController:
         timer that has come to an end of it stays there in the lowering and goes on here.
     tables : mapping of str to tuple of float, optional
         The values of each REAL in the lowering, by its name; there its value is a place in these.
+    stand_ins : mapping of str to tuple of float, optional
+        By the casefolded name of an input that is given the number of a class: what stands for it.
 
     Raises
     ------
@@ -49,10 +51,12 @@ class DirectController:
         settings: Settings,
         spans: Mapping[str, tuple[int, int]] | None = None,
         tables: Mapping[str, tuple[float, ...]] | None = None,
+        stand_ins: Mapping[str, tuple[float, ...]] | None = None,
     ) -> None:
         self.settings = settings
         self._spans = dict(spans or {})
         self._tables = dict(tables or {})
+        self._stand_ins = dict(stand_ins or {})
         built = Built(files, root, settings)
         self._built = built
         self._machine, self._unit, self.root = built.machine, built.unit, built.root
@@ -203,7 +207,8 @@ class DirectController:
         before = {name: _number(self._cells[name]) for name in self._outputs}
         for name, cell in self._inputs.items():
             if name in inputs:
-                cell.content = inputs[name]
+                classes = self._stand_ins.get(name.casefold())
+                cell.content = inputs[name] if classes is None else classes[int(inputs[name])]
         if self.settings.timers is Timers.COUNTED:
             self._pass_time()
         try:
