@@ -117,7 +117,7 @@ def _cuts(seen: ty.Expression, key: str, line: Line) -> set[int]:
     def answer(at: int) -> Answer:
         failed: list[Mistake] = []
         value = _seen(seen, {key: line.number(at)}, failed)
-        return (value, *(mistake.says for mistake in failed))
+        return (value, *((mistake.place, mistake.says) for mistake in failed))
 
     found: set[int] = set()
     turns = sorted({line.least, line.greatest, *_turns(seen, key, line)})
@@ -149,7 +149,8 @@ def _turns(e: ty.Expression, key: str, line: Line) -> set[int]:
     if isinstance(e, ty.Call) and e.function == "ABS":
         zero = ty.Constant(0, e.type, "", e.place, 0.0)
         below = ty.Binary("<", e.arguments[0], zero, IntType(0, 1), e.place)
-        found |= _cuts(below, key, line)
+        # What falls down to its zero may be 0 only in the last number before the change.
+        found |= {n for cut in _cuts(below, key, line) for n in (cut - 1, cut)}
     return found
 
 

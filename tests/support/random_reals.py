@@ -55,7 +55,10 @@ def random_text(random: Random) -> str:
                 f"{number()} - {of}",
                 f"ABS({of})",
                 f"LIMIT(0.0, {of}, 100.0)",
+                f"LIMIT({number()}, {of}, {number()})",
                 f"MIN({of}, {number()})",
+                f"SQRT({of})",
+                f"{of} * 1.0E32",
                 f"-{of}",
                 f"SEL(a, {of}, {number()})",
             )
@@ -63,7 +66,8 @@ def random_text(random: Random) -> str:
 
     def asked(of: str) -> str:
         compared = f"{of} {random.choice(('<', '<=', '>', '>=', '=', '<>'))} {number()}"
-        return random.choice((compared, compared, f"REAL_TO_INT(LIMIT(0.0, {of}, 5.0)) > 2"))
+        whole = f"REAL_TO_INT(LIMIT(0.0, {of}, 5.0)) > 2"
+        return random.choice((compared, compared, whole, f"REAL_TO_BOOL({of})"))
 
     lines = [f"u := {made('x')};", f"v := {made('u')};"]
     lines.append(f"IF {asked('v')} THEN q := TRUE; ELSIF {asked('x')} THEN q := FALSE; END_IF;")
@@ -109,11 +113,11 @@ def disagreement(random: Random, counts: Counter[str]) -> str:
     for _ in range(60):
         x, a = random.choice(values), random.randrange(2)
         number = next(n for n, (lo, hi) in enumerate(classes) if lo <= x <= hi)
-        ours = checked.scan({"x": number, "a": a}).outputs
-        theirs = written.scan({"x": x, "a": a}).outputs
-        for name, value in ours.items():
-            if theirs[name] != value:
-                found = f"{name} {theirs[name]} {value}"
+        ours, theirs = checked.scan({"x": number, "a": a}), written.scan({"x": x, "a": a})
+        answers = [(name, theirs.outputs[name], value) for name, value in ours.outputs.items()]
+        lines = [{flaw.place.line for flaw in one.defects} for one in (theirs, ours)]
+        for found in (*answers, ("flaws in lines", *lines)):
+            if found[1] != found[2]:
                 return f"x = {x!r}, class {type_.labels[number]}: {found}\n{text}"
     return ""
 

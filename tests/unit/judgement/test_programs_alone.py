@@ -36,6 +36,10 @@ def test_a_real_input_converted_to_a_truth_value_may_be_true(tmp_path: Path, val
     assert violated(tmp_path, program("x : REAL;", f"q := REAL_TO_BOOL({value});")) == {"R1"}
 
 
+def test_a_number_without_its_sign_may_be_zero(tmp_path: Path) -> None:
+    assert violated(tmp_path, program("x : REAL;", "q := ABS(3.0 - x) = 0.0;")) == {"R1"}
+
+
 def test_a_root_of_a_negative_input_is_a_flaw(tmp_path: Path) -> None:
     text = program("x : REAL;", "q := SQRT(x) > 3.0;")
     assert violated(tmp_path, text) == {"R1", ARITHMETIC}
