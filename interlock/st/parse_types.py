@@ -106,17 +106,18 @@ class TypeParser(StatementParser):
         self, kind: str, words: list[str], end: str = "END_VAR"
     ) -> list[sx.Declaration]:
         place = self.place()
-        address = ""
         names: list[sx.Name] = []
+        addresses: list[str] = []
         if self.now.upper == "AT" and self.ahead().kind == "direct":
-            address = self._address()
-            names.append(sx.Name(address, place))
+            addresses.append(self._address())
+            names.append(sx.Name(addresses[0], place))
         while not names or self.take(","):
             at = self.place()
             token = self._declared_name(end)
             names.append(sx.Name(token.text, at))
-            if self.now.upper == "AT":
-                address = self._address()
+            addresses.append(self._address() if self.now.upper == "AT" else "")
+            if any(addresses) and not all(addresses):
+                self.refuse_at(at, "one name stands at an address; declare each by itself")
         if self.now.upper in _IN_STATEMENTS and kind != "STRUCT":
             self.give_up("':'", f"{end} before a statement")
         self.expect(":", "','")
@@ -126,11 +127,13 @@ class TypeParser(StatementParser):
         initial = self.initial_value() if self.take(":=") else None
         if not (type_.fields and self.now.upper != ";"):
             self.expect(";", "an operator" if initial is not None else "':='")
+        # Each name at an address of its own is a declaration of its own.
+        groups = [((n,), a) for n, a in zip(names, addresses, strict=True)]
         return [
             sx.Declaration(
                 kind,
                 "RETAIN" in words or "PERSISTENT" in words,
-                tuple(names),
+                group,
                 type_,
                 initial,
                 place,
@@ -139,6 +142,7 @@ class TypeParser(StatementParser):
                 edge=edge,
                 words=tuple(words),
             )
+            for group, address in (groups if any(addresses) else [(tuple(names), "")])
         ]
 
     def _declared_name(self, end: str) -> Token:

@@ -210,6 +210,7 @@ total := total + step + t - 10; t := 99;
 METHOD Twice : INT VAR_INPUT v : INT; END_VAR VAR k : INT; END_VAR
 k := k + v; Twice := k * 2; END_METHOD
 METHOD Calls : INT VAR_STAT c : INT; END_VAR c := c + 1; Calls := c; END_METHOD
+METHOD Own : INT VAR_INST c : INT; END_VAR c := c + 1; Own := c; END_METHOD
 ACTION Clear: total := 0; END_ACTION
 PROPERTY Next : INT GET Next := total + 1; END_GET SET total := Next - 1; END_SET END_PROPERTY
 END_FUNCTION_BLOCK
@@ -231,7 +232,9 @@ END_FUNCTION_BLOCK
         ("n := c.Twice(3) + c.Twice(v := 3);", 12),
         ("n := d.Twice(3);", 7),
         ("d(); n := d.Both();", 5),
-        ("n := c.Calls() + c.Calls() * 10 + d.Calls() * 100;", 121),
+        # VAR_STAT is one for all instances, VAR_INST one for each.
+        ("n := c.Calls() + c.Calls() * 10 + d.Calls() * 100;", 321),
+        ("n := c.Own() + c.Own() * 10 + d.Own() * 100;", 121),
         ("c(); c.Clear(); n := c.total;", 0),
         ("c.Next := 5; n := c.Next * 10 + c.total;", 54),
         ("FOR i := 0 TO 1 DO l[i](step := i + 1); END_FOR; n := l[0].total * 10 + l[1].total;", 12),

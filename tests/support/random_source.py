@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import strategies as st
 
 from interlock.base.errors import Place
@@ -218,8 +220,12 @@ def _declarations(*kinds: str) -> st.SearchStrategy[tuple]:
             st.just(_HERE),
             constant=st.booleans(),
             address=st.sampled_from(["", "", "%IX1.0", "%Q*"]),
-        ),
+        ).map(_with_one_name_at_an_address),
     )
+
+
+def _with_one_name_at_an_address(declaration: sx.Declaration) -> sx.Declaration:
+    return replace(declaration, names=declaration.names[: 1 if declaration.address else None])
 
 
 _sections = _declarations(

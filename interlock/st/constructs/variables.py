@@ -41,7 +41,8 @@ VARIABLES = (
     ),
     taken(
         "VAR_STAT",
-        "Persists, in a FUNCTION and a METHOD, too.",
+        "Persists, in a FUNCTION and a METHOD, too: there one for all instances, and VAR_INST one "
+        "for each.",
         "FUNCTION Up : INT VAR_STAT k : INT; END_VAR k := k + 1; Up := k; END_FUNCTION\n"
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR n := Up(); n := Up(); END_PROGRAM",
         "VAR_INST",
@@ -49,8 +50,8 @@ VARIABLES = (
     ),
     taken(
         "VAR_GLOBAL",
-        "One variable for the whole project. What no file writes keeps its initial value where it "
-        "has one, and is an input where it has none; both are told.",
+        "One variable for the whole project. What nothing that is executed writes keeps its initial "
+        "value where it has one, and is an input where it has none; both are told.",
         "VAR_GLOBAL g : INT := 4; END_VAR\n"
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR g := g + 1; n := g; END_PROGRAM",
         "VAR_EXTERNAL",
@@ -83,16 +84,17 @@ VARIABLES = (
     taken(
         "AT",
         "Variables at %I are inputs of the root and those at %Q its outputs, whatever section "
-        "they stand in. Those at %M are memory; what no file writes is an input, which is told. "
-        "Each name is a variable of its own, also where two stand at one address.",
+        "they stand in. Those at %M are memory; what nothing that is executed writes is an input, "
+        "which is told. Variables at one address are one; those that share only some bits are "
+        "refused. %MW1 is made of %MB2 and %MB3.",
         "VAR button AT %IX0.0 : BOOL; lamp AT %QX0.0 : BOOL; END_VAR\nlamp := NOT button;",
         *("address", "%IX0.0", "%QX0.0"),
         lamp=1,
     ),
     taken(
         "direct address",
-        "%IX1.0 in a statement is an input, %QX1.0 an output, without a declaration; it is no "
-        "other name of a variable that is declared at the same address.",
+        "%IX1.0 in a statement is an input, %QX1.0 an output, without a declaration; where a "
+        "variable is declared at the same address it is that one.",
         "VAR_OUTPUT q : BOOL; END_VAR\n%QX1.0 := TRUE; q := NOT %IX1.0;",
         "%IX1.0",
         q=1,

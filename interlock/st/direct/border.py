@@ -8,12 +8,13 @@ too, and a VAR_IN_OUT of the root, are both: the input comes before each scan an
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
+from interlock.st.direct.addresses import place_of
 from interlock.st.direct.project import Project
 
 
@@ -48,7 +49,7 @@ def _parts(e: object) -> set[str]:
         case sx.Member():
             return {e.name.casefold()} | _parts(e.base)
         case sx.Direct():
-            return {e.address.casefold()}
+            return {place_of(e.address)}
         case _:
             return set()
 
@@ -100,55 +101,64 @@ class Border:
     """
 
     def __init__(self, project: Project, root: sx.Unit) -> None:
-        self.names: set[str] = set()
-        self._reached: list[sx.Unit] = []
-        types = {t.name.casefold(): t for t in project.types()}
-        self._reach(root, {u.name.casefold(): u for u in project.units()}, types)
-        units = list(project.units())
-        self._assigned = {name for unit in units for name in assigned_in(unit)}
-        others = [unit for unit in units if not any(unit is r for r in self._reached)]
-        has_other_program = any(unit.kind == "PROGRAM" for unit in others)
-        self._elsewhere = {
-            name for unit in others if has_other_program for name in assigned_in(unit)
-        }
+        self._units = {u.name.casefold(): u for u in project.units()}
+        self._types = {t.name.casefold(): t for t in project.types()}
+        self._at: dict[str, set[str]] = {}
+        declared = [d for unit in project.units() for d in unit.declarations]
+        for declaration in (*(d for file in project.files for d in file.globals), *declared):
+            if place_of(declaration.address):
+                names = {n.text.casefold() for n in declaration.names}
+                self._at.setdefault(place_of(declaration.address), set()).update(names)
+        self.names, reached = self._reach(root)
+        self._elsewhere: set[str] = set()
+        for unit in project.units():
+            if unit.kind == "PROGRAM" and not any(unit is r for r in reached):
+                for other in self._reach(unit)[1]:
+                    self._elsewhere |= assigned_in(other)
 
-    def _reach(
-        self, unit: sx.Unit, units: dict[str, sx.Unit], types: dict[str, sx.TypeDef]
-    ) -> None:
+    def _reach(self, unit: sx.Unit) -> tuple[set[str], list[sx.Unit]]:
+        """The names that a unit and all that it names mention, and these units."""
+        names: set[str] = set()
+        reached: list[sx.Unit] = []
         waiting = [unit]
         while waiting:
             now = waiting.pop()
-            if any(now is seen for seen in self._reached):
+            if any(now is seen for seen in reached):
                 continue
-            self._reached.append(now)
-            new = named_in(now) - self.names
-            self.names |= new
-            waiting += [units[name] for name in new if name in units]
-            for name in new & types.keys():
+            reached.append(now)
+            new = named_in(now) - names
+            names |= new
+            waiting += [self._units[name] for name in new if name in self._units]
+            for name in new & self._types.keys():
                 inner = {
-                    n.name.casefold() for n in nodes_of(types[name]) if isinstance(n, sx.TypeRef)
+                    n.name.casefold()
+                    for n in nodes_of(self._types[name])
+                    if isinstance(n, sx.TypeRef)
                 }
-                waiting += [units[n] for n in inner if n in units]
+                waiting += [self._units[n] for n in inner if n in self._units]
+        return names, reached
 
-    def side_of_global(self, name: str, declaration: sx.Declaration, holds_blocks: bool) -> Side:
-        """Where a global is, or a variable of the root at an address.
+    def side_of(self, name: str, declarations: Sequence[sx.Declaration], is_written: bool) -> Side:
+        """Where a global is, or a variable at an address; no instance, and no constant.
 
         Parameters
         ----------
         name : str
-        declaration : syntax.Declaration
-        holds_blocks : bool
-            Whether it is an instance.
+            Casefolded, perhaps with that of its list before it.
+        declarations : sequence of syntax.Declaration
+            All that declare it.
+        is_written : bool
+            Whether the code that is executed writes it.
         """
+        first = declarations[0]
+        place = place_of(first.address)
         sides = {"%I": Side.INPUT, "%Q": Side.OUTPUT}
-        if declaration.address[:2] in sides:
-            return sides[declaration.address[:2]]
-        key = name.casefold()
-        if holds_blocks or declaration.constant:
+        if first.address[:2] in sides:
+            return sides[first.address[:2]]
+        if {name.rpartition(".")[2], place, *self._at.get(place, ())} & self._elsewhere:
+            return Side.BOTH
+        if is_written:
+            return Side.BOTH if first.kind == "VAR_EXTERNAL" else Side.MEMORY
+        if any(d.initial is not None for d in declarations):
             return Side.MEMORY
-        if key in self._assigned:
-            is_shared = key in self._elsewhere or declaration.kind == "VAR_EXTERNAL"
-            return Side.BOTH if is_shared else Side.MEMORY
-        if declaration.kind == "VAR" and not declaration.address:
-            return Side.MEMORY
-        return Side.INPUT if declaration.initial is None else Side.MEMORY
+        return Side.INPUT

@@ -58,9 +58,14 @@ class Built:
         self.machine = Machine(Project(files), settings)
         self.unit = self.machine.project.root(root)
         self._border = Border(self.machine.project, self.unit)
-        self._sides: dict[int, tuple[Side, str]] = {}
+        self._outer: list[tuple[Store, str, sx.Declaration]] = []
+        self._sides: dict[int, Side] = {}
+        # The names of each cell that the world outside sees or sets.
+        self._names: dict[int, list[tuple[str, str]]] = {}
         self._build(files)
-        self.cells = {self._told(cell): cell for cell in self._memory()}
+        self._try_out()
+        self._note_sides()
+        self.cells = {told: cell for cell in self._memory() for told in self._told(cell)}
         self.timers = {block.name: block for block in self._standards() if block.block in TIMERS}
         self.goes_on = {
             f"{PREFIX}{block.name}.{part}": block
@@ -68,14 +73,18 @@ class Built:
             for part in ("CV", position_of(settings))
             if part in block.members
         }
-        self._try_out()
         self.steps = list(self._steps())
         given_back = (Side.OUTPUT, Side.BOTH)
         self.outputs = [
             n for n, c in self.cells.items() if self._side(c) in given_back and is_number(c)
         ]
         given = (Side.INPUT, Side.BOTH)
-        self.inputs = {cell.name: cell for cell in self._all() if self._side(cell) in given}
+        self.inputs = {
+            name: cell
+            for cell in self._all()
+            if self._side(cell) in given
+            for name, _ in self._names[id(cell)]
+        }
 
     def _build(self, files: Sequence[sx.SourceFile]) -> None:
         machine = self.machine
@@ -92,33 +101,36 @@ class Built:
         for file in files:
             for unit in file.units:
                 self._globals(d for d in unit.declarations if d.kind == "VAR_GLOBAL")
-        for declaration in self._direct_addresses():
-            self._globals([declaration])
         for unit in machine.project.units():
             if unit.kind == "FUNCTION":
-                machine.statics |= machine.statics_of(unit, "", Frame(unit))
+                for kind in ("VAR_STAT", "VAR_INST"):
+                    before = f"{unit.name}."
+                    machine.statics |= machine.statics_of(unit, kind, before, Frame(unit))
+            for method in unit.methods:
+                before = f"{unit.name}."
+                machine.statics |= machine.statics_of(method, "VAR_STAT", before, Frame(unit))
         self.root = machine.instance(self.unit, "", False, prefix="")
         self._own_in_outs()
         for _, declaration in machine.project.declarations(self.unit):
-            for variable in declaration.names:
-                self._note_root(variable, declaration)
+            unknown = {name.text.casefold() for name in declaration.names} - machine.globals.keys()
+            if declaration.kind == "VAR_EXTERNAL" and unknown:
+                self._globals([declaration])
+        self._globals(self._direct_addresses())
 
     def _direct_addresses(self) -> Iterator[sx.Declaration]:
-        """Declarations for addresses that the code names without one."""
-        declared = {key for key in self.machine.globals if key.startswith("%")}
-        for unit in (*self.machine.project.units(),):
+        """Declarations for the addresses that the code names, as they are written there."""
+        seen: set[str] = set()
+        for unit in self.machine.project.units():
             for node in nodes_of(unit):
-                match node:
-                    case sx.Declaration() if node.address:
-                        declared.add(node.address.casefold())
-                    case sx.Direct() if node.address.casefold() not in declared:
-                        declared.add(node.address.casefold())
-                        size = node.address[2:3]
-                        type_ = sx.TypeRef(_SIZES.get(size, "BOOL"), None, None, node.place)
-                        name = sx.Name(node.address, node.place)
-                        yield sx.Declaration(
-                            *("VAR", False, (name,), type_, None, node.place), address=node.address
-                        )
+                if isinstance(node, sx.Direct) and node.address not in seen:
+                    seen.add(node.address)
+                    type_ = sx.TypeRef(
+                        _SIZES.get(node.address[2:3], "BOOL"), None, None, node.place
+                    )
+                    name = sx.Name(node.address, node.place)
+                    yield sx.Declaration(
+                        *("VAR", False, (name,), type_, None, node.place), address=node.address
+                    )
 
     def _globals(
         self, declarations: Iterable[sx.Declaration], prefixes: Mapping[str, str] | None = None
@@ -133,39 +145,41 @@ class Built:
                 made = machine.declared(declaration, variable, before, frame)
                 found[variable.text.casefold()] = made
                 machine.globals.setdefault((before + variable.text).casefold(), made)
-                if declaration.address:
-                    machine.globals.setdefault(declaration.address.casefold(), made)
-                is_block = isinstance(made, Instance | Standard)
-                side = self._border.side_of_global(variable.text, declaration, is_block)
-                self._note_side(made, variable.text, side)
+                if not declaration.address:
+                    self._outer.append((made, before + variable.text, declaration))
         return found
 
-    def _note_root(self, variable: sx.Name, declaration: sx.Declaration) -> None:
-        """Note on which side a variable of the root is."""
-        key = variable.text.casefold()
-        store = self.root.raw.get(key) or self.root.members.get(key)
+    # Sides
+
+    def _note_sides(self) -> None:
+        """Find on which side each variable is, now that it is known what the code writes."""
+        written = set(self.machine.writes)
+        outer = [*self._outer, *self.machine.located]
+        declared: dict[int, list[sx.Declaration]] = {}
+        for made, _, declaration in outer:
+            declared.setdefault(id(made), []).append(declaration)
+        for made, name, declaration in outer:
+            if not isinstance(made, Instance | Standard) and not declaration.constant:
+                same = declared[id(made)]
+                is_written = any(id(cell) in written for cell in cells_of(made))
+                side = self._border.side_of(name.casefold(), same, is_written)
+                self._note_side(made, name, side)
         sides = {"VAR_INPUT": Side.INPUT, "VAR_OUTPUT": Side.OUTPUT, "VAR_IN_OUT": Side.BOTH}
-        if declaration.kind in ("VAR_GLOBAL", "VAR_TEMP"):
-            return
-        if declaration.kind == "VAR_EXTERNAL":
-            if key not in self.machine.globals:
-                self._globals([declaration])
-            return
-        if store is None:
-            return
-        side = sides.get(declaration.kind, Side.MEMORY)
-        if declaration.address and side is Side.MEMORY:
-            side = self._border.side_of_global(variable.text, declaration, False)
-        if declaration.address:
-            self.machine.globals.setdefault(declaration.address.casefold(), store)
-        self._note_side(store, variable.text, side)
+        for _, declaration in self.machine.project.declarations(self.unit):
+            for variable in declaration.names:
+                key = variable.text.casefold()
+                store = self.root.raw.get(key) or self.root.members.get(key)
+                if store is not None and declaration.kind in sides:
+                    self._note_side(store, variable.text, sides[declaration.kind])
 
     def _note_side(self, store: Store, name: str, side: Side) -> None:
+        stem = store.name
         for cell in cells_of(store):
-            told = cell.name
-            if side is Side.BOTH:
-                told = f"{name}.out{cell.name[len(name) :]}"
-            self._sides[id(cell)] = (side, told)
+            rest = cell.name[len(stem) :]
+            told = f"{name}.out{rest}" if side is Side.BOTH else name + rest
+            self._sides[id(cell)] = side
+            names = self._names.setdefault(id(cell), [])
+            names.append((name + rest, told))
 
     def _own_in_outs(self) -> None:
         """What a root takes from outside as VAR_IN_OUT is its own variable."""
@@ -179,7 +193,7 @@ class Built:
         self.root.in_outs = frozenset()
 
     def _side(self, cell: Cell) -> Side:
-        return self._sides.get(id(cell), (Side.MEMORY, ""))[0]
+        return self._sides.get(id(cell), Side.MEMORY)
 
     def _steps(self) -> Iterator[tuple[Cell, Cell]]:
         for store in self.stores():
@@ -201,7 +215,7 @@ class Built:
         """The root, the globals that it reaches, and what functions keep."""
         yield self.root
         seen: set[int] = set()
-        for name, store in self.machine.globals.items():
+        for name, store in (*self.machine.globals.items(), *self.machine.placed.items()):
             if id(store) not in seen and self._border.names & {name, name.rpartition(".")[2]}:
                 seen.add(id(store))
                 yield store
@@ -228,10 +242,13 @@ class Built:
                     seen.add(id(block))
                     yield block
 
-    def _told(self, cell: Cell) -> str:
-        """The name of a variable in the layout."""
-        side, told = self._sides.get(id(cell), (Side.MEMORY, ""))
-        return told if side in (Side.OUTPUT, Side.BOTH) else PREFIX + cell.name
+    def _told(self, cell: Cell) -> list[str]:
+        """The names of a variable in the layout; one for each of its names in the project."""
+        side = self._side(cell)
+        if side in (Side.OUTPUT, Side.BOTH):
+            return [told for _, told in self._names[id(cell)]]
+        names = self._names.get(id(cell), [(cell.name, "")])
+        return [PREFIX + name for name, _ in names]
 
 
 def is_number(cell: Cell) -> bool:

@@ -320,7 +320,7 @@ class Calling(Finding):
                         inner.names[key] = variables[key]
                     continue
                 if declaration.kind in ("VAR_STAT", "VAR_INST"):
-                    inner.names[key] = self._static(unit, variable, inner)
+                    inner.names[key] = self._static(unit, declaration.kind, variable, inner)
                     continue
                 made = self.declared(declaration, variable, "", inner)
                 inner.names[key] = made
@@ -329,9 +329,10 @@ class Calling(Finding):
                 elif key == "eno" and declaration.initial is None and isinstance(made, Cell):
                     made.content = 1
 
-    def _static(self, unit: sx.Unit, variable: sx.Name, inner: Frame) -> Store:
-        kept = inner.instance.inner if inner.instance is not None else self.statics
-        return kept[static_key(unit, variable)]
+    def _static(self, unit: sx.Unit, kind: str, variable: sx.Name, inner: Frame) -> Store:
+        is_own = kind == "VAR_INST" and inner.instance is not None
+        kept = inner.instance.inner if is_own and inner.instance else self.statics
+        return kept[static_key(inner.owner, unit, variable)]
 
     def _call_instance(
         self, instance: Instance, unit: sx.Unit, arguments: Arguments, frame: Frame

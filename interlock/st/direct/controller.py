@@ -219,7 +219,8 @@ class DirectController:
         decided = tuple(
             Decision(self._machine.writes[id(self._cells[name])], name, before[name], new)
             for name, new in outputs.items()
-            if new != before[name]
+            # What somebody else may set, too, is not always decided here.
+            if new != before[name] and id(self._cells[name]) in self._machine.writes
         )
         done = self._machine
         return ScanResult(outputs, decided, tuple(done.executed), tuple(done.defects))

@@ -73,6 +73,9 @@ class Base:
         self.globals: dict[str, Store] = {}
         # Globals by the name of the list they stand in, which may be written before theirs.
         self.lists: dict[str, dict[str, Store]] = {}
+        # What stands at each place, and every variable at an address with its name.
+        self.placed: dict[str, Store] = {}
+        self.located: list[tuple[Store, str, sx.Declaration]] = []
         # Variables of functions that persist, by unit and name.
         self.statics: dict[str, Store] = {}
         self.labels: dict[str, list[Kind]] = {}

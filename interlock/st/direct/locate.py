@@ -7,6 +7,7 @@ from itertools import chain
 
 from interlock.base.errors import InputError, Place, nearest
 from interlock.st import syntax as sx
+from interlock.st.direct.addresses import place_of
 from interlock.st.direct.frames import Base, Frame, NothingThereError, Property
 from interlock.st.direct.kinds import REFERENCE, Family, Kind, Value, refusal
 from interlock.st.direct.storage import (
@@ -66,7 +67,7 @@ class Locating(Base):
                 return self.evaluate(e, frame)
 
     def _at_address(self, address: str) -> Store | None:
-        return self.globals.get(address.casefold())
+        return self.placed.get(place_of(address))
 
     def _element(self, e: sx.Element, frame: Frame, writes: bool) -> Reached:
         base = self.settled(self.reach(e.base, frame, writes), e.place)

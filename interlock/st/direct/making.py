@@ -7,6 +7,7 @@ from itertools import product
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
+from interlock.st.direct.addresses import place_of
 from interlock.st.direct.blocks import make_block, standard_block
 from interlock.st.direct.charts_memory import make_chart
 from interlock.st.direct.expressions import Evaluating
@@ -242,20 +243,24 @@ class Making(Evaluating):
             make_chart(chart, made, before, self.settings)
         for owner in self.project.lineage(unit):
             for method in owner.methods:
-                made.inner |= self.statics_of(method, before, Frame(owner, {}, made), retain)
+                inner = Frame(owner, {}, made)
+                made.inner |= self.statics_of(method, "VAR_INST", before, inner, retain)
         self.depth -= 1
         return made
 
     def statics_of(
-        self, unit: sx.Unit, before: str, frame: Frame, retain: bool = False
+        self, unit: sx.Unit, kind: str, before: str, frame: Frame, retain: bool = False
     ) -> dict[str, Store]:
-        """The variables of a FUNCTION or METHOD that stay from call to call, by unit and name."""
+        """The variables of a FUNCTION or METHOD that stay from call to call, by `static_key`.
+
+        Those of the kind ``VAR_STAT`` are one for all instances, ``VAR_INST`` one for each.
+        """
         return {
-            static_key(unit, variable): self.declared(
+            static_key(frame.owner, unit, variable): self.declared(
                 declaration, variable, f"{before}{unit.name}.", frame, retain
             )
             for declaration in unit.declarations
-            if declaration.kind in ("VAR_STAT", "VAR_INST")
+            if declaration.kind == kind
             for variable in declaration.names
         }
 
@@ -275,9 +280,16 @@ class Making(Evaluating):
         frame: Frame,
         retain: bool = False,
     ) -> Store:
-        """The variable that a declaration makes."""
+        """The variable that a declaration makes; where one stands at its address, that one."""
         retains = retain or declaration.retain
-        made = self.make(declaration.type, before + variable.text, frame, retains)
+        name, place = before + variable.text, place_of(declaration.address)
+        made = self.placed.get(place)
+        if made is None:
+            made = self.make(declaration.type, name, frame, retains)
+        if place:
+            self.placed[place] = made
+        if declaration.address:
+            self.located.append((made, name, declaration))
         if declaration.initial is not None:
             self.initialise(made, declaration.initial, frame)
         if isinstance(made, Cell) and declaration.constant:
@@ -347,9 +359,9 @@ class Making(Evaluating):
             raise refusal(raise_first.place, raise_first.says)
 
 
-def static_key(unit: sx.Unit, variable: sx.Name) -> str:
-    """Under which name a static variable is kept; no variable has such a name."""
-    return f"{unit.name} {variable.text}".casefold()
+def static_key(owner: sx.Unit, unit: sx.Unit, variable: sx.Name) -> str:
+    """Under which name a variable of `unit` in `owner` is kept; no variable has such a name."""
+    return f"{owner.name} {unit.name} {variable.text}".casefold()
 
 
 def math_product(spans: list[tuple[int, int]]) -> int:

@@ -8,6 +8,7 @@ from dataclasses import fields, is_dataclass
 
 from interlock.st import syntax as sx
 from interlock.st.blocks import FUNCTIONS
+from interlock.st.elaborate.addresses import plain_address
 from interlock.st.elaborate.project import Project
 
 _CONVERSION = re.compile(r"(\w+_)?(TO|TRUNC)_\w+")
@@ -110,7 +111,7 @@ def _parts(e: sx.Expression) -> Iterator[str]:
             yield e.name.casefold()
             yield from _parts(e.base)
         case sx.Direct():
-            yield e.address.casefold()
+            yield plain_address(e.address)
         case _:
             pass
 

@@ -299,6 +299,9 @@ class Calls(Arguments):
             for name in declaration.names:
                 shape = self.shape(declaration.type, own, name.text)
                 key = name.text.casefold()
+                if declaration.address:
+                    says = f"a {unit.kind} has no variables at addresses; make it a VAR_GLOBAL"
+                    raise self.reading.refuse(name.place, says)
                 if self.is_constant(declaration, shape):
                     own.names[key] = self.constant_value(declaration, shape, own)
                 elif declaration.kind in _LASTING or isinstance(shape, Block | Standard):

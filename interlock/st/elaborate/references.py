@@ -303,7 +303,7 @@ class References(Declaring):
         key = e.address.casefold()
         known = self.reading.at.get(plain_address(key))
         if known is not None:
-            return known[0]
+            return known.reference
         for name, declaration in self.project.globals.values():
             if plain_address(declaration.address) == plain_address(key):
                 found = self.global_reference(name.text)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
-from interlock.st.elaborate.addresses import names_at, overlap, plain_address
+from interlock.st.elaborate.addresses import bits_of, names_at, overlap, plain_address
 from interlock.st.elaborate.assigned import assigned_in, mentioned_by
 from interlock.st.elaborate.charts import Charts
 from interlock.st.elaborate.project import Project
@@ -23,11 +23,19 @@ from interlock.st.elaborate.shapes import (
     Unknown,
     leaves,
 )
-from interlock.st.elaborate.state import Found, Frame, Reading, ToldError, UnknowableError
+from interlock.st.elaborate.state import (
+    Found,
+    Frame,
+    Placed,
+    Reading,
+    ToldError,
+    UnknowableError,
+)
 from interlock.st.elaborate.taken_names import taken_names
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
+_BORDER_KINDS = ("VAR_INPUT", "VAR_OUTPUT")
 
 
 @dataclass(frozen=True)
@@ -118,7 +126,6 @@ class Root(Charts):
         super().__init__(reading)
         self._outputs: set[str] = set()
         self._names_at = names_at(self.project)
-        self._assigned = {key: assigned_in(unit) for key, unit in self.project.units.items()}
 
     def read_unit(self, unit: sx.Unit) -> sx.Program:
         """The program of scalars that `unit` is."""
@@ -179,9 +186,9 @@ class Root(Charts):
                 frame.names[key] = self._both_ways(name.text, shape, like, frame)
             case "VAR_EXTERNAL":
                 frame.names[key] = self.declare_outer(name, declaration, shape, frame)
-            case "VAR_INPUT" | "VAR_OUTPUT":
+            case "VAR_INPUT" | "VAR_OUTPUT" if not declaration.address:
                 frame.names[key] = self._at_border(name.text, shape, declaration.kind, like, frame)
-            case "VAR_TEMP":
+            case "VAR_TEMP" if not declaration.address:
                 frame.names[key] = self.add(name.text, shape, declaration.initial, frame, like)
             case _ if declaration.address:
                 frame.names[key] = self.declare_outer(name, declaration, shape, frame)
@@ -244,37 +251,56 @@ class Root(Charts):
         address = plain_address(declaration.address)
         if not address:
             return self._declare_outer(name, declaration, shape, frame)
-        type_ = shape.type.name if isinstance(shape, Scalar) else ""
         known = self.reading.at.get(address)
-        others = [other for other in self.reading.at if overlap(address, other)]
-        if others or (known is not None and known[1] != type_):
+        bits = bits_of(shape)
+        others = [
+            other
+            for other, placed in self.reading.at.items()
+            if overlap(address, other, bits, bits_of(placed.shape))
+        ]
+        if others or (known is not None and not _is_alike(known.shape, shape)):
             other = (others or [address])[0].upper()
             says = f"'{name.text}' shares bits with another variable, at {other}; declare one only"
             raise self.reading.refuse(name.place, says)
         if known is None:
             made = self._declare_outer(name, declaration, shape, frame)
-            known = self.reading.at[address] = (made, type_)
-        return known[0]
+            known = self.reading.at[address] = Placed(made, shape, declaration)
+        first = known.declaration
+        if first is not declaration and (
+            declaration.retain != first.retain
+            or (declaration.initial is not None and declaration.initial != first.initial)
+        ):
+            says = (
+                f"'{name.text}' is the variable that line {first.place.line} declares at "
+                f"{address.upper()}; say only there what it begins with and whether it is retained"
+            )
+            raise self.reading.refuse(name.place, says)
+        return known.reference
 
     def _declare_outer(
         self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
     ) -> Reference:
         like = replace(declaration, place=name.place)
         address = plain_address(declaration.address)
-        keys = {name.text.casefold(), *self._names_at.get(address, ())}
-        if name.text[:1] != "%":
-            keys.add(name.text.casefold().rpartition(".")[2])
+        keys = {name.text.casefold(), address, *self._names_at.get(address, ())} - {""}
+        is_shared = bool(keys & self.reading.found.shared)
         where = declaration.address[:2]
+        if frame is self.reading.instances.get("") and declaration.kind in _BORDER_KINDS:
+            return self._at_border(name.text, shape, declaration.kind, like, frame)
         if where == "%I":
             return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
+        if where == "%Q" and is_shared:
+            says = f"output '{name.text}' is written by another PROGRAM, too; judge them together"
+            raise self.reading.refuse(name.place, says)
         if where == "%Q":
             return self._at_border(name.text, shape, "VAR_OUTPUT", like, frame)
         if isinstance(shape, Block | Standard):
             return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))
-        is_written = any(keys & names for names in self._assigned.values())
-        if not is_written:
+        self.reading.outer |= {leaf.path: name.text for leaf in leaves(name.text, shape)}
+        is_written = name.text in self.reading.found.written
+        if not is_written and not is_shared:
             return self._unwritten(name, declaration, shape, like, frame)
-        if keys & self.reading.found.shared or declaration.kind == "VAR_EXTERNAL":
+        if is_shared or declaration.kind == "VAR_EXTERNAL":
             says = f"'{name.text}' may be written by others, too: any value in any scan"
             self.reading.note(name.place, says)
             return self._both_ways(name.text, shape, like, frame)
@@ -291,11 +317,11 @@ class Root(Charts):
         if declaration.kind == "VAR" and not declaration.address:
             return self.add(name.text, shape, declaration.initial, frame, like)
         if declaration.initial is not None or declaration.constant:
-            says = f"'{name.text}' keeps its initial value: no file given writes it"
+            says = f"'{name.text}' keeps its initial value: nothing that is executed writes it"
             self.reading.note(name.place, says)
             own = replace(like, kind="VAR")
             return self.add(name.text, shape, declaration.initial, frame, own)
-        says = f"'{name.text}' is an input: no file given writes it"
+        says = f"'{name.text}' is an input: nothing that is executed writes it"
         self.reading.note(name.place, says)
         return self._at_border(name.text, shape, "VAR_INPUT", like, frame)
 
@@ -324,12 +350,9 @@ class Root(Charts):
         ]
         if not others:
             return
-        elsewhere = {
-            name for key, names in self._assigned.items() if key not in reached for name in names
-        }
         # What they call may be called by the root, too, and yet be called by them.
-        for key in mentioned_by(others, self.project):
-            elsewhere |= self._assigned[key]
+        called = mentioned_by(others, self.project)
+        elsewhere = {name for key in called for name in assigned_in(self.project.units[key])}
         for key, made in self.reading.globals.items():
             if key.rpartition(".")[2] in elsewhere and isinstance(made, Located):
                 self.reading.found.shared.add(key)
@@ -368,3 +391,14 @@ class Root(Charts):
 
         labels = tuple(known(label) for label in type_def.type.labels)
         return replace(type_def, type=replace(type_def.type, labels=labels))
+
+
+def _is_alike(one: Shape, other: Shape) -> bool:
+    """Whether two variables at one address are one: of the same type, limits included."""
+    if isinstance(one, Scalar) and isinstance(other, Scalar):
+        return (one.type.name, one.type.lo, one.type.hi) == (
+            other.type.name,
+            other.type.lo,
+            other.type.hi,
+        )
+    return one == other

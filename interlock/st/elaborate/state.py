@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from interlock.base.errors import Mistake, MistakeList, Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.project import Project
-from interlock.st.elaborate.shapes import Block, Located, Reference
+from interlock.st.elaborate.shapes import Block, Located, Reference, Shape
 
 
 class UnknowableError(Exception):
@@ -46,17 +46,30 @@ class Found:
         Inputs of the root that the program assigns.
     shared : set of str
         Globals that somebody else may write, too; casefolded.
+    written : set of str
+        Globals and variables at addresses that the code which is executed writes.
     """
 
     unknown: dict[str, tuple[Place, str]] = field(default_factory=dict)
     explicit: set[str] = field(default_factory=set)
     copied: set[str] = field(default_factory=set)
     shared: set[str] = field(default_factory=set)
+    written: set[str] = field(default_factory=set)
 
     @property
     def size(self) -> int:
         """How much was found."""
-        return len(self.unknown) + len(self.explicit) + len(self.copied) + len(self.shared)
+        sets = (self.unknown, self.explicit, self.copied, self.shared, self.written)
+        return sum(map(len, sets))
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What stands at an address: the variable, its shape and its first declaration."""
+
+    reference: Reference
+    shape: Shape
+    declaration: sx.Declaration
 
 
 @dataclass
@@ -127,8 +140,10 @@ class Reading:
         Casefolded names of the units whose code was read.
     passing : dict of str to int
         The value of the variable of each loop whose pass is being read.
-    at : dict of str to (Reference, str)
-        What is declared at each plain address, and its type.
+    outer : dict of str to str
+        By the path of each of their parts, globals and variables at addresses by their names.
+    at : dict of str to Placed
+        What is declared at each plain address.
     addresses : list of (syntax.Call, Frame)
         Initial values of pointers and of texts.
     pointed : dict of str to Located
@@ -150,7 +165,8 @@ class Reading:
     globals: dict[str, Reference] = field(default_factory=dict)
     inputs: set[str] = field(default_factory=set)
     passing: dict[str, int] = field(default_factory=dict)
-    at: dict[str, tuple[Reference, str]] = field(default_factory=dict)
+    outer: dict[str, str] = field(default_factory=dict)
+    at: dict[str, Placed] = field(default_factory=dict)
     addresses: list[tuple[sx.Call, Frame]] = field(default_factory=list)
     pointed: dict[str, Located] = field(default_factory=dict)
     blind: UnknowableError | None = None

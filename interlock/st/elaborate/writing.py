@@ -247,6 +247,8 @@ class Writing(Callees):
 
     def writable(self, at: Located) -> str:
         """The path to assign to; an input of the root that is assigned gets a copy."""
+        if at.path in self.reading.outer:
+            self.reading.found.written.add(self.reading.outer[at.path])
         if at.path in self.reading.inputs:
             self.reading.found.copied.add(at.path)
         return at.path

@@ -12,11 +12,11 @@ from interlock.model.build import ARITHMETIC
 from interlock.model.load import load
 
 
-def violated(folder: Path, program: str, never: str = "q", run: str = "{}") -> set[str]:
+def violated(folder: Path, program: str, never: str = "q", root: str = "p") -> set[str]:
     """The requirements that a program violates: R1, that `never` is, and its arithmetic."""
     (folder / "main.st").write_text(program)
     (folder / "model.yaml").write_text(
-        f"title: A program alone\ncontroller: main.st\nrun: {run}\nrequirements:\n"
+        f"title: A program alone\ncontroller: main.st\nroot: {root}\nrequirements:\n"
         f"  R1: {{says: 'what is asked', never: '{never}', judged: after scan}}\n"
     )
     found = verify(load(folder), catalogue()["enumerate"]()).findings
@@ -79,3 +79,90 @@ END_FUNCTION_BLOCK
 )
 def test_a_run_over_real_inputs_is_replayed_as_written(tmp_path: Path, text: str) -> None:
     assert violated(tmp_path, text) == {"R1"}
+
+
+_COUNTS = "VAR_STAT k : INT (0..9); END_VAR IF k < 9 THEN k := k + 1; END_IF Up := k;"
+
+
+@pytest.mark.parametrize(
+    ("before", "body", "inside"),
+    [
+        (f"FUNCTION Up : INT {_COUNTS} END_FUNCTION", "n := Up(); q := Up() = 6;", "n : INT;"),
+        (
+            f"FUNCTION_BLOCK F METHOD Up : INT {_COUNTS} END_METHOD END_FUNCTION_BLOCK",
+            "n := a.Up(); q := b.Up() = 6;",
+            "n : INT; a, b : F;",
+        ),
+    ],
+)
+def test_what_a_function_keeps_is_replayed_as_written(
+    tmp_path: Path, before: str, body: str, inside: str
+) -> None:
+    assert violated(tmp_path, program("c : BOOL;", body, inside, before)) == {"R1"}
+
+
+@pytest.mark.parametrize(
+    ("declared", "body"),
+    [
+        ("lamp AT %QX0.0 : BOOL; other AT %QX0.0 : BOOL;", "other := a; q := lamp;"),
+        ("lamp AT %QX0.0 : BOOL;", "lamp := FALSE; %Q0.0 := a; q := lamp;"),
+        ("one AT %MX0.0 : BOOL; other AT %M0.0 : BOOL;", "one := a; q := other;"),
+        ("b : At; one AT %MX0.0 : BOOL;", "one := a; b(); q := b.out;"),
+        ("b : At; c : At;", "b.in := a; c(); q := c.out;"),
+    ],
+)
+def test_variables_at_one_address_are_one_in_a_replay(
+    tmp_path: Path, declared: str, body: str
+) -> None:
+    block = (
+        "FUNCTION_BLOCK At VAR in AT %MX0.0 : BOOL; END_VAR VAR_OUTPUT out : BOOL; END_VAR\n"
+        "out := in; END_FUNCTION_BLOCK"
+    )
+    assert violated(tmp_path, program("a : BOOL;", body, declared, block)) == {"R1"}
+
+
+def test_variables_at_addresses_of_their_own_in_two_instances_are_two(tmp_path: Path) -> None:
+    block = (
+        "FUNCTION_BLOCK At VAR in AT %I* : BOOL; END_VAR VAR_OUTPUT out : BOOL; END_VAR\n"
+        "out := in; END_FUNCTION_BLOCK"
+    )
+    text = program("a : BOOL;", "b(); c(); q := b.out <> c.out;", "b, c : At;", block)
+    assert violated(tmp_path, text) == {"R1"}
+
+
+_GLOBAL = "VAR_GLOBAL go : BOOL; END_VAR\n"
+
+
+@pytest.mark.parametrize(
+    ("before", "body", "inside"),
+    [
+        (
+            "FUNCTION_BLOCK B VAR go : BOOL; END_VAR go := TRUE; END_FUNCTION_BLOCK",
+            "b(); q := go;",
+            "b : B;",
+        ),
+        (
+            "TYPE S : STRUCT go : BOOL; END_STRUCT; END_TYPE",
+            "s.go := TRUE; q := go;",
+            "s : S;",
+        ),
+        (
+            "FUNCTION F : BOOL VAR_INPUT x : BOOL; END_VAR F := x; END_FUNCTION",
+            "spare := F(go); q := go;",
+            "",
+        ),
+        ("", "t(IN := go, PT := T#1s); q := go;", "t : TON;"),
+    ],
+)
+def test_a_global_that_is_only_read_is_an_input(
+    tmp_path: Path, before: str, body: str, inside: str
+) -> None:
+    assert violated(tmp_path, program("c : BOOL;", body, inside, _GLOBAL + before)) == {"R1"}
+
+
+def test_a_global_that_another_program_sets_is_replayed(tmp_path: Path) -> None:
+    text = (
+        f"{_GLOBAL} PROGRAM p VAR_OUTPUT q : BOOL; END_VAR q := go; END_PROGRAM\n"
+        "PROGRAM other go := TRUE; END_PROGRAM"
+    )
+    assert violated(tmp_path, text, root="p") == {"R1"}

@@ -60,6 +60,9 @@ def test_variables_at_one_address_are_one(text: str) -> None:
         "y AT %MW0 : WORD; z AT %MX0.0 : BOOL;",
         "y AT %MW1 : WORD; z AT %MB3 : BYTE;",
         "y AT %MB0 : BYTE; z AT %MB0 : USINT;",
+        "y AT %MW0 : DINT; z AT %MW1 : WORD;",
+        "y AT %MW0 : ARRAY [0..3] OF WORD; z AT %MW3 : WORD;",
+        "y AT %MW0 : ARRAY [0..3] OF WORD; z AT %MW0 : ARRAY [1..4] OF WORD;",
     ],
 )
 def test_variables_that_share_bits_are_refused(variables: str) -> None:
@@ -89,3 +92,38 @@ def test_a_global_instance_that_another_program_calls_is_not_known() -> None:
     ) + _main("x : BOOL;", "q := f.o; f(v := FALSE);")
     with pytest.raises(InputError, match="'f', which other may change, too"):
         _program(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            _main("y AT %MX0.0 : BOOL; z AT %MX0.0 : BOOL := TRUE;", "q := y;"),
+            "'z' is the variable that line 1 declares at %M0.0; say only there",
+        ),
+        (_main("y, z AT %MX0.0 : BOOL;", "q := y;"), "one name stands at an address"),
+        (
+            "FUNCTION F : BOOL VAR x AT %IX0.0 : BOOL; END_VAR F := x; END_FUNCTION "
+            + _main("b : BOOL;", "q := F();"),
+            "a FUNCTION has no variables at addresses",
+        ),
+        (
+            "PROGRAM other VAR z AT %QX0.0 : BOOL; END_VAR z := TRUE; END_PROGRAM "
+            + _main("y AT %QX0.0 : BOOL;", "q := y;"),
+            "output 'y' is written by another PROGRAM, too",
+        ),
+    ],
+)
+def test_what_has_two_meanings_at_an_address_is_refused(text: str, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        _program(text)
+
+
+def test_an_input_of_the_root_at_an_address_is_what_stands_there() -> None:
+    text = _main("b : BOOL;", "q := a AND %IX0.0;").replace("a : BOOL", "a AT %IX0.0 : BOOL")
+    assert [v.name for v in _program(text).inputs] == ["a"]
+
+
+def test_each_name_of_a_line_may_have_an_address_of_its_own() -> None:
+    text = _main("y AT %IX0.0, z AT %IX0.1 : BOOL;", "q := y AND z;")
+    assert [v.name for v in _program(text).inputs] == ["a", "y", "z"]
