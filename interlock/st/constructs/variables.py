@@ -50,8 +50,8 @@ VARIABLES = (
     ),
     taken(
         "VAR_GLOBAL",
-        "One variable for the whole project. What nothing that is executed writes keeps its initial "
-        "value where it has one, and is an input where it has none; both are told.",
+        "One variable for the whole project. What nothing that is executed writes keeps its "
+        "initial value where it has one, and is an input where it has none; both are told.",
         "VAR_GLOBAL g : INT := 4; END_VAR\n"
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR g := g + 1; n := g; END_PROGRAM",
         "VAR_EXTERNAL",

@@ -33,7 +33,7 @@ A_REFERENCE = "a reference"
 
 _TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
-    **dict.fromkeys(("DATE", "LDATE", "D", "LD"), "a date"),
+    **dict.fromkeys(("DATE", "LDATE"), "a date"),
     **dict.fromkeys(("DT", "LDT", "DATE_AND_TIME", "LDATE_AND_TIME"), "a date"),
     **dict.fromkeys(("TOD", "LTOD", "TIME_OF_DAY", "LTIME_OF_DAY"), "a time of day"),
     **dict.fromkeys(("POINTER", "REF_TO"), "a pointer"),
