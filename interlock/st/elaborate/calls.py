@@ -21,6 +21,7 @@ from interlock.st.elaborate.shapes import (
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.types import A_MISSING_TYPE
 
 _BOOL = "BOOL"
 _LASTING = ("VAR_STAT", "VAR_INST")
@@ -128,6 +129,9 @@ class Calls(Arguments):
                 reason = UnknowableError(call.place, shape.why)
                 self.reading.blind = self.reading.blind or reason
                 self.lose_outputs(call.outputs, reason, frame)
+                if shape.why.startswith(A_MISSING_TYPE):
+                    given = (a.value for a in call.inputs)
+                    self.note_unchanged(given, callee.on.path, call.place, frame)
                 raise reason
             case _:
                 raise self.reading.refuse(
@@ -304,22 +308,28 @@ class Calls(Arguments):
                     raise self.reading.refuse(name.place, says)
                 if self.is_constant(declaration, shape):
                     own.names[key] = self.constant_value(declaration, shape, own)
-                elif declaration.kind in _LASTING or isinstance(shape, Block | Standard):
+                elif declaration.kind in _LASTING:
                     own.names[key] = self._static(unit, name, declaration, shape, own)
                 else:
+                    self._refuse_memory(shape, name)
                     like = replace(declaration, kind="VAR_TEMP", retain=False, place=name.place)
-                    at = self.add(f"{own.path}.{name.text}", shape, None, own, like)
+                    given = declaration.initial if isinstance(shape, Block) else None
+                    at = self.add(f"{own.path}.{name.text}", shape, given, own, like)
                     own.names[key] = at
                     anew.append((at, declaration.initial))
         return anew
+
+    def _refuse_memory(self, shape: Shape, name: sx.Name) -> None:
+        """An instance that lives as long as a call has no memory that could begin anew with it."""
+        units = shape.line if isinstance(shape, Block) else ()
+        if any(u.chart or any(d.edge for d in u.declarations) for u in units):
+            says = f"'{name.text}' is an instance with edges or a chart; declare it in a block"
+            raise self.reading.refuse(name.place, says)
 
     def _static(
         self, unit: sx.Unit, name: sx.Name, declaration: sx.Declaration, shape: Shape, own: Frame
     ) -> Reference:
         """A variable that stays from call to call; all calls share it."""
-        if declaration.kind not in _LASTING:
-            # It would begin anew at each call, and what it remembers would be of no use.
-            return Located(f"{own.path}.{name.text}", Unknown(f"an instance in {unit.name}"))
         is_shared = declaration.kind == "VAR_STAT" or own.instance is None
         place = self.owner_of(own).name if is_shared else own.instance.path  # type: ignore[union-attr]
         path = f"{place}.{unit.name}.{name.text}".lstrip(".")

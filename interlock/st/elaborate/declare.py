@@ -69,6 +69,9 @@ class Declaring(Types):
                     self.add(f"{path}.{member.name}", member.shape, item, frame, like)
                 for name, value in given.items():
                     self.reading.refuse(value.place, f"{shape.name} has no member '{name}'")
+            case Standard() if like.kind == "VAR_TEMP":
+                # It would begin anew at each call, and what it remembers would be of no use.
+                return Located(path, Unknown("an instance that lives as long as a call"))
             case Standard():
                 self._add_standard(path, shape, like, self._given_to_block(initial))
             case Block():
@@ -206,7 +209,8 @@ class Declaring(Types):
                 if self.is_constant(declaration, shape):
                     frame.names[key] = self.constant_value(declaration, shape, frame)
                     continue
-                kind = "VAR_TEMP" if declaration.kind == "VAR_TEMP" else "VAR"
+                is_brief = "VAR_TEMP" in (declaration.kind, like.kind)
+                kind = "VAR_TEMP" if is_brief else "VAR"
                 retain = declaration.retain or like.retain
                 own = replace(declaration, kind=kind, retain=retain, place=name.place)
                 value, place_of = declaration.initial, frame
@@ -217,7 +221,8 @@ class Declaring(Types):
                     at = sx.Name(inner, name.place)
                     frame.names[key] = self.declare_outer(at, declaration, shape, frame)
                     continue
-                frame.names[key] = self.add(inner, shape, value, place_of, own)
+                added = frame.names[key] = self.add(inner, shape, value, place_of, own)
+                frame.anew.append((added, value, place_of))
                 if declaration.edge:
                     self.add_edge(frame, name, declaration.edge, own)
             except ToldError:
@@ -320,6 +325,9 @@ class Declaring(Types):
                     item = given.get(member.name.casefold(), member.initial)
                     inner = Located(f"{at.path}.{member.name}", member.shape)
                     self._initialise(inner, item, frame, place, out)
+            case Block():
+                for inner, given_value, outside in self.reading.instances[at.path].anew:
+                    self._initialise(inner, given_value, outside, place, out)
             case _:
                 pass
 

@@ -181,8 +181,11 @@ class Expressions(References):
             raise UnknowableError(e.place, "a pointer")
         if _OF_TEXTS.fullmatch(name) or _TEXT_TYPES.search(name):
             self._only_arguments(e, frame, out)
-            raise UnknowableError(e.place, f"the function {name}")
-        if name not in FUNCTIONS and not _CONVERSION.fullmatch(name):
+            reason = UnknowableError(e.place, f"the function {name}")
+            self.lose_outputs(e.outputs, reason, frame)
+            raise reason
+        is_missing = name not in FUNCTIONS and not _CONVERSION.fullmatch(name)
+        if is_missing:
             if frame.find(e.function) is not None or "." in e.function:
                 says = f"'{e.function}' is no function and no method that is known here"
                 raise self.reading.refuse(e.place, says)
@@ -192,8 +195,16 @@ class Expressions(References):
                 reason = UnknowableError(e.place, says)
                 self.reading.blind = self.reading.blind or reason
                 self.lose_outputs(e.outputs, reason, frame)
+                given = (*e.arguments, *(a.value for a in e.named))
+                self.note_unchanged(given, e.function, e.place, frame)
                 raise reason
-        arguments = self.operands(self._in_order(e, name), frame, out)
+        try:
+            arguments = self.operands(self._in_order(e, name), frame, out)
+        except UnknowableError as reason:
+            if is_missing:
+                self.reading.blind = self.reading.blind or reason
+            self.lose_outputs(e.outputs, reason, frame)
+            raise
         return replace(e, arguments=tuple(arguments), named=(), outputs=())
 
     def _only_arguments(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> None:
@@ -202,6 +213,23 @@ class Expressions(References):
             with suppress(UnknowableError):
                 if not isinstance(argument, sx.Name):
                     self.value(argument, frame, out)
+                elif frame.find(argument.text.partition(".")[0]) is not None:
+                    self.property_value(argument, frame, out)
+
+    def note_unchanged(
+        self, given: Iterable[sx.Expression], callee: str, place: Place, frame: Frame
+    ) -> None:
+        """Tell which variables are taken not to be changed by code that is not given."""
+        names: list[str] = []
+        for e in given:
+            if isinstance(e, sx.Name) and frame.find(e.text.partition(".")[0]) is not None:
+                at = self.reference(e, frame, [])
+                if isinstance(at, Located) and not isinstance(at.shape, Unknown):
+                    names.append(at.path)
+        listed = ", ".join(f"'{n}'" for n in dict.fromkeys(names) if n not in self.reading.inputs)
+        if listed:
+            says = f"{callee}, which is not in the files given, is taken not to change {listed}"
+            self.reading.note(place, says)
 
     def point_at(self, e: sx.Expression, frame: Frame) -> None:
         """Remember that a pointer may point to `e`, and to any other element of its array."""

@@ -98,6 +98,9 @@ class Frame:
         Of the instance.
     raw : dict of str to Reference
         Where a call puts an input that the code sees as an edge.
+    anew : list of (Located, syntax.Expression or None, Frame)
+        Of an instance that lives as long as a call: its variables, with their initial values and
+        where the names in these are looked up.
     returned : str
         The flag that is set by RETURN; empty where there is none.
     """
@@ -108,6 +111,7 @@ class Frame:
     block: Block | None = None
     path: str = ""
     raw: dict[str, Reference] = field(default_factory=dict)
+    anew: list[tuple[Located, sx.Expression | None, Frame]] = field(default_factory=list)
     places: dict[str, Place] = field(default_factory=dict)
     returned: str = ""
     loops: list[Loop] = field(default_factory=list)

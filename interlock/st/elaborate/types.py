@@ -31,6 +31,9 @@ ELEMENTARY = frozenset((*INTEGERS, *BIT_STRINGS, "BOOL", "TIME", "LTIME", "REAL"
 A_REFERENCE = "a reference"
 """Why a variable of a reference is unknown."""
 
+A_MISSING_TYPE = "a variable of the type"
+"""How it begins why a variable of a type that is not given is unknown."""
+
 _TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
     **dict.fromkeys(("DATE", "LDATE"), "a date"),
@@ -104,7 +107,7 @@ class Types:
         hint = nearest(type_.name, self.project.known_types())
         if "did you mean" in hint:
             raise self.reading.refuse(type_.place, f"type '{type_.name}' is not declared{hint}")
-        says = f"a variable of the type {type_.name}, which is not in the files given"
+        says = f"{A_MISSING_TYPE} {type_.name}, which is not in the files given"
         self.reading.note(type_.place, f"the type {type_.name} is not in the files given")
         return Unknown(says)
 

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.errors import InputError
 from interlock.engines import catalogue
 from interlock.judgement.verify import verify
 from interlock.model.build import ARITHMETIC
 from interlock.model.load import load
+from interlock.st.load import load_project
 
 
 def violated(folder: Path, program: str, never: str = "q", root: str = "p") -> set[str]:
@@ -166,3 +168,77 @@ def test_a_global_that_another_program_sets_is_replayed(tmp_path: Path) -> None:
         "PROGRAM other go := TRUE; END_PROGRAM"
     )
     assert violated(tmp_path, text, root="p") == {"R1"}
+
+
+_SETS = (
+    "FUNCTION_BLOCK Sets VAR_INPUT on : BOOL := TRUE; END_VAR VAR_IN_OUT it : BOOL; END_VAR "
+    "VAR_OUTPUT was : BOOL; END_VAR VAR n : INT; END_VAR\n"
+    "was := it; it := on; n := n + 1; IF n > 1 THEN it := FALSE; END_IF END_FUNCTION_BLOCK\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("before", "body", "inside"),
+    [
+        (
+            "FUNCTION F : BOOL VAR_IN_OUT x : BOOL; END_VAR VAR s : Sets; END_VAR s(it := x); "
+            "END_FUNCTION",
+            "b := FALSE; spare := F(b); q := b;",
+            "b : BOOL;",
+        ),
+        (
+            "FUNCTION F : BOOL VAR s : Sets; b : BOOL; END_VAR s(it := b); F := b; END_FUNCTION",
+            "spare := F(); q := F();",
+            "",
+        ),
+        (
+            "FUNCTION_BLOCK O METHOD M : BOOL VAR s : Sets := (on := FALSE); b : BOOL := TRUE; "
+            "END_VAR s(it := b); M := s.was AND NOT b; END_METHOD END_FUNCTION_BLOCK",
+            "q := o.M();",
+            "o : O;",
+        ),
+    ],
+)
+def test_an_instance_in_a_function_begins_anew_and_writes_what_it_is_given(
+    tmp_path: Path, before: str, body: str, inside: str
+) -> None:
+    text = program("c : BOOL;", body, inside, _SETS + before)
+    assert violated(tmp_path, text) == {"R1"}
+
+
+@pytest.mark.parametrize(
+    ("body", "inside"),
+    [
+        ("spare := Copy(ADR(b), ADR(c)) = 0; q := b;", "b : BOOL;"),
+        (
+            "s := CONCAT(EN := c, IN1 := 'a', IN2 := 'b', ENO => b); q := b;",
+            "b : BOOL; s : STRING;",
+        ),
+    ],
+)
+def test_what_unknown_code_may_write_is_not_known(tmp_path: Path, body: str, inside: str) -> None:
+    with pytest.raises(InputError, match="output 'q' depends on|not declared|not supported"):
+        violated(tmp_path, program("c : BOOL;", body, inside))
+
+
+def test_that_a_block_not_given_changes_nothing_is_told() -> None:
+    text = program("c : BOOL;", "x(c, b); q := b;", "b : BOOL; x : Tally;")
+    says = [note.says for note in load_project({"main.st": text}).notes]
+    assert "x, which is not in the files given, is taken not to change 'b'" in says
+
+
+def test_a_property_read_in_what_is_left_out_does_what_it_does(tmp_path: Path) -> None:
+    block = (
+        "FUNCTION_BLOCK F VAR_OUTPUT on : BOOL; END_VAR PROPERTY Now : INT GET on := TRUE; "
+        "Now := 1; END_GET END_PROPERTY END_FUNCTION_BLOCK"
+    )
+    text = program(
+        "c : BOOL;", "s := INT_TO_STRING(f.Now); q := f.on;", "f : F; s : STRING;", block
+    )
+    assert violated(tmp_path, text) == {"R1"}
+
+
+def test_a_block_may_have_a_name_of_one_letter(tmp_path: Path) -> None:
+    block = "FUNCTION_BLOCK D VAR_IN_OUT it : BOOL; END_VAR it := TRUE; END_FUNCTION_BLOCK"
+    text = program("c : BOOL;", "x(it := b); q := b;", "x : D; b : BOOL;", block)
+    assert violated(tmp_path, text) == {"R1"}
