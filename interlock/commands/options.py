@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 import click
 
@@ -18,6 +18,7 @@ from interlock.base.interrupt import stopping_softly
 from interlock.base.targets import check_target
 from interlock.base.visible import in_one_line
 from interlock.kernel.query import Limits, Progress, ProgressSink
+from interlock.model.between import BetweenScans, BetweenText
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -75,6 +76,27 @@ def limit_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+class Between(click.Choice[str]):
+    """An assumption on what happens between two scans, as model files say it."""
+
+    def __init__(self) -> None:
+        super().__init__(get_args(BetweenText))
+
+
+assume_option = click.option(
+    "--assume",
+    type=Between(),
+    metavar="BETWEEN",
+    help="What may happen between two scans, in place of what the model says: 'one in all', 'two "
+    "in all' and so on, 'each once' or 'any number'.",
+)
+
+
+def assuming(model: Model, assume: str | None) -> Model:
+    """The model under what `assume_option` says."""
+    return model if assume is None else model.assuming(BetweenScans.read(assume))
 
 
 faults_option = click.option(

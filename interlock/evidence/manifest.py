@@ -99,12 +99,13 @@ class Manifest(BaseModel):
 
     model_config = _STRICT
 
-    interlock_evidence: Literal[3] = 3
+    interlock_evidence: Literal[4] = 4
     interlock: str
     model: str
     folder: str
     title: str
     inputs: dict[str, str]
+    between_scans: str
     classes: dict[str, ClassEntry]
     systems: dict[str, SystemEntry]
     verdicts: dict[str, VerdictEntry]

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError
 from interlock.independent_judge.controllers import controller_of
 from interlock.independent_judge.machines import Plant
+from interlock.independent_judge.turns import Turned, TurnsTaken
 from interlock.independent_judge.values import Values
-from interlock.kernel.system import PHASE, Event, MoveKind, Origin
+from interlock.kernel.system import Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
@@ -69,8 +70,7 @@ class Moment:
     struck: Mapping[str, bool]
     ever: frozenset[str]
     held: Mapping[str, int]
-    pending: int
-    is_disturbed: bool
+    turns: Turned
 
 
 class Player:
@@ -103,8 +103,7 @@ class Player:
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
         self.events = {origin.move_name: origin for origin in _origins(model)}
-        # Moves since the last scan, and whether anything else has happened since.
-        self._pending, self._disturbed = model.moves_per_scan, False
+        self._turns = TurnsTaken(model)
 
     def _condition(self, move: ModelMove) -> Callable[[], bool]:
         when = move.when
@@ -165,9 +164,7 @@ class Player:
             values[fault_flag(id_)] = int(struck)
             values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
         values |= self._held
-        only_disturbed = self._disturbed and self._pending == 0
-        values[PHASE] = self.model.moves_per_scan + 1 if only_disturbed else self._pending
-        return values
+        return values | self._turns.values()
 
     def moment(self) -> Moment:
         """This state, to be given back to `go_back`."""
@@ -177,8 +174,7 @@ class Player:
             dict(self._struck),
             frozenset(self._ever),
             dict(self._held),
-            self._pending,
-            self._disturbed,
+            self._turns.now,
         )
 
     def go_back(self, moment: Moment) -> None:
@@ -188,7 +184,7 @@ class Player:
         self._struck = dict(moment.struck)
         self._ever = set(moment.ever)
         self._held = dict(moment.held)
-        self._pending, self._disturbed = moment.pending, moment.is_disturbed
+        self._turns.now = moment.turns
 
     def ways_on(self, human: bool) -> Iterator[str]:
         """What may happen now without a fault that strikes or clears: moves, the scan, timers.
@@ -216,8 +212,12 @@ class Player:
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
-        is_free = self._moves[move].takes_no_turn
-        return (is_free or not self.scan_is_due) and self.possible(move)
+        return not self.waits_for_scan(move) and self.possible(move)
+
+    def waits_for_scan(self, move: str) -> bool:
+        """Whether a scan must come before the move called `move`, its own condition apart."""
+        asked = self._moves[move]
+        return not asked.takes_no_turn and not self._turns.has_one(asked.machine)
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -245,19 +245,19 @@ class Player:
         scan, origin = None, self.events.get(move)
         if move == SCAN:
             scan = self.controller.scan(self.signals())
-            self._pending, self._disturbed = 0, False
+            self._turns.begin_anew()
             kind, says = MoveKind.SCAN, "scans"
         elif move in self._moves and self._moves[move].takes_no_turn:
             kind, says = self._make(self._moves[move])
-            self._disturbed = True
+            self._turns.disturb()
         elif move in self._moves:
-            if self.scan_is_due:
+            if self.waits_for_scan(move):
                 raise InternalError(f"replay refuses '{move}': a scan is due first")
             kind, says = self._make(self._moves[move])
-            self._pending += 1
+            self._turns.take(self._moves[move].machine)
         elif origin is not None:
             kind, says = self._let_happen(origin)
-            self._disturbed = True
+            self._turns.disturb()
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
         after = self.shown()
@@ -266,7 +266,7 @@ class Player:
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""
-        self._disturbed = True
+        self._turns.disturb()
 
     def _make(self, move: ModelMove) -> tuple[MoveKind, str]:
         if self._jammed(move.machine):
@@ -312,11 +312,6 @@ class Player:
             raise InternalError(f"replay refuses '{id_} clears'")
         self._struck[id_] = False
         return MoveKind.FAULT, "it clears again"
-
-    @property
-    def scan_is_due(self) -> bool:
-        """Whether no move of the environment may come before the next scan."""
-        return self._pending >= self.model.moves_per_scan
 
     def seen(self) -> dict[str, int | str]:
         """As `shown`, with the faults that have struck: what a picture of the state needs."""

@@ -281,7 +281,7 @@ def why_refused(player: Player, move: str) -> str:
             return f"'{move}' is not a move{nearest(move, known)}"
     if move not in moves:
         return f"'{move}' is not possible now"
-    if player.scan_is_due:
+    if player.waits_for_scan(move):
         return f"'{move}' is not possible before the next scan"
     return f"'{move}' is not possible: {_why_not(player, moves[move])}"
 

@@ -10,9 +10,9 @@ while its physical condition lasts, although the scan has its turn in between.
 
 **Standstill.** In a state without an enabled move the run stays where it is for ever.
 
-The scan phase, when a system has a controller, is the ordinary variable `PHASE`: the number of
-environment moves since the last scan. A state with ``PHASE = 0`` follows a completed scan; the
-states between a move and its scan are states like any other.
+The scan phase, when a system has a controller, is the ordinary variable `PHASE`: whether, or how
+often, the environment has moved since the last scan. A state with ``PHASE = 0`` follows a completed
+scan; the states between a move and its scan are states like any other.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ from interlock.kernel.evaluate import Interval, State, bounds, python_function
 from interlock.kernel.expr import FALSE, Expr, Op, topological, variables_of
 
 PHASE = "scan.pending"
+
+MOVED = "scan.moved."
+"""With a machine's name behind it: the count of its moves since the scan, where that matters."""
 
 
 class Role(Enum):
@@ -252,6 +255,11 @@ class System:
     def has_faults(self) -> bool:
         """Whether some move is the strike or the clearing of a fault."""
         return len(self.onward) < len(self.moves)
+
+    @cached_property
+    def turns(self) -> tuple[str, ...]:
+        """The variables that tell what has moved since the scan; all are 0 behind one."""
+        return tuple(name for name in self.index if name == PHASE or name.startswith(MOVED))
 
     def variable(self, name: str) -> Variable:
         """The variable called `name`."""

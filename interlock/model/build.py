@@ -4,18 +4,17 @@ The state holds the plant's machines and the controls under their own names, the
 outputs under theirs, its memory as ``plc.…``, and `PHASE`. Sensors and terms are no state: they
 are expressions over it, and the scan reads them as they are at its start.
 
-**A step.** A move of the plant or of a person, then a scan; up to ``moves_per_scan`` moves may
-come before it. Power-up is the state in which no scan has run yet: the first scan comes before
-the first move. A scan may come at any time, also when nothing moved. A fault's strike or clearing,
-the end of a free timer and a change of a free input take no turn: they may happen at any moment.
-`PHASE` is 0 behind a scan, k behind the k-th move since, and one more than ``moves_per_scan`` where
-only something that takes no turn has happened since the scan.
+**A step.** Moves of the plant or of people, as many as `between_scans` allows, then a scan.
+Power-up is the state in which no scan has run yet: the first scan comes before the first move. A
+scan may come at any time, also when nothing moved. A fault's strike or clearing, the end of a free
+timer and a change of a free input take no turn: they may happen at any moment
+(`interlock.model.turns`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, not_
@@ -23,8 +22,6 @@ from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, Requirement, Scope
 from interlock.kernel.system import (
     BOOL,
-    PHASE,
-    Domain,
     Move,
     MoveKind,
     Origin,
@@ -37,6 +34,7 @@ from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
 from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
+from interlock.model.turns import turns_of
 from interlock.st import typed as ty
 from interlock.st.lower import Lowered, lower_expression, lower_program
 
@@ -184,14 +182,12 @@ class _Builder:
             if fault.intermittent:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
-        per_scan = self.model.moves_per_scan
-        events = self._events()
-        # Without events the value that tells of them would only make diagrams larger.
-        last = per_scan + 1 if events else per_scan
-        variables.append(Variable(PHASE, Domain(0, last), per_scan, Role.PHASE))
-        moves = [self._environment(move) for move in self._moves(takes_turn=True)]
-        moves += [taking_no_turn(event, per_scan) for event in events]
-        moves.append(self._scan())
+        turns, events = turns_of(self.model), self._events()
+        counts = turns.variables(has_events=bool(events))
+        variables += counts
+        moves = [turns.taking_one(*move) for move in self._moves(takes_turn=True)]
+        moves += [turns.taking_none(event) for event in events]
+        moves.append(self._scan([count.name for count in counts]))
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
         requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
         # Asked in every class alike, also where only faults can bring a defect about.
@@ -229,18 +225,20 @@ class _Builder:
             new = set(ex.variables_of(updates)) & memory - found
         return found
 
-    def _moves(self, takes_turn: bool) -> list[Move]:
+    def _moves(self, takes_turn: bool) -> list[tuple[Move, str]]:
+        """The moves that may ever be made, each with the machine that makes it."""
         moves = [
-            self._move(move)
+            (self._move(move), move.machine)
             for move in self.model.moves
             if move.takes_no_turn is not takes_turn
             and (move.kind is not MoveKind.HUMAN or self.run_class.human)
         ]
-        return [move for move in moves if move.guard is not FALSE]
+        return [(move, machine) for move, machine in moves if move.guard is not FALSE]
 
     def _events(self) -> list[Move]:
         """What may happen at any moment: free inputs, ends of free timers, strikes, clearings."""
-        events = [*self._moves(takes_turn=False), *self.lowered.timer_moves]
+        events = [move for move, _ in self._moves(takes_turn=False)]
+        events += self.lowered.timer_moves
         events += [self._strike(fault) for fault in self.live]
         events += [_clear(fault) for fault in self.live if fault.intermittent]
         return [event for event in events if event.guard is not FALSE]
@@ -292,23 +290,11 @@ class _Builder:
                 updates |= self.lowered.restart
         return _event(Origin.strike(fault.id), guard, updates, fault.says)
 
-    def _environment(self, move: Move) -> Move:
-        """The move between scans: counted, and possible only while the count allows it."""
-        pending = ex.var(PHASE)
-        per_scan = ex.const(self.model.moves_per_scan)
-        after = ex.minimum(ex.add(pending, ex.const(1)), per_scan)
-        after = ex.ite(ex.lt(per_scan, pending), ex.const(1), after)
-        return replace(
-            move,
-            guard=and_(move.guard, not_(eq(pending, per_scan))),
-            updates={**move.updates, PHASE: after},
-        )
-
-    def _scan(self) -> Move:
+    def _scan(self, counts: Sequence[str]) -> Move:
         names = list(self.lowered.updates)
         roots = [self._on_signals(self.lowered.updates[name]) for name in names]
         updates = dict(zip(names, roots, strict=True))
-        updates[PHASE] = ex.const(0)
+        updates |= dict.fromkeys(counts, ex.const(0))
         return Move(SCAN, MoveKind.SCAN, TRUE, updates, TRUE, "scans")
 
     def _on_signals(self, root: Expr) -> Expr:
@@ -341,13 +327,6 @@ class _Builder:
             survives=statement.survives,
             hazards=statement.hazards,
         )
-
-
-def taking_no_turn(event: Move, moves_per_scan: int) -> Move:
-    """The event as one that may come at any moment; what it leads to follows no scan."""
-    pending = ex.var(PHASE)
-    after = ex.ite(eq(pending, ex.const(0)), ex.const(moves_per_scan + 1), pending)
-    return replace(event, updates={**event.updates, PHASE: after})
 
 
 def counted_flag(fault: Fault) -> str:

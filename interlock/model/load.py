@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 
 from interlock.base.errors import nearest
 from interlock.exchange.files import load_project
+from interlock.model.between import BetweenScans
 from interlock.model.build import ARITHMETIC
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
@@ -139,7 +140,7 @@ def _resolve(
         folder=folder,
         assumptions=tuple(shape.assumptions),
         cautions=tuple(shape.cautions),
-        moves_per_scan=shape.run.moves_per_scan,
+        between_scans=BetweenScans.read(shape.run.between_scans),
         machines=machines,
         moves=tuple(moves),
         sensors=sensors,

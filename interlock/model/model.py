@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -17,6 +17,7 @@ from interlock.base.files import is_there
 from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
+from interlock.model.between import BetweenScans
 from interlock.model.fault import Fault
 from interlock.st.layout import Settings
 from interlock.st.load import Loaded
@@ -95,7 +96,7 @@ class ModelMove:
     also : mapping of str to Formula
         New states of other machines, read before the move.
     takes : Duration or None
-        No verdict depends on it.
+        Verdicts depend on the least alone, and only where each machine moves once between scans.
     """
 
     name: str
@@ -300,6 +301,8 @@ class Model:
         The program as it was written, and what of it was left out; None where it was changed.
     program_files : tuple of str
         The names in `sources` of the program's files.
+    declared_between_scans : BetweenScans or None
+        What its author says happens between two scans, where something else is assumed.
     """
 
     title: str
@@ -307,7 +310,7 @@ class Model:
     folder: Path
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
-    moves_per_scan: int
+    between_scans: BetweenScans
     machines: Mapping[str, Machine]
     moves: tuple[ModelMove, ...]
     sensors: Mapping[str, Sensor]
@@ -331,6 +334,13 @@ class Model:
     inside: Mapping[str, str] = field(default_factory=dict)
     project: Loaded | None = field(default=None, compare=False, repr=False)
     program_files: tuple[str, ...] = ()
+    declared_between_scans: BetweenScans | None = field(default=None, compare=False)
+
+    def assuming(self, between: BetweenScans) -> Model:
+        """The same model under another assumption on what happens between two scans."""
+        declared = self.declared_between_scans or self.between_scans
+        other = None if declared == between else declared
+        return replace(self, between_scans=between, declared_between_scans=other)
 
     @property
     def program_texts(self) -> dict[str, str]:

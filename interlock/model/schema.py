@@ -16,6 +16,7 @@ from pydantic import (
     create_model,
 )
 
+from interlock.model.between import BetweenText
 from interlock.model.fault_kinds import Site, kinds_at
 from interlock.model.patterns import PATTERNS
 from interlock.model.schema_fields import (
@@ -293,7 +294,10 @@ class RevisedSideViewShape(_Shape):
 class RunShape(_Shape):
     """How the controller runs."""
 
-    moves_per_scan: int = Field(1, ge=1, le=8)
+    between_scans: BetweenText = Field(
+        "one in all",
+        description="What plant and people may do between two scans; every result names it.",
+    )
     scan_ms: int = Field(
         100, ge=1, le=60_000, description="Period of the scan; counted timers and bounds need it."
     )

@@ -76,6 +76,8 @@ def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -
     if kind == "extra_forbidden":
         key = str(path[-1])
         said = f"'{_short(key)}' is not known here{nearest(key, _keys_at(path[:-1], shape))}"
+        if path == ("run", "moves_per_scan"):
+            said = f"'moves_per_scan' is now called 'between_scans': {_KNOWN_BETWEEN}"
         return Mistake(document.key_place(path), said)
     if kind == "missing":
         return Mistake(document.key_place(path[:-1]), f"'{path[-1]}' is missing")
@@ -91,6 +93,8 @@ def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -
     place = document.key_place(path) if "[key]" in detail["loc"] else document.place(path)
     return Mistake(place, said)
 
+
+_KNOWN_BETWEEN = "one in all, two in all … eight in all, each once, any number"
 
 _EXPECTED = {
     "literal_error": "{expected}",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from interlock.base.errors import Place
 from interlock.kernel.system import System
@@ -34,6 +35,21 @@ class Left:
 
     def __str__(self) -> str:
         return f"{self.place}: {self.says}"
+
+
+def between_told(model: Model) -> str:
+    """What is taken to happen between two scans, and whether the model says something else."""
+    declared = model.declared_between_scans
+    other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
+    return model.between_scans.says + other
+
+
+def between_data(model: Model) -> dict[str, Any]:
+    """The same as data."""
+    return {
+        "between_scans": str(model.between_scans),
+        "between_scans_of_the_model": str(model.declared_between_scans or model.between_scans),
+    }
 
 
 def free_inputs_of(model: Model) -> list[FreeInputTold]:

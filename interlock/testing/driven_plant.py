@@ -190,7 +190,7 @@ class DrivenPlant:
     @property
     def scan_is_due(self) -> bool:
         """Whether nothing can move before the next scan."""
-        return self.state[self.world.phase] == self.world.per_scan
+        return self.state[self.world.phase] == self.world.due
 
     def play(self, run: Sequence[str]) -> int:
         """Play the moves of a run as far as they are possible; how many were made."""

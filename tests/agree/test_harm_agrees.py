@@ -18,6 +18,7 @@ from interlock.kernel.expr import Expr, not_, or_, var
 from interlock.kernel.query import Limits, Progress, Stay
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import BOOL, Role, System, Variable
+from interlock.model.between import BetweenScans
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.support.hoist import HOIST_PROGRAM, ONE_CONTACT, WARNED_FIRST, hoist
@@ -83,7 +84,7 @@ def test_the_hoist_is_harmed_in_silence_by_the_same_faults_either_way(
 
 
 def test_harm_agrees_where_the_plant_outruns_the_scan(tmp_path: Path) -> None:
-    model = replace(hoist(tmp_path), moves_per_scan=2)
+    model = replace(hoist(tmp_path), between_scans=BetweenScans(2))
     found = by_parts(model)
     assert Harm.DANGEROUS in found.values()
     assert found == by_memory(model)

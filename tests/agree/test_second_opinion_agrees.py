@@ -24,9 +24,11 @@ FAULTS = {
 } | {"controller restart": 15, "machine jams": 5, "machine jams in some states": 10}
 # What has to be met in all, so that the two cannot agree on nothing: at least so often.
 MODELS = {
-    "with 1 moves per scan": 40,
-    "with 2 moves per scan": 15,
-    "with 3 moves per scan": 10,
+    "with 'one in all' between scans": 10,
+    "with 'two in all' between scans": 10,
+    "with 'three in all' between scans": 10,
+    "with 'each once' between scans": 20,
+    "with 'any number' between scans": 10,
     "with free timers": 30,
     "with counted timers": 30,
     "with RETAIN": 30,

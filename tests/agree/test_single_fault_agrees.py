@@ -17,6 +17,7 @@ from interlock.judgement.harm import harm_of, with_harm
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
+from interlock.model.between import BetweenScans
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.support.hoist import HOIST_PROGRAM, hoist
@@ -53,11 +54,11 @@ def alone(model: Model, n_processes: int = 1) -> FaultStudy:
     return study_faults(model, catalogue()["reference"](), options)
 
 
-@pytest.mark.parametrize("moves_per_scan", [1, 2])
+@pytest.mark.parametrize("between_scans", ["one in all", "two in all", "each once"])
 def test_faults_do_alone_what_they_do_in_the_class_of_any_one(
-    model: Model, moves_per_scan: int
+    model: Model, between_scans: str
 ) -> None:
-    model = replace(model, moves_per_scan=moves_per_scan)
+    model = replace(model, between_scans=BetweenScans.read(between_scans))
     sets, effects, harms = together(model)
     found = alone(model)
     assert list(found.sets) == list(sets)

@@ -19,7 +19,7 @@ YAML = """\
 title: Everything
 says: a model that says everything
 controller: controller.st
-run: {moves_per_scan: 1, scan_ms: 100, timers: free, edges: second edition, overflow: wrap}
+run: {between_scans: one in all, scan_ms: 100, timers: free, edges: second edition, overflow: wrap}
 assumptions: [the road is dry]
 cautions: [walk the vehicle first]
 plant:
@@ -81,7 +81,7 @@ SECONDS = "seconds: [1, 2], source: a data sheet, assumed: false"
 CHANGES: dict[str, tuple[str, str]] = {
     "says": ("says everything", "says a lot"),
     "controller": ("lamp := shut;", "lamp := NOT off;"),
-    "run.moves_per_scan": ("moves_per_scan: 1", "moves_per_scan: 2"),
+    "run.between_scans": ("one in all", "each once"),
     "run.scan_ms": ("scan_ms: 100", "scan_ms: 50"),
     "run.timers": ("timers: free", "timers: counted"),
     "run.edges": ("second edition", "first edition"),

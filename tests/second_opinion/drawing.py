@@ -96,11 +96,13 @@ class _Drawing:
         return Drawn("\n".join(lines) + "\n", draw_program(by, names), self._class())
 
     def _run(self) -> str:
-        moves = self._by.choice([1, 1, 1, 2, 2, 3])
+        between = self._by.choice(
+            ["one in all", "each once", "any number", "two in all", "each once", "three in all"]
+        )
         timers = "counted" if self._names.counted else "free"
         edition = self._by.choice(["first", "second"])
         edges = f"edges: {edition} edition"
-        return f"run: {{moves_per_scan: {moves}, scan_ms: 100, timers: {timers}, {edges}}}"
+        return f"run: {{between_scans: {between}, scan_ms: 100, timers: {timers}, {edges}}}"
 
     def _machine(self, name: str) -> list[str]:
         by, states = self._by, self._names.machines[name]
@@ -132,6 +134,10 @@ class _Drawing:
         if len(names.machines) > 1 and by.random() < 0.25:
             other = by.choice([machine for machine in names.machines if machine != name])
             parts.append(f"also: {{{other}: '{self._place(other)}'}}")
+        # Few moves are so quick that they may come again in one scan of 100 ms.
+        least = random.Random(str(parts)).choice([None] * 8 + [9.0, 0.1, 0.05, 0.03, 0.001])
+        if least is not None:
+            parts.append(f"seconds: [{least}, 10], assumed: true")
         return f"{{{', '.join(parts)}}}"
 
     def _place(self, machine: str) -> str:

@@ -12,7 +12,7 @@ from tests.second_opinion.world import Class
 
 def met_in_model(model: Model, run_class: Class) -> Iterator[str]:
     """What the model is made of, and in which class it is judged, each named once."""
-    yield f"model with {model.moves_per_scan} moves per scan"
+    yield f"model with '{model.between_scans}' between scans"
     yield f"model with {model.settings.timers.value} timers"
     blocks = {instance.block for instance in model.program.instances}
     yield from (f"model with a {block}" for block in sorted(blocks))

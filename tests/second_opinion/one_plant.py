@@ -93,7 +93,7 @@ class OnePlant:
                 yield self._scanned(joint, after, scanned.memory)
             elif act.kind is Kind.MOVE or not self._partner_is_due(joint, act.name, mine=True):
                 yield joint._replace(host=after)
-        aside = host.moves or self._host.moves_per_scan + 1
+        aside = host.moves or self._world.due + 1
         for act, after in self._other.successors(beside, self._other.truth(beside)):
             if act.kind is Kind.TIMER:
                 alone = joint._replace(host=host._replace(moves=aside), memory=after.memory)

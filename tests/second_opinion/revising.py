@@ -180,8 +180,8 @@ def _weaker(by: random.Random, files: Files) -> Files:
 
 
 def _more_moves(by: random.Random, files: Files) -> Files:
-    other = f"moves_per_scan: {by.choice([1, 2])}"
-    return re.sub("moves_per_scan: [0-9]", other, files[0]), files[1]
+    other = f"between_scans: {by.choice(['one in all', 'two in all', 'each once', 'any number'])}"
+    return re.sub("between_scans: [a-z ]*", other, files[0]), files[1]
 
 
 # What somebody does who wants the comparison to say something false.

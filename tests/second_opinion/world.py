@@ -7,8 +7,10 @@ those that freeze something.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import Enum
 from typing import NamedTuple
 
@@ -31,11 +33,15 @@ class State(NamedTuple):
     memory : tuple of int
         Of the controller, its outputs included.
     moves : int
-        Moves since the last scan; one more than can be where something else happened after it.
+        Moves since the last scan, or 1 for any of them where they are not counted; one more than
+        can be where something else happened after it.
     in_force, struck : tuple of bool
         For each fault of the class: now, and ever.
     held : tuple of int
         For each thing that a fault can freeze: what was seen at the strike; 0 without one.
+    left : tuple of int
+        For each machine and control: how often it may move yet before the next scan; 0 where
+        nobody asks.
     """
 
     places: tuple[int, ...]
@@ -44,6 +50,7 @@ class State(NamedTuple):
     in_force: tuple[bool, ...]
     struck: tuple[bool, ...]
     held: tuple[int, ...]
+    left: tuple[int, ...]
 
 
 class Kind(Enum):
@@ -64,6 +71,7 @@ class Act(NamedTuple):
 
 
 SCAN = Act(Kind.SCAN, "")
+COUNTS = ["one", "two", "three", "four", "five", "six", "seven", "eight"]
 FAULT_KINDS = (Kind.STRIKE, Kind.CLEARING)
 
 
@@ -132,6 +140,8 @@ class World:
         Power-up: a scan is due.
     owed : list of Act
         What happens in the end where its own condition stays true.
+    due : int
+        What `State.moves` is where a scan has to come next.
     """
 
     def __init__(self, model: Model, run_class: Class) -> None:
@@ -152,17 +162,25 @@ class World:
             if MEANINGS[effect.kind.name].is_kept
         ]
         self._moves = [self._looked_up(move) for move in self._possible_moves()]
-        self._due = model.moves_per_scan
+        between = str(model.between_scans)
+        counted = re.fullmatch("(.*) in all", between)
+        self._is_counted = counted is not None
+        self.due = COUNTS.index(counted[1]) + 1 if counted else 2
+        self._left = tuple(
+            _moves_in_a_scan(model, name) if between == "each once" else 0
+            for name in self._machines
+        )
         self._scans: dict[tuple[tuple[int, ...], tuple[int, ...]], Scanned] = {}
         self.owed = [move.act for move in self._moves if move.is_owed]
         self.owed += [Act(Kind.TIMER, name) for name in self._controller.free_timers]
         self.first = State(
             tuple(machine.initial for machine in model.machines.values()),
             self._controller.first,
-            self._due,
+            self.due,
             (False,) * len(self.faults),
             (False,) * len(self.faults),
             (0,) * len(self._kept),
+            self._left,
         )
 
     def function(self, formula: Formula | None, default: int = 1) -> Function:
@@ -257,15 +275,18 @@ class World:
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         """Everything that can happen in `state`, with the state it leads to."""
-        yield SCAN, state._replace(memory=self.scanned(state, truth).memory, moves=0)
-        if state.moves != self._due:
-            moves = 1 if state.moves > self._due else state.moves + 1
+        memory = self.scanned(state, truth).memory
+        yield SCAN, state._replace(memory=memory, moves=0, left=self._left)
+        if state.moves != self.due:
+            again = self._is_counted and state.moves < self.due
+            moves = state.moves + 1 if again else 1
             for move in self._moves:
-                if self._can(move, state, truth):
-                    places = self._moved(move, state, truth)
-                    yield move.act, state._replace(places=places, moves=moves)
+                if self._has_a_turn(move, state) and self._can(move, state, truth):
+                    places, left = self._moved(move, state, truth), list(state.left)
+                    left[move.machine] -= left[move.machine] > 0
+                    yield move.act, state._replace(places=places, moves=moves, left=tuple(left))
         # What follows takes no slot; after a scan it makes a state that is no longer that scan's.
-        aside = state._replace(moves=state.moves or self._due + 1)
+        aside = state._replace(moves=state.moves or self.due + 1)
         for name in self._controller.free_timers:
             if self._controller.is_running(state.memory, name):
                 memory = self._controller.ended(state.memory, name)
@@ -302,6 +323,9 @@ class World:
         held = tuple(0 if kept.fault == number else value for kept, value in values)
         return state._replace(in_force=_with(state.in_force, number, False), held=held)
 
+    def _has_a_turn(self, move: _Move, state: State) -> bool:
+        return self._left[move.machine] == 0 or state.left[move.machine] > 0
+
     def _can(self, move: _Move, state: State, truth: dict[str, int]) -> bool:
         here = state.places[move.machine]
         is_there = here != move.target if move.source is None else here == move.source
@@ -326,3 +350,16 @@ class World:
 
 def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]:
     return (*flags[:number], value, *flags[number + 1 :])
+
+
+def _moves_in_a_scan(model: Model, machine: str) -> int:
+    """How often a machine may move between two scans; 0 for as often as it likes."""
+    own = [m for m in model.moves if m.machine == machine and m.kind is not MoveKind.INPUT]
+    shortest = min((m.takes.least for m in own if m.takes is not None), default=None)
+    if shortest is None:
+        return 1 if own else 0
+    # Moves may end right behind a scan and every `shortest` later, but not at the next scan.
+    for n in range(1, 9):
+        if Decimal(str(shortest)) * n * 1000 >= model.settings.scan_ms:
+            return n
+    return 0

@@ -11,6 +11,7 @@ from interlock.model.build import FAULT_FREE, RunClass
 MACHINES = {"m0": ("A", "B"), "m1": ("A", "B", "C")}
 OUTPUTS = ("q0", "q1")
 INPUTS = ("s0", "s1", "p")
+BETWEEN_SCANS = ("one in all", "one in all", "two in all", "each once", "any number")
 FAULTS = {
     "F1": "{says: s0 stuck, sensor: s0, stuck: 'TRUE'}",
     "F2": "{says: q0 stuck, output: q0, stuck: 'FALSE'}",
@@ -94,7 +95,7 @@ def random_models(draw: st.DrawFn, with_faults: bool | None = None) -> RandomMod
     )
     yaml = f"""title: Random
 controller: controller.st
-run: {{moves_per_scan: {draw(st.sampled_from([1, 1, 2]))}}}
+run: {{between_scans: {draw(st.sampled_from(BETWEEN_SCANS))}}}
 plant:
 {plant}
 controls:

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, ite, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, Role, System, Variable
-from interlock.model.build import taking_no_turn
+from interlock.model.turns import Turns
 from tests.support.strategies import Intervals, numbers, truths
 
 ENVIRONMENT: Intervals = {"at": (0, 2), "lever": (-1, 1), "door": (0, 1)}
@@ -41,7 +41,7 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = F
         guard = and_(not_(var(flag)), draw(st.just(TRUE) | truths(KNOWN, 1)))
         strike = Move(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)})
         if at_any_moment:
-            moves.append(taking_no_turn(strike, most_pending))
+            moves.append(Turns(most_pending, {}).taking_none(strike))
         else:
             moves.append(turn(strike.name, strike.kind, guard, dict(strike.updates)))
     waiting = lt(const(0), pending)

@@ -14,6 +14,7 @@ from rich.text import Text
 from interlock.commands.advise.study import Advice, Advices, Meeting
 from interlock.st.evaluate import as_written
 from interlock.st.write import write_expression
+from interlock.telling.program import between_data, between_told
 
 _LONGEST = 800
 _LEGEND = (
@@ -34,7 +35,7 @@ def render(advices: Advices) -> RenderableType:
     """The advice for every output, beside what the program says."""
     parts: list[RenderableType] = [
         Text(advices.model.title, style="bold"),
-        Text(advices.run_class.says),
+        Text(f"{advices.run_class.says}; {between_told(advices.model)}"),
         "",
     ]
     for advice in advices.advices:
@@ -150,6 +151,7 @@ def to_json(advices: Advices) -> str:
     """The advice as JSON, the same bytes for the same result."""
     data = {
         "model": advices.model.title,
+        **between_data(advices.model),
         "run_class": advices.run_class.says,
         "outputs": [_data(advice) for advice in advices.advices],
     }

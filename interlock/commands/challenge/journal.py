@@ -27,7 +27,7 @@ from interlock.model.model import Formula, Model
 FILE = "challenge.jsonl"
 # The fields of a model that results rest on; requirements are compared one by one.
 _DECIDING = (
-    "moves_per_scan",
+    "between_scans",
     "machines",
     "moves",
     "sensors",

@@ -17,6 +17,7 @@ from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.study import Challenge
 from interlock.independent_judge.story import Line
 from interlock.telling.counts import counted
+from interlock.telling.program import between_data, between_told
 
 _STYLE = {
     DefectOutcome.CAUGHT: "green",
@@ -58,8 +59,11 @@ def _heading(challenge: Challenge) -> RenderableType:
         seeded += f", of {challenge.n_all:,} that there are"
     if challenge.n_resumed:
         seeded += f"; {challenge.n_resumed:,} taken from the journal"
+    between = between_told(challenge.model)
     says = " and ".join(stage.run_class.says for stage in challenge.stages)
-    return Group(Text(challenge.model.title, style="bold"), Text(f"{seeded}; {says}"), "")
+    return Group(
+        Text(challenge.model.title, style="bold"), Text(f"{seeded}; {says}; {between}"), ""
+    )
 
 
 def _counts(challenge: Challenge) -> Table:
@@ -216,6 +220,7 @@ def to_json(challenge: Challenge) -> str:
     ]
     data = {
         "model": challenge.model.title,
+        **between_data(challenge.model),
         "run_classes": [stage.run_class.says for stage in challenge.stages],
         "defects_in_all": challenge.n_all,
         "counts": {o.value: len(challenge.with_outcome(o)) for o in DefectOutcome},

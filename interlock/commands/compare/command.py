@@ -12,6 +12,8 @@ from interlock.commands.compare.impact import Impact, find_impact
 from interlock.commands.compare.study import Comparison, compare
 from interlock.commands.options import (
     OutputFile,
+    assume_option,
+    assuming,
     console_for,
     limit_options,
     limits_of,
@@ -41,6 +43,7 @@ from interlock.model.load import load
     metavar="ID",
     help="Compare also where this fault may strike, and look at no other; repeat.",
 )
+@assume_option
 @limit_options
 @click.option(
     "-o",
@@ -57,6 +60,7 @@ def command(
     engine: str,
     faults: str,
     ids: tuple[str, ...],
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -78,7 +82,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    models = load(old), load(new)
+    models = assuming(load(old), assume), assuming(load(new), assume)
     known = {**models[0].faults, **models[1].faults}
     for id_ in ids:
         if id_ not in known:

@@ -96,7 +96,7 @@ def _text(formula: Formula | None) -> str:
 def _run(model: Model) -> Facets:
     settings = model.settings
     return {
-        "moves per scan": str(model.moves_per_scan),
+        "between scans": str(model.between_scans),
         "timers": settings.timers.value,
         "scan": f"{settings.scan_ms} ms",
         "edges": f"edition {settings.edges}",

@@ -32,8 +32,9 @@ from interlock.kernel.system import (
     System,
     Variable,
 )
-from interlock.model.build import SCAN, Built, names_read, taking_no_turn
+from interlock.model.build import SCAN, Built, names_read
 from interlock.model.model import Machine, Model
+from interlock.model.turns import turns_of
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name
 from interlock.st.lower import Lowered, lower_expression, lower_program
@@ -122,7 +123,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
         for m in system.moves
         if m.kind not in (MoveKind.SCAN, MoveKind.TIMER)
     }
-    return built.model.moves_per_scan, variables, moves
+    return built.model.between_scans, variables, moves
 
 
 def variables_read(built: Built) -> set[str]:
@@ -137,6 +138,7 @@ def variables_read(built: Built) -> set[str]:
 class _Coupling:
     def __init__(self, old: Built, new: Built) -> None:
         self.old, self.new = old, new
+        self.turns = turns_of(old.model)
         settings, others = old.model.settings, new.model.settings
         if settings.timers is not others.timers:
             raise NotApplicableError("one model counts scans for its timers, the other does not")
@@ -265,7 +267,7 @@ class _Coupling:
         moves = [*environment, *(move for move, _ in timers.values()), self._scan(doubled)]
         moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
         if timers:  # the old controller alone may have none, and then nothing that takes no turn
-            last = Domain(0, self.old.model.moves_per_scan + 1)
+            last = Domain(0, self.turns.due + 1)
             variables = [replace(v, domain=last) if v.name == PHASE else v for v in variables]
         pairs = [
             Variable(TOGETHER + name, BOOL, 0, Role.TIMER)
@@ -298,7 +300,7 @@ class _Coupling:
             start = and_(not_(var(run)), not_(var(new_run)))
             runs = and_(updates.get(run, var(run)), updates.get(new_run, var(new_run)))
             updates[TOGETHER + name] = and_(runs, or_(start, var(TOGETHER + name)))
-        updates[PHASE] = ex.const(0)
+        updates |= dict.fromkeys(self.old.system.turns, ex.const(0))
         return Move(SCAN, MoveKind.SCAN, TRUE, updates, None, "scans")
 
     def _unshared_pairs(self) -> dict[str, ty.Instance]:
@@ -343,7 +345,7 @@ class _Coupling:
     ) -> tuple[str, tuple[Move, TimerNames]]:
         origin = Origin.elapse(called)
         event = Move(origin.move_name, MoveKind.TIMER, guard, updates, origin=origin)
-        return event.name, (taking_no_turn(event, self.old.model.moves_per_scan), which)
+        return event.name, (self.turns.taking_none(event), which)
 
 
 def _scanned(

@@ -217,8 +217,8 @@ class Spread:
                 reasons.note(node, said, _spreads(d))
         for d in self._of("run"):
             for detail in d.details:
-                if detail.facet == "moves per scan":
-                    said = f"{detail.after} moves between scans where it was {detail.before}"
+                if detail.facet == "between scans":
+                    said = f"'{detail.after}' between scans where it was '{detail.before}'"
                     for model in self._models:
                         for name in model.machines:
                             reasons.note(name.casefold(), said)

@@ -38,6 +38,7 @@ from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.telling.program import between_data, between_told
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # So many configurations of a move are named on a terminal.
@@ -130,6 +131,7 @@ def _side(verification: Verification) -> dict[str, Any]:
     return {
         "title": model.title,
         "inputs": [{"file": name, "sha256": checksum} for name, checksum in checksums(model)],
+        **between_data(model),
         "engine": explored.engine,
         "n_states": explored.n_states,
         "limit": explored.limit,
@@ -197,6 +199,7 @@ def write(console: Console, comparison: Comparison, impact: Impact) -> None:
 def _parts(c: Comparison, impact: Impact) -> list[RenderableType]:
     parts: list[RenderableType] = [
         Text(f"{c.old_model.title} → {c.new_model.title}", style="bold"),
+        *dict.fromkeys((between_told(c.old_model), between_told(c.new_model))),
         "",
         Text("What changed", style="bold"),
         _differences(c),

@@ -17,6 +17,8 @@ from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (
     MOST_AT_ONCE,
     OutputFile,
+    assume_option,
+    assuming,
     check_requirements,
     console_for,
     limit_options,
@@ -88,6 +90,7 @@ _OF_A_TREE = frozenset(("model", "order", "folder", "json_file", "csv_file", "di
     metavar="N",
     help="Significant digits, for a tree given directly.  [default: 5]",
 )
+@assume_option
 @limit_options
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
@@ -102,6 +105,7 @@ def command(
     json_file: Path | None,
     csv_file: Path | None,
     digits: int | None,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -130,7 +134,7 @@ def command(
     from interlock.engines import catalogue
     from interlock.model.load import load
 
-    loaded = load(model)
+    loaded = assuming(load(model), assume)
     check_requirements(loaded, only)
     options = Options(
         order=order_of(order, len(loaded.faults)),

@@ -18,6 +18,7 @@ from interlock.independent_judge.story import tell
 from interlock.judgement.fault_sets import RequirementSets
 from interlock.reliability.diagram import TooLargeError
 from interlock.reliability.figures import two_figures
+from interlock.telling.program import between_data
 
 
 def to_json(study: FaultStudy) -> str:
@@ -30,6 +31,7 @@ def to_json(study: FaultStudy) -> str:
             name.replace("\\", "/").rsplit("/", 1)[-1]: hashlib.sha256(text.encode()).hexdigest()
             for name, text in model.sources.items()
         },
+        **between_data(model),
         "looked_at": order_words(study.options.order),
         "outcome": study.outcome.value,
         "explorations": [

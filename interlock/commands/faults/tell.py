@@ -20,6 +20,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.reliability.diagram import TooLargeError
 from interlock.reliability.figures import two_figures
 from interlock.telling.counts import counted
+from interlock.telling.program import between_told
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 SETS_SHOWN = 12
@@ -80,7 +81,9 @@ def _heading(study: FaultStudy) -> RenderableType:
     words = (
         f"{len(live)} faults, {common} of them common causes; {order_words(study.options.order)}"
     )
-    return Group(_title(f"{study.model.title}: faults"), Text(words), "")
+    return Group(
+        _title(f"{study.model.title}: faults"), Text(words), Text(between_told(study.model)), ""
+    )
 
 
 def _claims(study: FaultStudy) -> RenderableType:

@@ -30,7 +30,6 @@ from interlock.st.types import domain_of
 
 # What happens by itself, but for scans.
 BY_ITSELF = (MoveKind.PLANT, MoveKind.TIMER)
-TAKING_TURNS = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
 
 
 def key_of(model: Model) -> str:
@@ -95,16 +94,16 @@ class Bench:
         return self.stepper.after(state, self.system.move(move))
 
     def pending(self, state: State) -> int:
-        """Moves since the last scan."""
+        """More than 0 where anything has happened since the last scan."""
         return state[self.world.phase]
 
     def scan_is_due(self, state: State) -> bool:
         """Whether no move may come before the next scan."""
-        return self.pending(state) == self.world.per_scan
+        return self.pending(state) == self.world.due
 
     def waits_for_scan(self, state: State, move: str) -> bool:
         """Whether `move` takes a turn and a scan must come first."""
-        return self.scan_is_due(state) and self.system.move(move).kind in TAKING_TURNS
+        return not self.world.has_turn(state, self.world.numbers[move])
 
     def violated(self, state: State) -> frozenset[str]:
         """The requirements that are violated in `state`, however the run goes on."""

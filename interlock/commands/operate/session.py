@@ -224,7 +224,7 @@ class Session:
         if move is None:
             return Refusal(name, says="It is not possible now.")
         what = move.says or name
-        if name in self.bench.enabled(self._after_due_scan()):
+        if name in self.bench.enabled(self._after_due_scan(name)):
             return Refusal(what, says="It is possible.")
         reason = self.bench.situation(self.state).why_not_move(move)
         if reason is None:
@@ -233,15 +233,16 @@ class Session:
             return Refusal(what, says=f"{machine.name} is {at} already.")
         return Refusal(what, reason)
 
-    def _after_due_scan(self) -> State:
-        due = self.bench.scan_is_due(self.state)
+    def _after_due_scan(self, name: str) -> State:
+        due = self.bench.waits_for_scan(self.state, name)
         return self.bench.after(self.state, SCAN) if due else self.state
 
     def possible(self) -> dict[str, MoveKind]:
         """The moves whose own condition holds, a scan being due or not."""
-        index = self.bench.world.phase
-        calm = (*self.state[:index], 0, *self.state[index + 1 :])
-        return {name: move.kind for name, move in self.bench.enabled(calm).items()}
+        calm = list(self.state)
+        for name in self.bench.system.turns:
+            calm[self.bench.system.index[name]] = 0
+        return {name: move.kind for name, move in self.bench.enabled(tuple(calm)).items()}
 
     def held(self) -> list[str]:
         """The controls that a spring would take back, were they let go."""

@@ -36,6 +36,7 @@ from interlock.kernel.evaluate import evaluate
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.system import System
+from interlock.model.between import BetweenScans
 from interlock.model.build import ARITHMETIC, Built, build
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -50,6 +51,7 @@ def recheck(
     max_seconds: float | None = None,
     progress: Progress | None = None,
     n_processes: int = 1,
+    assume: str | None = None,
 ) -> Recheck:
     """Check the evidence in `folder` against the model.
 
@@ -64,6 +66,8 @@ def recheck(
         Called with what is being checked.
     n_processes : int
         Processes to use where there is much to ask.
+    assume : str, optional
+        What may happen between two scans, in place of what the model says.
 
     Raises
     ------
@@ -73,6 +77,7 @@ def recheck(
     need_solver()
     evidence = read_folder(folder)
     model = load(model_folder or shown(folder / evidence.manifest.folder))
+    model = model if assume is None else model.assuming(BetweenScans.read(assume))
     return check(evidence, model, max_seconds, progress, n_processes)
 
 
@@ -100,6 +105,10 @@ def _check_same_model(evidence: Evidence, model: Model) -> None:
             raise bad(file, f"the evidence is of a model without a file '{name}'")
         if now[name] != then[name]:
             raise bad(file, f"the model has changed since the evidence was written: {name}")
+    between, wanted = evidence.manifest.between_scans, str(model.between_scans)
+    if between != wanted:
+        said = f"the evidence rests on '{between}' between two scans and is checked for '{wanted}'"
+        raise bad(file, f"{said}; --assume takes another")
 
 
 class _Checker:

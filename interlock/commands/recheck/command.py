@@ -8,7 +8,7 @@ import click
 
 from interlock.base import cores
 from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import jobs_option, print_line, terminal_line
+from interlock.commands.options import assume_option, jobs_option, print_line, terminal_line
 from interlock.commands.recheck.results import Recheck, Status
 
 
@@ -25,8 +25,11 @@ from interlock.commands.recheck.results import Recheck, Status
     metavar="S",
     help="Time limit for each obligation.",
 )
+@assume_option
 @jobs_option
-def command(evidence: Path, model: Path | None, max_seconds: float | None) -> int:
+def command(
+    evidence: Path, model: Path | None, max_seconds: float | None, assume: str | None
+) -> int:
     """Check the EVIDENCE that 'verify --evidence' wrote, without any engine.
 
     The system is built again from the model's files and translated again; of the evidence only the
@@ -43,7 +46,7 @@ def command(evidence: Path, model: Path | None, max_seconds: float | None) -> in
     from interlock.commands.recheck.tell import lines_of
 
     with terminal_line() as show:
-        result = recheck(evidence, model, max_seconds, show, cores.in_use())
+        result = recheck(evidence, model, max_seconds, show, cores.in_use(), assume)
     for line in lines_of(result):
         print_line(line)
     return exit_code(result)

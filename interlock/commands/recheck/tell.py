@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from interlock.commands.recheck.results import Recheck, Status
+from interlock.telling.program import between_told
 
 _WORDS = {
     Status.CONFIRMED: "confirmed",
@@ -21,6 +22,7 @@ def lines_of(result: Recheck) -> Iterator[str]:
     yield result.model.title
     # Evidence may lead anywhere: a reader has to see which model was read.
     yield f"model: {result.model.folder}"
+    yield between_told(result.model)
     yield (
         f"checked from its evidence with z3 {result.solver}: {result.n_obligations:,} obligations"
         " and every run replayed"

@@ -92,7 +92,8 @@ def _moves_of(built: Built, act: Act, number: int) -> list[Move]:
     moves = [Move(f"{name} {act.machine} is there", MoveKind.OPERATOR, passed, onward, passed)]
     known = [move for move in built.system.moves if move.name in (*act.moves, *act.errors)]
     # Whichever of them is possible, one is made; a scan that is due comes first.
-    ready = ex.substitute([move.guard for move in known], {PHASE: ex.const(0)})
+    calm = dict.fromkeys(built.system.turns, ex.const(0))
+    ready = ex.substitute([move.guard for move in known], calm)
     owed = and_(here, not_(there), or_(*ready))
     meant = or_(*(r for m, r in zip(known, ready, strict=True) if m.name in act.moves))
     for move in known:

@@ -12,9 +12,10 @@ from interlock.kernel.expr import FALSE, Expr
 from interlock.kernel.observe import observe_all
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Query, Reach, Stay, Trap
-from interlock.kernel.system import PHASE, MoveKind, Stepper, System
+from interlock.kernel.system import MOVED, PHASE, MoveKind, Stepper, System
 from interlock.model.build import Built
 from interlock.model.model import Formula
+from interlock.model.turns import turns_of
 
 # What happens without anybody doing anything.
 UNATTENDED = (MoveKind.PLANT, MoveKind.TIMER, MoveKind.SCAN)
@@ -70,7 +71,15 @@ class World:
         self.numbers = {move.name: n for n, move in enumerate(self.moves)}
         self.stepper = Stepper(self.system)
         self.phase = self.system.index[PHASE]
-        self.per_scan = built.model.moves_per_scan
+        turns, index = turns_of(built.model), self.system.index
+        self.due = turns.due
+        taking = {m.name: m.machine for m in built.model.moves if not m.takes_no_turn}
+        machines = [taking.get(move.name, "") for move in self.moves]
+        self._takes_turn = [machine != "" for machine in machines]
+        self._counts = [
+            (index[MOVED + machine], turns.most[machine]) if machine in turns.most else None
+            for machine in machines
+        ]
         self._people = [n for n, m in enumerate(self.moves) if m.kind not in UNATTENDED]
         self._plant = [n for n, m in enumerate(self.moves) if m.kind in UNATTENDED]
         self._conditions = python_function(self._roots(), self.system.index)
@@ -83,7 +92,7 @@ class World:
         owed = [self.moves[n].fair for n in self._plant]
         fair = [FALSE if condition is None else condition for condition in owed]
         # A person who waits for the scan is ready all the same.
-        calm = {PHASE: ex.const(0)}
+        calm = dict.fromkeys(self.system.turns, ex.const(0))
         ready = ex.substitute([self.moves[n].guard for n in self._people], calm)
         return [*guards, *fair, *ready, *(p for b in self.breaches for p in _parts(b.query))]
 
@@ -105,6 +114,14 @@ class World:
         owed = frozenset(number for number in self._plant if next(values))
         ready = frozenset(number for number in self._people if next(values))
         return _Known(unattended, owed, ready, tuple(values))
+
+    def has_turn(self, state: State, number: int) -> bool:
+        """Whether a move may come before the next scan, its own condition apart."""
+        if not self._takes_turn[number]:
+            return True
+        count = self._counts[number]
+        is_left = count is None or state[count[0]] < count[1]
+        return is_left and state[self.phase] != self.due
 
     def after(self, state: State, number: int) -> State:
         """The state that a person's move leads to."""

@@ -28,6 +28,7 @@ from interlock.commands.rehearse.results import (
 from interlock.commands.rehearse.why import Reason
 from interlock.independent_judge.story import tell
 from interlock.model.model import Duration, Model
+from interlock.telling.program import between_data
 
 _STYLE = {
     Class.VIOLATING: "bold red",
@@ -284,6 +285,7 @@ def to_json(rehearsal: Rehearsal) -> str:
             for name, text in sources.items()
         },
         "goal": rehearsal.procedures.goal.text,
+        **between_data(model),
         "outcome": rehearsal.outcome.value,
         "legend": LEGEND,
         "assumptions": list(model.assumptions),

@@ -161,11 +161,11 @@ class _Walker:
         self.result.ready.append(MAIN * bool(main) + BESIDE * bool(beside))
         if main and self._may_act(state, self.script.acts[act]):
             onward = self._onward(state, act)
-            for move in main:
+            for move in self._having_turn(state, main):
                 after = self._after(state, move)
                 edges.append((move, self._number((after, act + onward, other), (number, move))))
         if beside and self._may_act(state, self.script.beside[other]):
-            for move in beside:
+            for move in self._having_turn(state, beside):
                 after = self._after(state, move)
                 edges.append((move, self._number((after, act, other + 1), (number, move))))
         return edges
@@ -173,13 +173,14 @@ class _Walker:
     def _after(self, state: State, move: int) -> State:
         return state if move == BY_NOBODY else self.world.after(state, move)
 
+    def _having_turn(self, state: State, moves: list[int]) -> list[int]:
+        """Those that need not wait for a scan."""
+        return [m for m in moves if m == BY_NOBODY or self.world.has_turn(state, m)]
+
     def _may_act(self, state: State, act: Act) -> bool:
-        """Moves wait where a scan is due; what is seen is what follows a scan."""
-        phase = state[self.world.phase]
-        if act.kind in (ActKind.BEGIN, ActKind.UNTIL):
-            return phase == 0
-        in_place = act.kind is ActKind.DO and state[self.places[act.machine]] in act.passed
-        return in_place or act.kind is ActKind.LINGER or phase != self.world.per_scan
+        """What is seen is what follows a scan."""
+        waits = act.kind in (ActKind.BEGIN, ActKind.UNTIL)
+        return not waits or state[self.world.phase] == 0
 
     def _onward(self, state: State, number: int) -> int:
         """How many acts on: a step that is done already is passed over, except beside another."""

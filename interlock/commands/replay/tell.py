@@ -8,6 +8,7 @@ from interlock.commands.replay.study import Deviation, Explained
 from interlock.independent_judge.story import WHO
 from interlock.kernel.system import Move
 from interlock.telling.counts import counted
+from interlock.telling.program import between_told
 
 
 def lines_of(found: Explained) -> Iterator[str]:
@@ -15,8 +16,8 @@ def lines_of(found: Explained) -> Iterator[str]:
     yield found.model.title
     yield (
         f"{len(found.observed)} of its signals, outputs and machines are recorded;"
-        f" {found.run_class.says}; up to {counted(found.moves_between, 'move')} between two"
-        " samples"
+        f" {found.run_class.says}; {between_told(found.model)};"
+        f" up to {counted(found.moves_between, 'move')} between two samples"
     )
     gaps = f", {counted(found.n_gaps, 'gap')}" if found.n_gaps else ""
     yield (

@@ -12,6 +12,8 @@ from interlock.base.errors import nearest
 from interlock.base.folders import write_whole_folder
 from interlock.base.targets import cannot_write, check_target
 from interlock.commands.options import (
+    assume_option,
+    assuming,
     faults_option,
     limit_options,
     limits_of,
@@ -58,6 +60,7 @@ RATING = "rating.yaml"
     metavar="K",
     help="Most faults in a run of the study of faults, or 'all'.  [default: as 'faults']",
 )
+@assume_option
 @limit_options
 def command(
     model: Path,
@@ -67,6 +70,7 @@ def command(
     engine: str,
     faults: str,
     order: str | None,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -89,7 +93,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     absent = _parts(leave_out)
-    loaded = load(model)
+    loaded = assuming(load(model), assume)
     target = folder if folder is not None else Path("report") / loaded.name
     _check_target(target)
     if pdf:

@@ -40,7 +40,7 @@ from interlock.pictures.shown.influence import Effect
 from interlock.pictures.supplies import draw_supplies
 from interlock.reliability.figures import two_figures
 from interlock.telling.counts import counted
-from interlock.telling.program import free_inputs_of, left_out_of
+from interlock.telling.program import between_told, free_inputs_of, left_out_of
 
 # What computed or drew something in a report.
 _LIBRARIES = (
@@ -77,7 +77,8 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
             (f"{_way(model, one.place.file)}:{one.place.line}", one.says)
             for one in left_out_of(model)
         ],
-        "moves_per_scan": counted(model.moves_per_scan, "move"),
+        "between_scans": between_told(model),
+        "is_each_once": model.between_scans.is_each_once,
         "scan_ms": model.settings.scan_ms,
         "timers": model.settings.timers.value,
         "excluded": [f for f in model.faults.values() if f.excluded is not None],

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from interlock.commands.testsheet.goals import FLASHES, TRIED, Force, Program, signals_under
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.system import PHASE, Move, MoveKind, Origin, Role
+from interlock.kernel.system import Move, MoveKind, Origin, Role
 from interlock.model.build import Built
 from interlock.st.layout import top_of
 
@@ -65,7 +65,7 @@ class Simulation:
             )
             for m in (*self.moves, *timers)
         }
-        self._phase = system.index[PHASE]
+        self._turns = [system.index[name] for name in system.turns]
         self._read = {_NOTHING: self._signals_fn(_NOTHING)}
         # Where no signal reads an output, signals stay as they are until something moves.
         read = set(ex.variables_of(list(program.signals.values())))
@@ -117,7 +117,8 @@ class Simulation:
         found = self._scan((*state, *(seen or self.signals(state, force))))
         for place, value in zip(self._targets, found, strict=True):
             after[place] = value
-        after[self._phase] = 0
+        for place in self._turns:
+            after[place] = 0
         return tuple(after)
 
     def _moved(self, state: State, move: Move) -> State:

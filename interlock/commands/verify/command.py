@@ -11,6 +11,8 @@ from interlock.base.files import write_whole
 from interlock.commands.exits import EXIT_HOLDS, EXIT_VIOLATED
 from interlock.commands.options import (
     OutputFile,
+    assume_option,
+    assuming,
     check_requirements,
     console_for,
     faults_option,
@@ -22,6 +24,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.judgement.finding import Verification
+from interlock.judgement.ledger import Judge, Ledger, find_ledger
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.load import load
@@ -29,12 +32,15 @@ from interlock.model.model import Model
 from interlock.oversights.found import Looked, because_of_strict
 from interlock.oversights.study import look, questions_for
 
+_JUDGES: dict[str, Judge] = {"claimed": verify_claims, "none": verify}
+
 
 @click.command("verify")
 @click.argument("model", type=click.Path(path_type=Path))
 @click.option("--only", multiple=True, metavar="ID", help="Judge only this requirement; repeat.")
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
 @faults_option
+@assume_option
 @limit_options
 @click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 @click.option("--junit", "junit_file", type=OutputFile(), help="Write JUnit XML.")
@@ -52,6 +58,12 @@ from interlock.oversights.study import look, questions_for
     help="Write the run of each violation: side views, timing diagram, CSV, VCD and run file.",
 )
 @click.option("--every-signal", is_flag=True, help="With --runs: also time what never changes.")
+@click.option(
+    "--ledger",
+    "with_ledger",
+    is_flag=True,
+    help="Also ask which verdicts fall under a weaker assumption between two scans.",
+)
 @click.option("--strict", is_flag=True, help="End with 1 if anything is worth a look.")
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
@@ -59,6 +71,7 @@ def command(
     only: tuple[str, ...],
     engine: str,
     faults: str,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -68,6 +81,7 @@ def command(
     evidence: Path | None,
     runs: Path | None,
     every_signal: bool,
+    with_ledger: bool,
     strict: bool,
     plain: bool,
 ) -> int:
@@ -81,7 +95,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    loaded = load(model)
+    loaded = assuming(load(model), assume)
     check_requirements(loaded, only)
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
@@ -91,6 +105,10 @@ def command(
     try:
         with stopped_softly(), progress_line() as progress:
             result, looked = _judge(loaded, engines[engine](), faults, only, limits, progress)
+            ledger = None
+            if with_ledger:
+                judge = _JUDGES[faults]
+                ledger = find_ledger(result, judge, engines[engine](), limits, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
@@ -104,13 +122,13 @@ def command(
         write_whole(sarif_file, to_sarif(result, looked))
         for loss in LOSSES:
             click.echo(f"not carried by SARIF: {loss}", err=True)
-    if _write_data(result, looked, json_file, junit_file):
+    if _write_data(result, looked, ledger, json_file, junit_file):
         if by_strict:
             click.echo(because_of_strict(looked), err=True)
         return code
     from interlock.commands.verify import tell as report
 
-    report.write(console_for(plain), result, looked, by_strict)
+    report.write(console_for(plain), result, looked, by_strict, ledger)
     for line in written:
         click.echo(line)
     return code
@@ -125,16 +143,21 @@ def _judge(
     progress: ProgressSink | None,
 ) -> tuple[Verification, Looked]:
     """The verdicts, and what is worth a look besides."""
-    judge = verify_claims if faults == "claimed" else verify
     asked = questions_for(model).queries
-    result = judge(model, engine, only=only, limits=limits, progress=progress, beside=asked)
+    result = _JUDGES[faults](
+        model, engine, only=only, limits=limits, progress=progress, beside=asked
+    )
     cut = result.exploration.limit
     looked = look(model, result.beside, cut, engine, limits, labelled(progress, "worth a look"))
     return _with_harm(result, limits, progress), looked
 
 
 def _write_data(
-    result: Verification, looked: Looked, json_file: Path | None, junit_file: Path | None
+    result: Verification,
+    looked: Looked,
+    ledger: Ledger | None,
+    json_file: Path | None,
+    junit_file: Path | None,
 ) -> bool:
     """Write the files of data; tell whether the JSON was printed in place of the result."""
     if json_file is None and junit_file is None:
@@ -144,7 +167,7 @@ def _write_data(
     if junit_file is not None:
         write_whole(junit_file, data.to_junit(result))
     if json_file is not None:
-        text = data.to_json(result, looked)
+        text = data.to_json(result, looked, ledger)
         if str(json_file) == "-":
             click.echo(text, nl=False)
             return True

@@ -11,15 +11,19 @@ from interlock.base.files import sha256
 from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import System
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTime, Share
 from interlock.oversights.found import NOTHING, Looked
-from interlock.telling.program import free_inputs_of, left_out_of, remembered_by
+from interlock.telling.ledger import ledger_data
+from interlock.telling.program import between_data, free_inputs_of, left_out_of, remembered_by
 
 
-def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
+def to_json(
+    verification: Verification, looked: Looked = NOTHING, ledger: Ledger | None = None
+) -> str:
     """The result as JSON; wall times are left out, they differ from run to run."""
     model = verification.built.model
     explored = verification.exploration
@@ -31,7 +35,7 @@ def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
             for name, text in model.sources.items()
         },
         "run_classes": [run_class.says for run_class in verification.classes],
-        "moves_per_scan": model.moves_per_scan,
+        **between_data(model),
         "engine": explored.engine,
         "n_states": explored.n_states,
         "depth": explored.depth,
@@ -56,6 +60,7 @@ def to_json(verification: Verification, looked: Looked = NOTHING) -> str:
             ],
             "undecided": list(looked.undecided),
         },
+        **({} if ledger is None else {"ledger": ledger_data(ledger)}),
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 

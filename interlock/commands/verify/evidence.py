@@ -113,6 +113,7 @@ def write_evidence(
         folder=os.path.relpath(model.folder, folder).replace(os.sep, "/"),
         title=model.title,
         inputs=source_hashes(model),
+        between_scans=str(model.between_scans),
         classes=draft.classes,
         systems=draft.systems,
         verdicts={id_: draft.verdicts[id_] for id_ in order},

@@ -15,10 +15,18 @@ from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import NOTHING, Looked, because_of_strict
-from interlock.telling.program import bits_of, free_inputs_of, left_out_of, remembered_by
+from interlock.telling.ledger import HEADING, lines_of
+from interlock.telling.program import (
+    between_told,
+    bits_of,
+    free_inputs_of,
+    left_out_of,
+    remembered_by,
+)
 
 # Below this many columns the requirements need the room more than the figures of each row do.
 WIDE = 110
@@ -44,6 +52,7 @@ def render(
     width: int = WIDE,
     looked: Looked = NOTHING,
     by_strict: bool = False,
+    ledger: Ledger | None = None,
 ) -> RenderableType:
     """The whole result: heading, table, the run of each violation, what it rests on.
 
@@ -55,6 +64,8 @@ def render(
     looked : Looked
     by_strict : bool
         Whether ``--strict`` alone decides the exit code, which is told.
+    ledger : Ledger or None
+        Which verdicts fall under a weaker assumption between two scans, where that was asked.
     """
     parts: list[RenderableType] = [_heading(verification), _table(verification, width >= WIDE)]
     if width < WIDE:
@@ -67,6 +78,7 @@ def render(
         parts += ["", _reaction_times(timed)]
     if looked != NOTHING:
         parts += ["", _worth_a_look(looked, by_strict)]
+    parts += [] if ledger is None else _leaning(ledger)
     parts += _about_the_program(verification)
     parts += ["", _summary(verification)]
     return Group(*parts)
@@ -77,9 +89,10 @@ def write(
     verification: Verification,
     looked: Looked = NOTHING,
     by_strict: bool = False,
+    ledger: Ledger | None = None,
 ) -> None:
     """Print the result; parameters as for `render`."""
-    console.print(render(verification, console.width, looked, by_strict))
+    console.print(render(verification, console.width, looked, by_strict, ledger))
 
 
 def _heading(verification: Verification) -> RenderableType:
@@ -87,11 +100,7 @@ def _heading(verification: Verification) -> RenderableType:
     explored = verification.exploration
     rows: list[RenderableType] = [
         Text(model.title, style="bold"),
-        Text(
-            f"{_classes(verification)}; up to {model.moves_per_scan} "
-            f"move{'s' if model.moves_per_scan > 1 else ''} between scans; "
-            f"engine {explored.engine}"
-        ),
+        Text(f"{_classes(verification)}; {between_told(model)}; engine {explored.engine}"),
         "",
     ]
     return Group(*rows)
@@ -195,6 +204,17 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     if run.note:
         rows.append(_below(run.note))
     return Group(*rows)
+
+
+def _leaning(ledger: Ledger) -> list[RenderableType]:
+    """What falls under a weaker assumption, each with its run; the exit code heeds none of it."""
+    rows: list[RenderableType] = ["", Text(HEADING, style="bold")]
+    rows += [_below(line) for line in lines_of(ledger)]
+    for one in ledger.leanings:
+        if one.leans and one.judged is not None and one.found is not None:
+            rows += ["", Text(f"With '{one.falls_with}' between two scans:")]
+            rows.append(violation(one.judged, one.found))
+    return rows
 
 
 def _below(line: str) -> Padding:

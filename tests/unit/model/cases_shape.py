@@ -84,11 +84,19 @@ SHAPE: Cases = {
         ["expected 'red', 'yellow'"],
     ),
     "a number that is none": (
-        _edit("plant:", "run: {moves_per_scan: «two}\nplant:"),
+        _edit("plant:", "run: {scan_ms: «two}\nplant:"),
         ["a whole number, not 'two'"],
     ),
+    "moves that are limited in no known way": (
+        _edit("plant:", "run: {between_scans: «each twice}\nplant:"),
+        ["'each once' or 'any number', not 'each twice'"],
+    ),
+    "moves counted by the key of before": (
+        _edit("plant:", "run: {«moves_per_scan: 2}\nplant:"),
+        ["'moves_per_scan' is now called 'between_scans': one in all, two in all"],
+    ),
     "a number too small": (
-        _edit("plant:", "run: {moves_per_scan: «0}\nplant:"),
+        _edit("plant:", "run: {scan_ms: «0}\nplant:"),
         ["at least 1, not '0'"],
     ),
     "a number too great": (

@@ -59,10 +59,12 @@ def test_null_removes_an_entry_or_a_section(base: Path) -> None:
 
 
 def test_single_values_and_lists_are_replaced(base: Path) -> None:
-    first = revision(base, "title: changed\nassumptions: [a, b]\nrun: {moves_per_scan: 2}\n")
+    first = revision(
+        base, "title: changed\nassumptions: [a, b]\nrun: {between_scans: two in all}\n"
+    )
     second = revision(base, "assumptions: [c]\n", "again", of="../changed")
     assert (second.title, second.assumptions) == ("changed", ("c",))
-    assert first.moves_per_scan == second.moves_per_scan == 2
+    assert str(first.between_scans) == str(second.between_scans) == "two in all"
 
 
 def test_words_on_the_change_are_not_inherited(base: Path) -> None:

@@ -323,7 +323,7 @@ def test_memory_that_a_restart_no_longer_clears_touches_what_it_decides(tmp_path
 
 
 def test_another_number_of_moves_between_scans_touches_every_machine(tmp_path: Path) -> None:
-    twice = ("title: Gate", "title: Gate\nrun: {moves_per_scan: 2}")
+    twice = ("title: Gate", "title: Gate\nrun: {between_scans: two in all}")
     found = compared(gate(tmp_path / "old"), gate(tmp_path / "new", twice))
     assert touched(find_impact(found), "machine") == {"gate", "button"}
     assert find_impact(found).untouched == ()

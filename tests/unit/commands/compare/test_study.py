@@ -68,7 +68,8 @@ def test_layout_comments_case_and_needless_brackets_are_no_change(
         (("lamp: green", "lamp: red"), "output", "lamp", Kind.CHANGED),
         (("stuck: 'TRUE'}\n  F2", "stuck: 'FALSE'}\n  F2"), "fault", "F1", Kind.CHANGED),
         (("can_still: gate = SHUT", "can_still: gate = OPEN"), "requirement", "R4", Kind.CHANGED),
-        (("title: Gate", "title: Gate\nrun: {moves_per_scan: 2}"), "run", "run", Kind.CHANGED),
+        (("title: Gate", "title: Gate\nrun: {between_scans: each once}"), "run", "run",
+         Kind.CHANGED),
     ],
 )  # fmt: skip
 def test_each_section_tells_its_own_change(

@@ -1,0 +1,103 @@
+"""The judge lets each machine and control move as often as the model says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InternalError
+from interlock.independent_judge.player import Player
+from interlock.kernel.system import MOVED, PHASE
+from interlock.model.between import ANY_NUMBER, EACH_ONCE, ONE_IN_ALL, BetweenScans
+from interlock.model.build import build
+from tests.support.gate import gate
+
+FREE = ("from: SHUT, to: BETWEEN, when: drive", "from: SHUT, to: BETWEEN, when: NOT button")
+BOLT = (
+    "plant:\n",
+    "plant:\n  bolt:\n    states: [OUT, IN]\n    moves:\n"
+    "      - {from: OUT, to: IN, name: in}\n      - {from: IN, to: OUT, name: out}\n",
+)
+ALONG = ("from: SHUT, to: BETWEEN, when: drive", "from: SHUT, to: BETWEEN, also: {bolt: IN}")
+
+
+def playing(folder: Path, between: BetweenScans, *changes: tuple[str, str]) -> Player:
+    return Player(gate(folder, *changes).assuming(between))
+
+
+def played(player: Player, *moves: str) -> dict[str, int]:
+    for move in moves:
+        player.play(move)
+    return player.state()
+
+
+@pytest.mark.parametrize("between", [EACH_ONCE, ANY_NUMBER])
+def test_the_first_scan_comes_before_the_first_move(tmp_path: Path, between: BetweenScans) -> None:
+    player = playing(tmp_path, between)
+    assert player.state()[PHASE] == 2
+    assert not player.enabled("button to TRUE")
+    with pytest.raises(InternalError, match="a scan is due first"):
+        player.play("button to TRUE")
+    assert played(player, "F1 strikes")[PHASE] == 2
+    assert played(player, "scan")[PHASE] == 0
+
+
+def test_each_machine_moves_once_and_then_waits_for_the_scan(tmp_path: Path) -> None:
+    player = playing(tmp_path, EACH_ONCE, FREE)
+    state = played(player, "scan", "button to TRUE")
+    assert (state[PHASE], state[MOVED + "button"], state[MOVED + "gate"]) == (1, 1, 0)
+    with pytest.raises(InternalError, match="'button to FALSE': a scan is due first"):
+        player.play("button to FALSE")
+    assert player.waits_for_scan("button to FALSE")
+    # Each guard is read at its turn: the button keeps the gate shut from now on.
+    assert not player.enabled("gate: SHUT to BETWEEN")
+    state = played(player, "scan")
+    assert (state[PHASE], state[MOVED + "button"]) == (0, 0)
+    state = played(player, "button to FALSE", "gate: SHUT to BETWEEN")
+    assert (state[PHASE], state[MOVED + "button"], state[MOVED + "gate"]) == (1, 1, 1)
+
+
+def test_what_takes_no_turn_neither_uses_one_nor_waits_for_one(tmp_path: Path) -> None:
+    player = playing(tmp_path, EACH_ONCE)
+    state = played(player, "scan", "F4 strikes")
+    assert (state[PHASE], state[MOVED + "gate"], state[MOVED + "button"]) == (3, 0, 0)
+    state = played(player, "button to TRUE", "F4 clears", "F4 strikes")
+    assert (state[PHASE], state[MOVED + "button"]) == (1, 1)
+
+
+def test_any_number_of_moves_are_not_counted(tmp_path: Path) -> None:
+    player = playing(tmp_path, ANY_NUMBER)
+    state = played(player, "scan", *["button to TRUE", "button to FALSE"] * 5)
+    assert state[PHASE] == 1
+    assert MOVED + "button" not in state
+
+
+def test_a_machine_that_is_carried_along_keeps_its_own_turn(tmp_path: Path) -> None:
+    player = playing(tmp_path, EACH_ONCE, BOLT, ALONG)
+    # The bolt has had its turn and is carried along all the same.
+    state = played(player, "scan", "in", "scan", "out", "gate: SHUT to BETWEEN")
+    assert (state["bolt"], state[MOVED + "bolt"], state[MOVED + "gate"]) == (1, 1, 1)
+    # And being carried along is no turn.
+    state = played(player, "scan", "out", "gate: BETWEEN to SHUT", "scan")
+    state = played(player, "gate: SHUT to BETWEEN", "out")
+    assert (state["bolt"], state[MOVED + "bolt"], state[MOVED + "gate"]) == (0, 1, 1)
+
+
+def test_a_moment_brings_back_whose_turn_it_was(tmp_path: Path) -> None:
+    player = playing(tmp_path, EACH_ONCE)
+    before = played(player, "scan", "button to TRUE")
+    moment = player.moment()
+    played(player, "scan", "button to FALSE", "scan")
+    player.go_back(moment)
+    assert player.state() == before
+    assert player.waits_for_scan("button to FALSE")
+
+
+def test_a_model_may_be_taken_under_another_assumption_and_back(tmp_path: Path) -> None:
+    model = gate(tmp_path)
+    other = model.assuming(EACH_ONCE)
+    assert (other.between_scans, other.declared_between_scans) == (EACH_ONCE, ONE_IN_ALL)
+    back = other.assuming(ONE_IN_ALL)
+    assert (back.between_scans, back.declared_between_scans) == (ONE_IN_ALL, None)
+    assert build(back).system == build(model).system
