@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from interlock.judgement.ledger import Leaning, Ledger
@@ -44,6 +44,20 @@ def falling(leaning: Leaning) -> str:
     run_class = leaning.found.run_class
     under = f" under {run_class.says}" if run_class.faults else ""
     return f"it falls in {counted(leaning.n_steps, 'step')}{under}"
+
+
+def change_told(ledgers: tuple[Ledger, Ledger], leaning: Sequence[Leaning]) -> Iterator[str]:
+    """What a change makes lean, of the ledgers of the old and the new model; never nothing."""
+    for one in leaning:
+        yield (
+            f"{one.requirement} leans on an assumption that it did not need before: OLD holds with "
+            f"'{one.falls_with}' between two scans; NEW does not: {falling(one)}."
+        )
+    open_ = {one.requirement for ledger in ledgers for one in ledger.leanings if one.is_open}
+    if open_:
+        yield f"Not decided, in OLD or in NEW: {', '.join(sorted(open_))}."
+    if not leaning and not open_:
+        yield "No requirement leans on an assumption between two scans that it did not need before."
 
 
 def ledger_data(ledger: Ledger) -> dict[str, Any]:

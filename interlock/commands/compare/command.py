@@ -43,6 +43,12 @@ from interlock.model.load import load
     metavar="ID",
     help="Compare also where this fault may strike, and look at no other; repeat.",
 )
+@click.option(
+    "--ledger",
+    "with_ledger",
+    is_flag=True,
+    help="Also ask which verdicts come to lean on what is assumed between two scans.",
+)
 @assume_option
 @limit_options
 @click.option(
@@ -60,6 +66,7 @@ def command(
     engine: str,
     faults: str,
     ids: tuple[str, ...],
+    with_ledger: bool,
     assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
@@ -90,7 +97,15 @@ def command(
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
-            found = compare(*models, engines[engine](), faults == "claimed", limits, progress, ids)
+            found = compare(
+                *models,
+                engines[engine](),
+                faults == "claimed",
+                limits,
+                progress,
+                ids,
+                with_ledger,
+            )
     except DeclinedError as reason:
         raise click.UsageError(f"engine {engine} declines these models: {reason}") from None
     impact = find_impact(found)

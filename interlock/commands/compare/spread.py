@@ -28,6 +28,7 @@ from interlock.model.build import names_behind
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Formula, Model
+from interlock.model.turns import turns_of
 from interlock.st.layout import PREFIX
 from interlock.st.lower import Lowered, lower_program
 
@@ -215,6 +216,14 @@ class Spread:
             said = f"move '{d.name}' {d.kind.value}"
             for node in self._moved_by(d.name):
                 reasons.note(node, said, _spreads(d))
+        self._note_turns(reasons)
+        for changes, words in ((moves.gained, "newly possible"), (moves.lost, "less possible")):
+            for change in changes:
+                for node in self._moved_by(change.move):
+                    reasons.note(node, f"'{change.move}' is {words}")
+
+    def _note_turns(self, reasons: Reasons) -> None:
+        """What may move otherwise often between two scans."""
         for d in self._of("run"):
             for detail in d.details:
                 if detail.facet == "between scans":
@@ -222,10 +231,11 @@ class Spread:
                     for model in self._models:
                         for name in model.machines:
                             reasons.note(name.casefold(), said)
-        for changes, words in ((moves.gained, "newly possible"), (moves.lost, "less possible")):
-            for change in changes:
-                for node in self._moved_by(change.move):
-                    reasons.note(node, f"'{change.move}' is {words}")
+        # A least duration, or the time of a scan, may let a machine move more often than once.
+        before, after = (turns_of(model).most for model in self._models)
+        for name in {**before, **after}:
+            if before.get(name) != after.get(name):
+                reasons.note(name.casefold(), "it may move otherwise often between two scans")
 
     def _moved_by(self, name: str) -> set[Node]:
         """The machines that moves called `name` change."""

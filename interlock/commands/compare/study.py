@@ -22,6 +22,7 @@ from interlock.commands.compare.verdicts import (
 )
 from interlock.judgement.fault_sets import RequirementSets
 from interlock.judgement.finding import Verification
+from interlock.judgement.ledger import Leaning, Ledger, find_ledger
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome
@@ -53,6 +54,8 @@ class Comparison:
         Sets of so many faults were looked for; 0 where faults were left out.
     faults : tuple of str
         Only these were looked at; all independent ones where empty.
+    ledgers : pair of Ledger, or None
+        On what both models' verdicts without faults lean between scans, where that was asked.
     """
 
     old: Verification
@@ -65,6 +68,25 @@ class Comparison:
     spread: Spread
     order: int = 0
     faults: tuple[str, ...] = ()
+    ledgers: tuple[Ledger, Ledger] | None = None
+
+    @property
+    def leaning(self) -> tuple[Leaning, ...]:
+        """What holds in the new model only by an assumption that the old one did not need.
+
+        Empty where the ledgers were not asked for.
+        """
+        if self.ledgers is None:
+            return ()
+        old, new = self.ledgers
+        kept = {one.requirement: one for one in old.leanings}
+        return tuple(
+            one
+            for one in new.leanings
+            if one.leans
+            and one.requirement in kept
+            and one.falls_with in kept[one.requirement].holds_with
+        )
 
     @property
     def old_model(self) -> Model:
@@ -105,6 +127,7 @@ def compare(
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
     faults: Sequence[str] = (),
+    with_ledger: bool = False,
 ) -> Comparison:
     """Compare two models.
 
@@ -121,6 +144,8 @@ def compare(
     limits : Limits
         For each exploration; what they cut short is undecided.
     progress : callable, optional
+    with_ledger : bool
+        Whether to ask which verdicts lean on what is assumed between two scans.
 
     Raises
     ------
@@ -155,6 +180,12 @@ def compare(
         (after.beside, after.exploration.limit),
     )
     moved = moves.result(seen, engine, limits, staged("moves"))
+    ledgers = None
+    if with_ledger:
+        ledgers = (
+            find_ledger(before, verify, engine, limits, staged("ledger of the old")),
+            find_ledger(after, verify, engine, limits, staged("ledger of the new")),
+        )
     differences = model_differences(old, new)
     spread = Spread((old, new), differences, behaviour, reason, moved)
     return Comparison(
@@ -168,6 +199,7 @@ def compare(
         spread=spread,
         order=order,
         faults=tuple(faults),
+        ledgers=ledgers,
     )
 
 

@@ -38,6 +38,7 @@ from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.telling.ledger import HEADING, change_told, ledger_data
 from interlock.telling.program import between_data, between_told
 
 _STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
@@ -87,6 +88,13 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
     }
     if behaviour is not None:
         data["lockstep"] = _lockstep(behaviour)
+    if comparison.ledgers is not None:
+        old, new = comparison.ledgers
+        data["ledgers"] = {
+            "old": ledger_data(old),
+            "new": ledger_data(new),
+            "newly_leaning": [one.requirement for one in comparison.leaning],
+        }
     # Last, so that no reader of the text comes to an end without it.
     data["not_looked_at"] = list(not_looked_at(comparison))
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
@@ -206,6 +214,7 @@ def _parts(c: Comparison, impact: Impact) -> list[RenderableType]:
         "",
         Text("Verdicts", style="bold"),
         *_verdicts(c),
+        *_leaning(c),
         "",
         Text("Outputs in lockstep", style="bold"),
         *_behaviour(c),
@@ -221,6 +230,14 @@ def _parts(c: Comparison, impact: Impact) -> list[RenderableType]:
     parts.append(Text("What was not looked at", style="bold"))
     parts += [Text(f"- {sentence}") for sentence in not_looked_at(c)]
     return parts
+
+
+def _leaning(c: Comparison) -> list[RenderableType]:
+    """What comes to lean on what is assumed between two scans, where that was asked."""
+    if c.ledgers is None:
+        return []
+    lines = change_told(c.ledgers, c.leaning)
+    return ["", Text(HEADING, style="bold"), *(Text(line) for line in lines)]
 
 
 def _grid(*columns: str) -> Table:

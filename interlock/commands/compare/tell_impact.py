@@ -29,6 +29,8 @@ from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
+from interlock.telling.ledger import HEADING, change_told
+from interlock.telling.program import between_told
 
 CAUTION = (
     "This statement follows from two models and from what was explored in them. It says nothing "
@@ -117,6 +119,9 @@ def _blocks(c: Comparison, impact: Impact) -> Iterator[Block]:
     yield _differences(c.differences)
     yield Heading(2, "Verdicts")
     yield from _verdicts(c)
+    if c.ledgers is not None:
+        yield Heading(3, HEADING)
+        yield Items(tuple(change_told(c.ledgers, c.leaning)))
     yield Heading(2, "Outputs in lockstep")
     yield from _behaviour(c)
     yield Heading(2, "Moves of plant and people")
@@ -330,6 +335,8 @@ def _ground(c: Comparison) -> Iterator[Block]:
     if c.faults:
         faults += f", of {', '.join(c.faults)}"
     yield Paragraph(f"Looked at: {faults}. Lockstep and moves: without faults.")
+    told = dict.fromkeys((between_told(c.old_model), between_told(c.new_model)))
+    yield Paragraph(f"Assumed: {'; in the new model '.join(told)}.")
     files = [("old", *pair) for pair in checksums(c.old_model)]
     files += [("new", *pair) for pair in checksums(c.new_model)]
     yield table(("", "file", "SHA-256"), files)

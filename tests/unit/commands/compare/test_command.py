@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
+from tests.known.test_between_scans import LINE, SEEN, STATIONS
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.models import MODELS
 
@@ -196,3 +197,29 @@ def test_a_newly_possible_move_is_told_as_that_of_who_makes_it(
     assert "newly possible for the operator: gate: SHUT to OPEN" in told
     page = (tmp_path / "out" / "impact.md").read_text("utf-8")
     assert "gate: SHUT to OPEN: newly possible for the operator" in page
+
+
+def test_the_ledger_tells_what_leans_on_an_assumption_that_it_did_not_need(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    moves = [f"      - {{from: p{n}, to: p{n + 1}, name: on {n}}}" for n in range(STATIONS - 1)]
+    yaml = "title: Line\ncontroller: controller.st\n" + LINE.replace("MOVES", "\n".join(moves))
+    kept = [line for line in yaml.splitlines() if not line.startswith(("  R1:", "  R2:"))]
+    yaml = "\n".join(kept) + "\n"
+    along = ", also: {carriage: 'SEL(carriage = p0, carriage, p2)'}"
+    assert along in yaml
+    old = written(tmp_path / "old", yaml.replace(along, ""), SEEN)
+    new = written(tmp_path / "new", yaml, SEEN)
+    arguments = ["compare", str(old), str(new), "--plain", "--faults", "none"]
+    assert run(arguments) == 0
+    assert "leans on" not in capsys.readouterr().out
+    assert run([*arguments, "--ledger", "-o", str(tmp_path / "impact")]) == 0
+    said = (
+        "R3 leans on an assumption that it did not need before: OLD holds with 'each once' between "
+        "two scans; NEW does not: it falls in 3 steps."
+    )
+    assert said in " ".join(capsys.readouterr().out.split())
+    assert "R3 leans on an assumption" in (tmp_path / "impact" / "impact.md").read_text()
+    data = json.loads((tmp_path / "impact" / "impact.json").read_text())["ledgers"]
+    assert data["newly_leaning"] == ["R3"]
+    assert [one["with"] for one in data["old"]["requirements"]] == ["any number", "any number"]

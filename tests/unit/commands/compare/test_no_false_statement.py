@@ -329,6 +329,17 @@ def test_another_number_of_moves_between_scans_touches_every_machine(tmp_path: P
     assert find_impact(found).untouched == ()
 
 
+def test_a_shorter_duration_touches_a_machine_where_each_moves_once(tmp_path: Path) -> None:
+    leaves = "from: SHUT, to: BETWEEN, when: drive"
+    slow, quick = (
+        (leaves, f"{leaves}, seconds: [{least}, 9], assumed: true") for least in (1, 0.02)
+    )
+    each = ("title: Gate", "title: Gate\nrun: {between_scans: each once}")
+    found = compared(gate(tmp_path / "old", each, slow), gate(tmp_path / "new", each, quick))
+    assert "gate" in touched(find_impact(found), "machine")
+    assert "R1" in touched(find_impact(found), "requirement")
+
+
 def test_another_fault_touches_what_claims_to_survive_faults(tmp_path: Path) -> None:
     longer = ("says: gate jams, machine: gate, jams_in: [BETWEEN]", "says: j, machine: gate")
     found = compared(gate(tmp_path / "old", CLAIM), gate(tmp_path / "new", CLAIM, longer))
