@@ -24,6 +24,14 @@ def lines_of(ledger: Ledger) -> Iterator[str]:
         yield f"{', '.join(firm)}: {verb} with '{ledger.asked[-1]}' as well."
 
 
+def runs_of(ledger: Ledger) -> Iterator[tuple[str, list[str]]]:
+    """For each requirement that falls by a run: whose run it is, and its moves."""
+    for one in ledger.leanings:
+        if one.leans and one.found is not None and one.found.run is not None:
+            moves = [happening.move for happening in one.found.run.happenings]
+            yield f"{one.requirement} with '{one.falls_with}'", moves
+
+
 def leaning_told(ledger: Ledger, leaning: Leaning) -> str:
     """One requirement's sentence, without its end."""
     strongest = (ledger.rests_on, *leaning.holds_with)[-1]

@@ -60,6 +60,12 @@ RATING = "rating.yaml"
     metavar="K",
     help="Most faults in a run of the study of faults, or 'all'.  [default: as 'faults']",
 )
+@click.option(
+    "--ledger",
+    "with_ledger",
+    is_flag=True,
+    help="Also ask which verdicts fall under a weaker assumption between two scans.",
+)
 @assume_option
 @limit_options
 def command(
@@ -70,6 +76,7 @@ def command(
     engine: str,
     faults: str,
     order: str | None,
+    with_ledger: bool,
     assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
@@ -114,6 +121,7 @@ def command(
         order=order_of(order, len(loaded.faults)),
         limits=limits,
         n_processes=cores.in_use(),
+        with_ledger=with_ledger,
     )
     try:
         with progress_line() as progress:

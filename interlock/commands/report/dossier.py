@@ -16,6 +16,7 @@ from interlock.commands.rehearse.study import Rehearser
 from interlock.engines import catalogue
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.harm import with_harm
+from interlock.judgement.ledger import Ledger, find_ledger
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.build import build
@@ -53,6 +54,8 @@ class Choice:
         For each exploration.
     n_processes : int
         How many to spread the faults over that strike alone.
+    with_ledger : bool
+        Whether to ask which verdicts lean on what is assumed between two scans.
     """
 
     left_out: frozenset[str] = frozenset()
@@ -60,6 +63,7 @@ class Choice:
     order: int | None = 1
     limits: Limits = Limits()
     n_processes: int = 1
+    with_ledger: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,6 +87,8 @@ class Dossier:
         The claimed safety functions, held against the faults where those were studied.
     absent : mapping of str to str
         Which of `PARTS` are not there, each with the reason.
+    ledger : Ledger or None
+        On what verdicts lean between two scans, where that was asked.
     """
 
     model: Model
@@ -97,6 +103,7 @@ class Dossier:
     rating: Rating | None
     rated: tuple[Rated, ...]
     absent: Mapping[str, str]
+    ledger: Ledger | None = None
 
     @cached_property
     def findings(self) -> dict[str, Finding]:
@@ -155,6 +162,10 @@ def gather(
     found = judge(model, engine, limits=choice.limits, progress=sink, beside=asked)
     looked = look(model, found.beside, found.exploration.limit, engine, choice.limits, sink)
     found = with_harm(found, choice.limits, sink)
+    ledger = None
+    if choice.with_ledger:
+        sink = labelled(progress, "ledger")
+        ledger = find_ledger(found, judge, engine, choice.limits, sink)
     rehearsal, card = None, None
     if "procedures" in parts and procedures is not None:
         sink = labelled(progress, "procedures")
@@ -188,6 +199,7 @@ def gather(
         rating=rating,
         rated=rated,
         absent=dict(sorted(absent.items())),
+        ledger=ledger,
     )
 
 

@@ -40,6 +40,7 @@ from interlock.pictures.shown.influence import Effect
 from interlock.pictures.supplies import draw_supplies
 from interlock.reliability.figures import two_figures
 from interlock.telling.counts import counted
+from interlock.telling.ledger import lines_of, runs_of
 from interlock.telling.program import between_told, free_inputs_of, left_out_of
 
 # What computed or drew something in a report.
@@ -79,6 +80,8 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
         ],
         "between_scans": between_told(model),
         "is_each_once": model.between_scans.is_each_once,
+        "ledger": None if dossier.ledger is None else list(lines_of(dossier.ledger)),
+        "ledger_runs": [] if dossier.ledger is None else list(runs_of(dossier.ledger)),
         "scan_ms": model.settings.scan_ms,
         "timers": model.settings.timers.value,
         "excluded": [f for f in model.faults.values() if f.excluded is not None],
