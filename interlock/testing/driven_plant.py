@@ -334,6 +334,9 @@ class DrivenPlant:
                 chosen = min(possible, key=lambda n: (n - turn) % len(unattended))
                 self.make(unattended[chosen])
                 turn = chosen + 1
+                # A plant that may move any number of times would never let a scan come.
+                if self.state[self.world.phase]:
+                    self.scan()
             else:
                 last = self.state
                 self.scan()

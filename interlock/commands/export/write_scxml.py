@@ -83,7 +83,7 @@ def _comment(text: str) -> str:
 
 def _general_losses(model: Model) -> Iterator[str]:
     yield "the controller's program, its sensors and the requirements; outputs are data to be set"
-    yield "that plant moves surely happen, and that a scan comes between moves"
+    yield "that plant moves surely happen, and what may happen between two scans"
     if model.free_inputs:
         yield f"{len(model.free_inputs)} inputs of the program without a sensor"
     if model.faults:
