@@ -11,7 +11,8 @@ their diagrams are the larger ones.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding
@@ -104,6 +105,16 @@ class Search:
         self._take([(self._kinds[step.name], step.image) for step in steps])
         if settled.events:
             self.faults.append(self._mixed)
+
+    def only_where(self, allowed: Mapping[str, Node]) -> Search | None:
+        """The same search, some moves made only where they are allowed; None if not settled."""
+        if self.settling is None:
+            return None
+        new = copy(self)
+        new.settling = self.settling.only_where(allowed)
+        new.irregular, new.steps, new.faults = self._dd.false, [], []
+        new._settle(new.settling)
+        return new
 
     def _unsettled(self, settled: Settling, state: Node) -> Node:
         """A state that is no scan's, and all that is reached from it before the next one."""

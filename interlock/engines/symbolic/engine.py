@@ -10,7 +10,7 @@ from interlock.engines.symbolic.certify import certify
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.explored import Explored
 from interlock.engines.symbolic.following import Following
-from interlock.engines.symbolic.legs import Walk
+from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.permits import Permits
@@ -227,7 +227,7 @@ def _reach(space: Space, target: Expr) -> Answer:
 
 def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
     hit = space.reached & space.encoding.truth(target)
-    if not hit.satisfiable():
+    if not may_lead_to(space, along, hit):
         return Answer(_nothing_found(space))
     walk = Walk(space, along)
     hit = walk.done & hit
@@ -247,14 +247,14 @@ def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
 def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:
     if space.budget.out_of_time():
         return Answer(None)
-    if ways_back.lead_to(goal):
+    doubtful, able = ways_back.doubtful(goal)
+    if not doubtful.satisfiable():
         return Answer(False)
-    # What lies beyond the states found may lead to the goal, so it counts as the goal.
-    able = space.reached & space.encoding.truth(goal)
     onward = space.onward()
+    # What lies beyond the states found may lead to the goal, so it counts as the goal.
     if not space.is_complete:
         able = able | space.reached & onward.before(~space.reached)
-    trapped = space.reached & ~onward.closure_before(able, space.reached)
+    trapped = doubtful & ~onward.closure_before(able, doubtful)
     return _nearest(space, trapped)
 
 

@@ -14,9 +14,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.cutsets import check_flags, list_minimal
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
-from interlock.engines.symbolic.legs import Walk
+from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.paths import Paths
@@ -190,9 +191,11 @@ class Explored:
             case Reach(target, ()):
                 return (space.reached | self._edge) & space.encoding.truth(target)
             case Reach(target, along):
+                wanted = space.encoding.truth(target)
+                if not self._leading_out and not may_lead_to(space, along, space.reached & wanted):
+                    return space.diagrams.false
                 walk = Walk(space, along)
-                done = walk.done | walk.done_beyond(self._leading_out)
-                return done & space.encoding.truth(target)
+                return wanted & (walk.done | walk.done_beyond(self._leading_out))
             case Stay(start, stay, along):
                 among = Walk(space, along).done if along else None
                 _, within = space.lasting(start, stay, among)
@@ -200,10 +203,8 @@ class Explored:
             case Trap(goal):
                 if self._all is not None:
                     return self._all._violations(query) & (space.reached | self._edge)
-                if self._ways_back.lead_to(goal):
-                    return space.diagrams.false
-                able = space.onward().closure_before(space.encoding.truth(goal), space.reached)
-                return space.reached & ~able
+                doubtful, able = self._ways_back.doubtful(goal)
+                return doubtful & ~space.onward().closure_before(able, doubtful)
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
@@ -242,13 +243,35 @@ class Explored:
         truth = space.encoding.truth
         where = {name: truth(expr) for name, expr in allowed.items()}
         space.moves = [m.restricted(where[m.name]) if m.name in where else m for m in space.moves]
-        start = space.encoding.is_state(self.system.initial)
-        space.reached = space.closure_after(start, space.reached)
+        space.reached, space.chained = self._reached_where(where)
         new._leading_out = tuple(
             move.restricted(~where[move.name]) for move in self._whole().moves if move.name in where
         )
         new._edge = space.diagrams.disjunction(m.image(space.reached) for m in new._leading_out)
         return new
+
+    def _reached_where(
+        self, allowed: Mapping[str, Node]
+    ) -> tuple[Node, tuple[Search, Node] | None]:
+        """What is reached where some moves are made only where they are allowed, and how."""
+        space = self._whole()
+        search = None if space.chained is None else space.chained[0].only_where(allowed)
+        if search is None or space.chained is None:
+            within = copy(space)
+            within.moves = [
+                m.restricted(allowed[m.name]) if m.name in allowed else m for m in space.moves
+            ]
+            start = space.encoding.is_state(self.system.initial)
+            return within.closure_after(start, space.reached), None
+        dd = space.diagrams
+        found = search.start
+        # What is allowed while no flag is set leads to all that is reached without any.
+        unset = dd.conjunction(~dd.bits[bit] for bit in self._bits)
+        if not any((space.reached & unset & ~where).satisfiable() for where in allowed.values()):
+            found = found | space.chained[1] & unset
+        for found in chained(search.steps, search.faults, found):
+            space.check()
+        return dd.disjunction(search.all_states(found)), (search, found)
 
     @cached_property
     def _edge(self) -> Node:

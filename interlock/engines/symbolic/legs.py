@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interlock.base.errors import InternalError
+from interlock.engines.symbolic.chaining import Step as Taken
+from interlock.engines.symbolic.chaining import chained
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import Space
 from interlock.kernel.evaluate import State
@@ -58,6 +60,9 @@ class Walk:
         Whether a run may go on with all scans of the last leg behind it.
     until : Node, optional
         States of which one is enough: no more are looked for once one is `done`.
+    is_loose : bool
+        Whether everything reached counts as the first leg, which may be more than there is. What
+        is not `done` then is so in no run, and that costs no search from power-up.
 
     Attributes
     ----------
@@ -66,7 +71,12 @@ class Walk:
     """
 
     def __init__(
-        self, space: Space, legs: Legs, goes_on: bool = True, until: Node | None = None
+        self,
+        space: Space,
+        legs: Legs,
+        goes_on: bool = True,
+        until: Node | None = None,
+        is_loose: bool = False,
     ) -> None:
         self._space = space
         self._legs = legs
@@ -75,6 +85,7 @@ class Walk:
         self._others = [m for m in space.moves if kinds[m.name] is not MoveKind.SCAN]
         self._kinds = kinds
         self._until = space.diagrams.false if until is None else until
+        self._is_loose = is_loose
         self._places = self._laid_out(goes_on)
         self.touched: Ring = []
         for number in range(len(self._places)):
@@ -96,6 +107,8 @@ class Walk:
         """All states in which a run may be in a place; those of the place before are known."""
         space, place = self._space, self._places[number]
         if number == 0:
+            if self._is_loose:
+                return space.reached
             found = space.encoding.is_state(space.system.initial)
             found = found & space.encoding.truth(self._legs[0].enter)
             if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
@@ -103,19 +116,20 @@ class Walk:
         else:
             found = self._into(self.touched[number - 1], self._places[number - 1], self._scans)
         moves = self._others if place.climbs else space.moves
-        seen: dict[SymbolicMove, Node] = {}
-        enough = self._until if number == len(self._places) - 1 else space.diagrams.false
-        while True:
-            before = found
-            for move in moves:
-                if (found & enough & space.reached).satisfiable():
-                    return found & space.reached
-                if seen.get(move) != found:
-                    seen[move] = found
-                    space.check()
-                    found = found | move.image(found & place.inside)
-            if found == before:
-                return found & space.reached
+        enough = space.diagrams.false
+        if number == len(self._places) - 1:
+            enough = self._until & space.reached
+        steps = [_inside(move, place.inside) for move in moves if not self._is_fault(move)]
+        strikes = [_inside(move, place.inside) for move in moves if self._is_fault(move)]
+        for grown in chained(steps, strikes, found):
+            if (found & enough).satisfiable():
+                break
+            space.check()
+            found = grown
+        return found & space.reached
+
+    def _is_fault(self, move: SymbolicMove) -> bool:
+        return self._kinds[move.name] is MoveKind.FAULT
 
     def _into(self, states: Node, place: _Place, scans: Sequence[SymbolicMove]) -> Node:
         """What leads from a place with `states` to the one behind it."""
@@ -161,6 +175,24 @@ class Walk:
         space = self._space
         initial = space.encoding.is_state(space.system.initial)
         return initial & space.encoding.truth(self._legs[0].enter)
+
+
+def _inside(move: SymbolicMove, inside: Node) -> Taken:
+    """The move, from states of `inside` alone."""
+
+    def step(states: Node) -> Node:
+        return move.image(states & inside)
+
+    return step
+
+
+def may_lead_to(space: Space, legs: Legs, target: Node) -> bool:
+    """Whether a run along several legs may end in `target`; False is certain, True is not."""
+    if not target.satisfiable():
+        return False
+    if len(legs) < 2 or legs[0] == _ANYWHERE:
+        return True
+    return (Walk(space, legs, until=target, is_loose=True).done & target).satisfiable()
 
 
 class _Meeting:

@@ -71,6 +71,13 @@ class SettledGraph(Graph):
         """Whether its steps are not all that can happen between two scans."""
         return bool(self._settling.events)
 
+    def all_states(self, states: Node) -> Node:
+        """Settled states with all their variables, and what one move leads to from them."""
+        states = self.widened(states)
+        pairs = zip(self._settling.moves, self._steps, strict=True)
+        moved = (m.image(states) for m, step in pairs if step.guard.satisfiable())
+        return self.diagrams.disjunction([states, *moved])
+
     def scanned(self, states: Node) -> Node:
         """What a scan makes of them."""
         return self._settling.scan.image(states)
@@ -97,12 +104,14 @@ def settled_graph(space: Space) -> SettledGraph | None:
 
 
 class WaysBack:
-    """A cheap answer to whether some goal can be reached from everywhere: yes, or not known.
+    """A cheap look at whether some goal can be reached from everywhere: yes, or not known.
 
     Settled states and single steps are enough for most ways: where from all settled states one
     leads to the goal, one does from every other state, too, as a scan is always possible. And
     where all settled states lead back to one of them, what that one leads to can be reached from
-    everywhere: one look backward and one forward serve all goals.
+    everywhere: one look backward and one forward serve all goals. A way back lets no fault strike
+    or clear. So each combination of faults in force is looked at by itself, and its home is the
+    state after power-up but for these faults.
 
     Parameters
     ----------
@@ -115,25 +124,43 @@ class WaysBack:
         self._graph = None if graph is None else graph.onward()
 
     @cached_property
-    def _from_home(self) -> Node | None:
-        """The settled states that can be reached from one to which all lead back."""
-        graph = self._graph
-        space = self._space
-        # What has struck once has struck for good: nothing leads back to before.
-        if graph is None or space.system.has_faults:
-            return None
-        power_up = space.encoding.is_state(space.system.initial)
-        home = graph.narrowed(graph.scanned(power_up)) & graph.reached
-        if graph.closure_before(home, graph.reached) != graph.reached:
-            return None
-        return graph.closure_after(home, graph.reached)
+    def _lasting(self) -> frozenset[int]:
+        """The bits that no way back changes: which faults are in force, and what they hold."""
+        system = self._space.system
+        changed = {name for move in system.onward.values() for name in move.updates}
+        own = zip(system.variables, self._space.encoding.bits, strict=True)
+        return frozenset(b for variable, bits in own if variable.name not in changed for b in bits)
 
-    def lead_to(self, goal: Expr) -> bool:
-        """Whether it is known that `goal` can be reached from every reachable state."""
-        graph = self._graph
+    def _under(self, states: Node) -> Node:
+        """Which faults are in force in `states`, everything else forgotten."""
+        dd = self._space.diagrams
+        return states.exists(dd.positive(set(range(dd.n_bits)) - self._lasting))
+
+    @cached_property
+    def _homes(self) -> tuple[Node, Node]:
+        """The settled states that lead back to the home of their faults, and all homes lead to."""
+        graph, space = self._graph, self._space
+        assert graph is not None
+        power_up = space.encoding.is_state(space.system.initial)
+        faults = space.diagrams.positive(self._lasting)
+        home = graph.narrowed(graph.scanned(power_up)).exists(faults) & graph.reached
+        back = graph.closure_before(home, graph.reached)
+        return back, graph.all_states(graph.closure_after(home, graph.reached))
+
+    def doubtful(self, goal: Expr) -> tuple[Node, Node]:
+        """Reached states of which it is not known whether a way leads to `goal`.
+
+        A way from one of them leads through them alone. Given with those among them that are at
+        the goal, or are known to lead to it.
+        """
+        graph, space = self._graph, self._space
+        wanted = space.encoding.truth(goal)
         if graph is None:
-            return False
-        able = graph.leading_to(self._space.encoding.truth(goal))
-        if self._from_home is not None:
-            return bool((able & self._from_home).satisfiable())
-        return bool(graph.closure_before(able, graph.reached) == graph.reached)
+            return space.reached, space.reached & wanted
+        back, led_to = self._homes
+        known = back & self._under(led_to & wanted)
+        left = graph.reached & ~known
+        if left.satisfiable():
+            known = known | graph.closure_before(graph.leading_to(wanted) & left, left)
+        doubtful = space.reached & self._under(graph.reached & ~known)
+        return doubtful, doubtful & (wanted | graph.widened(known))

@@ -12,6 +12,7 @@ variables instead of thirty.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
@@ -160,6 +161,24 @@ class Settling:
         return self._known[v] & self._dd.disjunction(
             where & ~self._encoding.is_value(v, value) for value, where in new.items()
         )
+
+    def only_where(self, allowed: Mapping[str, Node]) -> Settling:
+        """The same, with some moves made only where they are allowed, by their names."""
+        anywhere = self._dd.true
+        new = copy(self)
+
+        def made(moves: Sequence[SymbolicMove]) -> list[SymbolicMove]:
+            return [m.restricted(allowed[m.name]) if m.name in allowed else m for m in moves]
+
+        new.moves, new.later, new.events = made(self.moves), made(self.later), made(self.events)
+        (new.scan,) = made([self.scan])
+        scanned = allowed.get(self.scan.name, anywhere)
+        new.steps = [
+            step.restricted(self.inlined(move.preimage(scanned)))
+            for move, step in zip(new.moves, self.steps, strict=True)
+        ]
+        new.repeat = self.repeat.restricted(self.inlined(scanned))
+        return new
 
     def mixed(self, states: Node) -> Node:
         """The unsettled states behind settled `states` that no single move or event leads to.
