@@ -1,4 +1,4 @@
-"""Which engine explores: the one the user names, or the one that suits the system.
+"""Which engine explores: the one the user names, or the one that suits the question.
 
 The enumerating engine is the faster one while states are few; it also gives depths and level
 sizes. Decision diagrams bear more states, and fault flags, each of which may double them; on values
@@ -50,25 +50,32 @@ class AutomaticEngine:
         limits: Limits = Limits(),
         progress: ProgressSink | None = None,
     ) -> Exploration:
-        """As `Engine.explore`; the answer names the engine that gave it."""
+        """As `Engine.explore`; the answer names the engine that gave it, and why that one did."""
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         if n_flags > MAX_FLAGS:
-            return make("symbolic").explore(system, queries, limits, progress)
+            why = f"{n_flags} flags of faults, each of which may double the states"
+            return _because(why, make("symbolic").explore(system, queries, limits, progress))
         n_runs = sum(isinstance(query, Reach) for query in queries)
-        most = MAX_ENUMERATED if n_runs > MANY_RUNS else FEW_STATES
+        most, why = FEW_STATES, f"no more than {FEW_STATES:,} states, which are soon listed"
+        if n_runs > MANY_RUNS:
+            most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
         for instead in (
             make("symbolic", breadth_first_work=0, most_work=MOST_WORK),
             make("symbolic"),
         ):
             found = _enumerated(system, queries, limits, most, progress)
-            if found is not None:
-                return found
+            if not isinstance(found, str):
+                return _because(why, found)
             try:
-                return instead.explore(system, queries, limits, progress)
+                return _because(found, instead.explore(system, queries, limits, progress))
             except DeclinedError as declined:
-                reason = declined
+                reason, why = declined, f"{declined}; fewer than {MAX_ENUMERATED:,} states"
             most = MAX_ENUMERATED
         raise reason
+
+
+def _because(why: str, explored: Exploration) -> Exploration:
+    return replace(explored, because=why)
 
 
 def _enumerated(
@@ -77,18 +84,18 @@ def _enumerated(
     limits: Limits,
     most: int,
     progress: ProgressSink | None,
-) -> Exploration | None:
-    """What enumerating answers; None where there are more than `most` states, or it declines."""
+) -> Exploration | str:
+    """What enumerating answers, or why it does not: more than `most` states, or it declines."""
     is_capped = limits.max_states is None or limits.max_states > most
     capped = replace(limits, max_states=most) if is_capped else limits
     try:
         explored = make("enumerate", answers_if_cut=not is_capped).explore(
             system, queries, capped, progress
         )
-    except DeclinedError:
-        return None
+    except DeclinedError as declined:
+        return f"states are not listed: {declined}"
     is_cut = is_capped and explored.limit is not None and explored.n_states >= most
-    return None if is_cut else explored
+    return f"more than {most:,} states" if is_cut else explored
 
 
 def available() -> Mapping[str, Callable[[], Engine]]:

@@ -190,6 +190,7 @@ def _verdict(
         limit=limit,
         seconds=explored.seconds,
         engine=explored.engine,
+        because=explored.because,
     )
 
 

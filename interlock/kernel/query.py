@@ -199,6 +199,8 @@ class Exploration:
         New states at each depth; empty where `depth` is None.
     n_threads : int or None
         Threads there were, where the machine let fewer start than were to work; else None.
+    because : str
+        Why this engine was chosen; empty where nobody had to choose.
     """
 
     engine: str
@@ -211,6 +213,7 @@ class Exploration:
     n_bytes: int = 0
     level_sizes: tuple[int, ...] = field(default=())
     n_threads: int | None = None
+    because: str = ""
 
 
 @dataclass(frozen=True)

@@ -117,6 +117,9 @@ class Verdict:
     limit : str or None
         The limit that was hit, for `UNDECIDED`.
     seconds : float
+    engine : str
+    because : str
+        Why that engine answered it; empty where nobody had to choose.
     parts : mapping of str to int
         Premise counts by the text of each part, where the premise has several.
     scans : int or None
@@ -133,6 +136,7 @@ class Verdict:
     limit: str | None
     seconds: float
     engine: str = ""
+    because: str = ""
     parts: Mapping[str, int] = field(default_factory=dict)
     scans: int | None = None
 

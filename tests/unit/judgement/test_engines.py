@@ -9,7 +9,7 @@ import pytest
 from interlock.judgement import engines
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import TRUE, add, const, lt, mul, var
-from interlock.kernel.query import Count, Limits, Reach
+from interlock.kernel.query import Count, Limits, Query, Reach
 from interlock.kernel.system import System
 from interlock.model.build import RunClass, build
 from tests.support.build import move, system
@@ -87,3 +87,24 @@ def test_what_diagrams_cannot_take_is_enumerated(monkeypatch: pytest.MonkeyPatch
         move("up", lt(n, const(30)), {"n": ex.clamp(add(n, const(1)), 0, 40)}),
     )
     assert engines.AutomaticEngine().explore(of, []).engine == "enumerate"
+
+
+def test_each_choice_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def why(system: System, *queries: Query) -> tuple[str, str]:
+        explored = engines.AutomaticEngine().explore(system, queries)
+        return explored.engine, explored.because
+
+    of, query = product(9), Reach(ex.eq(var("c"), const(81)))
+    assert why(of, query) == ("enumerate", "no more than 500,000 states, which are soon listed")
+    faulty = build(gate(tmp_path), RunClass(("F1", "F2", "F3", "F5"), 1)).system
+    assert why(faulty) == ("symbolic", "4 flags of faults, each of which may double the states")
+    monkeypatch.setattr(engines, "FEW_STATES", 5)
+    assert why(of, query) == ("symbolic", "more than 5 states")
+    monkeypatch.setattr(engines, "MANY_RUNS", 0)
+    wanted = ("enumerate", "up to 1 runs are wanted; a table has them at hand")
+    assert why(of, query) == wanted
+    monkeypatch.setattr(engines, "MANY_RUNS", 200)
+    monkeypatch.setattr(engines, "MOST_WORK", 100)
+    name, reason = why(of, query)
+    assert name == "enumerate"
+    assert reason == "diagrams of more than 100 nodes in all; fewer than 20,000,000 states"

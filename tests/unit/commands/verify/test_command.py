@@ -99,6 +99,9 @@ def test_json_tells_outcome_run_and_hashes(
     assert first["outcome"] == "violated"
     assert first["run"]["moves"][-1] == "scan"
     assert "seconds" not in json.dumps(data)
+    soon = "no more than 500,000 states, which are soon listed"
+    for answered in (data, *data["requirements"]):
+        assert (answered["engine"], answered["engine_because"]) == ("enumerate", soon)
 
 
 def test_an_independent_library_reads_the_junit_file(broken: Path, tmp_path: Path) -> None:
