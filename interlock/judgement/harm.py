@@ -57,6 +57,15 @@ class Silence:
             Where a limit left the answer open.
         """
         missed = self._comparison.missed_in_harm(self._built.requirements[requirement])
+        return self._broken(missed, requirement, flags)
+
+    def surely_breaks(self, requirement: str) -> set[tuple[int, ...]]:
+        """As `breaks`, where a refusal tells that may be part of the harm; maybe fewer."""
+        return self._broken(frozenset(), requirement, None)
+
+    def _broken(
+        self, missed: frozenset[str], requirement: str, flags: tuple[str, ...] | None
+    ) -> set[tuple[int, ...]]:
         part = self._parts.get(missed)
         if part is None:
             part = self._explored.part(self._comparison.silence(missed))
@@ -105,10 +114,14 @@ def harm_of(
     found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
     silence = Silence(built, explored, asked)
     for requirement, faults in needing.items():
-        for row in silence.breaks(requirement) if faults else ():
-            for fault, is_set in zip(ids.values(), row, strict=True):
-                if is_set and fault in faults:
-                    found[fault, requirement] = Harm.DANGEROUS
+        left = set(faults)
+        # What is broken even so needs no part of its own.
+        for asked_of in (silence.surely_breaks, silence.breaks):
+            for row in asked_of(requirement) if left else ():
+                for fault, is_set in zip(ids.values(), row, strict=True):
+                    if is_set and fault in left:
+                        found[fault, requirement] = Harm.DANGEROUS
+                        left.discard(fault)
     return found
 
 

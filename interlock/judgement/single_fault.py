@@ -1,14 +1,14 @@
-"""What one fault does that strikes alone: sets, harm, effects, and how it shows.
+"""What faults do that strike alone: sets, harm, effects, and how they show.
 
-The whole of it is asked of one small system, in which no other fault can strike. One system for
-any one of many faults has the same states, but its diagrams tell all faults apart at once; the
-way back from 'can always still' through them costs far more than all the small systems together.
+A few faults share one system, in which any one of them can strike: what goes before the strike is
+then compiled and searched once for all of them. In one system for all faults diagrams would have
+to tell too many apart at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.engines import projector
 from interlock.judgement.detection import Comparison, Difference, Harm, Telling
@@ -16,12 +16,12 @@ from interlock.judgement.effects import FaultEffects, IncompleteError, find_effe
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
-from interlock.kernel.expr import Expr, and_, or_
+from interlock.kernel.expr import Expr, and_, or_, var
 from interlock.kernel.projected import Projected
 from interlock.kernel.query import Limits
 from interlock.kernel.system import Origin, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import SCAN, Built, RunClass, build
+from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model
 
 
@@ -44,53 +44,51 @@ class Showing:
 
 @dataclass(frozen=True)
 class Strike:
-    """Which fault to let strike, and which requirements to look at.
+    """Which faults to let strike, one in a run, and which requirements to look at.
 
     Attributes
     ----------
-    fault : str or None
-        One that is not excluded; None to look at the model without any.
+    faults : tuple of str
+        None that is excluded; empty to look at the model without any.
     requirements : tuple of str
     only_sets : bool
-        Not what it does otherwise, nor whether its harm was told of.
+        Not what they do otherwise, nor whether their harm was told of.
     """
 
-    fault: str | None
+    faults: tuple[str, ...]
     requirements: tuple[str, ...]
     only_sets: bool = False
 
 
 @dataclass(frozen=True)
 class Alone:
-    """Everything that was found of one fault.
+    """Everything that was found of faults that strike alone.
 
     Attributes
     ----------
-    fault : str or None
     sets : mapping of str to RequirementSets
-        By requirement: the empty set where no fault is needed, that of the fault where it is.
-    harms : mapping of str to Harm
-        For the requirements that it breaks.
-    effects : FaultEffects or None
-        None without a fault, and where a limit was hit.
-    showing : Showing or None
-        None where it never shows by itself.
+        By requirement: the empty set where no fault is needed, that of each fault that is enough.
+    harms : mapping of (str, str) to Harm
+        By fault and requirement, for the faults that break it.
+    effects : tuple of FaultEffects
+        Empty where nothing but sets was asked, and where a limit was hit.
+    showings : mapping of str to Showing
+        By fault; without those that never show by themselves.
     n_states : int
     limit : str or None
         The limit that was hit; then there are only the sets that say so.
     """
 
-    fault: str | None
     sets: Mapping[str, RequirementSets]
-    harms: Mapping[str, Harm]
-    effects: FaultEffects | None
-    showing: Showing | None
+    harms: Mapping[tuple[str, str], Harm]
+    effects: tuple[FaultEffects, ...]
+    showings: Mapping[str, Showing]
     n_states: int
     limit: str | None
 
 
 def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
-    """Let one fault strike, and nothing else.
+    """Let one of some faults strike, and nothing else.
 
     Parameters
     ----------
@@ -98,26 +96,24 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     limits : Limits
     strike : Strike
     """
-    fault = strike.fault
-    faults = () if fault is None else (fault,)
-    built = build(model, RunClass(faults, len(faults)))
-    ids = flags_of(model, faults)
+    built = build(model, RunClass(strike.faults, min(1, len(strike.faults))))
+    ids = flags_of(model, strike.faults)
     asked = ask_all(built.system, [built.requirements[id_] for id_ in strike.requirements])
     explored = projector().project(asked.system, tuple(ids), limits)
     sets = find_sets(built, explored, asked, ids)
-    harms: dict[str, Harm] = {}
-    effects, showing = None, None
-    if fault is not None and explored.limit is None and not strike.only_sets:
-        comparison = Comparison(built)
-        broken = {id_: set(one.single_faults()) for id_, one in sets.items()}
-        try:
-            (effects,) = find_effects(built, explored, ids)
-            showing = _showing(built, explored, comparison, effects)
-            found = harm_of(built, explored, asked, ids, broken)
-            harms = {id_: harm for (_, id_), harm in found.items()}
-        except IncompleteError:
-            effects, showing, harms = None, None, {}
-    return Alone(fault, sets, harms, effects, showing, explored.n_states, explored.limit)
+    nothing = Alone(sets, {}, (), {}, explored.n_states, explored.limit)
+    if not strike.faults or explored.limit is not None or strike.only_sets:
+        return nothing
+    comparison = Comparison(built)
+    broken = {id_: set(one.single_faults()) for id_, one in sets.items()}
+    try:
+        effects = tuple(find_effects(built, explored, ids))
+        shown = {found.fault.id: _showing(built, explored, comparison, found) for found in effects}
+        harms = harm_of(built, explored, asked, ids, broken)
+    except IncompleteError:
+        return replace(nothing, limit=explored.limit)
+    showings = {id_: showing for id_, showing in shown.items() if showing is not None}
+    return Alone(sets, harms, effects, showings, explored.n_states, explored.limit)
 
 
 def _showing(
@@ -126,12 +122,13 @@ def _showing(
     """The quickest way to an alarm, else to a refusal."""
     told = comparison.by_flags()
     strike = built.system.event(Origin.strike(effects.fault.id))
+    in_force = var(fault_flag(effects.fault.id))
     for is_alarm in (True, False):
         # A restart tells only by an alarm, as `Telling` has it.
         if effects.telling is not (Telling.ALARM if is_alarm else Telling.REFUSAL):
             continue
         sides = _sides(comparison, told, is_alarm)
-        witness = explored.nearest(or_(*sides.values()))
+        witness = explored.nearest(and_(in_force, or_(*sides.values())))
         if witness is not None:
             shown = _holding(built.system, sides, witness)
             return Showing(shown, _event(built, witness), is_alarm)

@@ -1,7 +1,4 @@
-"""Any one fault: minimal sets, effects, how each shows, and whether harm was told of in time.
-
-Every requirement is asked of each fault alone, in an exploration of its own.
-"""
+"""Any one fault: minimal sets, effects, how each shows, and whether harm was told of in time."""
 
 from __future__ import annotations
 
@@ -13,14 +10,14 @@ from functools import partial
 from interlock.base.pool import spread
 from interlock.judgement.detection import Harm
 from interlock.judgement.effects import FaultEffects
-from interlock.judgement.fault_sets import (
-    RequirementSets,
-    united,
-)
+from interlock.judgement.fault_sets import RequirementSets, united
 from interlock.judgement.single_fault import Alone, Showing, Strike, strike_alone
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Requirement
 from interlock.model.model import Model
+
+FAULTS_TOGETHER = 8
+"""So many faults share an exploration in which any one of them may strike."""
 
 
 @dataclass(frozen=True)
@@ -91,13 +88,13 @@ def study_singles(
     stage : callable
         Is told what was done last, and how many states that took since it is counted.
     """
-    live = [fault.id for fault in model.live_faults if fault.id not in added]
-    each: list[str | None] = [*live] or [None]
+    live = tuple(fault.id for fault in model.live_faults if fault.id not in added)
     asked = tuple(wanted)
     doing = _Doing(model, limits, n_processes, stage)
-    struck = doing.strike([Strike(fault, asked) for fault in each])
+    struck = doing.strike([Strike(some, asked) for some in _shared(live) or [()]], len(live))
     extra = doing.strike(
-        [Strike(fault, asked, only_sets=True) for fault in added],
+        [Strike(some, asked, only_sets=True) for some in _shared(added)],
+        len(added),
         ", added to tell what a sensor is worth",
     )
     bound = 1 if len(live) + len(added) > 1 else None
@@ -105,19 +102,23 @@ def study_singles(
         id_: united(requirement, [one.sets[id_] for one in (*struck, *extra)], bound)
         for id_, requirement in wanted.items()
     }
-    is_complete = all(one.limit is None for one in doing.explorations)
+    if any(one.limit is not None for one in doing.explorations):
+        return Singles(sets, (), {}, {}, tuple(doing.explorations))
     return Singles(
         sets=sets,
-        effects=tuple(a.effects for a in struck if a.effects is not None and is_complete),
-        showings={str(a.fault): a.showing for a in struck if a.showing is not None and is_complete},
-        harms={
-            (str(one.fault), id_): harm
-            for one in struck
-            for id_, harm in one.harms.items()
-            if is_complete
-        },
+        effects=tuple(found for one in struck for found in one.effects),
+        showings={id_: showing for one in struck for id_, showing in one.showings.items()},
+        harms={pair: harm for one in struck for pair, harm in one.harms.items()},
         explorations=tuple(doing.explorations),
     )
+
+
+def _shared(faults: Sequence[str]) -> list[tuple[str, ...]]:
+    """The faults in groups that share an exploration, in their order."""
+    return [
+        tuple(faults[first : first + FAULTS_TOGETHER])
+        for first in range(0, len(faults), FAULTS_TOGETHER)
+    ]
 
 
 class _Doing:
@@ -130,8 +131,8 @@ class _Doing:
         self._stage = stage
         self.explorations: list[Explained] = []
 
-    def strike(self, strikes: Sequence[Strike], what: str = "") -> list[Alone]:
-        """What each strike did, in their order; `what` says which they are."""
+    def strike(self, strikes: Sequence[Strike], n_faults: int, what: str = "") -> list[Alone]:
+        """What the faults of each strike did, in order; `what` says which they are."""
         if not strikes:
             return []
         started = time.monotonic()
@@ -140,11 +141,11 @@ class _Doing:
         for place, alone in spread(work, strikes, self._n_processes):
             found[place] = alone
             n_states = sum(one.n_states for one in found.values())
-            self._stage(f"each fault alone, {len(found)} of {len(strikes)}", n_states)
+            n_struck = sum(len(strikes[done].faults) for done in found)
+            self._stage(f"each fault alone, {n_struck} of {n_faults}", n_states)
         n_states = sum(alone.n_states for alone in found.values())
         limit = next((a.limit for a in found.values() if a.limit is not None), None)
-        n = len(strikes)
-        says = f"each of {n} faults alone" if n > 1 else "one fault alone"
+        says = f"each of {n_faults} faults alone" if n_faults > 1 else "one fault alone"
         seconds = time.monotonic() - started
         self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
-        return [found[place] for place in range(n)]
+        return [found[place] for place in range(len(strikes))]

@@ -264,13 +264,15 @@ class Explored:
             start = space.encoding.is_state(self.system.initial)
             return within.closure_after(start, space.reached), None
         dd = space.diagrams
-        found = search.start
+        start = search.start
         # What is allowed while no flag is set leads to all that is reached without any.
         unset = dd.conjunction(~dd.bits[bit] for bit in self._bits)
         if not any((space.reached & unset & ~where).satisfiable() for where in allowed.values()):
-            found = found | space.chained[1] & unset
-        for found in chained(search.steps, search.faults, found):
+            start = start | space.chained[1] & unset
+        found = start
+        for grown in chained(search.steps, search.faults, start):
             space.check()
+            found = grown
         return dd.disjunction(search.all_states(found)), (search, found)
 
     @cached_property

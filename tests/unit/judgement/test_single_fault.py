@@ -36,5 +36,5 @@ END_PROGRAM
 
 def test_a_move_into_a_state_called_strikes_is_no_strike(tmp_path: Path) -> None:
     model = load(written(tmp_path, CLOCK_YAML, CLOCK_ST))
-    found = strike_alone(model, Limits(), Strike("F1", ("R1",)))
-    assert found.showing == Showing(("differ",), "clock: rests to strikes", is_alarm=True)
+    found = strike_alone(model, Limits(), Strike(("F1",), ("R1",)))
+    assert found.showings == {"F1": Showing(("differ",), "clock: rests to strikes", is_alarm=True)}
