@@ -11,13 +11,15 @@ import unicodedata
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, TypeGuard
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
 from interlock.base.visible import turns_direction
 
 MAX_DEPTH = 40
+# Revisions of one model are read one after the other, and each reads that model again.
+_KEPT = 4
 
 Path = tuple[str | int, ...]
 Plain = str | None | list["Plain"] | dict[str, "Plain"]
@@ -94,8 +96,9 @@ def _aligned(source: str, start: int, end: int, value: str, offset: int) -> int:
     return min(index, end)
 
 
+@lru_cache(_KEPT)
 def read(text: str, file: str) -> Document:
-    """Read one YAML document.
+    """Read one YAML document; whoever asks for the same one again gets it again, so change none.
 
     Raises
     ------
