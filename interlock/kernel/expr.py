@@ -35,6 +35,9 @@ class Op(Enum):
     MIN = "min"
     MAX = "max"
 
+    # There is one of each, and every node is looked up by it: an enumeration hashes names.
+    __hash__ = object.__hash__
+
 
 class Expr:
     """One node of the graph. Compare with ``is``; never construct it directly."""
@@ -278,17 +281,20 @@ def topological(roots: Iterable[Expr], known: Container[Expr] = ()) -> list[Expr
     """
     order: list[Expr] = []
     done: set[Expr] = set()
-    stack: list[tuple[Expr, bool]] = [(root, False) for root in reversed(list(roots))]
+    # A node below a None has its arguments behind it when it is met again.
+    stack: list[Expr | None] = list(roots)[::-1]
     while stack:
-        node, expanded = stack.pop()
-        if node in done or node in known:
+        node = stack.pop()
+        if node is None:
+            node = stack.pop()
+            assert node is not None
+        elif node in done or node in known:
             continue
-        if expanded or not node.args:
-            done.add(node)
-            order.append(node)
-        else:
-            stack.append((node, True))
-            stack.extend((arg, False) for arg in reversed(node.args) if arg not in done)
+        elif node.args:
+            stack += (node, None, *node.args[::-1])
+            continue
+        done.add(node)
+        order.append(node)
     return order
 
 
