@@ -29,26 +29,29 @@ def model(tmp_path_factory: pytest.TempPathFactory) -> Model:
     return hoist(tmp_path_factory.mktemp("hoist"))
 
 
-def is_violated(model: Model, requirement: str, faults: Sequence[str]) -> bool:
-    """Whether exactly these faults are enough, each free to strike or not."""
+def violated_by(model: Model, requirements: Sequence[str], faults: Sequence[str]) -> set[str]:
+    """Those for which exactly these faults are enough, each free to strike or not."""
     built = build(model, RunClass(tuple(faults), None if faults else 0))
-    question = ask(built.system, built.requirements[requirement])
-    explored = catalogue()["reference"]().explore(question.system, question.violations)
+    asked = {id_: ask(built.system, built.requirements[id_]) for id_ in requirements}
+    assert {id(question.system) for question in asked.values()} == {id(built.system)}
+    queries = [(id_, query) for id_, question in asked.items() for query in question.violations]
+    explored = catalogue()["reference"]().explore(built.system, [query for _, query in queries])
     assert explored.limit is None
-    return any(answer.found for answer in explored.answers)
+    answers = zip(queries, explored.answers, strict=True)
+    return {id_ for (id_, _), answer in answers if answer.found}
 
 
-def by_brute_force(model: Model, requirement: str) -> set[frozenset[str]]:
+def by_brute_force(model: Model) -> dict[str, set[frozenset[str]]]:
     """The minimal sets of at most three faults, each combination tried on its own."""
     live = [fault.id for fault in model.faults.values() if fault.excluded is None]
-    found: list[frozenset[str]] = []
+    found: dict[str, set[frozenset[str]]] = {id_: set() for id_ in model.statements}
     for order in range(HIGHEST + 1):
         for one in map(frozenset, combinations(live, order)):
-            if not any(smaller <= one for smaller in found) and is_violated(
-                model, requirement, sorted(one)
-            ):
-                found.append(one)
-    return set(found)
+            # What fewer faults violate is no matter of this combination.
+            asked = [id_ for id_, sets in found.items() if not any(s <= one for s in sets)]
+            for id_ in violated_by(model, asked, sorted(one)) if asked else ():
+                found[id_].add(one)
+    return found
 
 
 def sets_of(model: Model, bound: int | None) -> dict[str, set[frozenset[str]]]:
@@ -62,7 +65,7 @@ def sets_of(model: Model, bound: int | None) -> dict[str, set[frozenset[str]]]:
 
 def test_the_sets_of_a_model_are_those_of_brute_force(model: Model) -> None:
     ours = sets_of(model, None)
-    wanted = {id_: by_brute_force(model, id_) for id_ in model.statements}
+    wanted = by_brute_force(model)
     for id_, sets in wanted.items():
         assert {one for one in ours[id_] if len(one) <= HIGHEST} == sets, id_
     orders = {len(one) for sets in wanted.values() for one in sets}

@@ -19,42 +19,45 @@ from interlock.base.errors import InputError
 from interlock.base.folders import write_whole_folder
 from interlock.cli.main import run
 from interlock.evidence.folder import read_folder
+from tests.support.forked import Forking, forking
 from tests.support.gate import gate
 from tests.support.models import MODELS
 
 RAMP = MODELS / "ramp"
 
 
-def seconds_alone(arguments: list[str]) -> float:
-    """How long the command takes where nobody kills it."""
-    started = time.monotonic()
-    subprocess.run(
-        [sys.executable, "-m", "interlock", *arguments], check=False, capture_output=True
-    )
-    return time.monotonic() - started
+@pytest.fixture(scope="module")
+def forked() -> Iterator[Forking]:
+    with forking() as helper:
+        yield helper
 
 
-def killed(arguments: list[str], whole: float, times: int, seed: int) -> Iterator[int]:
-    """Run a command that takes `whole` seconds, kill it at random moments; yields after each."""
+def moments(whole: float, times: int, seed: int) -> Iterator[float]:
+    """Moments of a command that takes `whole` seconds, most near the end, where it writes files."""
     chosen = random.Random(seed)
-    for number in range(times):
-        process = subprocess.Popen(
-            [sys.executable, "-m", "interlock", *arguments],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        # Most moments near the end, where files are written.
-        time.sleep(whole * (1 - chosen.random() ** 2 / 2))
-        os.kill(process.pid, signal.SIGKILL)
-        process.wait()
-        yield number
+    for _ in range(times):
+        yield whole * (1 - chosen.random() ** 2 / 2)
+
+
+def killed(
+    forked: Forking, arguments: list[str], whole: float, times: int, seed: int
+) -> Iterator[None]:
+    """Run a command that takes `whole` seconds, kill it at random moments; yields after each."""
+    for moment in moments(whole, times, seed):
+        process = forked.start(arguments)
+        time.sleep(moment)
+        os.kill(process, signal.SIGKILL)
+        forked.wait()
+        yield
 
 
 @pytest.mark.slow
-def test_a_killed_verify_leaves_whole_json_and_whole_evidence(tmp_path: Path) -> None:
+def test_a_killed_verify_leaves_whole_json_and_whole_evidence(
+    forked: Forking, tmp_path: Path
+) -> None:
     file, folder = tmp_path / "out.json", tmp_path / "evidence"
     command = ["verify", str(RAMP), "--plain", "--json", str(file), "--evidence", str(folder)]
-    for _ in killed(command, seconds_alone(command), 8, 1):
+    for _ in killed(forked, command, forked.seconds_alone(command), 8, 1):
         assert json.loads(file.read_text())["requirements"]
         assert read_folder(folder).manifest.verdicts
     assert run(["recheck", str(folder), "--model", str(RAMP)]) == 0
@@ -66,22 +69,29 @@ def test_a_killed_verify_leaves_whole_json_and_whole_evidence(tmp_path: Path) ->
 
 @pytest.mark.slow
 def test_a_killed_first_verify_leaves_nothing_or_all(tmp_path: Path) -> None:
-    whole = seconds_alone(["verify", str(RAMP), "--evidence", str(tmp_path / "other")])
-    for number in range(4):
+    def command(name: str) -> list[str]:
+        arguments = ["verify", str(RAMP), "--evidence", str(tmp_path / name)]
+        return [sys.executable, "-m", "interlock", *arguments]
+
+    started = time.monotonic()
+    subprocess.run(command("other"), check=False, capture_output=True)
+    for number, moment in enumerate(moments(time.monotonic() - started, 4, 0)):
+        with subprocess.Popen(command(str(number)), stdout=subprocess.DEVNULL) as process:
+            time.sleep(moment)
+            process.kill()
         folder = tmp_path / str(number)
-        for _ in killed(["verify", str(RAMP), "--evidence", str(folder)], whole, 1, number):
-            assert not folder.exists() or read_folder(folder).manifest.verdicts
+        assert not folder.exists() or read_folder(folder).manifest.verdicts
 
 
 @pytest.mark.slow
-def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
+def test_a_killed_challenge_goes_on_and_finds_the_same(forked: Forking, tmp_path: Path) -> None:
     def command(folder: str, out: str) -> list[str]:
         sample = ["--sample", "12", "-j", "1"]
         files = ["-o", str(tmp_path / folder), "--json", str(tmp_path / out)]
         return ["challenge", str(RAMP), "--plain", *sample, *files]
 
     arguments = command("killed", "killed.json")
-    for _ in killed(arguments, seconds_alone(arguments), 4, 2):
+    for _ in killed(forked, arguments, forked.seconds_alone(command("alone", "alone.json")), 4, 2):
         pass
     codes = {run(command("killed", "killed.json")), run(command("whole", "whole.json"))}
     assert len(codes) == 1
@@ -92,7 +102,9 @@ def test_a_killed_challenge_goes_on_and_finds_the_same(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(tmp_path: Path) -> None:
+def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(
+    forked: Forking, tmp_path: Path
+) -> None:
     pytest.importorskip("weasyprint")
 
     # A small model: most of the time goes into its print.
@@ -106,10 +118,10 @@ def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(tmp_path:
 
     limits = ("--max-states", "5")
     assert run(command("report")) == 0
-    whole = seconds_alone(command("later", *limits))
+    whole = forked.seconds_alone(command("later", *limits))
     earlier, later = contents(written / "report"), contents(written / "later")
     assert earlier.keys() == {"report.html", "report.pdf"}
-    for _ in killed(command("report", *limits), whole, 6, 3):
+    for _ in killed(forked, command("report", *limits), whole, 6, 3):
         assert contents(written / "report") in (earlier, later)
     assert run(command("report", *limits)) == 3
     assert contents(written / "report") == later
