@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+from interlock.testing import plugin
 from tests.support.models import MODELS, shipped
 
 pytest_plugins = ["pytester"]
@@ -288,6 +289,16 @@ def test_under_two_processes_the_items_of_a_model_go_to_one_of_them(
             workers.setdefault(node.split("::")[0], set()).add(worker)
     assert len(workers) == 3
     assert all(len(found) == 1 for found in workers.values())
+
+
+@pytest.mark.parametrize("dist", ["load", "worksteal", "each"])
+def test_items_of_a_model_are_kept_together_however_tests_are_handed_out(
+    pytester: pytest.Pytester, models: Path, dist: str
+) -> None:
+    config = pytester.parseconfig("models", "--tx", "2*popen", "--dist", dist)
+    scheduler = plugin.pytest_xdist_make_scheduler(config, None)
+    # Where every process runs everything there is nothing to keep together.
+    assert (scheduler is None) == (dist == "each")
 
 
 def test_starting_pytest_loads_nothing_heavy() -> None:

@@ -1,0 +1,22 @@
+"""What keeps the whole suite short: nothing here decides what a test checks."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import pytest
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let processes that tests start share bytecode, also where none may lie beside the sources."""
+    cache = getattr(config, "cache", None)
+    if sys.dont_write_bytecode and cache is not None:
+        os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("bytecode"))
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the slow ones, so that no process is left alone with one at the end."""
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
