@@ -260,7 +260,9 @@ def _needed(item: ModelItem) -> Iterable[str]:
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """Send all items of a model to one process, where models are among what is to be tested."""
-    if config.getoption("dist") not in ("load", "worksteal") or not any(_models_below(arg) for arg in config.args):
+    if config.getoption("dist") not in ("load", "worksteal") or not any(
+        _models_below(arg) for arg in config.args
+    ):
         return None
     from xdist.scheduler import LoadScopeScheduling
 
