@@ -230,6 +230,9 @@ def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
     if not may_lead_to(space, along, hit):
         return Answer(_nothing_found(space))
     walk = Walk(space, along)
+    # Most runs are short, and all that lies along the legs is much more.
+    if space.is_complete and (steps := walk.steps_nearby(hit)) is not None:
+        return Answer(True, _run(space, steps))
     hit = walk.done & hit
     # Where not everything was found, a shorter run may lead through what was not.
     if not hit.satisfiable() or not space.is_complete:

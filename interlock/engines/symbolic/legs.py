@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.base.errors import InternalError
@@ -49,7 +50,7 @@ class _Place:
 
 
 class Walk:
-    """Where runs along legs may be.
+    """Where runs along legs may be; looked for once somebody asks.
 
     Parameters
     ----------
@@ -64,10 +65,6 @@ class Walk:
         Whether everything reached counts as the first leg, which may be more than there is. What
         is not `done` then is so in no run, and that costs no search from power-up.
 
-    Attributes
-    ----------
-    touched : list of Node
-        For each place the states in which a run may be there.
     """
 
     def __init__(
@@ -87,9 +84,14 @@ class Walk:
         self._until = space.diagrams.false if until is None else until
         self._is_loose = is_loose
         self._places = self._laid_out(goes_on)
-        self.touched: Ring = []
+
+    @cached_property
+    def touched(self) -> Ring:
+        """For each place the states in which a run may be there."""
+        found: Ring = []
         for number in range(len(self._places)):
-            self.touched.append(self._closed(number))
+            found.append(self._closed(number, found))
+        return found
 
     def _laid_out(self, goes_on: bool) -> list[_Place]:
         truth, nothing = self._space.encoding.truth, self._space.diagrams.false
@@ -103,8 +105,8 @@ class Walk:
             places[-1] = _Place(nothing, nothing, climbs=False)
         return places
 
-    def _closed(self, number: int) -> Node:
-        """All states in which a run may be in a place; those of the place before are known."""
+    def _closed(self, number: int, known: Ring) -> Node:
+        """All states in which a run may be in a place; those of the places before are known."""
         space, place = self._space, self._places[number]
         if number == 0:
             if self._is_loose:
@@ -114,7 +116,7 @@ class Walk:
             if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
                 return space.reached
         else:
-            found = self._into(self.touched[number - 1], self._places[number - 1], self._scans)
+            found = self._into(known[number - 1], self._places[number - 1], self._scans)
         moves = self._others if place.climbs else space.moves
         enough = space.diagrams.false
         if number == len(self._places) - 1:
@@ -171,6 +173,16 @@ class Walk:
             target & self.done
         )
 
+    def steps_nearby(self, target: Node) -> list[Step] | None:
+        """As `steps_to`, without looking for all states first.
+
+        None where there is no such run, or finding it takes more than the work that is spent on
+        searching breadth first. Needs a complete space.
+        """
+        anywhere = [self._space.reached] * len(self._places)
+        meeting = _Meeting(self._space, self._places, anywhere, self._first())
+        return meeting.steps_nearby(target, self._space.breadth_first_work)
+
     def _first(self) -> Node:
         space = self._space
         initial = space.encoding.is_state(space.system.initial)
@@ -211,18 +223,29 @@ class _Meeting:
 
     def steps_to(self, target: Node) -> list[Step]:
         """A run of the fewest moves to a state of `target`."""
+        steps = self.steps_nearby(target, None)
+        if steps is None:
+            raise InternalError("symbolic: a place that was touched has no run to it")
+        return steps
+
+    def steps_nearby(self, target: Node, most_work: int | None) -> list[Step] | None:
+        """As `steps_to`; None where there is none, or it takes more work than that."""
         nothing = [self._dd.false] * len(self._places)
         self._back = [self._entering([*nothing[1:], target])]
+        work = 0
         while (met := self._met()) is None:
             self._space.check()
             length = len(self._ahead) + len(self._back) - 2
             self._space.budget.report("tracing", self._space.n_reached, length)
-            if _size(self._ahead[-1]) <= _size(self._back[-1]):
+            ahead, back = _size(self._ahead[-1]), _size(self._back[-1])
+            work += min(ahead, back) * len(self._space.moves)
+            # On a shortest run no ring is empty before the two ends meet.
+            if not ahead or not back or (most_work is not None and work > most_work):
+                return None
+            if ahead <= back:
                 self._ahead.append(self._entered(self._moved_ahead(self._ahead[-1])))
             else:
                 self._back.append(self._entering(self._moved_back(self._back[-1])))
-            if not any(ring.satisfiable() for ring in (*self._ahead[-1], *self._back[-1])):
-                raise InternalError("symbolic: a place that was touched has no run to it")
         place, state = met
         return self._traced_back(place, state) + self._traced_ahead(place, state)
 

@@ -41,7 +41,7 @@ class Space(Graph):
     system : System
     budget : Budget
     breadth_first_work : int
-        When to go over from breadth first to chaining.
+        When to go over from breadth first to chaining; kept, as a measure for other searches.
     most_work : int or None
         When to decline to go on chaining.
 
@@ -79,7 +79,7 @@ class Space(Graph):
         self.level_sizes = [1]
         self.is_complete = False
         self.has_all_rings = True
-        self._work_left = breadth_first_work
+        self.breadth_first_work = self._work_left = breadth_first_work
         self._most_work = most_work
         self.moves: list[SymbolicMove] = []
         self.chained: tuple[Search, Node] | None = None
