@@ -40,7 +40,10 @@ def test_a_killed_worker_loses_no_result_and_repeats_none(tmp_path: Path) -> Non
     assert {task.defects: results for task, results in done} == alone
 
 
-def test_an_address_without_a_scheduler_is_said_so(tmp_path: Path) -> None:
+def test_an_address_without_a_scheduler_is_said_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("interlock.commands.challenge.cluster._CONNECT_SECONDS", 1)
     choice = Choice(scheduler="tcp://127.0.0.1:9")
     with pytest.raises(NoClusterError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
         challenge(gate(tmp_path), catalogue()["reference"](), choice)
