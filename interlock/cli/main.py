@@ -53,7 +53,6 @@ _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
 _ELSEWHERE = {
     "adopt": "interlock.commands.export.adopt",
     "doctor": "interlock.cli.doctor",
-    "new": "interlock.cli.new",
     "schema": "interlock.cli.schema",
 }
 

@@ -54,7 +54,7 @@ def read_free_inputs(names: Names, program: ty.Program, settings: Settings) -> l
 
     One with too many values that matter is a mistake.
     """
-    given = {name.casefold() for name in names.shape.sensors}
+    given = {name.casefold() for name in names.read_by_sensors}
     free = [declared for declared in program.inputs if declared.name.casefold() not in given]
     wide = [declared for declared in free if _every_value(declared.type) is None]
     classes: dict[str, tuple[ValueClass, ...]] = {}

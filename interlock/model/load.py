@@ -129,7 +129,7 @@ def _resolve(
     for free in read_free_inputs(names, program, _settings(shape)):
         machines[free.machine.name] = free.machine
         moves += free.moves
-        sensors[free.sensor.name] = free.sensor
+        sensors[free.sensor.name] = _described(shape, free.sensor)
     if mistakes.found:
         return None
     if side_view is not None:
@@ -237,7 +237,8 @@ def _output(names: Names, name: str) -> Output:
     if announces is None:
         announces = given.sounds or given.lamp in _ABNORMAL
     delay = _delay(given)
-    return Output(name, given.says, given.lamp, given.sounds, announces, delay)
+    address, terminal = given.address or "", given.terminal or ""
+    return Output(name, given.says, given.lamp, given.sounds, announces, delay, address, terminal)
 
 
 def _delay(given: SensorShape | OutputShape) -> Delay | None:
@@ -273,13 +274,30 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
             names.known(shape.pair, names.shape.sensors, here, "a sensor")
             if shape.pair == name:
                 mistakes.add(document.place(here), "a sensor cannot be its own other channel")
+        if shape.reads is None:
+            continue
         expected = declared.type if declared is not None else BOOL
         reads = names.formula((*path, "reads"), shape.reads, names.physical(), expected)
         if reads is not None and declared is not None:
-            found[declared.name] = Sensor(
-                declared.name, shape.says, reads, shape.pair, place, _delay(shape)
-            )
+            sensor = Sensor(declared.name, shape.says, reads, shape.pair, place)
+            found[declared.name] = _described(names.shape, sensor)
     return found
+
+
+def _described(shape: ModelShape, sensor: Sensor) -> Sensor:
+    """The sensor with what the model file says of it besides what it reads."""
+    given = {name.casefold(): entry for name, entry in shape.sensors.items()}
+    entry = given.get(sensor.name.casefold())
+    if entry is None:
+        return sensor
+    return replace(
+        sensor,
+        says=entry.says or sensor.says,
+        pair=entry.pair,
+        delay=_delay(entry),
+        address=entry.address or "",
+        terminal=entry.terminal or "",
+    )
 
 
 def _check_outputs(names: Names) -> None:

@@ -118,7 +118,13 @@ class ModelMove:
 
 @dataclass(frozen=True)
 class Sensor:
-    """A signal and the truth it reads while it works."""
+    """A signal and the truth it reads while it works.
+
+    Attributes
+    ----------
+    address, terminal : str
+        How it is wired, in its author's words.
+    """
 
     name: str
     says: str
@@ -127,6 +133,8 @@ class Sensor:
     place: Place
     delay: Delay | None = None
     is_free: bool = False
+    address: str = ""
+    terminal: str = ""
 
 
 @dataclass(frozen=True)
@@ -139,6 +147,8 @@ class Output:
         It tells people of something abnormal while it is on.
     delay : Delay or None
         From the end of the scan that switches it to its effect.
+    address, terminal : str
+        As of a sensor.
     """
 
     name: str
@@ -147,6 +157,8 @@ class Output:
     sounds: bool = False
     announces: bool = False
     delay: Delay | None = None
+    address: str = ""
+    terminal: str = ""
 
 
 @dataclass(frozen=True)

@@ -192,6 +192,11 @@ class Names:
         self.terms[name] = found
         return True
 
+    @cached_property
+    def read_by_sensors(self) -> tuple[str, ...]:
+        """The sensors that read something; the inputs of all others are free."""
+        return tuple(n for n, shape in self.shape.sensors.items() if shape.reads is not None)
+
     def truth(self) -> dict[str, Type]:
         """Plant, controls, outputs and free inputs: what requirements speak of, besides terms."""
         machines = {n: type_of(m) for n, m in self.machines.items() if not m.is_free}
@@ -199,7 +204,7 @@ class Names:
 
     def _free(self, machines: Mapping[str, Type]) -> dict[str, Type]:
         """Inputs that no sensor stands before: they are what they read."""
-        given = {name.casefold() for name in self.shape.sensors}
+        given = {name.casefold() for name in self.read_by_sensors}
         taken = {name.casefold() for name in (*machines, *self.shape.terms, *self.outputs)}
         return {n: t for n, t in self.inputs.items() if n.casefold() not in given | taken}
 
@@ -220,7 +225,7 @@ class Names:
 
     def hint_at_signals(self, mistake: Mistake) -> Mistake:
         """Add why a signal cannot be named here, where a signal was named."""
-        for name in self.shape.sensors:
+        for name in self.read_by_sensors:
             if mistake.says.startswith(f"'{name}' is not declared"):
                 said = (
                     f"'{name}' is a signal, which may lie; requirements speak of plant truth "

@@ -24,7 +24,7 @@ from interlock.model.files import read_text
 from interlock.model.machines import read_duration
 from interlock.model.model import Duration, Formula, Machine, Model, ModelMove
 from interlock.model.names import Mistakes, Names
-from interlock.model.schema import ModelShape
+from interlock.model.schema import ModelShape, SensorShape
 from interlock.model.schema_fields import Expression, Name, Seconds, Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, Path, read
@@ -238,7 +238,11 @@ class _Reader:
                 for name, formula in model.terms.items()
                 if name not in model.free_inputs
             },
-            "sensors": {name: None for name, s in model.sensors.items() if not s.is_free},
+            "sensors": {
+                name: SensorShape(reads=sensor.reads.text)
+                for name, sensor in model.sensors.items()
+                if not sensor.is_free
+            },
             "faults": dict.fromkeys(model.faults),
         }
         shape = ModelShape.model_construct(**known)

@@ -80,7 +80,9 @@ class ControlShape(_Shape):
     )
 
 
-class _Delayed(_Shape):
+class _Wired(_Shape):
+    address: Words | None = Field(None, description="Its address, such as %IX0.3 or %QX1.0.")
+    terminal: Words | None = Field(None, description="Module and channel, or terminal.")
     delay_ms: Milliseconds | None = Field(
         None, description="Greatest delay: input filter, or from an output to its effect."
     )
@@ -88,19 +90,19 @@ class _Delayed(_Shape):
     delay_assumed: bool = Field(False, description="The delay is assumed.")
 
 
-class SensorShape(_Delayed):
+class SensorShape(_Wired):
     """A signal, called like an input of the program: what it reads of the plant truth while it
-    works. An input without one is free.
+    works. An input without one, or one that reads nothing yet, is free.
     """
 
     says: Words = ""
-    reads: Expression
+    reads: Expression | None = Field(None, description="What it reads; free where not given.")
     pair: ProgramName | None = Field(
         None, description="The other channel of an antivalent or like pair."
     )
 
 
-class OutputShape(_Delayed):
+class OutputShape(_Wired):
     """How an output of the controller is shown."""
 
     says: Words = ""

@@ -39,11 +39,12 @@ controls:
 sensors:
   shut: {says: the switch, reads: gate = SHUT, pair: off, delay_ms: 10, delay_source: sheet,
          delay_assumed: false}
-  off: {reads: NOT (gate = SHUT)}
+  off: {reads: NOT (gate = SHUT), address: '%IX0.1', terminal: 'K1:3'}
   turned: {reads: key = ON}
 outputs:
   drive: {says: the drive, delay_ms: 20, delay_source: sheet, delay_assumed: false}
-  lamp: {says: the lamp, lamp: green, sounds: false, announces: false}
+  lamp: {address: '%QX0.1', terminal: 'K2:3',
+         says: the lamp, lamp: green, sounds: false, announces: false}
 terms: {safe: gate = SHUT}
 unsafe: gate = OPEN
 map: [gate]
@@ -116,6 +117,10 @@ CHANGES: dict[str, tuple[str, str]] = {
     "sensors.delay_source": ("delay_ms: 10, delay_source: sheet", "delay_ms: 10, delay_source: x"),
     "sensors.delay_assumed": ("delay_source: sheet,\n         delay_assumed: false",
                               "delay_source: sheet,\n         delay_assumed: true"),
+    "sensors.address": ("'%IX0.1'", "'%IX0.2'"),
+    "sensors.terminal": ("'K1:3'", "'K1:4'"),
+    "outputs.address": ("'%QX0.1'", "'%QX0.2'"),
+    "outputs.terminal": ("'K2:3'", "'K2:4'"),
     "outputs.says": ("says: the drive", "says: the big drive"),
     "outputs.lamp": ("lamp: green", "lamp: white"),
     "outputs.sounds": ("sounds: false", "sounds: true"),

@@ -41,6 +41,7 @@ HEIGHT = {
     "engines": 2,
     "reliability": 2,
     "drawings": 1,
+    "sheets": 1,
     "kernel": 1,
     "base": 0,
 }

@@ -48,6 +48,8 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
                 "reads": _text(s.reads),
                 "pair": s.pair or "",
                 "delay": _delay(s.delay),
+                "address": s.address,
+                "terminal": s.terminal,
                 WORDING: s.says,
             }
             for s in model.sensors.values()
@@ -61,6 +63,8 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
                 "sounds": "yes" if o.sounds else "",
                 "announces": "yes" if o.announces else "",
                 "delay": _delay(o.delay),
+                "address": o.address,
+                "terminal": o.terminal,
                 WORDING: o.says,
             }
             for o in model.outputs.values()

@@ -54,7 +54,10 @@ SHAPE: Cases = {
         _edit("  R1: {says: s, never", "  «R1: {never"),
         ["'says' is missing"],
     ),
-    "a sensor without what it reads": (_edit(_PIN, "  «pin_in: {says: x}"), ["'reads' is missing"]),
+    "a sensor whose 'reads' is misspelled": (
+        _edit(_PIN, "  pin_in: {«read: pin = in}"),
+        ["'read' is not known here; did you mean 'reads'?"],
+    ),
     "a word for a mapping": (_edit("{says: the button}", "«pressed"), ["expected a mapping, not"]),
     "a list for a mapping": (_edit("{reads: button}", "«[button]"), ["expected a mapping, not"]),
     "nothing for a mapping": (_edit(" {says: the button}", " «~"), ["a mapping, not nothing"]),
