@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
 
@@ -10,11 +10,13 @@ from interlock.base.errors import nearest
 from interlock.exchange.files import load_project
 from interlock.model.between import BetweenScans
 from interlock.model.build import ARITHMETIC
+from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import read_free_inputs
 from interlock.model.inside import inside_names, names_beside
 from interlock.model.machines import read_machines, read_moves
+from interlock.model.matrix_entries import check_lines, with_matrix
 from interlock.model.model import (
     Delay,
     Formula,
@@ -62,8 +64,12 @@ def load(folder: FilePath | str) -> Model:
         folder = folder.parent
     found = read_model_file(folder)
     shape = shape_of(found.document)
-    texts = read_program_files(found.document, shape)
     mistakes = Mistakes()
+    document, shape, matrix = with_matrix(found.document, shape, mistakes)
+    if not shape.requirements and not mistakes.found:
+        mistakes.add(document.key_place(()), "'requirements' is missing")
+    texts = read_program_files(found.document, shape)
+    found = replace(found, document=document)
     project: Loaded | None = None
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
@@ -73,7 +79,7 @@ def load(folder: FilePath | str) -> Model:
     model = None
     if project is not None:
         # Without the outputs' names, the model's expressions could not be judged.
-        model = _resolve(folder, found, shape, project, mistakes, texts)
+        model = _resolve(folder, found, shape, project, mistakes, texts, matrix)
         mistakes.explain(project.program.left_out)
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
@@ -96,9 +102,12 @@ def _resolve(
     project: Loaded,
     mistakes: Mistakes,
     texts: Mapping[str, str],
+    matrix: EffectMatrix | None,
 ) -> Model | None:
     document, program = found.document, without_real_outputs(project.program)
     sources: Mapping[str, str] = {**found.texts, **texts}
+    if matrix is not None:
+        sources = {**sources, matrix.source_name: matrix.text}
     machines = read_machines(document, shape, mistakes)
     inputs = {v.name: v.type for v in program.inputs}
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
@@ -114,7 +123,8 @@ def _resolve(
     _check_outputs(names)
     _check_delays(names)
     faults = read_faults(names)
-    statements = _statements(names)
+    unclear = frozenset() if matrix is None else check_lines(names, matrix)
+    statements = _statements(names, unclear)
     unsafe = _unsafe(names)
     for number, name in enumerate(shape.map):
         names.known(name, machines, ("map", number), "a machine")
@@ -164,6 +174,7 @@ def _resolve(
         side_view=None if side_view is None else side_view.moving,
         supplies=supplies,
         inside=read,
+        matrix=matrix,
     )
 
 
@@ -191,9 +202,11 @@ def _free_truth(names: Names, sensors: Mapping[str, Sensor]) -> dict[str, Formul
     return {n: s.reads for n, s in sensors.items() if s.is_free and n in known}
 
 
-def _statements(names: Names) -> dict[str, Statement]:
+def _statements(names: Names, unclear: Collection[str]) -> dict[str, Statement]:
     found = {}
     for id_, shape in names.shape.requirements.items():
+        if id_ in unclear:
+            continue
         if id_ == ARITHMETIC:
             place = names.document.key_place(("requirements", id_))
             names.mistakes.add(place, f"'{id_}' is a requirement that interlock adds itself")

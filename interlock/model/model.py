@@ -18,6 +18,7 @@ from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.model.between import BetweenScans
+from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.fault import Fault
 from interlock.st.layout import Settings
 from interlock.st.load import Loaded
@@ -315,6 +316,8 @@ class Model:
         The names in `sources` of the program's files.
     declared_between_scans : BetweenScans or None
         What its author says happens between two scans, where something else is assumed.
+    matrix : EffectMatrix or None
+        The matrix of causes and effects that it names; its signs are among the statements.
     """
 
     title: str
@@ -346,6 +349,7 @@ class Model:
     inside: Mapping[str, str] = field(default_factory=dict)
     project: Loaded | None = field(default=None, compare=False, repr=False)
     program_files: tuple[str, ...] = ()
+    matrix: EffectMatrix | None = None
     declared_between_scans: BetweenScans | None = field(default=None, compare=False)
 
     def assuming(self, between: BetweenScans) -> Model:

@@ -18,6 +18,7 @@ from pydantic import (
 
 from interlock.model.between import BetweenText
 from interlock.model.fault_kinds import Site, kinds_at
+from interlock.model.matrix_signs import MEANINGS
 from interlock.model.patterns import PATTERNS
 from interlock.model.schema_fields import (
     Expression,
@@ -322,6 +323,16 @@ class ExpectedShape(_Shape):
     )
 
 
+class EffectMatrixShape(_Shape):
+    """A matrix of causes and effects beside the model file: each of its signs is a requirement."""
+
+    file: Words = Field(description="A CSV file or XLSX workbook, such as matrix.csv.")
+    sheet: Words | None = Field(None, description="The sheet of a workbook with several.")
+    legend: dict[Words, Literal[MEANINGS]] = Field(  # type: ignore[valid-type]
+        default_factory=dict, description="What each sign means; X and 1 mean 'on'."
+    )
+
+
 class ModelShape(_Shape):
     """A model of a vehicle (or any plant) and its interlock."""
 
@@ -362,7 +373,10 @@ class ModelShape(_Shape):
         default_factory=dict, description="Supplies; 'draw' works out what acts on each alone."
     )
     hazards: dict[Name, HazardShape] = Field(default_factory=dict)
-    requirements: dict[Name, RequirementShape] = Field(min_length=1)
+    matrix: EffectMatrixShape | None = Field(
+        None, description="A matrix of causes and effects; its signs are requirements."
+    )
+    requirements: dict[Name, RequirementShape] = Field(default_factory=dict, min_length=1)
     faults: dict[Name, FaultShape] = Field(default_factory=dict)
 
 

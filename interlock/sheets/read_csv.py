@@ -31,6 +31,7 @@ def read_csv(data: bytes, file: str) -> Table:
     """
     table = Table(file)
     text = _text(data, table).replace("\r\n", "\n").replace("\r", "\n")
+    table.text = text
     delimiter, text = _delimiter(text, table)
     row: dict[int, Cell] = {}
     line = 1

@@ -21,7 +21,8 @@ from xml.etree import ElementTree
 from xml.etree.ElementTree import Element
 
 from interlock.base.errors import InputError, Mistake, Place
-from interlock.sheets.table import MOST_COLUMNS, Cell, Table, in_one_text
+from interlock.base.spreadsheet import to_csv
+from interlock.sheets.table import MOST_COLUMNS, MOST_ROWS, Cell, Table, in_one_text
 
 MOST_UNFOLDED_BYTES = 24_000_000
 _OLD_OR_LOCKED = b"\xd0\xcf\x11\xe0"
@@ -86,6 +87,7 @@ class _Workbook:
             if found is not None:
                 table = Table(self._file, sheet.get("name", ""))
                 _fill(table, found, shared)
+                table.text = _as_csv(table)
                 yield table
 
     def _part(self, name: str) -> Element | None:
@@ -123,6 +125,17 @@ class _Workbook:
         name = next((target for kind, target in targets.values() if kind == "sharedStrings"), "")
         found = self._part(name)
         return [] if found is None else [_text_in(item) for item in _all(found, "si")]
+
+
+def _as_csv(table: Table) -> str:
+    """The cells as text, each row in the line that it has in the sheet."""
+    rows = {row.line: row for row in table.rows}
+    last = min(max(rows, default=0), 2 * MOST_ROWS)
+    lines = [rows[n].cells if n in rows else {} for n in range(1, last + 1)]
+    return to_csv(
+        [cells[n].text if n in cells else "" for n in range(max(cells, default=-1) + 1)]
+        for cells in lines
+    )
 
 
 def _local(element: Element) -> str:

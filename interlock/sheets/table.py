@@ -66,12 +66,15 @@ class Table:
         Those that are not empty, from top to bottom.
     notes : list of str
         How it was read, where that was a choice.
+    text : str
+        What the file says where it is text; else the cells as CSV.
     """
 
     file: str
     sheet: str = ""
     rows: list[Row] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    text: str = ""
     _n_cells: int = 0
 
     def add(self, line: int, cells: dict[int, Cell]) -> None:

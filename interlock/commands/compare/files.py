@@ -20,6 +20,7 @@ NOT_COMPARED: Mapping[str, str] = {
     "revises": "what is inherited is compared as if it stood in the file itself",
     "changes": "it is what the author says of the change",
     "expected": "it is what the author expects of one revision; no verdict depends on it",
+    "matrix": "each of its signs is compared as a requirement",
     "side_view": "it draws the state; no verdict depends on it",
 }
 
