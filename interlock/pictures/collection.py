@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import moments_of
 from interlock.independent_judge.run_file import RunFile, replay_file
+from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, Query
@@ -15,6 +16,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.build import FAULT_FREE, SCAN, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.pictures.conversions import draw_conversions
+from interlock.pictures.effect_matrix import draw_effect_matrix
 from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_of_run
 from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import draw_matrix
@@ -24,6 +26,7 @@ from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.shown.conversions import Conversions, ConversionStudy
 from interlock.pictures.shown.influence import Influence, InfluenceStudy
 from interlock.pictures.side_view import SideView
+from interlock.pictures.signal_list import draw_signals
 from interlock.pictures.supplies import draw_supplies
 from interlock.pictures.timing import draw_timing
 
@@ -32,12 +35,17 @@ KINDS = {
     "conversions": "the map of reachable configurations and conversions",
     "permissives": "which signals permit which motion, for each machine that is driven",
     "matrix": "the cause-and-effect matrix, also as a CSV table",
+    "demands": "the model's own matrix of causes and effects, each cell judged, also as XLSX",
+    "signals": "the list of inputs and outputs, as XLSX and CSV",
     "supplies": "what each supply of power feeds, for models that declare some",
     "side-view": "the side view at the start and in each configuration of the conversions",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",
     "steps": "the side view of each step of such a run",
     "timing": "the timing diagram of such a run, with the program's lines that decided",
 }
+# What needs an exploration, of the two sorts.
+_OF_MAPS = ("conversions", "side-view")
+_OF_INFLUENCE = ("matrix", "permissives")
 _OF_RUNS = ("runs", "steps", "timing")
 OF_SAVED_RUNS = ("steps", "timing")
 
@@ -82,16 +90,26 @@ def draw_model(
     pictures: list[Picture] = []
     if "machines" in kinds:
         pictures += draw_machines(model)
-    if not {"conversions", "permissives", "matrix", "side-view"}.isdisjoint(kinds):
+    has_demands = "demands" in kinds and model.matrix is not None
+    has_influence = has_demands or not set(_OF_INFLUENCE).isdisjoint(kinds)
+    maps = Maps(None, None)
+    if has_influence or not set(_OF_MAPS).isdisjoint(kinds):
         built = build(model, run_class)
-        pictures += _explored(built, engine, kinds, limits, progress)
+        has_map = not set(_OF_MAPS).isdisjoint(kinds)
+        maps = explore_maps(built, engine, has_map, has_influence, limits, progress)
+        pictures += _of_maps(built, maps, kinds)
+    if "signals" in kinds:
+        pictures.append(draw_signals(model))
     if "supplies" in kinds:
         pictures += draw_supplies(model)
     if "side-view" in kinds:
         pictures.append(_at_the_start(model))
     verification = None
-    if not set(_OF_RUNS).isdisjoint(kinds):
+    if has_demands or not set(_OF_RUNS).isdisjoint(kinds):
         verification = verify(model, engine, run_class, limits=limits, progress=progress)
+        judged = judged_matrix(verification) if has_demands else None
+        if judged is not None:
+            pictures.append(draw_effect_matrix(judged, model, maps.influence))
         for finding in verification.findings:
             if finding.run is not None:
                 pictures += draw_run(model, finding, kinds, every)
@@ -139,17 +157,8 @@ def explore_maps(
     )
 
 
-def _explored(
-    built: Built,
-    engine: Engine,
-    kinds: Sequence[str],
-    limits: Limits,
-    progress: ProgressSink | None,
-) -> Iterator[Picture]:
+def _of_maps(built: Built, maps: Maps, kinds: Sequence[str]) -> Iterator[Picture]:
     """The pictures that one exploration gives."""
-    has_map = "conversions" in kinds or "side-view" in kinds
-    has_influence = "matrix" in kinds or "permissives" in kinds
-    maps = explore_maps(built, engine, has_map, has_influence, limits, progress)
     if maps.conversions is not None and "conversions" in kinds:
         yield draw_conversions(built, maps.conversions)
     if maps.influence is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Picture:
-    """DOT or SVG text with a name and, for some, the same content as a table.
+    """DOT or SVG text with a name and, for some, the same content as tables.
 
     Attributes
     ----------
@@ -17,8 +17,8 @@ class Picture:
     title : str
         One line for a list of pictures.
     text : str
-        The DOT text, or the SVG text.
-    tables : mapping of str to str
+        The DOT text, or the SVG text; empty where there are only tables.
+    tables : mapping of str to str or bytes
         File name and content, such as a CSV table.
     is_svg : bool
         Whether it is drawn already.
@@ -27,5 +27,5 @@ class Picture:
     name: str
     title: str
     text: str
-    tables: Mapping[str, str] = field(default_factory=dict)
+    tables: Mapping[str, str | bytes] = field(default_factory=dict)
     is_svg: bool = False

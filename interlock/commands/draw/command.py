@@ -68,7 +68,8 @@ def command(
 
     The folder gets a file for each picture and format; a gv file is the DOT text that the others
     are drawn from. Side views and timing diagrams are SVG whatever the format. With 'runs',
-    'steps' or 'timing' the requirements are judged, too, and a violated one ends in exit code 1.
+    'steps', 'timing' or a matrix of the model's own ('demands') the requirements are judged, too,
+    and a violated one ends in exit code 1.
     Without a program that draws, the DOT texts are left.
     """
     engines = catalogue()
@@ -110,14 +111,15 @@ def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Draw
 
 def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None) -> None:
     for picture in drawn.pictures:
-        ends = ("svg",) if picture.is_svg else formats
+        ends = ("svg",) if picture.is_svg else formats if picture.text else ()
         for name in (*(f"{picture.name}.{end}" for end in ends), *picture.tables):
             check_target(folder / name)
     for picture in drawn.pictures:
-        for format_ in ("svg",) if picture.is_svg else dict.fromkeys(formats):
+        ends = ("svg",) if picture.is_svg else tuple(dict.fromkeys(formats))
+        for format_ in ends if picture.text else ():
             _write_one(picture, folder, format_, dpi)
-        for name, text in picture.tables.items():
-            write_whole(folder / name, text)
+        for name, content in picture.tables.items():
+            write_whole(folder / name, content)
             click.echo(str(folder / name))
     if drawn.verification is not None and drawn.outcome is Outcome.HOLDS:
         click.echo("no requirement is violated: no run to draw", err=True)

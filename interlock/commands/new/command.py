@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from importlib import resources
 from pathlib import Path
 from string import Template
@@ -15,6 +15,7 @@ from interlock.base.files import write_each_whole
 from interlock.base.visible import in_one_line
 from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
 from interlock.commands.new.signal_list import COLUMNS
+from interlock.model.matrix_signs import MEANINGS
 
 _FILES = ("model.yaml", "controller.st", "README.md")
 _SCHEMA = "model.schema.json"
@@ -44,6 +45,19 @@ _LONGEST = 60
     metavar="KEY=HEADING",
     help=f"Say which column is what, where it is not clear; repeat. Keys: {', '.join(COLUMNS)}.",
 )
+@click.option(
+    "--matrix",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A matrix of causes and effects (CSV, XLSX): each of its signs becomes a requirement.",
+)
+@click.option(
+    "--legend",
+    multiple=True,
+    metavar="SIGN=MEANING",
+    help="What a sign of the matrix means, where it does not say so itself; repeat. Meanings: "
+    f"{', '.join(MEANINGS)}.",
+)
 def command(
     folder: Path,
     more: tuple[Path, ...],
@@ -51,6 +65,8 @@ def command(
     root: str | None,
     signals: Path | None,
     column: tuple[str, ...],
+    matrix: Path | None,
+    legend: tuple[str, ...],
 ) -> int:
     """Start a model of your own in the folder NAME.
 
@@ -58,18 +74,21 @@ def command(
     requirements hold. With --program the model is made for your own program instead, with
     --signals also from the list of its inputs and outputs: names, addresses, descriptions, colours
     of lamps. Every input is free until you model the plant, so the first 'verify' works at once;
-    what is in the list or in the program alone, or differs, is told. The program is copied.
-    Nothing that exists is overwritten.
+    what is in the list or in the program alone, or differs, is told. With --matrix a matrix of
+    causes and effects says what the program must do. Program and matrix are copied. Nothing that
+    exists is overwritten.
     """
     name = folder.name
     _check(folder, name)
     given = (*program, *more) if program else ()
-    if not given and (signals or root or column or more):
+    if not given and (signals or root or column or more or matrix or legend):
         raise click.UsageError("a model of your own signals needs your program: --program FILES")
     if given:
-        from interlock.commands.new.from_signals import make
+        from interlock.commands.new.from_signals import Given, make
 
-        made = make(folder, given, root, signals, _columns(column))
+        named = _pairs("--column", column, "HEADING", COLUMNS)
+        signs = _signs(legend)
+        made = make(folder, Given(given, root, signals, named, matrix, signs))
         _check_free(folder, made.files)
         write_each_whole(folder, {**made.files, _SCHEMA: _schema()})
         for line in made.told:
@@ -97,17 +116,29 @@ def _schema() -> str:
     return resources.files("interlock.model").joinpath(_SCHEMA).read_text("utf-8")
 
 
-def _columns(given: tuple[str, ...]) -> dict[str, str]:
-    """The headings that were named, by what their column is."""
+def _pairs(
+    option: str, given: tuple[str, ...], what: str, known: Iterable[str] | None = None
+) -> dict[str, str]:
+    """What was given as ``KEY=WHAT``, by its key."""
     named = {}
     for text in given:
-        key, sign, heading = text.partition("=")
-        if key not in COLUMNS:
-            raise click.UsageError(f"--column: no key '{key[:40]}'{nearest(key, COLUMNS)}")
-        if not sign or not heading.strip():
-            raise click.UsageError(f"--column {key}=HEADING: the heading of the column is missing")
-        named[key] = heading.strip()
+        key, sign, value = (part.strip() for part in text.partition("="))
+        if known is not None and key not in known:
+            raise click.UsageError(f"{option}: no key '{key[:40]}'{nearest(key, known)}")
+        if not sign or not key or not value:
+            raise click.UsageError(f"{option} '{text[:40]}': write it as KEY={what}")
+        named[key] = value
     return named
+
+
+def _signs(given: tuple[str, ...]) -> dict[str, str]:
+    """The meaning of each sign that one was given for."""
+    signs = _pairs("--legend", given, "MEANING")
+    for sign, meaning in signs.items():
+        if meaning not in MEANINGS:
+            near = nearest(meaning, MEANINGS)
+            raise click.UsageError(f"--legend {sign}: no meaning '{meaning[:40]}'{near}")
+    return signs
 
 
 def _told_next(folder: Path) -> int:

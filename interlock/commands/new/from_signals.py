@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.commands.new.against_program import Matched, match
 from interlock.commands.new.given_program import read_given
 from interlock.commands.new.signal_list import SignalList, read_signals
-from interlock.commands.new.written_model import Origin, model_text
+from interlock.commands.new.written_model import Origin, model_text, quoted
+from interlock.model.effect_matrix import read_effect_matrix
 from interlock.telling.counts import counted
 
 _MOST_TOLD = 40
@@ -24,57 +25,95 @@ class Made:
     told: list[str]
 
 
-def make(
-    folder: Path,
-    program: Sequence[Path],
-    root: str | None,
-    signals: Path | None,
-    columns: Mapping[str, str],
-) -> Made:
-    """Make a model; nothing is written.
+@dataclass(frozen=True)
+class Given:
+    """What a model is to be made of.
 
-    Parameters
+    Attributes
     ----------
-    folder : Path
-        The model's own.
     program : sequence of Path
         Files and folders of its program.
-    root : str, optional
+    root : str or None
         The unit that is executed in each scan.
-    signals : Path, optional
+    signals : Path or None
         The list of its inputs and outputs.
     columns : mapping of str to str
-        Headings that the user named.
+        Headings of the list that the user named.
+    matrix : Path or None
+        A matrix of causes and effects.
+    legend : mapping of str to str
+        Meanings of its signs that the user stated.
+    """
+
+    program: Sequence[Path]
+    root: str | None = None
+    signals: Path | None = None
+    columns: Mapping[str, str] = field(default_factory=dict)
+    matrix: Path | None = None
+    legend: Mapping[str, str] = field(default_factory=dict)
+
+
+def make(folder: Path, given: Given) -> Made:
+    """Make a model in `folder`; nothing is written.
 
     Raises
     ------
     InputError
-        Where the program or the list is not right.
+        Where the program, the list or the matrix is not right.
     """
-    given = read_given(program, folder, root)
-    listed = SignalList() if signals is None else read_signals(signals, columns)
-    matched = match(listed.signals, given.project)
+    program = read_given(given.program, folder, given.root)
+    signals = given.signals
+    listed = SignalList() if signals is None else read_signals(signals, given.columns)
+    matched = match(listed.signals, program.project)
     if signals is None:
         matched = Matched(matched.wires, (), ())
-    made_from = f"Made of {counted(len(given.project.files), 'file')} of a program"
+    made_from = f"Made of {counted(len(program.project.files), 'file')} of a program"
     if signals is not None:
         made_from += f" and the list of signals {signals.name}"
-    origin = Origin(folder.name, given.controller, given.root, [f"{made_from}."])
-    files: dict[str, str | bytes] = {"model.yaml": model_text(origin, matched), **given.copies}
-    return Made(files, list(_told(folder, files, matched, listed, signals)))
+    files: dict[str, str | bytes] = {**program.copies}
+    entry: list[str] = []
+    told: list[str] = []
+    if given.matrix is not None:
+        entry, told = _matrix(given.matrix, given.legend, folder, files)
+    origin = Origin(folder.name, program.controller, program.root, [f"{made_from}."], entry)
+    files = {"model.yaml": model_text(origin, matched), **files}
+    told = [*_told(folder, program.copies, matched, listed, signals), *told]
+    return Made(files, told)
+
+
+def _matrix(
+    file: Path, legend: Mapping[str, str], folder: Path, files: dict[str, str | bytes]
+) -> tuple[list[str], list[str]]:
+    """The lines of the model file on a matrix, and what is told of it; a copy joins the files."""
+    matrix = read_effect_matrix(file, legend)
+    if file.resolve().parent != folder.resolve():
+        files[file.name] = file.read_bytes()
+    signs = ", ".join(f"{quoted(sign)}: {quoted(meaning)}" for sign, meaning in legend.items())
+    stated = f", legend: {{{signs}}}" if signs else ""
+    sheet = f", sheet: {quoted(matrix.sheet)}" if matrix.sheet else ""
+    entry = [
+        "",
+        "# Causes in rows, effects in columns: each sign in it is a requirement, judged after each",
+        "# scan of the program. What the signs mean stands in the matrix or in a 'legend' here.",
+        f"matrix: {{file: {quoted(file.name)}{sheet}{stated}}}",
+    ]
+    lines = f"{counted(len(matrix.causes), 'cause')} and {counted(len(matrix.effects), 'effect')}"
+    told = [f"{file.name} has {lines}; {counted(len(matrix.cells), 'sign')} are requirements"]
+    told += [f"  {letter}: {meaning.says}" for letter, meaning in matrix.legend.items()]
+    told += [f"  {note}" for note in matrix.notes]
+    return entry, told
 
 
 def _told(
     folder: Path,
-    files: Mapping[str, str | bytes],
+    copies: Mapping[str, str],
     matched: Matched,
     listed: SignalList,
     signals: Path | None,
 ) -> list[str]:
-    copied = [name for name in files if name != "model.yaml"]
-    wrote = "model.yaml" + (
-        f", {counted(len(copied), 'copied file')} of the program" * bool(copied)
-    )
+    wrote = "model.yaml"
+    if copies:
+        wrote += f", {counted(len(copies), 'copied file')} of the program"
     told = [f"wrote {wrote} and model.schema.json (for editors) to {shlex.quote(str(folder))}"]
     inputs = sum(wire.is_input for wire in matched.wires)
     of_program = f"{counted(inputs, 'input')} and {counted(len(matched.wires) - inputs, 'output')}"

@@ -87,7 +87,8 @@ def command(
     Scope, assumptions, boundary and cautions come first; then the thread from each hazard over
     requirements and verdicts to faults and evidence, the runs with a player, cut sets, failure
     modes, fault trees, the cause-and-effect matrix, diagrams, procedures with the operator card,
-    hashes of all inputs, and a page for the assessor's own remarks.
+    hashes of all inputs, and a page for the assessor's own remarks. The list of inputs and outputs,
+    and a matrix that the model names, are written beside it as XLSX.
 
     The exit code is that of 'verify'. A limit leaves undecided what it cuts short, and the report
     says so.
@@ -159,8 +160,11 @@ def _rating(model: Model) -> Rating | None:
 
 def _check_target(folder: Path) -> None:
     """Refuse to replace what is no report."""
+    from interlock.commands.report.wiring import MATRIX, SIGNALS
+
     check_target(folder, folder=True)
-    if folder.is_dir() and {file.name for file in folder.iterdir()} - {PAGE, PRINTED}:
+    own = {PAGE, PRINTED, MATRIX, SIGNALS}
+    if folder.is_dir() and {file.name for file in folder.iterdir()} - own:
         says = "the folder holds something else than a report; nothing was written"
         raise cannot_write(folder, says)
 
@@ -168,6 +172,7 @@ def _check_target(folder: Path) -> None:
 def _write(dossier: Dossier, folder: Path, pdf: bool) -> list[str]:
     """Write the report, page and print in one step; the names of the files."""
     from interlock.commands.report.page import to_html
+    from interlock.commands.report.wiring import workbooks
     from interlock.telling.pdf import to_pdf
 
     with terminal_line() as show:
@@ -179,5 +184,6 @@ def _write(dossier: Dossier, folder: Path, pdf: bool) -> list[str]:
             if show is not None:
                 show("printing the page")
             files[PRINTED] = to_pdf(page)
+        files |= workbooks(dossier)
     write_whole_folder(folder, files)
     return list(files)

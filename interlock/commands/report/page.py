@@ -26,6 +26,7 @@ from interlock.commands.report.sections import (
     worth_a_look_view,
 )
 from interlock.commands.report.trace import hazard_views, orphans, requirement_rows
+from interlock.commands.report.wiring import demands_view
 from interlock.kernel.requirement import Outcome
 from interlock.pictures.side_view import SideView
 from interlock.telling.templates import as_is, rendered
@@ -59,6 +60,7 @@ def to_html(dossier: Dossier) -> str:
         "faults": faults_view(dossier),
         "shown": [run_view(dossier.model, view, run) for run in shown],
         "n_more": len(runs) - len(shown),
+        "demands": demands_view(dossier),
         "matrix": matrix_view(dossier),
         "diagrams": diagrams_view(dossier),
         "procedures": procedures_view(dossier),
@@ -98,6 +100,7 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         ("worth_a_look", "Worth a look", True),
         ("runs", "Runs", True),
         ("faults", "Faults: cut sets, failure modes, fault trees", bool(given["faults"])),
+        ("demands", "Causes and effects as demanded", bool(given["demands"])),
         ("matrix", "Cause and effect", bool(given["matrix"])),
         ("diagrams", "Diagrams of the plant", bool(given["diagrams"])),
         ("procedures", "Procedures and operator card", bool(given["procedures"])),

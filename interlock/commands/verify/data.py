@@ -10,6 +10,7 @@ from interlock import __version__
 from interlock.base.files import sha256
 from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
+from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
@@ -47,6 +48,7 @@ def to_json(
         "assumptions": list(model.assumptions),
         "cautions": list(model.cautions),
         "requirements": [_finding(model, finding) for finding in verification.findings],
+        **_matrix(verification),
         "reaction_times": [_reaction(found) for found in verification.reaction_times],
         "worth_a_look": {
             "found": [
@@ -64,6 +66,26 @@ def to_json(
         **({} if ledger is None else {"ledger": ledger_data(ledger)}),
     }
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _matrix(verification: Verification) -> dict[str, Any]:
+    """Each sign of the model's own matrix with the requirement that it is; nothing without one."""
+    judged = judged_matrix(verification)
+    if judged is None:
+        return {}
+    matrix = judged.matrix
+    cells = [
+        {
+            "cause": matrix.causes[r].text,
+            "effect": matrix.effects[c].text,
+            "sign": sign.letter,
+            "means": sign.meaning.value,
+            "requirement": sign.requirement,
+            "outcome": judged.says(r, c),
+        }
+        for (r, c), sign in matrix.cells.items()
+    ]
+    return {"matrix": {"counts": judged.counts, "cells": cells}}
 
 
 def about_the_program(model: Model, system: System) -> dict[str, Any]:

@@ -11,9 +11,11 @@ from rich.table import Table
 from rich.text import Text
 
 from interlock.base.errors import Place
+from interlock.commands.verify.tell_matrix import tell_matrix
 from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.detection import Harm
+from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
@@ -73,6 +75,9 @@ def render(
     for finding in verification.findings:
         if finding.outcome is Outcome.VIOLATED:
             parts += ["", violation(verification, finding)]
+    judged = judged_matrix(verification)
+    if judged is not None:
+        parts += ["", tell_matrix(judged, width)]
     timed = verification.reaction_times
     if timed:
         parts += ["", _reaction_times(timed)]
