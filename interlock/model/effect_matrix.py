@@ -308,7 +308,7 @@ def requirements_of(matrix: EffectMatrix) -> dict[str, RequirementShape]:
         found[sign.requirement] = RequirementShape.model_validate(
             {
                 **keys,
-                "says": says.format(cause=cause.called, effect=effect.called)[:2000],
+                "says": says.format(cause=cause.called, effect=effect.text)[:2000],
                 # Nothing is judged in one state where it is asked what can still come.
                 "judged": "every state" if "can_still" in keys else "after scan",
                 "about": "signals",

@@ -60,12 +60,13 @@ def read_free_inputs(names: Names, program: ty.Program, settings: Settings) -> l
     classes: dict[str, tuple[ValueClass, ...]] = {}
     if wide:
         classes = _classes_of(wide, names, program, settings)
+    said = {name.casefold(): shape.says for name, shape in names.shape.sensors.items()}
     found = []
     for declared in free:
         values = _every_value(declared.type) or classes.get(declared.name)
         if values is not None:
             machine = _machine(declared, values)
-            moves = tuple(_moves(declared, machine))
+            moves = tuple(_moves(declared, machine, said.get(declared.name.casefold(), "")))
             found.append(FreeInput(machine, moves, _sensor(declared, machine, values)))
     return found
 
@@ -137,8 +138,9 @@ def _machine(declared: ty.Declared, values: Sequence[ValueClass]) -> Machine:
     )
 
 
-def _moves(declared: ty.Declared, machine: Machine) -> list[ModelMove]:
-    """Setting the input to each of its values."""
+def _moves(declared: ty.Declared, machine: Machine, said: str) -> list[ModelMove]:
+    """Setting the input to each of its values; `said` is what the model file says of it."""
+    called = f"{declared.name} ({said})" if said else declared.name
     return [
         ModelMove(
             name=f"{declared.name} becomes {state}",
@@ -148,7 +150,7 @@ def _moves(declared: ty.Declared, machine: Machine) -> list[ModelMove]:
             when=None,
             also={},
             kind=MoveKind.INPUT,
-            says=f"the input {declared.name} becomes {state}",
+            says=f"the input {called} becomes {state}",
             place=declared.place,
         )
         for number, state in enumerate(machine.states)

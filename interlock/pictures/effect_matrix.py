@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator
 
 from interlock.judgement.effect_cells import JudgedMatrix
 from interlock.kernel.requirement import Outcome
+from interlock.model.effect_matrix import Line
 from interlock.model.matrix_signs import Meaning
 from interlock.model.model import Model
 from interlock.pictures.dot import Markup, marked
@@ -95,9 +96,7 @@ def draw_effect_matrix(judged: JudgedMatrix, model: Model, influence: Influence 
 
 def _table(judged: JudgedMatrix, acts: Collection[tuple[int, int]]) -> Markup:
     matrix = judged.matrix
-    heads = "".join(
-        f"<TD><B>{marked(_broken(effect.called))}</B></TD>" for effect in matrix.effects
-    )
+    heads = "".join(_heading(effect) for effect in matrix.effects)
     rows = [f'<TR><TD COLSPAN="2"><B>cause</B></TD>{heads}</TR>']
     for r, cause in enumerate(matrix.causes):
         says = f'<FONT COLOR="{PALE}">{marked(cause.says)}</FONT>' if cause.says else ""
@@ -108,6 +107,11 @@ def _table(judged: JudgedMatrix, acts: Collection[tuple[int, int]]) -> Markup:
         '<TABLE BORDER="1" CELLBORDER="1" CELLSPACING="0" CELLPADDING="3" '
         f'COLOR="#9a9a9a">{"".join(rows)}</TABLE>'
     )
+
+
+def _heading(effect: Line) -> str:
+    says = f'<BR/><FONT COLOR="{PALE}">{marked(_broken(effect.says))}</FONT>' if effect.says else ""
+    return f"<TD><B>{marked(_broken(effect.text))}</B>{says}</TD>"
 
 
 def _broken(text: str) -> str:

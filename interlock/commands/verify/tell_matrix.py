@@ -45,7 +45,7 @@ def _table(judged: JudgedMatrix, columns: range) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     table.add_column("", overflow="fold", min_width=_CAUSE - 2)
     for column in columns:
-        table.add_column(escape(matrix.effects[column].called), overflow="fold")
+        table.add_column(escape(matrix.effects[column].text), overflow="fold")
     for row, cause in enumerate(matrix.causes):
         cells = [_cell(judged, row, column) for column in columns]
         if any(cell.plain for cell in cells):

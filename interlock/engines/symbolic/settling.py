@@ -202,12 +202,15 @@ class Settling:
 
     def after_events(self, states: Node) -> Node:
         """What one event or several in a row lead to."""
-        found, new = self._dd.false, states
-        while new.satisfiable():
-            images = [event.image(new) for event in self.events]
-            new = self._dd.disjunction(images) & ~found
-            found = found | new
-        return found
+        found = self._dd.disjunction([event.image(states) for event in self.events])
+        while True:
+            # Each event works on what those before it have found: the sets in between, "at most
+            # so many events since", have diagrams that grow with the number of events.
+            before = found
+            for event in self.events:
+                found = found | event.image(found)
+            if found == before:
+                return found
 
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,6 +15,8 @@ from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.engines.symbolic.settling import Settling, settling
 from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, System, Variable
+from interlock.model.build import build
+from interlock.model.load import load
 
 PROGRAM: dict[str, Expr] = {
     "lamp": eq(var("lever"), const(2)),
@@ -115,3 +119,37 @@ def test_moves_that_outrun_the_scan_are_not_taken_together_with_it() -> None:
     system = plant_with(PROGRAM, most_pending=2)
     assert settled(system) is None
     check_states(system)
+
+
+class _Counted:
+    """An event that notes how often it was asked."""
+
+    def __init__(self, event: SymbolicMove) -> None:
+        self.event = event
+        self.n_asked = 0
+
+    def image(self, states: Any) -> Any:
+        self.n_asked += 1
+        return self.event.image(states)
+
+
+def test_events_in_a_row_are_not_followed_one_by_one(tmp_path: Path) -> None:
+    n_inputs = 12
+    names = [f"i{n}" for n in range(n_inputs)]
+    (tmp_path / "p.st").write_text(
+        f"PROGRAM P\nVAR_INPUT {', '.join(names)} : BOOL; END_VAR\nVAR_OUTPUT o : BOOL; END_VAR\n"
+        f"o := {' AND '.join(names)};\nEND_PROGRAM\n"
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: m\ncontroller: p.st\nrequirements: {R: {says: r, can_still: o}}\n"
+    )
+    system = build(load(tmp_path)).system
+    encoding = Encoding(system, copied_variables(system))
+    found = settling(encoding, [SymbolicMove.of(encoding, move) for move in system.moves])
+    assert found is not None
+    events = [_Counted(event) for event in found.events]
+    assert len(events) == 2 * n_inputs
+    found.events = events  # type: ignore[assignment]
+    # Any number of inputs may change between two scans; so many rounds are no good.
+    found.after_events(found.scan.image(encoding.is_state(system.initial)))
+    assert max(event.n_asked for event in events) <= 3
