@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
-from interlock.model.matrix_signs import KNOWN, OTHERWISE, Meaning, any_of, demand
+from interlock.model.matrix_signs import KNOWN, MEANINGS, OTHERWISE, Meaning, any_of, demand
 from interlock.model.schema import RequirementShape
 from interlock.sheets.headings import Headings, find_headings, plain_heading
 from interlock.sheets.read import read_tables
@@ -40,6 +40,7 @@ _EMPTY = ("", "-", "–", "—", ".", "0")
 _LEGEND = ("legend", "legende", "key")
 _MOST_REQUIREMENTS = 4_000
 _LONGEST_ID = 60
+_MOST_UNKNOWN = 6
 
 
 @dataclass(frozen=True)
@@ -171,6 +172,8 @@ class _Reader:
         self._mistakes = MistakeList()
         self._legend = {letter: Meaning(word) for letter, word in legend.items()}
         self._ids: set[str] = set()
+        # Where each sign without a meaning stands.
+        self._unknown: dict[str, list[Place]] = {}
 
     def read(self) -> EffectMatrix:
         rows = [row for row in self._table.rows if row.line > self._headings.row.line]
@@ -198,7 +201,9 @@ class _Reader:
         if len(cells) > _MOST_REQUIREMENTS:
             says = f"more than {_MOST_REQUIREMENTS:,} signs"
             self._mistakes.append(Mistake(Place(self._table.file, 1, 1), says))
+        self._note_unknown()
         if self._mistakes:
+            self._table.in_cells(self._mistakes)
             raise InputError(self._mistakes)
         letters = {sign.letter: sign.meaning for sign in cells.values()}
         over = [cell.text for cell in self._headings.columns.get("passed over", ())]
@@ -268,14 +273,31 @@ class _Reader:
         letter = cell.text
         meanings = {**KNOWN, **self._legend}
         meaning = meanings.get(letter) or meanings.get(letter.upper())
-        if cell.problem or meaning is None:
-            says = cell.problem or (
-                f"nothing says what '{letter[:20]}' means; put a row 'legend', '{letter[:20]}' and "
-                f"one of {', '.join(m.value for m in Meaning)} below the matrix"
-            )
-            self._mistakes.append(Mistake(cell.place, says))
+        if cell.problem:
+            self._mistakes.append(Mistake(cell.place, cell.problem))
+            return None
+        if meaning is None:
+            self._unknown.setdefault(letter, []).append(cell.place)
             return None
         return Sign(letter, meaning, self._id(cause, effect), cell.place)
+
+    def _note_unknown(self) -> None:
+        """Each sign without a meaning is a mistake, told once; many of them are no signs at all."""
+        if len(self._unknown) > _MOST_UNKNOWN:
+            first, *others = self._unknown
+            says = (
+                f"{len(self._unknown)} texts in cells have no stated meaning, such as "
+                f"'{first[:20]}' and '{others[0][:20]}'; a cell of a matrix holds a sign such as X"
+            )
+            self._mistakes.append(Mistake(self._unknown[first][0], says))
+            return
+        for letter, places in self._unknown.items():
+            many = f", in {len(places)} cells" if len(places) > 1 else ""
+            says = (
+                f"nothing says what '{letter[:20]}' means{many}; put a row 'legend', "
+                f"'{letter[:20]}' and one of {', '.join(MEANINGS)} below the matrix"
+            )
+            self._mistakes.append(Mistake(places[0], says))
 
     def _id(self, cause: Line, effect: Line) -> str:
         """The name of the requirement of a cell; it stays when rows come and go."""

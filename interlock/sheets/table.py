@@ -102,6 +102,29 @@ class Table:
                 raise InputError([Mistake(cell.place, says)])
         self.rows.append(Row(line, kept))
 
+    def in_cells(self, mistakes: list[Mistake], since: int = 0) -> None:
+        """Say of the mistakes noted since one in which cell of a workbook they stand."""
+        for number in range(since, len(mistakes)) if self.sheet else ():
+            place = mistakes[number].place
+            if place.file == self.file:
+                name = f"{column_name(place.column - 1)}{place.line}"
+                says = f"cell {name} of '{self.sheet}': {mistakes[number].says}"
+                mistakes[number] = Mistake(place, says)
+
+
+def column_name(column: int) -> str:
+    """The letters of a column of a sheet, from 0.
+
+    >>> column_name(0), column_name(26)
+    ('A', 'AA')
+    """
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
 
 def in_one_text(text: str) -> str:
     """The text of a cell without blanks around it and in one line."""

@@ -17,6 +17,7 @@ from io import BytesIO
 from xml.sax.saxutils import escape, quoteattr
 
 from interlock.base.visible import made_visible
+from interlock.sheets.table import column_name
 
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -175,7 +176,7 @@ def _sheet(sheet: Sheet) -> Iterator[str]:
         yield f'<row r="{number}">'
         for column, cell in enumerate(row):
             shown = cell if isinstance(cell, Shown) else Shown(cell)
-            yield _cell(f"{_letters(column)}{number}", shown)
+            yield _cell(f"{column_name(column)}{number}", shown)
         yield "</row>"
     yield "</sheetData></worksheet>"
 
@@ -202,17 +203,3 @@ def _cell(name: str, shown: Shown) -> str:
         inside = f'<is><t xml:space="preserve">{text}</t></is>'
         return f'<c r="{name}" s="{look}" t="inlineStr">{inside}</c>'
     return f'<c r="{name}" s="{look}"><v>{value!r}</v></c>'
-
-
-def _letters(column: int) -> str:
-    """The name of a column, from 0.
-
-    >>> _letters(0), _letters(26)
-    ('A', 'AA')
-    """
-    letters = ""
-    column += 1
-    while column:
-        column, rest = divmod(column - 1, 26)
-        letters = chr(ord("A") + rest) + letters
-    return letters

@@ -144,7 +144,9 @@ def read_signals(file: Path, named: Mapping[str, str]) -> SignalList:
             if table.rows:
                 found.told.append(f"{where} has no heading for names and was passed over")
             continue
+        before = len(mistakes)
         _Reader(table, headings, found, mistakes, where).read()
+        table.in_cells(mistakes, before)
     _check_doubled(found.signals, mistakes)
     if mistakes:
         raise InputError(mistakes)

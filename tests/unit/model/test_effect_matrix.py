@@ -180,6 +180,11 @@ def test_a_workbook_is_read_with_merged_headings_and_its_cells_are_the_source() 
         ("cause;e\n", "x/m.csv:1:1: the matrix has no cause"),
         ("cause\na\n", "x/m.csv:1:1: the matrix has no effect"),
         ("cause;e\na;Q\n", "x/m.csv:2:3: nothing says what 'Q' means; put a row 'legend'"),
+        ("cause;e;f\na;Q;Q\n", "x/m.csv:2:3: nothing says what 'Q' means, in 2 cells; put"),
+        (
+            "cause;e;f\n" + "".join(f"{c};{c}1;{c}2\n" for c in ("a", "b", "r", "NOT a")),
+            "x/m.csv:2:3: 8 texts in cells have no stated meaning",
+        ),
         ("cause;e\na;X\nA;X\n", "x/m.csv:3:1: the cause 'A' comes twice; first in line 2"),
         ("cause;e;E\na;X;\n", "x/m.csv:1:9: the effect 'E' comes twice; first in line 1"),
         ("cause;e\na;X\n;X\n", "x/m.csv:3:1: this row has signs and no cause"),

@@ -301,7 +301,8 @@ def test_a_formula_without_a_result_is_told_at_its_cell(capsys: Capture) -> None
     parts = workbook()
     parts["xl/s1.xml"] = str(parts["xl/s1.xml"]).replace("<v>IW4</v>", "")
     (line,) = refused(packed(parts), capsys, file="list.xlsx")
-    assert line.startswith("list.xlsx:7:2: the cell holds a formula without a saved result")
+    says = "list.xlsx:7:2: cell B7 of 'In': the cell holds a formula without a saved result"
+    assert line.startswith(says)
 
 
 @pytest.mark.parametrize("file", ["model.yaml", "program/station.st", "model.schema.json"])
