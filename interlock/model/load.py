@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
 
@@ -32,7 +32,7 @@ from interlock.model.program_files import read_program_files
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
-from interlock.model.side_view import read_side_view
+from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.yaml import Path
 from interlock.st.evaluate import reads_of
@@ -105,9 +105,6 @@ def _resolve(
     matrix: EffectMatrix | None,
 ) -> Model | None:
     document, program = found.document, without_real_outputs(project.program)
-    sources: Mapping[str, str] = {**found.texts, **texts}
-    if matrix is not None:
-        sources = {**sources, matrix.source_name: matrix.text}
     machines = read_machines(document, shape, mistakes)
     inputs = {v.name: v.type for v in program.inputs}
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
@@ -123,8 +120,7 @@ def _resolve(
     _check_outputs(names)
     _check_delays(names)
     faults = read_faults(names)
-    unclear = frozenset() if matrix is None else check_lines(names, matrix)
-    statements = _statements(names, unclear)
+    statements = _statements(names, matrix)
     unsafe = _unsafe(names)
     for number, name in enumerate(shape.map):
         names.known(name, machines, ("map", number), "a machine")
@@ -136,14 +132,12 @@ def _resolve(
     named = names_beside(folder, found.texts.values(), outputs)
     program, left_out = without_idle(program, {n.casefold() for n in (*read.values(), *named)})
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
-    for free in read_free_inputs(names, program, _settings(shape)):
-        machines[free.machine.name] = free.machine
-        moves += free.moves
-        sensors[free.sensor.name] = _described(shape, free.sensor)
+    free = read_free_inputs(names, program, _settings(shape))
+    machines |= {one.machine.name: one.machine for one in free}
+    moves += [move for one in free for move in one.moves]
+    sensors |= {one.sensor.name: _described(shape, one.sensor) for one in free}
     if mistakes.found:
         return None
-    if side_view is not None:
-        sources = {**sources, **side_view.source}
     return Model(
         title=shape.title,
         says=shape.says,
@@ -165,7 +159,7 @@ def _resolve(
         settings=_settings(shape),
         map_machines=tuple(shape.map) or tuple(shape.plant),
         unsafe=unsafe,
-        sources=sources,
+        sources={**found.texts, **texts, **_beside(matrix, side_view)},
         revises=found.revises,
         changes=tuple(shape.changes),
         expected_violated=tuple(shape.expected.violated),
@@ -176,6 +170,12 @@ def _resolve(
         inside=read,
         matrix=matrix,
     )
+
+
+def _beside(matrix: EffectMatrix | None, side_view: ReadView | None) -> dict[str, str]:
+    """The texts of what the model file names besides its program."""
+    found = {} if side_view is None else dict(side_view.source)
+    return found if matrix is None else {**found, matrix.source_name: matrix.text}
 
 
 def _hazards(shape: ModelShape) -> dict[str, Hazard]:
@@ -202,8 +202,9 @@ def _free_truth(names: Names, sensors: Mapping[str, Sensor]) -> dict[str, Formul
     return {n: s.reads for n, s in sensors.items() if s.is_free and n in known}
 
 
-def _statements(names: Names, unclear: Collection[str]) -> dict[str, Statement]:
+def _statements(names: Names, matrix: EffectMatrix | None) -> dict[str, Statement]:
     found = {}
+    unclear = frozenset() if matrix is None else check_lines(names, matrix)
     for id_, shape in names.shape.requirements.items():
         if id_ in unclear:
             continue

@@ -29,7 +29,7 @@ def with_matrix(
         file = file_beside(document, path, shape.matrix.file, "the matrix", "matrix.csv")
         matrix = read_effect_matrix(FilePath(file), shape.matrix.legend, shape.matrix.sheet, place)
         found = requirements_of(matrix)
-        whole = WithMatrix(document, matrix)
+        whole = _WithMatrix(document, matrix)
         for id_ in found:
             if id_ in shape.requirements:
                 says = (
@@ -45,7 +45,7 @@ def _at(id_: str) -> Path:
     return ("requirements", id_)
 
 
-class WithMatrix(Document):
+class _WithMatrix(Document):
     """A model file whose further requirements stand in a matrix: each has the place of its cell."""
 
     def __init__(self, own: Document, matrix: EffectMatrix) -> None:
