@@ -331,8 +331,7 @@ def requirements_of(matrix: EffectMatrix) -> dict[str, RequirementShape]:
             {
                 **keys,
                 "says": says.format(cause=cause.called, effect=effect.text)[:2000],
-                # Nothing is judged in one state where it is asked what can still come.
-                "judged": "every state" if "can_still" in keys else "after scan",
+                "judged": "after scan",
                 "about": "signals",
                 "hazards": list(cause.hazards),
             }

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
+from interlock.model.patterns import POSSIBLE
+
 
 class Meaning(Enum):
     """What a cause does to an effect, called as a legend calls it."""
@@ -76,7 +78,7 @@ def demand(
             alone = f"({cause}) AND NOT ({any_of(triggers)})"
             return {"when": alone, "never": effect}, "{cause} ends: {effect}"
         case Meaning.RESETS:
-            return {"can_still": effect}, "After {cause} possible again: {effect}"
+            return {POSSIBLE: effect}, "After {cause} possible again: {effect}"
         case Meaning.STAYS_ON:
             kept, says = {"always": effect}, "From {cause} on: {effect}"
         case Meaning.STAYS_OFF:

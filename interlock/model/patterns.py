@@ -234,3 +234,6 @@ PATTERNS: Mapping[Pattern, PatternWords] = MappingProxyType(
         ),
     }
 )
+
+POSSIBLE = PATTERNS[Pattern.CAN_STILL].key
+"""The key of what asks that something stays possible, for who makes requirements."""

@@ -56,7 +56,7 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
     assert [picture.name for picture in drawn.pictures] == [
         *("machine-gate", "machine-bolt", "machine-dog"),
         *("conversions", "permissives-gate", "permissives-bolt", "matrix"),
-        *("side-views", "side-view"),
+        *("side-views", "signals", "side-view"),
         *("run-G1", "steps-G1", "timing-G1", "run-G3", "steps-G3", "timing-G3"),
     ]
     assert drawn.outcome is Outcome.VIOLATED
@@ -65,8 +65,8 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_one_kind_alone_can_be_drawn(model: Model, kind: str) -> None:
     alone = draw_model(model, catalogue()["reference"](), [kind])
-    # The gate declares no supply; a model that does is drawn in test_supplies.
-    assert bool(alone.pictures) == (kind != "supplies")
+    # The gate declares no supply and names no matrix; models that do are drawn elsewhere.
+    assert bool(alone.pictures) == (kind not in ("supplies", "demands"))
     assert (alone.verification is not None) == (kind in ("runs", "steps", "timing"))
 
 

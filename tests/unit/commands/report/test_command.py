@@ -29,7 +29,7 @@ def test_the_exit_code_is_that_of_verify(
     folder = tmp_path / "report"
     assert run(["verify", str(MODELS / name), *further]) == code
     assert run(["report", str(MODELS / name), "-o", str(folder), *QUICK, *further]) == code
-    assert [file.name for file in folder.iterdir()] == ["report.html"]
+    assert sorted(file.name for file in folder.iterdir()) == ["report.html", "signals.xlsx"]
 
 
 def test_page_and_print_are_written_together_and_replaced_together(
@@ -42,13 +42,14 @@ def test_page_and_print_are_written_together_and_replaced_together(
     assert run(command) in (0, 1)
     said = capsys.readouterr().out.splitlines()
     assert said[:2] == [str(folder / "report.html"), str(folder / "report.pdf")]
-    assert said[2].startswith("4 requirements: ")
+    assert said[2] == str(folder / "signals.xlsx")
+    assert said[3].startswith("4 requirements: ")
     first = {file.name: file.read_bytes() for file in folder.iterdir()}
     run(command)
     assert {file.name: file.read_bytes() for file in folder.iterdir()} == first
     run([*command, "--no-pdf"])
     # A print that does not fit the page beside it would be worse than none.
-    assert [file.name for file in folder.iterdir()] == ["report.html"]
+    assert sorted(file.name for file in folder.iterdir()) == ["report.html", "signals.xlsx"]
 
 
 def test_a_folder_with_anything_else_in_it_is_left_alone(
