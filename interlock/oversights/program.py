@@ -17,9 +17,12 @@ def in_program(model: Model) -> Iterator[Oversight]:
     """What is worth a look in the program of `model`, in no order."""
     use = _Use(model.program.body)
     yield from _signals(model, use)
+    # By their paths requirements may read what the program itself does not.
+    asked = set(model.inside.values())
     for variable in model.program.variables:
         written = variable.name in use.written
         unread = variable.kind == "VAR" and variable.name not in use.read
+        unread = unread and variable.name.casefold() not in asked
         if unread and not use.is_written_beside_read(variable.name):
             is_written = "is written but never read" if written else "is never used"
             says = f"the variable '{variable.name}' {is_written}"

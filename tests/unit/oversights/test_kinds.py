@@ -256,6 +256,10 @@ SILENT: dict[str, Changes] = {
     "a signal and its truth, which may differ": [
         (R3, "never: latch_in AND latch = OUT, about: signals}")
     ],
+    "a variable inside that only a requirement reads": [
+        ("AND seen;", ";"),
+        (R3, "never: Latch.seen AND NOT Latch.seen OR lid = OPEN AND Latch.seen}"),
+    ],
     "an output that is computed in steps": [(LAMP, LAMP + "\nlamp := lamp AND seen;")],
     "an output that a branch overrides": [(LAMP, LAMP + "\nIF seen THEN lamp := TRUE; END_IF;")],
     "an output written in both branches": [
