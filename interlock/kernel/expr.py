@@ -282,7 +282,7 @@ def topological(roots: Iterable[Expr], known: Container[Expr] = ()) -> list[Expr
     order: list[Expr] = []
     done: set[Expr] = set()
     # A node below a None has its arguments behind it when it is met again.
-    stack: list[Expr | None] = list(roots)[::-1]
+    stack: list[Expr | None] = [*list(roots)[::-1]]
     while stack:
         node = stack.pop()
         if node is None:
