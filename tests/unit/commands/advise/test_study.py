@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -62,7 +63,10 @@ def test_an_advised_permissive_repairs_a_broken_revision(
 
 @pytest.mark.slow
 def test_an_advised_permissive_repairs_a_design_change_of_the_demo_vehicle() -> None:
-    broken = shipped("wren-changed/creep-at-transfer")
+    whole = shipped("wren-changed/creep-at-transfer")
+    # Two that look far back take half of the time; small models have their like (`RUNS`).
+    asked = {id_: s for id_, s in whole.statements.items() if id_ not in ("R18e", "R18f")}
+    broken = replace(whole, statements=asked)
     assert outcome(broken, "R11b", "auto") is Outcome.VIOLATED
     (advice,) = advise(broken, available()["auto"](), ["creep"]).advices
     assert "R11b" in advice.kept
