@@ -44,7 +44,7 @@ class BlockCalls(Values):
     def _given(self, node: Node) -> list[tuple[Pin, sx.Expression]]:
         """What comes into a block, EN left aside."""
         return [
-            (pin, self.pin(node, pin))
+            (pin, self._argument(node, pin))
             for pin in node.pins
             if not pin.is_open and pin.name.upper() != "EN"
         ]
@@ -80,7 +80,7 @@ class BlockCalls(Values):
         for pin in node.pins:
             if pin.is_open:
                 continue
-            value = self.pin(node, pin)
+            value = self._argument(node, pin)
             if pin.name.upper() != "EN" or not isinstance(value, sx.Truth):
                 inputs.append(sx.InputArgument(pin.name, value, pin.place))
         taken = []
@@ -106,7 +106,12 @@ class BlockCalls(Values):
         """An in-out gives on the variable that it is."""
         pin = next(p for p in node.pins if p.name.casefold() == output.name.casefold())
         if not pin.is_open:
-            self.values[(id(node), output.name.upper())] = self.pin(node, pin)
+            self.set(node, output.name.upper(), blocks.variable_of(node, pin))
+
+    def _argument(self, node: Node, pin: Pin) -> sx.Expression:
+        """What a block is given: a value, or the variable itself for an in-out."""
+        is_both = pin.name.casefold() in node.in_outs
+        return blocks.variable_of(node, pin) if is_both else self.pin(node, pin)
 
     def _call(self, node: Node, enable: sx.Expression) -> None:
         """Call a function with EN or with effects, or an action."""

@@ -112,6 +112,31 @@ def output_of(node: Node, formal: str) -> str:
     raise node.refuse(f"a connection does not say which output is meant: {', '.join(known)}")
 
 
+def variable_of(node: Node, pin: Pin) -> sx.Expression:
+    """The variable that an in-out of a block is; it may come through the in-out of another block.
+
+    Raises
+    ------
+    InputError
+        Where no variable comes in.
+    """
+    seen: set[int] = set()
+    while len(pin.sources) == 1 and not pin.negated and not pin.edge:
+        source, formal = pin.sources[0]
+        if source.kind in ("inVariable", "inOutVariable") and source.shown is not None:
+            if isinstance(source.shown, sx.Name | sx.Element | sx.Member | sx.Direct):
+                return source.shown
+            break
+        named = [p for p in source.pins if p.name.casefold() == formal.casefold()]
+        if formal.casefold() not in source.in_outs or not named or id(source) in seen:
+            break
+        seen.add(id(source))
+        pin = named[0]
+    if isinstance(pin.expression, sx.Name | sx.Element | sx.Member | sx.Direct):
+        return pin.expression
+    raise node.refuse(f"the in-out {pin.name} needs a variable")
+
+
 def main_output(node: Node, making: Making) -> str:
     """The output of a function that is its result, in upper case; empty where it has none."""
     unit = making.scope.known.units.get(type_name(node).casefold())

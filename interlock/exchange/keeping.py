@@ -16,6 +16,7 @@ from interlock.exchange.blocks import (
     is_instance,
     output_of,
     type_name,
+    variable_of,
 )
 from interlock.exchange.making import ADDRESSED, SHARED, Making, names_in
 from interlock.exchange.nodes import Node
@@ -98,6 +99,8 @@ class Planner:
     def _note_uses(self, node: Node) -> None:
         value = is_value(node, self._making)
         for pin in node.pins:
+            if pin.name.casefold() in node.in_outs:
+                continue
             for source, formal in pin.sources:
                 if id(source) not in self._at and (source, node) not in self._back:
                     continue
@@ -142,10 +145,8 @@ class Planner:
         """The variables that a block may write because they are its in-outs."""
         found: set[str] = set()
         for pin in node.pins:
-            if pin.name.casefold() in node.in_outs:
-                for source, _ in pin.sources:
-                    if source.shown is not None:
-                        found |= self._making.keys(source.shown)
+            if pin.name.casefold() in node.in_outs and not pin.is_open:
+                found |= self._making.keys(variable_of(node, pin))
         return found
 
     def _large(self) -> set[int]:
@@ -193,7 +194,7 @@ class Planner:
         reads = set(self._reads[id(node)])
         if is_instance(node):
             # What an instance gives is there to be read until it is called again.
-            return self._is_written(names_in(instance_of(node)), here, last)
+            return self._is_written(names_in(instance_of(node)) | self._in_outs(node), here, last)
         if not is_value(node, self._making):
             return True
         used_back = [source for source, taker in self._back if taker is node]
