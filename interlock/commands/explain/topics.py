@@ -8,6 +8,7 @@ from functools import cache
 
 from interlock.base.errors import nearest
 from interlock.base.visible import in_one_line
+from interlock.exchange.constructs import DRAWN
 from interlock.kernel.requirement import ScopeKind
 from interlock.model.fault_kinds import FAULT_KINDS, FaultKind, Site
 from interlock.model.patterns import PATTERNS, SCOPES, PatternWords
@@ -29,7 +30,7 @@ class Topic:
     ----------
     name : str
     sort : str
-        ``Structured Text``, ``requirement pattern``, ``scope`` or ``fault``.
+        ``Structured Text``, ``exchange format``, ``requirement pattern``, ``scope`` or ``fault``.
     group : str
         What it stands among in the list.
     fate : str
@@ -59,7 +60,12 @@ class UnknownTopicError(Exception):
 @cache
 def topics() -> tuple[Topic, ...]:
     """Everything that can be explained, in the order of the tables."""
-    constructs = (_construct(row, group) for group, rows in CONSTRUCTS.items() for row in rows)
+    constructs = (
+        _construct(row, sort, group)
+        for sort, table in (("Structured Text", CONSTRUCTS), ("exchange format", DRAWN))
+        for group, rows in table.items()
+        for row in rows
+    )
     patterns = (_pattern(row) for row in PATTERNS.values())
     faults = (_fault(kind) for kind in FAULT_KINDS)
     return (*constructs, *patterns, *_scopes(), *faults)
@@ -83,7 +89,7 @@ def found(word: str) -> list[Topic]:
     raise UnknownTopicError(f"nothing is called '{in_one_line(word)}' here{hint}")
 
 
-def _construct(row: Construct, group: str) -> Topic:
+def _construct(row: Construct, sort: str, group: str) -> Topic:
     facts = []
     if row.gives:
         values = ", ".join(f"{name} = {value}" for name, value in row.gives.items())
@@ -92,9 +98,7 @@ def _construct(row: Construct, group: str) -> Topic:
         what = "refused with" if row.fate is Fate.REFUSED else "told"
         facts.append((what, row.told))
     fate = row.fate.value
-    return Topic(
-        row.name, "Structured Text", group, row.says, fate, tuple(facts), row.example, row.also
-    )
+    return Topic(row.name, sort, group, row.says, fate, tuple(facts), row.example, row.also)
 
 
 def _pattern(row: PatternWords) -> Topic:

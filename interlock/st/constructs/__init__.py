@@ -35,14 +35,14 @@ CONSTRUCTS: Mapping[str, tuple[Construct, ...]] = MappingProxyType(
 """All constructs, by what they belong to."""
 
 
-def table() -> str:
-    """All constructs as a table in Markdown, one row for each group."""
+def table(constructs: Mapping[str, tuple[Construct, ...]] = CONSTRUCTS) -> str:
+    """Constructs as a table in Markdown, one row for each group."""
     fates = list(Fate)
     lines = [
         f"| | {' | '.join(fate.value for fate in fates)} |",
         f"|---|{'---|' * len(fates)}",
     ]
-    for group, rows in CONSTRUCTS.items():
+    for group, rows in constructs.items():
         cells = [
             " · ".join(row.name.replace("|", "\\|") for row in rows if row.fate is fate)
             for fate in fates

@@ -1,4 +1,4 @@
-"""What is said of one construct of Structured Text."""
+"""What is said of one construct of a program."""
 
 from __future__ import annotations
 

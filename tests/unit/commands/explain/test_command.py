@@ -8,6 +8,7 @@ import pytest
 
 from interlock.cli.main import run
 from interlock.commands.explain.topics import UnknownTopicError, found, topics
+from interlock.exchange.constructs import DRAWN
 from interlock.model.fault_kinds import FAULT_KINDS
 from interlock.model.patterns import PATTERNS, SCOPES
 from interlock.model.schema import RequirementShape
@@ -22,7 +23,8 @@ def explained(capsys: pytest.CaptureFixture[str], *words: str) -> str:
 
 def test_every_row_of_every_table_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
     said = " ".join(explained(capsys).split())
-    names = [row.name for rows in CONSTRUCTS.values() for row in rows]
+    tables = (*CONSTRUCTS.values(), *DRAWN.values())
+    names = [row.name for rows in tables for row in rows]
     names += [row.key for row in PATTERNS.values()] + [row.key for row in SCOPES.values()]
     names += [kind.name for kind in FAULT_KINDS]
     assert [name for name in names if name not in said] == []
