@@ -17,6 +17,8 @@ from interlock.st import syntax as sx
 from interlock.st.parser import parse_expression
 
 _BARE_TIME = re.compile(r"[\d_.]+(ms|s|m|h|d)[\w.]*", re.IGNORECASE)
+# What a simultaneous line joins and a selection divides multiplies.
+_MOST_ENDS = 20_000
 _DIVIDES = frozenset(("selectionDivergence", "simultaneousDivergence"))
 
 
@@ -68,6 +70,7 @@ class _Reader:
     actions: list[sx.Action] = field(default_factory=list)
     named: dict[str, sx.Expression] = field(default_factory=dict)
     mistakes: MistakeList = field(default_factory=MistakeList)
+    n_ends: int = 0
 
     def read(self) -> Chart:
         """The chart."""
@@ -127,6 +130,9 @@ class _Reader:
         for found, word in ((sources, "no step leads to it"), (targets, "it leads to no step")):
             if not found:
                 raise node.refuse(word)
+        self.n_ends += len(sources) + len(targets)
+        if self.n_ends > _MOST_ENDS:
+            raise node.refuse(f"more than {_MOST_ENDS:,} lines between steps and transitions")
         priority = node.element.get("priority")
         if priority and not priority.isdecimal():
             raise node.refuse(f"a priority is a whole number, not '{priority[:40]}'")

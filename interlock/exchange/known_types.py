@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from interlock.base.errors import Place
@@ -74,12 +74,12 @@ class Scope:
     Attributes
     ----------
     known : KnownTypes
-    names : mapping of str to syntax.TypeRef
-        The unit's own variables.
+    names : dict of str to syntax.TypeRef
+        The unit's own variables, and what is added to them.
     """
 
     known: KnownTypes
-    names: Mapping[str, sx.TypeRef]
+    names: dict[str, sx.TypeRef]
 
     def type_of(self, e: sx.Expression) -> sx.TypeRef | None:
         """The type of an expression where it is sure; a literal without one has none."""

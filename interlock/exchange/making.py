@@ -120,6 +120,7 @@ class Making:
     ) -> sx.Name:
         name = sx.Name(self.name(wanted), place)
         into.append(sx.Declaration(kind, False, (name,), type_, None, place))
+        self.scope.names[name.text.casefold()] = type_
         return name
 
     # What is read and written

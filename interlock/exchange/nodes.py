@@ -349,8 +349,7 @@ def _source(connection: Element, by_id: dict[str, list[Node]]) -> tuple[Node, st
         connection.refuse("a connection needs refLocalId")
     known = by_id.get(id_, ())
     if not known:
-        says = f"a connection leads to {id_[:_SHOWN]}, which this body does not have"
-        connection.refuse(says + nearest(id_[:_SHOWN], by_id))
+        connection.refuse(f"a connection leads to {id_[:_SHOWN]}, which this body does not have")
     if len(known) > 1:
         says = f"a connection leads to {id_[:_SHOWN]}, a localId that {len(known)} elements have"
         connection.refuse(says)

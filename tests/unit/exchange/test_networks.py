@@ -239,3 +239,14 @@ def test_a_long_rung_is_divided_and_read_in_time() -> None:
     text = _statements(draw)
     assert text.count(":=") < 100
     assert text.count("a") >= 1500
+
+
+def test_a_long_chain_of_blocks_has_wires_of_the_type_of_what_comes_in() -> None:
+    sheet = Sheet()
+    wire = sheet.value("k")
+    for _ in range(40):
+        wire = sheet.block("ADD", {"IN1": wire, "IN2": wire}, "")
+    sheet.assign("n", wire)
+    text = whole(project(pou("Main", sheet.body("FBD"), _FACES)))
+    assert "ADD_41 : INT;" in text or "ADD_40 : INT;" in text
+    assert text.count("ADD_2 :=") == 1
