@@ -97,6 +97,7 @@ _BLOCKS: Mapping[str, tuple[str, str, str]] = {
     "R_TRIG": ("CLK", "b", "Q"),
     "Toggle": ("go", "b", "y"),
 }
+_LOOPING = ("AND", "OR", "XOR", "NOT", "SR", "RS", "contact")
 _INSTANCES = ("SR", "RS", "R_TRIG", "Toggle")
 
 
@@ -104,7 +105,7 @@ _INSTANCES = ("SR", "RS", "R_TRIG", "Toggle")
 def bodies(draw: st.DrawFn) -> Body:
     """Random bodies of one to four groups of parts that hang together or fall apart."""
     parts: list[Part] = []
-    for group in range(draw(st.integers(1, 4))):
+    for group in range(draw(st.sampled_from((1, 1, 2, 3)))):
         _draw_group(draw, 10 * (group + 1), parts)
     labels: dict[int, str] = {}
     if draw(st.integers(0, 2)) == 0:
@@ -142,16 +143,17 @@ def _draw_group(draw: st.DrawFn, row: int, parts: list[Part]) -> None:
         ]
         if fitting and draw(st.integers(0, 3)):
             return draw(st.sampled_from(fitting))
-        texts = ("k", "n", "m", "INT#1") if wanted == "i" else ("a", "b", "c", *BOOLS)
+        # What the body itself writes tells orders apart.
+        texts = ("k", "n", "m", "INT#1") if wanted == "i" else ("a", "b", "c", *BOOLS, *BOOLS)
         sign = "negated" if wanted == "b" and draw(st.integers(0, 3)) == 0 else ""
         parts.append(Part("value", place(), [], draw(st.sampled_from(texts)), sign))
         return len(parts) - 1
 
-    for _ in range(draw(st.integers(1, 4))):
-        kind = draw(st.sampled_from(("contact", "contact", *_BLOCKS)))
+    for _ in range(draw(st.integers(2, 6))):
+        kind = draw(st.sampled_from(("contact", "contact", "MOVE", *_BLOCKS)))
         if kind == "contact":
             left = [-1] if draw(st.booleans()) else [source("b") for _ in range(2)]
-            text = draw(st.sampled_from(("a", "b", "c", *BOOLS)))
+            text = draw(st.sampled_from(("a", "b", *BOOLS)))
             sign = draw(st.sampled_from(("", "", "negated", "rising", "falling")))
             parts.append(Part("contact", place(), [left], text, sign))
             continue
@@ -162,11 +164,11 @@ def _draw_group(draw: st.DrawFn, row: int, parts: list[Part]) -> None:
         parts.append(Part(kind, place(), wires, "", "", enable))
     for part in parts[before:]:
         # Some wires come from what is drawn later, and may lead back.
-        later = [n for n in range(before, len(parts)) if parts[n].kind in ("OR", "AND", "RS")]
-        if part.kind in ("AND", "OR", "SR", "RS", "contact") and later and draw(st.booleans()):
-            part.wires[-1] = [draw(st.sampled_from(later))]
-    for _ in range(draw(st.integers(1, 3))):
-        wanted = draw(st.sampled_from("bbi"))
+        later = [n for n in range(before, len(parts)) if parts[n].kind in _LOOPING]
+        if part.kind in _LOOPING and later and draw(st.booleans()):
+            part.wires[draw(st.integers(0, len(part.wires) - 1))] = [draw(st.sampled_from(later))]
+    for _ in range(draw(st.integers(2, 5))):
+        wanted = draw(st.sampled_from("bi"))
         wire = source(wanted)
         if wanted == "i":
             parts.append(Part("assign", place(), [[wire]], draw(st.sampled_from(NUMBERS))))
