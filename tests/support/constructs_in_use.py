@@ -141,9 +141,9 @@ def _assigned_inputs(p: Project) -> bool:
     for unit in p.units("FUNCTION_BLOCK", "PROGRAM", "FUNCTION"):
         given = {n.text for d in unit.declarations if d.kind == "VAR_INPUT" for n in d.names}
         for node in _nodes_of(unit.body):
-            if isinstance(node, sx.Assign) and isinstance(node.target, sx.Name):
-                if node.target.text in given:
-                    return True
+            is_named = isinstance(node, sx.Assign) and isinstance(node.target, sx.Name)
+            if is_named and node.target.text in given:
+                return True
     return False
 
 
