@@ -140,10 +140,9 @@ def _numbers_for_bool(p: Project) -> bool:
 def _assigned_inputs(p: Project) -> bool:
     for unit in p.units("FUNCTION_BLOCK", "PROGRAM", "FUNCTION"):
         given = {n.text for d in unit.declarations if d.kind == "VAR_INPUT" for n in d.names}
-        for node in _nodes_of(unit.body):
-            is_named = isinstance(node, sx.Assign) and isinstance(node.target, sx.Name)
-            if is_named and node.target.text in given:
-                return True
+        targets = [node.target for node in _nodes_of(unit.body) if isinstance(node, sx.Assign)]
+        if any(isinstance(target, sx.Name) and target.text in given for target in targets):
+            return True
     return False
 
 
