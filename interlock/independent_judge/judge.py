@@ -232,7 +232,7 @@ def _escapes(statement: Statement, player: Player, human: bool, most: int) -> bo
         player.go_back(here)
         for move in list(player.ways_on(human)):
             player.go_back(here)
-            player.play(move)
+            player.take(move)
             if _is_goal(statement, observe(player, statement)):
                 return True
             key = tuple(player.state().values())

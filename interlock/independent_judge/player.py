@@ -89,7 +89,9 @@ class Player:
 
     def __init__(self, model: Model) -> None:
         self.model = model
-        self._struck: dict[str, bool] = dict.fromkeys(model.faults, False)
+        self._struck: dict[str, bool] = {}
+        self._in_force: list[tuple[str, Effect]] = []
+        self._put_in_force(dict.fromkeys(model.faults, False))
         self._ever: set[str] = set()
         self._held = {
             held_value(id_, effect.name): 0
@@ -146,15 +148,18 @@ class Player:
 
     def _through(self, value: int, name: str, site: Site) -> int:
         """`value` as the faults that have struck let it through."""
-        for id_, effect in self._in_force():
+        for id_, effect in self._in_force:
             shows = effect.kind.shows
             if shows is not None and (effect.site, effect.name) == (site, name):
                 value = shows[self._held[held_value(id_, name)] if effect.kind.holds else value]
         return value
 
-    def _in_force(self) -> Iterator[tuple[str, Effect]]:
-        for id_ in self.struck():
-            yield from ((id_, effect) for effect in self.model.faults[id_].effects)
+    def _put_in_force(self, struck: Mapping[str, bool]) -> None:
+        """Let these faults have struck and not cleared."""
+        self._struck = dict(struck)
+        self._in_force = [
+            (id_, effect) for id_ in self.struck() for effect in self.model.faults[id_].effects
+        ]
 
     def state(self) -> dict[str, int]:
         """Values by the names of the kernel's variables."""
@@ -181,7 +186,7 @@ class Player:
         """Be in an earlier state again."""
         self._plant.put(moment.plant)
         self.controller.remember(moment.memory)
-        self._struck = dict(moment.struck)
+        self._put_in_force(moment.struck)
         self._ever = set(moment.ever)
         self._held = dict(moment.held)
         self._turns.now = moment.turns
@@ -230,7 +235,7 @@ class Player:
             effect.kind.blocks
             and effect.name == machine
             and (not effect.states or state in effect.states)
-            for _, effect in self._in_force()
+            for _, effect in self._in_force
         )
 
     def play(self, move: str) -> Happening:
@@ -242,6 +247,13 @@ class Player:
             Where the model does not allow it.
         """
         before = self.shown()
+        kind, says, scan = self.take(move)
+        after = self.shown()
+        changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
+        return Happening(move, kind, says, tuple(changes), scan, self.events.get(move))
+
+    def take(self, move: str) -> tuple[MoveKind, str, ScanResult | None]:
+        """As `play`, without a look at what changes: the kind, the words, what a scan did."""
         scan, origin = None, self.events.get(move)
         if move == SCAN:
             scan = self.controller.scan(self.signals())
@@ -260,9 +272,7 @@ class Player:
             self._turns.disturb()
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
-        after = self.shown()
-        changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
-        return Happening(move, kind, says, tuple(changes), scan, origin)
+        return kind, says, scan
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""
@@ -303,14 +313,14 @@ class Player:
                 self._held[held_value(id_, effect.name)] = now[effect.name]
             if effect.kind.restarts:
                 self.controller.restart()
-        self._struck[id_] = True
+        self._put_in_force({**self._struck, id_: True})
         self._ever.add(id_)
         return MoveKind.FAULT, fault.says
 
     def _clear(self, id_: str) -> tuple[MoveKind, str]:
         if not self.model.faults[id_].intermittent or not self._struck[id_]:
             raise InternalError(f"replay refuses '{id_} clears'")
-        self._struck[id_] = False
+        self._put_in_force({**self._struck, id_: False})
         return MoveKind.FAULT, "it clears again"
 
     def seen(self) -> dict[str, int | str]:

@@ -36,6 +36,7 @@ from interlock.model.inside import variables_inside
 from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
+from interlock.st.evaluate import reads_of
 from interlock.st.lower import Lowered, lower_expression, lower_program
 
 SCAN = "scan"
@@ -54,11 +55,14 @@ class RunClass:
         How many of them in one run; None for any number.
     human : bool
         Whether declared human errors may happen.
+    apart : tuple of tuple of str
+        Groups of faults of which no two have faults that strike in one run.
     """
 
     faults: tuple[str, ...] = ()
     at_most: int | None = 0
     human: bool = False
+    apart: tuple[tuple[str, ...], ...] = ()
 
     @property
     def says(self) -> str:
@@ -278,6 +282,7 @@ class _Builder:
             others = [ex.var(counted_flag(f)) for f in self.live if f is not fault]
             room = ex.lt(ex.total(others), ex.const(self.run_class.at_most))
             guard = and_(guard, room)
+        guard = and_(guard, not_(ex.or_(*self._shut_out_by(fault))))
         updates: dict[str, Expr] = {fault_flag(fault.id): TRUE, counted_flag(fault): TRUE}
         for effect in fault.effects:
             if effect.kind.holds:
@@ -289,6 +294,12 @@ class _Builder:
             if effect.kind.restarts:
                 updates |= self.lowered.restart
         return _event(Origin.strike(fault.id), guard, updates, fault.says)
+
+    def _shut_out_by(self, fault: Fault) -> list[Expr]:
+        """The flags of the faults that keep one of another group from striking."""
+        own = [set(group) for group in self.run_class.apart if fault.id in group]
+        others = set().union(*self.run_class.apart).difference(*own) if own else set()
+        return [ex.var(counted_flag(f)) for f in self.live if f.id in others]
 
     def _scan(self, counts: Sequence[str]) -> Move:
         names = list(self.lowered.updates)
@@ -384,16 +395,4 @@ def names_behind(model: Model, tree: ty.Expression) -> set[str]:
 
 def names_read(expression: ty.Expression) -> set[str]:
     """Casefolded names of the variables that an expression reads."""
-    match expression:
-        case ty.Constant():
-            return set()
-        case ty.Read():
-            return {expression.name.casefold()}
-        case ty.Unary():
-            return names_read(expression.operand)
-        case ty.Binary():
-            return names_read(expression.left) | names_read(expression.right)
-        case ty.Junction():
-            return set().union(*map(names_read, expression.operands))
-        case _:
-            return set().union(*map(names_read, expression.arguments))
+    return {read.name.casefold() for read in reads_of(expression)}

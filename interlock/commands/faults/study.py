@@ -11,6 +11,7 @@ from interlock.commands.faults.runs import HarmRun, RunFinder
 from interlock.commands.faults.singles import Explained, study_singles
 from interlock.commands.faults.tolerance import (
     Change,
+    by_change,
     losses_by_change,
     pairs_of,
     with_sensor_faults,
@@ -246,8 +247,13 @@ class _Study:
         self, wanted: Mapping[str, Requirement], order: int | None, human: bool
     ) -> dict[str, RequirementSets]:
         model = self._given if human else self._model
-        built = build(model, RunClass(tuple(model.faults), order, human))
-        return self._together(built, wanted.values())
+        # Each more that may strike at once doubles the states. No set with added faults of two
+        # sensors is ever asked for.
+        apart = [
+            tuple(sorted(faults.intersection(self._added))) for faults in by_change(model).values()
+        ]
+        run_class = RunClass(tuple(model.faults), order, human, tuple(filter(None, apart)))
+        return self._together(build(model, run_class), wanted.values())
 
     def _together(
         self, built: Built, requirements: Iterable[Requirement]

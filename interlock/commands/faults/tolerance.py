@@ -130,6 +130,17 @@ def _added(id_: str, sensor: Sensor, held: Mapping[str, FaultKind], common: bool
     )
 
 
+def by_change(model: Model) -> dict[tuple[str, ...], frozenset[str]]:
+    """The faults of each sensor that may be removed and of each pair that may be merged."""
+    own = {fault.id: _effect(fault) for fault in model.live_faults}
+    return {
+        sensors: frozenset(
+            id_ for id_, effect in own.items() if effect and {n for n, _ in effect} == set(sensors)
+        )
+        for sensors in [*((name,) for name in model.sensors), *pairs_of(model)]
+    }
+
+
 def losses_by_change(
     model: Model, added: Iterable[str], sets: Mapping[str, RequirementSets]
 ) -> list[Change]:
@@ -142,26 +153,20 @@ def losses_by_change(
     added : iterable of str
         Which those are.
     sets : mapping of str to RequirementSets
-        Of the model with the added faults, common causes included.
+        Of the model with the added faults, common causes included; added faults of different
+        changes need not be in one set.
     """
     common = {id_ for id_, fault in model.faults.items() if fault.common_cause}
     outside = common | set(added)
-    own = {fault.id: _effect(fault) for fault in model.live_faults}
     changes = []
-    for name in model.sensors:
-        faults = {id_ for id_, effect in own.items() if effect and [n for n, _ in effect] == [name]}
-        losses = [_removed(found, faults, outside) for found in sets.values()]
-        changes.append(Change((name,), tuple(x for x in losses if x), len(faults)))
-    for pair in pairs_of(model):
-        faults = {
-            id_ for id_, effect in own.items() if effect and {n for n, _ in effect} == set(pair)
-        }
-        losses = [_merged(found, faults, outside) for found in sets.values()]
-        changes.append(Change(pair, tuple(x for x in losses if x), len(faults)))
+    for sensors, faults in by_change(model).items():
+        cost = _removed if len(sensors) == 1 else _merged
+        losses = [cost(found, faults, outside) for found in sets.values()]
+        changes.append(Change(sensors, tuple(loss for loss in losses if loss), len(faults)))
     return changes
 
 
-def _removed(found: RequirementSets, faults: set[str], outside: set[str]) -> Loss | None:
+def _removed(found: RequirementSets, faults: frozenset[str], outside: set[str]) -> Loss | None:
     relevant = found.without(outside - faults)
     left = [tuple(id_ for id_ in one if id_ not in faults) for one in relevant.sets]
     # A set of two of the sensor's own faults is no set: its signal has one value.
@@ -171,7 +176,7 @@ def _removed(found: RequirementSets, faults: set[str], outside: set[str]) -> Los
     return _loss(found, single, outside, 1)
 
 
-def _merged(found: RequirementSets, faults: set[str], outside: set[str]) -> Loss | None:
+def _merged(found: RequirementSets, faults: frozenset[str], outside: set[str]) -> Loss | None:
     return _loss(found, list(found.without(outside - faults).sets), outside, 0)
 
 

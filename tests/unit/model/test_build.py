@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from interlock.model.build import FAULT_FREE, RunClass
+from interlock.engines import make
+from interlock.kernel.expr import var
+from interlock.kernel.query import Values
+from interlock.model.build import FAULT_FREE, RunClass, build, fault_flag
+from tests.support.gate import gate
 
 
 @pytest.mark.parametrize(
@@ -21,3 +27,11 @@ from interlock.model.build import FAULT_FREE, RunClass
 )
 def test_a_run_class_says_how_many_faults_may_strike(run_class: RunClass, says: str) -> None:
     assert run_class.says == says
+
+
+def test_no_two_faults_of_groups_that_are_apart_strike_in_one_run(tmp_path: Path) -> None:
+    flags = tuple(var(fault_flag(id_)) for id_ in ("F1", "F2", "F5"))
+    apart = (("F1", "F5"), ("F2",))
+    built = build(gate(tmp_path), RunClass(("F1", "F2", "F5"), None, apart=apart))
+    (answer,) = make("reference").explore(built.system, [Values(flags)]).answers
+    assert answer.values == ((0, 0, 0), (0, 0, 1), (0, 1, 0), (1, 0, 0), (1, 0, 1))

@@ -9,16 +9,19 @@ import pytest
 
 from interlock.commands.faults.likelihood import event_of, likelihood_of
 from interlock.commands.faults.study import FaultStudy, Options, study_faults
-from interlock.commands.faults.tolerance import pairs_of
-from interlock.engines import catalogue
+from interlock.commands.faults.tolerance import losses_by_change, pairs_of, with_sensor_faults
+from interlock.engines import catalogue, projector
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
+from interlock.judgement.fault_sets import sets_of_all
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
+from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from interlock.reliability.figures import two_figures
 from tests.support.gate import gate
 from tests.support.hoist import ONE_CONTACT, WARNED_FIRST, hoist
+from tests.support.press_line import press_line
 
 
 @pytest.fixture(scope="module")
@@ -194,3 +197,30 @@ def test_a_fault_without_a_figure_is_named_and_left_out(found: FaultStudy) -> No
     assert known is not None
     assert known.without_figure == ("FA",)
     assert [event.name for event in known.tree.events] == ["FC"]
+
+
+def test_added_faults_of_two_sensors_need_not_strike_in_one_run(tmp_path: Path) -> None:
+    model = press_line(tmp_path, (1,))
+    found = study_faults(model, catalogue()["enumerate"](), Options(order=None, n_runs=0))
+    whole = with_sensor_faults(model, {("guard_1_a", "guard_1_b"): True})
+    added = [id_ for id_ in whole.faults if id_ not in model.faults]
+    built = build(whole, RunClass(tuple(whole.faults), None))
+    sets = sets_of_all(
+        built,
+        built.requirements.values(),
+        lambda asked, ids: projector().project(asked.system, tuple(ids)),
+    )
+    changes = losses_by_change(whole, added, sets)
+    assert found.changes == tuple(change for change in changes if change.losses)
+    assert ("guard_1_a",) in {change.sensors for change in found.changes}
+
+
+@pytest.mark.slow
+def test_all_faults_of_a_first_model_strike_in_any_number(tmp_path: Path) -> None:
+    """Nine machines, 22 signals, 11 faults, and 44 more to tell what each sensor is worth."""
+    found = study_faults(press_line(tmp_path), catalogue()["enumerate"](), Options(order=None))
+    assert {f.sets for id_, f in found.sets.items() if id_ in ("R1a", "R2a")} == {
+        (("F1a", "F1b"),),
+        (("F2a", "F2b"),),
+    }
+    assert found.changes
