@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 
 from interlock.commands.faults.runs import HarmRun, RunFinder
@@ -217,7 +218,8 @@ class _Study:
         sets = {id_: found.without(self._added) for id_, found in everything.items()}
         changes: list[Change] = []
         if self._options.sensors:
-            changes = losses_by_change(self._model, self._added, everything)
+            with_these = partial(self._sets_with, wanted, everything)
+            changes = losses_by_change(self._model, self._added, with_these)
         human_sets = self._human_sets(wanted, sets) if self._options.human else {}
         finder = RunFinder(self._given, self._engine, limits=limits)
         runs = self._runs(finder, [sets[id_] for id_ in wanted])
@@ -246,14 +248,27 @@ class _Study:
     def _sets(
         self, wanted: Mapping[str, Requirement], order: int | None, human: bool
     ) -> dict[str, RequirementSets]:
-        model = self._given if human else self._model
-        # Each more that may strike at once doubles the states. No set with added faults of two
-        # sensors is ever asked for.
+        # Each fault that may strike besides doubles the states where any number of them may.
+        model = self._given if human or order is None else self._model
+        # No set with added faults of two sensors is ever asked for.
         apart = [
             tuple(sorted(faults.intersection(self._added))) for faults in by_change(model).values()
         ]
         run_class = RunClass(tuple(model.faults), order, human, tuple(filter(None, apart)))
         return self._together(build(model, run_class), wanted.values())
+
+    def _sets_with(
+        self,
+        wanted: Mapping[str, Requirement],
+        everything: Mapping[str, RequirementSets],
+        more: frozenset[str],
+    ) -> Mapping[str, RequirementSets]:
+        """The sets of the given faults and `more`; those of common causes may be left out."""
+        if self._options.order is not None or more <= self._given.faults.keys():
+            return everything
+        own = {fault.id for fault in self._given.live_faults if not fault.common_cause}
+        faults = tuple(id_ for id_ in self._model.faults if id_ in own or id_ in more)
+        return self._together(build(self._model, RunClass(faults, None)), wanted.values())
 
     def _together(
         self, built: Built, requirements: Iterable[Requirement]

@@ -10,7 +10,7 @@ Common causes are left out on both sides but for those of the merged pair.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from interlock.judgement.fault_sets import RequirementSets, Tolerance
@@ -142,7 +142,9 @@ def by_change(model: Model) -> dict[tuple[str, ...], frozenset[str]]:
 
 
 def losses_by_change(
-    model: Model, added: Iterable[str], sets: Mapping[str, RequirementSets]
+    model: Model,
+    added: Iterable[str],
+    sets_with: Callable[[frozenset[str]], Mapping[str, RequirementSets]],
 ) -> list[Change]:
     """What every removal and every merger costs.
 
@@ -152,16 +154,17 @@ def losses_by_change(
         With the added faults.
     added : iterable of str
         Which those are.
-    sets : mapping of str to RequirementSets
-        Of the model with the added faults, common causes included; added faults of different
-        changes need not be in one set.
+    sets_with : callable
+        The sets of the model's own faults, common causes included or not, and of those given;
+        maybe of more.
     """
     common = {id_ for id_, fault in model.faults.items() if fault.common_cause}
     outside = common | set(added)
     changes = []
     for sensors, faults in by_change(model).items():
         cost = _removed if len(sensors) == 1 else _merged
-        losses = [cost(found, faults, outside) for found in sets.values()]
+        found = sets_with(faults & outside).values()
+        losses = [cost(one, faults, outside) for one in found]
         changes.append(Change(sensors, tuple(loss for loss in losses if loss), len(faults)))
     return changes
 

@@ -202,15 +202,20 @@ class Settling:
 
     def after_events(self, states: Node) -> Node:
         """What one event or several in a row lead to."""
-        found = self._dd.disjunction([event.image(states) for event in self.events])
+        # One after the other, each from all that those before it led to: their order hardly
+        # matters, and there are far fewer such rounds than events in a row.
+        found = states
+        seen: dict[SymbolicMove, Node] = {}
+        led_to: dict[SymbolicMove, Node] = {}
         while True:
-            # Each event works on what those before it have found: the sets in between, "at most
-            # so many events since", have diagrams that grow with the number of events.
             before = found
             for event in self.events:
-                found = found | event.image(found)
+                if seen.get(event) != found:
+                    seen[event] = found
+                    led_to[event] = event.image(found)
+                    found = found | led_to[event]
             if found == before:
-                return found
+                return self._dd.disjunction(led_to.values())
 
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""
