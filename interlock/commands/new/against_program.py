@@ -55,11 +55,13 @@ def match(signals: Sequence[Signal], project: Loaded) -> Matched:
     known = {v.name.casefold(): v for v in (*program.inputs, *outputs)}
     addresses = _addresses(project)
     at_address = {a: v for v in known.values() if (a := plain_address(addresses.get(v.place, "")))}
+    # What the program reads by its address alone has no other name there.
+    unnamed = {plain_address(v.name): v for v in known.values() if v.name.startswith("%")}
     found: dict[str, Signal] = {}
     missing = []
     differences = shared_addresses(signals)
     for signal in signals:
-        declared = known.get(signal.name.casefold())
+        declared = known.get(signal.name.casefold()) or unnamed.get(signal.plain)
         if declared is None:
             missing.append(signal)
             differences.append(_not_in_program(signal, list(known.values()), at_address, project))

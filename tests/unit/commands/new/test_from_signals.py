@@ -228,6 +228,13 @@ def test_what_list_and_program_say_differently_is_told(
     assert differences(LIST.replace(old, new), capsys) == says
 
 
+def test_what_the_program_knows_by_its_address_alone_is_found_by_that(capsys: Capture) -> None:
+    Path("station.st").write_text(PROGRAM.replace("AND door", "AND door AND %IX9.1"))
+    assert AGREES in made(LIST + "ready;I9.1;BOOL;From the line;;;\n", capsys)
+    (line,) = differences(LIST + "ready;I9.1;INT;From the line;;;\n", capsys)
+    assert line.startswith("list.csv:8:1: 'ready' is of type INT here and BOOL in the program")
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
