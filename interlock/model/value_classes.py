@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import bounds, python_function
@@ -24,6 +25,9 @@ MOST_CLASSES = 64
 # Intervals are halved at most so often; what is then not settled is tried value by value.
 _MOST_INTERVALS = 4096
 _MOST_TRIED = 65_536
+
+# Of a class with more parts only how many values it has, and a mark of them, are told.
+_MOST_TOLD = 4
 
 _INPUT = "class.value"
 
@@ -38,20 +42,32 @@ class ValueClass:
         The least of them in absolute terms, so that 0 stands for its class.
     least, greatest : int
         Between these the class lies; where it `is_whole`, it is all that lies between.
+    spans : tuple of (int, int)
+        Where it is not whole, its parts in order, both ends included.
     """
 
     value: int
     least: int
     greatest: int
     is_whole: bool
+    spans: tuple[tuple[int, int], ...] = ()
 
     @property
     def says(self) -> str:
-        """The value and what it stands for."""
+        """The value and what it stands for; different classes never say the same.
+
+        Two models are taken to have the same control where its states are called the same.
+        """
         if self.least == self.greatest:
             return str(self.value)
-        among = f"{self.least}..{self.greatest}"
-        return f"{self.value} of {among}" if self.is_whole else f"{self.value} among {among}"
+        if self.is_whole:
+            return f"{self.value} of {self.least}..{self.greatest}"
+        parts = [str(lo) if lo == hi else f"{lo}..{hi}" for lo, hi in self.spans]
+        if len(parts) <= _MOST_TOLD:
+            return f"{self.value} of {' and '.join(parts)}"
+        mark = sha256(" ".join(parts).encode()).hexdigest()[:8]
+        n_values = sum(hi - lo + 1 for lo, hi in self.spans)
+        return f"{self.value} of {n_values:,} among {self.least}..{self.greatest} ({mark})"
 
 
 def value_classes(
@@ -202,5 +218,17 @@ def _grouped(pieces: Iterable[tuple[tuple[int, ...], int, int]]) -> tuple[ValueC
         nearest = min((min(max(lo, 0), hi) for lo, hi in spans), key=lambda v: (abs(v), v < 0))
         least, greatest = spans[0][0], spans[-1][1]
         is_whole = sum(hi - lo + 1 for lo, hi in spans) == greatest - least + 1
-        found.append(ValueClass(nearest, least, greatest, is_whole))
+        joined = () if is_whole else _joined(spans)
+        found.append(ValueClass(nearest, least, greatest, is_whole, joined))
     return tuple(sorted(found, key=lambda c: c.value))
+
+
+def _joined(spans: Sequence[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """The same values in as few spans as can be; they come in order."""
+    found: list[tuple[int, int]] = []
+    for lo, hi in spans:
+        if found and found[-1][1] == lo - 1:
+            found[-1] = found[-1][0], hi
+        else:
+            found.append((lo, hi))
+    return tuple(found)

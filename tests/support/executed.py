@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from interlock.base.errors import InputError, InternalError, Mistake
 from interlock.kernel.evaluate import evaluate
@@ -42,7 +43,7 @@ class _Scalars:
         self.controller.restart()
 
     def scan(self, inputs: dict[str, int]) -> tuple[Mistake, ...]:
-        return self.controller.scan(inputs).defects
+        return self.controller.scan({plain_name(n): v for n, v in inputs.items()}).defects
 
 
 class _Lowered:
@@ -104,6 +105,7 @@ def disagreements(
         DirectController(files, project.root, settings)
         counts[f"refused: {refused.mistakes[0].says}"] += 1
         return
+    acts = [_with_addresses(act, program) for act in acts]
     spans: dict[str, tuple[int, int]] = {}
     tables: dict[str, tuple[float, ...]] = {}
     lowered: Lowered | None = None
@@ -121,6 +123,13 @@ def disagreements(
         written = DirectController(files, project.root, settings, spans, tables)
         yield from _compared(written, _Lowered(lowered), acts)
         counts["lowered"] += 1
+
+
+def _with_addresses(act: Act, program: sx.Program) -> Act:
+    """`act` with values for the inputs that are no VAR_INPUT of the root; they are BOOL."""
+    names = [n.text for d in program.declarations if d.kind == "VAR_INPUT" for n in d.names]
+    given = {name: (len(name) + act.inputs["n0"]) % 2 for name in names}
+    return replace(act, inputs=given | act.inputs)
 
 
 def _compared(

@@ -53,7 +53,10 @@ class Scope:
     selector: str = "g0 - 1"
 
 
-_GLOBALS = Scope(ints=("g0", "MUCH", "GVL.g0", "0", "1", "3", "-2"), bools=("gb", "TRUE", "FALSE"))
+_GLOBALS = Scope(
+    ints=("g0", "MUCH", "GVL.g0", "0", "1", "3", "-2"),
+    bools=("gb", "TRUE", "FALSE", "given", "%MX1.0"),
+)
 
 
 def _more(scope: Scope, **added: tuple[str, ...]) -> Scope:
@@ -253,7 +256,7 @@ def _base_scope() -> Scope:
             _GLOBALS,
             targets={
                 "int": ("n", "kept.n", "i", "tmp", "shared", "g0"),
-                "bool": ("q", "kept.on", "gb", "kept.w.3"),
+                "bool": ("q", "kept.on", "gb", "kept.w.3", "here", "shown"),
                 "in_out": ("shared", "i", "n"),
                 "enum": ("m", "gm"),
                 "word": ("kept.w",),
@@ -261,7 +264,21 @@ def _base_scope() -> Scope:
             counter="j",
         ),
         ints=("n", "level", "kept.n", "tmp", "shared", "THIS^.n"),
-        bools=("on", "clock", "q", "t.Q", "p.Q", "rise.Q", "up.Q", "kept.on", "kept.w.0"),
+        bools=(
+            "on",
+            "clock",
+            "q",
+            "t.Q",
+            "p.Q",
+            "rise.Q",
+            "up.Q",
+            "kept.on",
+            "kept.w.0",
+            "here",
+            "seen",
+            "own",
+            "shown",
+        ),
         enums=("m",),
         words=("kept.w",),
         calls=(
@@ -283,7 +300,8 @@ def _program_scope() -> Scope:
             targets={
                 "int": ("k0", "kept", "pair.n", "row[2]", "row[?]", "i", "g0", "us", "wide"),
                 "in_out": ("raw", "i", "row[2]", "row[?]", "kept"),
-                "bool": ("q0", "q1", "pair.on", "grid[1, 0]", "grid[?, 1]", "gb", "w1.9", "us.7"),
+                "bool": ("q0", "q1", "pair.on", "grid[1, 0]", "grid[?, 1]", "gb", "w1.9", "us.7",
+                         "lamp", "%M1.0", "given"),
                 "enum": ("s0", "gm"),
                 "word": ("w1", "pair.w"),
                 "time": ("span",),
@@ -296,7 +314,9 @@ def _program_scope() -> Scope:
         ints=("n0", "k0", "kept", "pair.n", "row[1]", "row[n0]", "one.n", "legs[k0].n", "two.d",
               "us", "wide", "down.CV", "legs[1].level", "raw"),
         bools=("b0", "b1", "q0", "pair.on", "grid[0, n0]", "one.q", "two.q", "legs[0].q",
-               "t1.Q", "f1.Q", "sr1.Q1", "down.Q", "w0.2", "pair.w.7", "one.t.Q"),
+               "t1.Q", "f1.Q", "sr1.Q1", "down.Q", "w0.2", "pair.w.7", "one.t.Q",
+               "lamp", "also", "at0", "one.own", "%QX0.0", "t2.Q", "rs1.Q1", "both.QU", "cup.Dry()",
+               "late"),
         enums=("e0", "s0", "one.m", "legs[n0].m"),
         words=("w0", "w1", "pair.w"),
         times=("span",),
@@ -312,6 +332,12 @@ def _program_scope() -> Scope:
             "f1(CLK := {bool});",
             "sr1(S1 := {bool}, R := {bool}, Q1 => q1);",
             "down(CD := {bool}, LD := {bool}, PV := {int});",
+            "t2(IN := {bool}, PT := {time});",
+            "rs1(S := {bool}, R1 := {bool});",
+            "both(CU := {bool}, CD := {bool}, R := {bool}, LD := {bool}, PV := 2, CV => i);",
+            "cup.Fill({int});",
+            "late := TRUNC({real}) > 1 OR INT_TO_TIME({int}) > T#2ms;",
+            "nested[0] := pair; nested[n0] := nested[1];",
             "one.Step1();",
             "two.Step1();",
             "one.on := {bool};",
@@ -341,16 +367,21 @@ def random_projects(draw: st.DrawFn) -> RandomProject:
     """A project; a few are refused, for a call that changes what its own statement reads."""
     writer = _Writer(draw)
     function = replace(
-        _more(_GLOBALS, ints=("a", "k", "gauge"), bools=("x", "more")),
-        targets={"int": ("k", "gauge", "g0"), "bool": ("more", "gb")},
+        _more(_GLOBALS, ints=("a", "k", "gauge", "kept", "brief.n"), bools=("x", "more")),
+        targets={
+            "int": ("k", "gauge", "g0", "kept"),
+            "bool": ("more", "gb", "at0"),
+            "in_out": ("k",),
+        },
+        calls=("brief(by := {int}, at := {in_out});", "brief(at := k, n => gauge);"),
         counter="j",
     )
     base, program = _base_scope(), _program_scope()
     method = replace(
         _more(base, ints=("v", "l", "Twice")),
-        ints=("v", "l", "Twice", "n", "level", "g0", "2"),
-        bools=("on", "q", "gb", "t.Q"),
-        targets={"int": ("l", "Twice", "n"), "bool": ("q",)},
+        ints=("v", "l", "Twice", "n", "level", "g0", "2", "all", "each"),
+        bools=("on", "q", "gb", "t.Q", "own"),
+        targets={"int": ("l", "Twice", "n", "all", "each"), "bool": ("q", "here")},
         enums=("m", "gm"),
         words=("kept.w",),
         calls=(),

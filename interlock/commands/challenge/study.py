@@ -5,10 +5,11 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from interlock.commands.challenge.accepted import accepted_of
+from interlock.commands.challenge.classes import beyond_the_classes
 from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED, DefectDecider, Stage
 from interlock.commands.challenge.defects import Defect, Region, defects_of
 from interlock.commands.challenge.expression_defects import DefectKind
@@ -175,6 +176,7 @@ def challenge(
         decider = DefectDecider(model, engine, limits)
         runner = _runner(decider, choice)
         schedule = _Schedule(runner, journal, progress, done, decider.keeps_states)
+        schedule.doubts = beyond_the_classes(model, everything)
         schedule.try_all([defect.id for defect in defects], stages)
     finally:
         if journal is not None:
@@ -245,6 +247,8 @@ class _Schedule:
         self.journal = journal
         self.progress = progress
         self.results: dict[str, DefectResult] = dict(done)
+        # Why a defect that behaves like the original is not called equivalent, by its id.
+        self.doubts: Mapping[str, str] = {}
 
     def try_all(self, ids: Sequence[str], stages: Sequence[Stage]) -> None:
         """Try the defects with `ids` in every stage until a requirement notices them."""
@@ -306,7 +310,13 @@ class _Schedule:
             n_done += len(task.defects)
             if self.progress is not None:
                 self.progress(f"{says}, {stage.run_class.says}", n_done, len(ids))
-            yield from results
+            yield from (self._doubted(result) for result in results)
+
+    def _doubted(self, result: DefectResult) -> DefectResult:
+        doubt = self.doubts.get(result.defect)
+        if doubt is None or result.outcome is not DefectOutcome.EQUIVALENT:
+            return result
+        return replace(result, outcome=DefectOutcome.UNDECIDED, shown_by="", limit=doubt)
 
 
 def _worse(before: DefectResult, after: DefectResult) -> DefectResult:

@@ -21,6 +21,7 @@ from interlock.engines import catalogue
 from interlock.kernel.query import Exploration, Limits, ProgressSink, Query
 from interlock.kernel.system import System
 from interlock.model.build import FAULT_FREE
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written
@@ -298,3 +299,22 @@ def test_a_journal_is_of_another_model_where_more_than_requirements_changed(
     )
     with pytest.raises(InputError, match="this journal is of another model"):
         seeded(model, Choice(folder=folder, sample=3))
+
+
+@pytest.mark.parametrize(
+    ("type_", "asked", "defect"),
+    [("INT", "x > -300", "-299 for -300"), ("INT", "x > 300", ">="), ("REAL", "x > 3.0", ">=")],
+)
+def test_what_differs_only_at_a_value_that_was_not_tried_is_not_equivalent(
+    tmp_path: Path, type_: str, asked: str, defect: str
+) -> None:
+    (tmp_path / "main.st").write_text(
+        f"PROGRAM p VAR_INPUT x : {type_}; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        f"q := {asked}; END_PROGRAM"
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: Free\ncontroller: main.st\nrequirements:\n  R1: {says: it is shown, exists: q}\n"
+    )
+    found = seeded(load(tmp_path))
+    outcomes = {r.outcome for id_, r in found.results.items() if defect in id_}
+    assert outcomes == {DefectOutcome.UNDECIDED}

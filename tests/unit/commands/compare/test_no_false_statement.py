@@ -395,3 +395,17 @@ def test_a_timer_that_is_called_twice_in_a_scan_elapses_with_itself(tmp_path: Pa
     changed = (TWICE, PULLED)
     found = compared(door(tmp_path / "old", *changed), door(tmp_path / "new", *changed))
     assert likeness(found) == {"lamp": Likeness.EQUAL}
+
+
+def test_classes_that_begin_and_end_alike_are_not_taken_for_the_same(tmp_path: Path) -> None:
+    program = (
+        "PROGRAM p VAR_INPUT n : INT; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        "q := n = 5 OR n = 32000 OR {}; END_PROGRAM"
+    )
+    yaml = (
+        "title: Free\ncontroller: controller.st\nrequirements:\n"
+        "  R1: {says: it is shown, exists: q}\n"
+    )
+    old = load(written(tmp_path / "old", yaml, program.format("n = 32000")))
+    new = load(written(tmp_path / "new", yaml, program.format("n = 7")))
+    assert compared(old, new).behaviour is None
