@@ -132,7 +132,7 @@ class BlockCalls(Values):
         inner, self.out = self.out, out
         if isinstance(enable, sx.Truth):
             self.out += inner
-        else:
+        elif inner:
             branch = sx.Branch(enable, tuple(inner), node.place)
             self.out.append(sx.If((branch,), (), node.place))
         for output in node.outputs:

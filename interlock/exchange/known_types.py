@@ -12,6 +12,7 @@ from interlock.st.blocks import BLOCKS, FUNCTIONS, Integer
 from interlock.st.types import BIT_STRINGS, LIMITS, REALS, SIGNED, TIMES, UNSIGNED
 
 _COMPARISONS = frozenset(("GT", "GE", "EQ", "LE", "LT", "NE"))
+_LOGIC = frozenset(("AND", "OR", "XOR", "NOT"))
 _COMPARES = frozenset(("=", "<>", "<", ">", "<=", ">="))
 _SIZES = {"X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
 _ELEMENTARY = frozenset(("BOOL", *LIMITS, *REALS))
@@ -185,6 +186,9 @@ class Scope:
             return sx.TypeRef("BOOL", None, None, place)
         if name == "TRUNC" or name not in FUNCTIONS:
             return None
+        if name in _LOGIC and not arguments:
+            # Nothing but what leads back comes in: of a truth value that makes sense.
+            return sx.TypeRef("BOOL", None, None, place)
         if name in ("SEL", "MUX"):
             arguments = arguments[1:]
         elif name in ("SHL", "SHR", "ROL", "ROR", "EXPT"):

@@ -420,9 +420,12 @@ class Evaluator:
             self.values[part.text] = value
 
     def _enabled(self, part: Part) -> bool:
-        """A variable that takes the value of a function with EN stays while that is FALSE."""
+        """A variable that takes the value of a function with EN stays while that is FALSE.
+
+        What comes from the evaluation before is a value as any other.
+        """
         source = part.wires[0][0]
-        if part.kind != "assign" or source < 0:
+        if part.kind != "assign" or source not in self._done:
             return True
         enable = self.body.parts[source].enable
         return enable is None or bool(self._gives[enable])
