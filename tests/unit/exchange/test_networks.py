@@ -12,7 +12,7 @@ from tests.support.exchange_files import Sheet, interface, pou, project, st_body
 
 _FACES = interface(
     VAR_INPUT="a:BOOL;b:BOOL;c:BOOL;k:INT",
-    VAR_OUTPUT="q:BOOL;r:BOOL;n:INT",
+    VAR_OUTPUT="q:BOOL;r:BOOL;n:INT;m:INT",
     VAR="t:TON;f:Flip",
 )
 _FLIP = pou(
@@ -190,6 +190,38 @@ def a_wire_that_leads_back(s: Sheet, rail: str) -> None:
     s.assign("q", "2", at=(0, 4))
     s.value("a", at=(0, 1))
     s.value("b", at=(1, 1), negated="true")
+
+
+# Which element of a loop comes first is told from left to right, whatever stands higher.
+@means("OR_2 := a OR NOT_3_before; NOT_3_before := NOT OR_2; q := OR_2;")
+def a_wire_that_leads_back_from_above(s: Sheet, rail: str) -> None:
+    s.block("OR", {"IN1": "5", "IN2": "3"}, "", at=(5, 2))
+    s.block("NOT", {"IN": "2"}, "", at=(0, 3))
+    s.assign("q", "2", at=(6, 4))
+    s.value("a", at=(5, 1))
+
+
+# By their numbers the comparison comes before the sum, and so it sees the one before.
+@means("GT_2 := ADD_3_before > 3; ADD_3_before := k + 1; q := GT_2;")
+def a_value_of_the_evaluation_before(s: Sheet, rail: str) -> None:
+    s.block("GT", {"IN1": "3", "IN2": "5"}, "", executionOrderId="1")
+    s.block("ADD", {"IN1": "6", "IN2": "7"}, "", executionOrderId="2")
+    s.assign("q", "2", executionOrderId="3")
+    for text in ("3", "k", "1"):
+        s.value(text)
+
+
+# What takes the value of a function keeps its own while the function is not called.
+@means(
+    "EN_4 := a; IF EN_4 THEN MOVE_4 := k; END_IF; IF EN_4 THEN n := MOVE_4; END_IF; "
+    "IF EN_4 THEN m := MOVE_4; END_IF;"
+)
+def two_takers_of_an_enabled_function(s: Sheet, rail: str) -> None:
+    given = {"EN": s.contact("a", rail), "IN": s.value("k")}
+    block = s.block("MOVE", given, "ENO,OUT")
+    s.assign("n", (block, "OUT"))
+    s.rung()
+    s.assign("m", (block, "OUT"))
 
 
 # Numbers of execution go before places.
