@@ -92,6 +92,7 @@ DOORS = {
     "transitions": "independent_judge/machines.py",
     "uvicorn": "commands/operate/serve.py",
     "vcd": "telling/vcd.py",
+    "xlsxwriter": "sheets/write_xlsx.py",
     "weasyprint": "telling/pdf.py",
     "xdist": "testing/plugin.py",
     "z3": "commands/recheck/solve.py",

@@ -35,8 +35,11 @@ def test_nothing_is_a_formula_and_no_part_refers_outside() -> None:
     with zipfile.ZipFile(BytesIO(data)) as archive:
         texts = {name: archive.read(name).decode() for name in archive.namelist()}
         assert {info.date_time for info in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
-    assert "<f>" not in texts["xl/worksheets/sheet1.xml"]
-    assert texts["xl/worksheets/sheet1.xml"].count('t="inlineStr"') == 4
+    sheet = texts["xl/worksheets/sheet1.xml"]
+    assert "<f>" not in sheet
+    # Three texts, one number; an empty cell has neither, but its look.
+    assert (sheet.count('t="s"'), sheet.count("<v>")) == (3, 4)
+    assert sheet.count("<c ") == 5
     assert not any("TargetMode" in text for text in texts.values())
 
 
