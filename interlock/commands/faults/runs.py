@@ -17,7 +17,7 @@ from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
 
 # Harm is mostly near. What is not is sought with decision diagrams, which bear more states.
-NEAR_STATES = 1_000_000
+NEAR_STATES = 100_000
 
 
 @dataclass(frozen=True)

@@ -202,17 +202,18 @@ class Settling:
 
     def after_events(self, states: Node) -> Node:
         """What one event or several in a row lead to."""
-        # One after the other, each from all that those before it led to: their order hardly
+        # One after the other, each also from what those before it led to: their order hardly
         # matters, and there are far fewer such rounds than events in a row.
+        nothing = self._dd.false
         found = states
-        seen: dict[SymbolicMove, Node] = {}
-        led_to: dict[SymbolicMove, Node] = {}
+        seen = dict.fromkeys(self.events, nothing)
+        led_to = dict.fromkeys(self.events, nothing)
         while True:
             before = found
             for event in self.events:
-                if seen.get(event) != found:
-                    seen[event] = found
-                    led_to[event] = event.image(found)
+                new, seen[event] = found & ~seen[event], found
+                if new.satisfiable():
+                    led_to[event] = led_to[event] | event.image(new)
                     found = found | led_to[event]
             if found == before:
                 return self._dd.disjunction(led_to.values())
