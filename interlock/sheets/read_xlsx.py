@@ -197,6 +197,8 @@ def _merged(sheet: Element) -> dict[tuple[int, int], list[tuple[int, int]]]:
             continue
         (left, right) = (_letters(end[1]) for end in ends if end is not None)
         (top, bottom) = (int(end[2]) for end in ends if end is not None)
+        # Beyond what a list can have nothing is spread: titles may go over all columns.
+        right, bottom = min(right, MOST_COLUMNS - 1), min(bottom, top + MOST_ROWS)
         n_cells += max(0, right - left + 1) * max(0, bottom - top + 1)
         if n_cells > MOST_COLUMNS * 1_000:
             raise _RefusedError("its merged cells are larger than a list would be")

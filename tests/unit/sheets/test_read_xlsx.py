@@ -62,6 +62,12 @@ def test_merged_cells_all_show_what_the_first_one_does() -> None:
     ]
 
 
+def test_a_title_over_every_column_of_a_sheet_is_no_large_list() -> None:
+    table = only(rows(["Title"], ["a", "b"], merged="A1:XFD1"))
+    assert texts(table)[1] == {0: "a", 1: "b"}
+    assert set(texts(table)[0].values()) == {"Title"}
+
+
 def test_cells_without_names_follow_each_other_and_hidden_sheets_are_not_read() -> None:
     inside = (
         "<sheetData><row><c><v>1</v></c><c><v>2</v></c></row><row><c><v>3</v></c></row></sheetData>"

@@ -228,6 +228,12 @@ def test_what_list_and_program_say_differently_is_told(
     assert differences(LIST.replace(old, new), capsys) == says
 
 
+def test_what_is_not_seen_in_a_list_is_a_mark_in_the_model(capsys: Capture) -> None:
+    hidden = LIST.replace("Door is shut", '"Door \u202eis\nshut: {#}\x07"')
+    assert AGREES in made(hidden, capsys)
+    assert wired()["door"][0] == "Door <U+202E>is shut: {#}<U+0007>"
+
+
 def test_what_the_program_knows_by_its_address_alone_is_found_by_that(capsys: Capture) -> None:
     Path("station.st").write_text(PROGRAM.replace("AND door", "AND door AND %IX9.1"))
     assert AGREES in made(LIST + "ready;I9.1;BOOL;From the line;;;\n", capsys)
