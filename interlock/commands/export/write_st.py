@@ -57,7 +57,9 @@ def in_one_text(model: Model) -> Written:
     file, files = model.program.place.file, _files_of(model)
     text = write_project(files)
     is_one = len(files) == 1
-    if not _mean_the_same(model, {file: text}):
+    # It is text now, whatever the program was read from.
+    name = str(PurePath(file).with_suffix(".st"))
+    if not _mean_the_same(model, {name: text}):
         if is_one:
             raise InternalError(f"{file}: the program written anew does not mean the same")
         says = (
@@ -66,7 +68,7 @@ def in_one_text(model: Model) -> Written:
         )
         raise InputError([Mistake(Place(file, 1, 1), says)])
     losses = (_LAYOUT,) if is_one else (_LAYOUT, "in which file each part stands")
-    return Written({file: text}, losses)
+    return Written({name: text}, losses)
 
 
 def _files_of(model: Model) -> Sequence[sx.SourceFile]:
