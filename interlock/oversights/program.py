@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import fields, is_dataclass
 
 from interlock.base.errors import Place
 from interlock.model.build import names_read
 from interlock.model.model import Model
 from interlock.oversights.found import Kind, Oversight
+from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
 from interlock.st.types import label_of
@@ -17,12 +19,14 @@ def in_program(model: Model) -> Iterator[Oversight]:
     """What is worth a look in the program of `model`, in no order."""
     use = _Use(model.program.body)
     yield from _signals(model, use)
-    # By their paths requirements may read what the program itself does not.
-    asked = set(model.inside.values())
+    # By their paths requirements may read what the program itself does not, and so may what was
+    # left out of it.
+    asked, left_out = set(model.inside.values()), set(_named_where_left_out(model))
     for variable in model.program.variables:
         written = variable.name in use.written
         unread = variable.kind == "VAR" and variable.name not in use.read
         unread = unread and variable.name.casefold() not in asked
+        unread = unread and variable.name.casefold().rpartition(".")[2] not in left_out
         if unread and not use.is_written_beside_read(variable.name):
             is_written = "is written but never read" if written else "is never used"
             says = f"the variable '{variable.name}' {is_written}"
@@ -91,6 +95,29 @@ class _Use:
         for taken in call.outputs:
             self.read.add(call.instance)
             self.written.add(taken.target)
+
+
+def _named_where_left_out(model: Model) -> Iterator[str]:
+    """Casefolded names, and parts of them, in statements that have no meaning here."""
+    if model.project is None:
+        return
+    places = {n.place for n in model.project.notes if n.says.startswith("left out")}
+    for file in model.project.files:
+        for node in _nodes_of(file):
+            if getattr(node, "place", None) in places:
+                for inner in _nodes_of(node):
+                    if isinstance(inner, sx.Name):
+                        yield from inner.text.casefold().split(".")
+
+
+def _nodes_of(node: object) -> Iterator[object]:
+    if isinstance(node, tuple):
+        for part in node:
+            yield from _nodes_of(part)
+    elif is_dataclass(node) and not isinstance(node, Place):
+        yield node
+        for field in fields(node):
+            yield from _nodes_of(getattr(node, field.name))
 
 
 def _signals(model: Model, use: _Use) -> Iterator[Oversight]:

@@ -113,3 +113,15 @@ def test_its_text_written_anew_means_the_same(tmp_path: Path) -> None:
     texts = project(FOLDER / "program").texts
     assert written.keys() == texts.keys()
     assert load_project(written).program == load_project(texts).program
+
+
+@pytest.mark.slow
+def test_its_evidence_is_confirmed_without_an_engine(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    evidence = str(tmp_path / "evidence")
+    assert run(["verify", str(FOLDER), "--faults", "none", "--evidence", evidence]) == 0
+    capsys.readouterr()
+    # Five claim to survive a fault, and nothing was shown of that.
+    assert run(["recheck", evidence]) == 3
+    assert "5 confirmed for less than it claims, 9 confirmed" in capsys.readouterr().out

@@ -186,6 +186,10 @@ RED: dict[str, tuple[Changes, Kind, str]] = {
 # What looks much like it, and is not.
 SILENT: dict[str, Changes] = {
     "the latch as it is": [],
+    "a number that only a statement reads that is left out": [
+        (VARS, "VAR seen : BOOL; n : INT (0..1); line : STRING;"),
+        (LAMP, LAMP + " n := BOOL_TO_INT(seen); IF seen THEN line := INT_TO_STRING(n); END_IF;"),
+    ],
     "a member that nothing reads of a structure that was copied as a whole": [
         ("PROGRAM Latch", "TYPE Both : STRUCT a, b : BOOL; END_STRUCT; END_TYPE\nPROGRAM Latch"),
         (VARS, "VAR seen : BOOL; given, kept : Both;"),
