@@ -147,7 +147,33 @@ def defect_in_words(error: BaseException) -> str:
 
 
 # Names of columns and the like may be of any length.
+# A shorter name may be anybody's.
+_SHORT = 4
 _LONGEST = 60
+
+
+def is_slip(name: str, known: Iterable[str]) -> bool:
+    """Whether a name that is not known is surely meant for one that is.
+
+    So it is where one letter is too many, missing, another or at its neighbour's place. A number
+    in another place, as in ``Pump2`` for ``Pump1``, makes another name.
+
+    >>> is_slip("BOLL", ["BOOL"]), is_slip("AXIS_REF", ["Axis"]), is_slip("Pump2", ["Pump1"])
+    (True, False, False)
+    """
+    return any(_is_one_off(name.casefold(), candidate.casefold()) for candidate in known)
+
+
+def _is_one_off(a: str, b: str) -> bool:
+    if min(len(a), len(b)) < _SHORT or abs(len(a) - len(b)) > 1 or a == b:
+        return False
+    pairs = enumerate(zip(a, b, strict=False))
+    at = next((n for n, (x, y) in pairs if x != y), min(len(a), len(b)))
+    rest_a, rest_b = a[at:], b[at:]
+    if any(part[:1].isdigit() for part in (rest_a, rest_b)):
+        return False
+    swapped = rest_a[:2] == rest_b[1::-1] and rest_a[2:] == rest_b[2:]
+    return swapped or rest_b in (rest_a[1:], rest_b[:1] + rest_a[1:]) or rest_a == rest_b[1:]
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

@@ -72,8 +72,21 @@ def _as_written(model: Model) -> DirectController | None:
     spans = {v.name: (v.domain.lo, v.domain.hi) for v in layout.variables}
     stand_ins = model.program.stand_ins
     try:
-        return DirectController(
+        made = DirectController(
             project.files, project.root, model.settings, spans, layout.tables, stand_ins
         )
     except InputError:
         return None
+    # Where elaboration has made variables of its own, states could not be compared.
+    return made if spans.keys() <= made.values().keys() and _can_scan(made, model) else None
+
+
+def _can_scan(controller: DirectController, model: Model) -> bool:
+    """Whether a first scan comes to its end: a pointer may point to nothing."""
+    before = controller.exact_values()
+    try:
+        controller.scan({v.name: v.initial for v in model.program.inputs})
+    except InputError:
+        return False
+    controller.remember(before)
+    return True

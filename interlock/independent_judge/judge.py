@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from time import monotonic
 
 from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Happening, Player
@@ -44,8 +45,20 @@ class Replayed:
     note: str = ""
 
 
+class ReplayTimeError(Exception):
+    """The time for a replay is over."""
+
+
+# After so many steps of a run the clock is looked at.
+_TIMED = 1000
+
+
 def replay(
-    built: Built, question: Question, witness: Witness, trap_limit: int = TRAP_LIMIT
+    built: Built,
+    question: Question,
+    witness: Witness,
+    trap_limit: int = TRAP_LIMIT,
+    until: float | None = None,
 ) -> Replayed:
     """Replay `witness`, a violation of the question's requirement.
 
@@ -53,6 +66,8 @@ def replay(
 
     Raises
     ------
+    ReplayTimeError
+        Where that takes longer than `until`, on the clock of `time.monotonic`.
     InternalError
         Where model and engine disagree about a step, a state or the violation itself.
     """
@@ -63,6 +78,8 @@ def replay(
     _same_state(id_, question.system, witness.initial, player, 0)
     happenings = []
     for number, step in enumerate(witness.steps, 1):
+        if until is not None and number % _TIMED == 0 and monotonic() > until:
+            raise ReplayTimeError
         happenings.append(player.play(step.move))
         _same_state(id_, question.system, step.state, player, number)
         words.append(observe(player, statement))

@@ -19,6 +19,7 @@ from interlock.kernel.query import (
     ProgressSink,
     Query,
     Reach,
+    TooManyValuesError,
 )
 from interlock.kernel.system import Role, System
 
@@ -29,6 +30,8 @@ FEW_STATES = 500_000
 MAX_ENUMERATED = 20_000_000
 # Nodes of diagrams: some ten times what the demo vehicle takes, half a minute.
 MOST_WORK = 20_000_000
+# The demo vehicle joins 8,000; each value of a variable is a set.
+MOST_JOINED = 500_000
 MAX_FLAGS = 3
 # A table has the runs to its states at hand; diagrams look for each of them anew.
 MANY_RUNS = 200
@@ -59,18 +62,25 @@ class AutomaticEngine:
         most, why = FEW_STATES, f"no more than {FEW_STATES:,} states, which are soon listed"
         if n_runs > MANY_RUNS:
             most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
+        reason: DeclinedError | None = None
         for instead in (
-            make("symbolic", breadth_first_work=0, most_work=MOST_WORK),
-            make("symbolic"),
+            make("symbolic", breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED),
+            make("symbolic", most_joined=MOST_JOINED),
         ):
-            found = _enumerated(system, queries, limits, most, progress)
-            if not isinstance(found, str):
+            found, why_not = _enumerated(system, queries, limits, most, progress)
+            if found is not None and not why_not:
                 return _because(why, found)
+            if isinstance(reason, TooManyValuesError):
+                break
             try:
-                return _because(found, instead.explore(system, queries, limits, progress))
+                return _because(why_not, instead.explore(system, queries, limits, progress))
             except DeclinedError as declined:
                 reason, why = declined, f"{declined}; fewer than {MAX_ENUMERATED:,} states"
             most = MAX_ENUMERATED
+        if found is not None:
+            # Neither goes on to the end; what was found so far is found.
+            return _because(f"{reason}; {why_not}", found)
+        assert reason is not None
         raise reason
 
 
@@ -84,18 +94,19 @@ def _enumerated(
     limits: Limits,
     most: int,
     progress: ProgressSink | None,
-) -> Exploration | str:
-    """What enumerating answers, or why it does not: more than `most` states, or it declines."""
+) -> tuple[Exploration | None, str]:
+    """What enumerating answers, None where it declines, and why that is no answer to stay with."""
     is_capped = limits.max_states is None or limits.max_states > most
     capped = replace(limits, max_states=most) if is_capped else limits
     try:
-        explored = make("enumerate", answers_if_cut=not is_capped).explore(
+        answers = not is_capped or most == MAX_ENUMERATED
+        explored = make("enumerate", answers_if_cut=answers).explore(
             system, queries, capped, progress
         )
     except DeclinedError as declined:
-        return f"states are not listed: {declined}"
+        return None, f"states are not listed: {declined}"
     is_cut = is_capped and explored.limit is not None and explored.n_states >= most
-    return f"more than {most:,} states" if is_cut else explored
+    return explored, f"more than {most:,} states" if is_cut else ""
 
 
 def available() -> Mapping[str, Callable[[], Engine]]:

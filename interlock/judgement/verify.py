@@ -7,7 +7,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
-from interlock.independent_judge.judge import replay
+from interlock.independent_judge.judge import Replayed, ReplayTimeError, replay
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.asking import Question, ask_all, scans_taken
 from interlock.kernel.query import (
@@ -24,7 +24,7 @@ from interlock.kernel.query import (
 from interlock.kernel.requirement import Outcome, Verdict
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, FAULT_FREE, RunClass, build
+from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTimes
 
@@ -73,7 +73,7 @@ def verify(
     findings = []
     for requirement in wanted:
         asked, verdict = verdicts[requirement.id]
-        run = None if verdict.witness is None else replay(built, asked, verdict.witness)
+        verdict, run = _replayed(built, asked, verdict, limits)
         reaction = timed.of(requirement.id, verdict)
         is_claim_cut = bool(model.independent_faults) and requirement.survives > _most(run_class)
         findings.append(
@@ -152,6 +152,19 @@ def _explore(
         queries += [*question.violations, *question.premises, *question.measures]
     queries += beside
     return engine.explore(system, queries, limits, labelled(progress, "the model"))
+
+
+def _replayed(
+    built: Built, asked: Question, verdict: Verdict, limits: Limits
+) -> tuple[Verdict, Replayed | None]:
+    """The run of a violation on the model; what could not be replayed in time is undecided."""
+    if verdict.witness is None:
+        return verdict, None
+    try:
+        return verdict, replay(built, asked, verdict.witness, until=limits.until)
+    except ReplayTimeError:
+        limit = f"seconds {limits.max_seconds:g}"
+        return replace(verdict, outcome=Outcome.UNDECIDED, limit=limit, witness=None), None
 
 
 def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:

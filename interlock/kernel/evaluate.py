@@ -132,8 +132,10 @@ def _interval(node: Expr, args: list[Interval], domains: Mapping[str, Interval])
         case Op.VAR:
             return domains[node.name]
         case Op.NOT | Op.AND | Op.OR | Op.EQ | Op.LT:
-            return (0, 1)
+            return _truth_interval(node.op, args)
         case Op.ITE:
+            if args[0][0] == args[0][1]:
+                return args[1] if args[0][0] else args[2]
             return (min(args[1][0], args[2][0]), max(args[1][1], args[2][1]))
         case Op.ADD:
             return (args[0][0] + args[1][0], args[0][1] + args[1][1])
@@ -150,6 +152,22 @@ def _interval(node: Expr, args: list[Interval], domains: Mapping[str, Interval])
             return quotients(*args)
         case _:
             return remainders(*args)
+
+
+def _truth_interval(op: Op, args: list[Interval]) -> Interval:
+    """The truth values that a comparison or a junction can have."""
+    match op:
+        case Op.NOT:
+            return (1 - args[0][1], 1 - args[0][0])
+        case Op.AND:
+            return (min(lo for lo, _ in args), min(hi for _, hi in args))
+        case Op.OR:
+            return (max(lo for lo, _ in args), max(hi for _, hi in args))
+        case _:
+            (a, b), (c, d) = args
+            if op is Op.LT:
+                return (int(b < c), int(a < d))
+            return (int(a == b == c == d), int(a <= d and c <= b))
 
 
 def quotients(dividend: Interval, divisor: Interval) -> Interval:

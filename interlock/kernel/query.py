@@ -241,6 +241,10 @@ class DeclinedError(Exception):
     """An engine cannot take this system or query; the text says why."""
 
 
+class TooManyValuesError(DeclinedError):
+    """The engine makes something of each value of a variable, and there are too many."""
+
+
 class Engine(Protocol):
     """What every engine offers."""
 

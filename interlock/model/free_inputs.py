@@ -6,7 +6,7 @@ sensor that reads it. So the engines, the judge and the bench see nothing new.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import Place, nearest
@@ -15,7 +15,7 @@ from interlock.kernel.expr import Expr
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Machine, ModelMove, Sensor
 from interlock.model.names import Names
-from interlock.model.value_classes import MOST_CLASSES, ValueClass, value_classes
+from interlock.model.value_classes import MOST_CLASSES, Domain, ValueClass, value_classes
 from interlock.st import typed as ty
 from interlock.st.evaluate import operands_of
 from interlock.st.layout import Settings, lay_out
@@ -25,6 +25,7 @@ from interlock.st.types import (
     BOOL,
     BoolType,
     EnumType,
+    IntType,
     Type,
     domain_of,
     label_of,
@@ -93,14 +94,34 @@ def _classes_of(
     roots = [lower_expression(formula.tree, env) for formula in names.formulas]
     roots += [flaw.when for flaw in lowered.flaws]
     roots += [guard for move in lowered.timer_moves for guard in (move.guard,)]
+    domains = {v.name: Domain(v.domain.lo, v.domain.hi, v.initial) for v in lowered.variables}
+    domains |= {f"input.{v.name}": Domain(*span_of(v.type)) for v in program.inputs}
+    updates = _that_matter(roots, lowered.updates, domains)
     found = {}
     for declared in wide:
         name, span = f"input.{declared.name}", span_of(declared.type)
-        values = value_classes(name, span, roots, lowered.updates)
+        values = value_classes(name, span, roots, updates, domains)
         if values is None:
             names.mistakes.add(*_too_many(declared, names, program))
         else:
             found[declared.name] = values
+    return found
+
+
+def _that_matter(
+    roots: Iterable[Expr],
+    updates: Mapping[str, Expr],
+    domains: Mapping[str, Domain],
+) -> dict[str, Expr]:
+    """The updates of all variables but numbers that nothing asks for, not by others either."""
+    is_few = {name for name in updates if domains[name].hi - domains[name].lo < _FEW}
+    found: dict[str, Expr] = {}
+    stack = [*ex.variables_of(roots), *is_few]
+    while stack:
+        name = stack.pop()
+        if name in updates and name not in found:
+            found[name] = updates[name]
+            stack += ex.variables_of([updates[name]])
     return found
 
 
@@ -162,7 +183,7 @@ def _sensor(declared: ty.Declared, machine: Machine, values: Sequence[ValueClass
     type_ = EnumType(machine.name, machine.states)
     at: ty.Expression = ty.Read(machine.name, BOOL if machine.is_bool else type_, declared.place)
     if not machine.is_bool:
-        at = _chosen(at, type_, declared, values)
+        at = _chosen(at, declared, values)
     reads = Formula(f"any value of {declared.name}", declared.place, at)
     return Sensor(declared.name, machine.says, reads, None, declared.place, is_free=True)
 
@@ -172,19 +193,29 @@ def _label(declared: ty.Declared, one: ValueClass) -> str:
 
 
 def _chosen(
-    at: ty.Expression, type_: EnumType, declared: ty.Declared, values: Sequence[ValueClass]
+    at: ty.Expression, declared: ty.Declared, values: Sequence[ValueClass]
 ) -> ty.Expression:
     place = declared.place
-    *others, last = (
+    constants = [
         ty.Constant(one.value, declared.type, label_of(declared.type, one.value), place)
         for one in values
-    )
-    found: ty.Expression = last
-    for number, value in reversed(list(enumerate(others))):
-        label = ty.Constant(number, type_, type_.labels[number], place)
-        is_it = ty.Binary("=", at, label, BOOL, place)
-        found = ty.Call("SEL", (is_it, found, value), declared.type, place)
-    return found
+    ]
+    number = ty.Call("NUMBER", (at,), IntType(0, len(values) - 1), place)
+    return _halved(number, 0, constants, declared.type)
+
+
+def _halved(
+    number: ty.Expression, first: int, values: Sequence[ty.Expression], type_: Type
+) -> ty.Expression:
+    """One of `values` by its number, the first of which is `first`; no chain of a hundred tests."""
+    if len(values) == 1:
+        return values[0]
+    half = len(values) // 2
+    last = ty.Constant(first + half - 1, IntType(0, first + half), str(first), number.place)
+    is_low = ty.Binary("<=", number, last, BOOL, number.place)
+    low = _halved(number, first, values[:half], type_)
+    high = _halved(number, first + half, values[half:], type_)
+    return ty.Call("SEL", (is_low, high, low), type_, number.place)
 
 
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))

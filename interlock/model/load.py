@@ -34,7 +34,8 @@ from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
-from interlock.model.yaml import Path
+from interlock.model.yaml import Document, Path
+from interlock.st import syntax as sx
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.layout import Settings, Timers, lay_out
@@ -74,8 +75,11 @@ def load(folder: FilePath | str) -> Model:
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
         project = load_project(texts, shape.root, found.document.place((key,)))
+        shape, project = _with_interval(shape, project, found.document, mistakes)
         # What nothing reads goes, however many values it has.
-        lay_out(without_idle(without_real_outputs(project.program))[0], _settings(shape))
+        needed = without_idle(without_real_outputs(project.program))[0]
+        shape, project = _with_counting(shape, project, needed)
+        lay_out(needed, _settings(shape))
     model = None
     if project is not None:
         # Without the outputs' names, the model's expressions could not be judged.
@@ -84,6 +88,39 @@ def load(folder: FilePath | str) -> Model:
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
+
+
+def _with_interval(
+    shape: ModelShape, project: Loaded, document: Document, mistakes: Mistakes
+) -> tuple[ModelShape, Loaded]:
+    """The period of the scan from the program's task, where the model gives none."""
+    task = project.task
+    if task is None or task.interval_ms is None or task.interval_ms == shape.run.scan_ms:
+        return shape, project
+    if "scan_ms" in shape.run.model_fields_set:
+        says = (
+            f"the program's task runs every {task.interval_ms} ms, see {task.place}; "
+            "give the same period here or none"
+        )
+        mistakes.add(document.place(("run", "scan_ms")), says)
+        return shape, project
+    run = shape.run.model_copy(update={"scan_ms": task.interval_ms})
+    note = sx.Note(task.place, f"the scan's period is the interval of its task: {run.scan_ms} ms")
+    told = replace(project, notes=(*project.notes, note))
+    return shape.model_copy(update={"run": run}), told
+
+
+def _with_counting(
+    shape: ModelShape, project: Loaded, needed: Program
+) -> tuple[ModelShape, Loaded]:
+    """Counted timers where ET is read, if the model does not say."""
+    if not needed.elapsed_reads or "timers" in shape.run.model_fields_set:
+        return shape, project
+    says = f"timers are counted, in scans of {shape.run.scan_ms} ms, since ET is read here"
+    note = sx.Note(needed.elapsed_reads[0], says)
+    run = shape.run.model_copy(update={"timers": "counted"})
+    told = replace(project, notes=(*project.notes, note))
+    return shape.model_copy(update={"run": run}), told
 
 
 def _settings(shape: ModelShape) -> Settings:

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
+from interlock.st.called_programs import with_called_programs
 from interlock.st.check import check_program
 from interlock.st.elaborate.root import elaborate
+from interlock.st.idle import without_idle, without_real_outputs
+from interlock.st.inference import infer_ranges
+from interlock.st.left_out import without_unknown
 from interlock.st.parser import parse_file
 from interlock.st.resource import with_resource
+from interlock.st.types import RealType
 
 _MOST_SHOWN = 4
 
@@ -31,8 +36,8 @@ class Loaded:
         The unit that is executed in each scan.
     notes : tuple of syntax.Note
         What was read over or left out.
-    scan_ms : int or None
-        The interval that a configuration gives the root's task.
+    task : syntax.Task or None
+        The task that a configuration gives the root, with an interval.
     is_plain : bool
         The project is one unit of scalars and standard blocks: nothing had to be made of it.
     """
@@ -41,7 +46,7 @@ class Loaded:
     files: tuple[sx.SourceFile, ...]
     root: str
     notes: tuple[sx.Note, ...]
-    scan_ms: int | None
+    task: sx.Task | None
     is_plain: bool
 
 
@@ -97,11 +102,14 @@ def load_files(
     given = place or Place("project", 1, 1)
     if not files:
         raise InputError([Mistake(given, "no file is given")])
+    files = with_called_programs(files, root)
     if root is None:
         files, root = with_resource(files)
     try:
         whole = elaborate(files, root, given)
-        program = check_program(whole.program)
+        program = _without_crowded(check_program(whole.program))
+        gone = (ty.LeftOut(name, why) for name, why in whole.left_out.items())
+        program = replace(program, left_out=(*gone, *program.left_out))
     except InputError as error:
         if _declares_nothing(files):
             raise InputError([_nothing_declared(list(error.mistakes))]) from None
@@ -113,7 +121,21 @@ def load_files(
     notes = (*whole.notes, *left_out)
     units = [unit for file in files for unit in file.units]
     is_plain = len(units) == 1 and whole.program.body == units[0].body
-    return Loaded(program, tuple(files), whole.root.name, notes, whole.scan_ms, is_plain)
+    return Loaded(program, tuple(files), whole.root.name, notes, whole.task, is_plain)
+
+
+def _without_crowded(program: ty.Program) -> ty.Program:
+    """`program` without REAL variables of too many values, as far as anything reads them."""
+    if not any(isinstance(v.type, RealType) for v in program.variables):
+        return program
+    read = without_idle(without_real_outputs(program))[0]
+    ever = infer_ranges(read).ever
+    crowded = {
+        v.name.casefold(): Mistake(v.place, f"it depends on '{v.name}', which has too many values")
+        for v in read.variables
+        if ever.get(v.name.casefold(), ()) is None
+    }
+    return without_unknown(program, crowded, {})
 
 
 def load_program(text: str, file: str) -> ty.Program:

@@ -223,7 +223,8 @@ def _replaced(
         type_ = EnumType(f"{v.name} ({v.type})", labels)
         constants = tuple(_constant(value, v) for value in values)
         chosen[v.name.casefold()] = type_, constants
-        stand_ins[v.name.casefold()] = tuple(values)
+        is_real = isinstance(v.type, RealType)
+        stand_ins[v.name.casefold()] = tuple(c.real if is_real else c.value for c in constants)
         declared[v.name.casefold()] = replace(v, type=type_, initial=initial or 0, real=0.0)
 
     def value(read: ty.Expression) -> ty.Expression:

@@ -9,7 +9,7 @@ only the cache of operations is laid out at once (measured: 0.01 s for 2**20 ent
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import reduce
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -33,6 +33,11 @@ class Diagrams:
     n_bits : int
     max_bytes : int or None
         Memory for nodes and cache; every operation raises MemoryError beyond it.
+
+    Attributes
+    ----------
+    watch : callable or None
+        Called for each set that is joined with others; it may raise.
     """
 
     def __init__(self, n_bits: int, max_bytes: int | None = None) -> None:
@@ -52,6 +57,7 @@ class Diagrams:
         self.false = self._manager.false()
         self.bits = [self._manager.var(bit) for bit in range(n_bits)]
         self._gc_at = 1 << 18
+        self.watch: Callable[[], None] | None = None
 
     @property
     def n_bytes(self) -> int:
@@ -71,7 +77,12 @@ class Diagrams:
 
     def disjunction(self, items: Iterable[Node]) -> Node:
         """Any of `items`, joined in pairs so that the diagrams in between stay small."""
-        level = list(items)
+        level = []
+        for item in items:
+            # A variable of many values takes long; whoever waits for it may give up.
+            if self.watch is not None:
+                self.watch()
+            level.append(item)
         while len(level) > 1:
             paired = [a | b for a, b in zip(level[::2], level[1::2], strict=False)]
             level = paired + level[len(paired) * 2 :]

@@ -51,6 +51,8 @@ class SymbolicEngine:
     ----------
     breadth_first_work : int
         Nodes of diagrams, times moves, up to which the search is breadth first.
+    most_joined : int or None
+        How many sets may be joined; None without limit.
     most_work : int or None
         Nodes of diagrams, over all steps behind that, with which it declines to go on.
     """
@@ -58,10 +60,14 @@ class SymbolicEngine:
     name = "symbolic"
 
     def __init__(
-        self, breadth_first_work: int = BREADTH_FIRST_WORK, most_work: int | None = None
+        self,
+        breadth_first_work: int = BREADTH_FIRST_WORK,
+        most_work: int | None = None,
+        most_joined: int | None = None,
     ) -> None:
         self._breadth_first_work = breadth_first_work
         self._most_work = most_work
+        self._most_joined = most_joined
 
     def project(
         self,
@@ -119,7 +125,9 @@ class SymbolicEngine:
         """
         budget = Budget(limits, progress)
         try:
-            space = Space(system, budget, self._breadth_first_work, self._most_work)
+            space = Space(
+                system, budget, self._breadth_first_work, self._most_work, self._most_joined
+            )
         except MemoryError:
             return _nothing(self.name, queries, budget)
         try:

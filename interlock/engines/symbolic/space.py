@@ -19,7 +19,7 @@ from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.graph import Graph, MoveDebt
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.kernel.expr import Expr
-from interlock.kernel.query import DeclinedError
+from interlock.kernel.query import DeclinedError, TooManyValuesError
 from interlock.kernel.system import System
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 BREADTH_FIRST_WORK = 30_000_000
 """Nodes of rings and unions, times moves, before breadth first gives way to chaining: some 1 s."""
+
+
+_WATCHED = 1024
 
 
 class LimitError(Exception):
@@ -42,6 +45,10 @@ class Space(Graph):
     budget : Budget
     breadth_first_work : int
         When to go over from breadth first to chaining; kept, as a measure for other searches.
+        When to go over from breadth first to chaining.
+    most_joined : int or None
+        How many sets may be joined before the search is declined: a variable makes one of each of
+        its values.
     most_work : int or None
         When to decline to go on chaining.
 
@@ -67,6 +74,7 @@ class Space(Graph):
         budget: Budget,
         breadth_first_work: int = BREADTH_FIRST_WORK,
         most_work: int | None = None,
+        most_joined: int | None = None,
     ) -> None:
         self.system = system
         self.budget = budget
@@ -81,6 +89,8 @@ class Space(Graph):
         self.has_all_rings = True
         self.breadth_first_work = self._work_left = breadth_first_work
         self._most_work = most_work
+        self._most_joined = most_joined
+        self._n_joined = 0
         self.moves: list[SymbolicMove] = []
         self.chained: tuple[Search, Node] | None = None
 
@@ -92,11 +102,25 @@ class Space(Graph):
         LimitError
             If a limit was hit; what was found so far stays.
         """
-        self.moves = [SymbolicMove.of(self.encoding, move) for move in self.system.moves]
-        self._breadth_first()
-        if not self.is_complete:
-            self.has_all_rings = False
-            self._chain()
+        self.diagrams.watch = self._watch
+        try:
+            self.moves = [SymbolicMove.of(self.encoding, move) for move in self.system.moves]
+            self._breadth_first()
+            if not self.is_complete:
+                self.has_all_rings = False
+                self._chain()
+        finally:
+            self.diagrams.watch = None
+
+    def _watch(self) -> None:
+        """Raise LimitError where time is over, DeclinedError where too many sets were joined."""
+        self._n_joined += 1
+        if self._n_joined % _WATCHED:
+            return
+        if self._most_joined is not None and self._n_joined > self._most_joined:
+            raise TooManyValuesError(f"more than {self._most_joined:,} sets to join")
+        if self.budget.out_of_time():
+            raise LimitError
 
     def check(self) -> None:
         """Raise LimitError if time or memory ran out; drop unused nodes."""

@@ -68,11 +68,13 @@ FUNCTIONS = (
         "left out: it depends on",
         *("LEN", "CONCAT", "LEFT", "RIGHT", "MID", "INSERT", "DELETE", "REPLACE", "FIND"),
     ),
-    refused(
-        "function that is not known",
-        "No function of the project or of the standard has this name.",
-        _Q + "n := Foo(3);",
-        "function 'Foo' is not supported",
+    left_out(
+        "code that is not in the files given",
+        "It may write each variable that it is given with := or =>, but for inputs, and each "
+        "global: these have any value from there on. What it gives back has any value, where "
+        "what reads it tells the type. A name with one letter wrong is refused.",
+        _Q + "Foo(3); q := TRUE;",
+        "left out: it depends on the function Foo",
     ),
 )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from interlock.st.constructs.row import left_out, refused, taken
+from interlock.st.constructs.row import left_out, taken
 
 _MAIN = "PROGRAM Main VAR_OUTPUT q : BOOL; n : INT; END_VAR "
 
@@ -118,10 +118,11 @@ CHARTS = (
         "X",
         q=1,
     ),
-    refused(
+    taken(
         "step time",
-        "How long a step has been active, s.T; use a timer.",
-        _MAIN + _CHART.format("Rest.T > T#1s"),
-        "Rest has no member 'T'",
+        "How long a step has been active, s.T, compared with a constant time: as a timer of the "
+        "step says it. Anything else that reads it is left out.",
+        _MAIN + _CHART.format("Rest.T >= T#0s AND Rest.T <= T#1h"),
+        n=1,
     ),
 )

@@ -160,7 +160,8 @@ TYPES = (
     ),
     refused(
         "output that depends on what is left out",
-        "Where texts, dates, pointers or missing files decide an output nothing could be judged.",
+        "Where texts, dates or pointers decide every output nothing could be judged. Where they "
+        "decide some, these are left out, and told; a requirement that names one is a mistake.",
         "VAR_OUTPUT q : BOOL; END_VAR VAR s : STRING; END_VAR\ns := 'a'; q := s = 'a';",
         "output 'q' depends on a text",
     ),

@@ -102,8 +102,9 @@ UNITS = (
     ),
     left_out(
         "type that is not in the files given",
-        "What is declared of it, and what depends on that, is left out; where an output depends "
-        "on it the program is refused. Add the file that has it.",
+        "What is read of it is a value of the type that its reader wants, anything in the first "
+        "scan, and kept until code that is not in the files may change it; what tells no type is "
+        "left out. Add the file that has it.",
         "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR VAR g : Gauge; END_VAR\n"
         "g(on := a); q := NOT a;",
         "the type Gauge is not in the files given",

@@ -225,7 +225,9 @@ class Making(Evaluating):
         before = f"{name}." if prefix is None else prefix
         in_outs: set[str] = set()
         made = Instance(name, unit)
-        for owner, declaration in self.project.declarations(unit):
+        # The limits of an array may name a constant that is declared behind it.
+        in_order = sorted(self.project.declarations(unit), key=lambda pair: not pair[1].constant)
+        for owner, declaration in in_order:
             frame = Frame(owner, {}, made)
             for variable in declaration.names:
                 key = variable.text.casefold()

@@ -6,7 +6,7 @@ from contextlib import suppress
 
 from interlock.base.errors import nearest
 from interlock.st import syntax as sx
-from interlock.st.elaborate.callees import Call
+from interlock.st.elaborate.call import Call
 from interlock.st.elaborate.shapes import (
     Block,
     Bound,
@@ -17,13 +17,13 @@ from interlock.st.elaborate.shapes import (
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.strangers import Strangers
 from interlock.st.elaborate.types import A_REFERENCE
-from interlock.st.elaborate.writing import Writing
 
 _FORMAL_KINDS = ("VAR_INPUT", "VAR_IN_OUT", "VAR_OUTPUT")
 
 
-class Arguments(Writing):
+class Arguments(Strangers):
     """Passes arguments."""
 
     def pass_inputs(

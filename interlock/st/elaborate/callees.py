@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
+from interlock.st.elaborate.call import Call
 from interlock.st.elaborate.expressions import Expressions
 from interlock.st.elaborate.shapes import (
     Block,
@@ -18,15 +19,6 @@ from interlock.st.elaborate.shapes import (
 )
 from interlock.st.elaborate.state import Frame, PointedError, UnknowableError
 from interlock.st.elaborate.types import A_REFERENCE
-
-
-@dataclass(frozen=True)
-class Call:
-    """The arguments of a call, and where it stands."""
-
-    inputs: tuple[sx.InputArgument, ...]
-    outputs: tuple[sx.OutputArgument, ...]
-    place: Place
 
 
 @dataclass(frozen=True)
@@ -94,16 +86,15 @@ class Callees(Expressions):
         self,
         text: str,
         on: sx.Expression | None,
-        outputs: Iterable[sx.OutputArgument],
+        call: Call,
         frame: Frame,
         out: list[sx.Statement],
-        place: Place,
     ) -> Callee | None:
-        """As `callee`; where that is not known, nothing is of what the outputs are given to."""
+        """As `callee`; where that is not known, it may write what it is given."""
         try:
-            return self.callee(text, on, frame, out, place)
+            return self.callee(text, on, frame, out, call.place)
         except UnknowableError as reason:
-            self.lose_outputs(outputs, reason, frame)
+            self.foreign_call(reason, call, frame, out)
             raise
 
     def _by_name(self, name: str, frame: Frame) -> Callee | None:
@@ -134,7 +125,7 @@ class Callees(Expressions):
     def _on_instance(self, base: Reference, name: str, place: Place) -> Callee:
         shape = base.shape
         if isinstance(shape, Unknown):
-            raise UnknowableError(place, shape.why)
+            raise UnknowableError(place, shape.why, base)
         if isinstance(shape, Bound):
             raise self.unbound(shape, name, place)
         if isinstance(shape, Block):

@@ -10,7 +10,9 @@ from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, input_called
 from interlock.st.elaborate.arguments import Arguments
-from interlock.st.elaborate.callees import Call, Callee
+from interlock.st.elaborate.call import Call, call_of
+from interlock.st.elaborate.callees import Callee
+from interlock.st.elaborate.declare import constants_first
 from interlock.st.elaborate.shapes import (
     Block,
     Indexed,
@@ -21,7 +23,6 @@ from interlock.st.elaborate.shapes import (
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
-from interlock.st.elaborate.types import A_MISSING_TYPE
 
 _BOOL = "BOOL"
 _LASTING = ("VAR_STAT", "VAR_INST")
@@ -34,11 +35,16 @@ class Calls(Arguments):
 
     def user_call(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> Reference | None:
         """Read the call of a user's function or method that gives a value."""
-        callee = self.called_by(e.function, e.on, e.outputs, frame, out, e.place)
+        call = call_of(e)
+        try:
+            callee = self.called_by(e.function, e.on, call, frame, out)
+        except UnknowableError as reason:
+            given = None if reason.at is None else self.foreign_result(e)
+            if given is None:
+                raise
+            return given
         if callee is None:
             return None
-        positional = tuple(sx.InputArgument("", a, a.place) for a in e.arguments)
-        call = Call((*positional, *e.named), e.outputs, e.place)
         if callee.unit is None:
             says = (
                 f"{e.function} gives no value; call a block as a statement of its own and read its "
@@ -72,6 +78,7 @@ class Calls(Arguments):
         taken = tuple(o for o in call.outputs if o.name.upper() != "ENO")
         inner: list[sx.Statement] = []
         try:
+            self.want(enabled.value, _BOOL)
             out.append(sx.Assign(flag, self.value(enabled.value, frame, out), call.place))
         except UnknowableError as reason:
             # Whether it is executed is not known, so nothing is of what it writes.
@@ -126,12 +133,9 @@ class Calls(Arguments):
             case Located(shape=Block()):
                 self._call_block(callee, call, frame, out)
             case Located(shape=Unknown() as shape):
-                reason = UnknowableError(call.place, shape.why)
+                reason = UnknowableError(call.place, shape.why, callee.on)
                 self.reading.blind = self.reading.blind or reason
-                self.lose_outputs(call.outputs, reason, frame)
-                if shape.why.startswith(A_MISSING_TYPE):
-                    given = (a.value for a in call.inputs)
-                    self.note_unchanged(given, callee.on.path, call.place, frame)
+                self.foreign_call(reason, call, frame, out)
                 raise reason
             case _:
                 raise self.reading.refuse(
@@ -186,6 +190,9 @@ class Calls(Arguments):
         is_short = not bad and len(given) == len(named) and not block.needed <= given
         if is_short:
             self.reading.found.explicit.add(at.path)
+        for argument in named:
+            if argument.name in block.inputs:
+                self.want(argument.value, str(block.inputs[argument.name]))
         values = self.operands([a.value for a in named], frame, out)
         inputs = [replace(a, value=v) for a, v in zip(named, values, strict=True)]
         if at.path in self.reading.found.explicit and not bad:
@@ -297,7 +304,7 @@ class Calls(Arguments):
 
     def _locals(self, unit: sx.Unit, own: Frame) -> list[tuple[Located, sx.Expression | None]]:
         anew: list[tuple[Located, sx.Expression | None]] = []
-        for declaration in unit.declarations:
+        for declaration in constants_first(unit.declarations):
             if declaration.kind in ("VAR_IN_OUT", "VAR_EXTERNAL", "VAR_GLOBAL"):
                 continue
             for name in declaration.names:

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 from interlock.base.errors import Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.elaborate.callees import Callee
-from interlock.st.elaborate.shapes import Field, Located, Scalar, Standard, Structure
+from interlock.st.elaborate.shapes import Field, Located, Scalar, Standard, Structure, Unknown
 from interlock.st.elaborate.state import Frame
-from interlock.st.elaborate.statements import Statements
+from interlock.st.elaborate.step_times import STEP_TIME, StepTimes, seen_path
 
 # Which standard blocks the control of an action needs for each qualifier (from memory).
 _BLOCKS: dict[str, tuple[tuple[str, str], ...]] = {
@@ -33,7 +33,7 @@ _TIMED = frozenset(("L", "D", "SD", "DS", "SL"))
 _Uses = Sequence[tuple[sx.Step, sx.ActionUse]]
 
 
-class Charts(Statements):
+class Charts(StepTimes):
     """Reads charts."""
 
     # Memory
@@ -47,7 +47,16 @@ class Charts(Statements):
             self._remember(f"{path}.X", step.initial, step.place)
             place = step.place
             active = Field("X", Scalar(sx.TypeRef("BOOL", None, None, place)), None, place)
-            frame.names[step.name.casefold()] = Located(path, Structure(step.name, (active,)))
+            time = Field("T", Unknown(STEP_TIME), None, place)
+            shape = Structure(step.name, (active, time))
+            frame.names[step.name.casefold()] = Located(path, shape)
+            timers = list(self.timers_of(path))
+            if timers:
+                self._remember(seen_path(path), False, place)
+            for timer in timers:
+                type_ = sx.TypeRef("TON", None, None, place)
+                like = sx.Declaration("VAR", False, (), type_, None, place)
+                self.add(timer, Standard("TON"), None, frame, like)
         for uses in _uses(unit.chart).values():
             use = uses[0][1]
             path = before + use.name
@@ -84,6 +93,10 @@ class Charts(Statements):
     def chart(self, unit: sx.Unit, own: Frame, out: list[sx.Statement]) -> None:
         """Read a chart: first its actions, then its transitions."""
         assert unit.chart is not None
+        before = f"{own.path}." if own.path else ""
+        for step in unit.chart.steps:
+            path = before + step.name
+            out += self.time_counted(path, sx.Name(f"{path}.X", step.place))
         for uses in _uses(unit.chart).values():
             self._control(uses, unit, own, out)
         self._evolve(unit.chart, own, out)
@@ -108,7 +121,7 @@ class Charts(Statements):
         for names_of, value in (("sources", False), ("targets", True)):
             for flag, transition in cleared:
                 place = transition.place
-                body = tuple(
+                body: tuple[sx.Statement, ...] = tuple(
                     sx.Assign(
                         self._flag_of(name.text, own, name.place),  # type: ignore[arg-type]
                         sx.Truth(value, place),
@@ -116,7 +129,18 @@ class Charts(Statements):
                     )
                     for name in getattr(transition, names_of)
                 )
+                if value:
+                    body += self._times_anew(transition, own)
                 out.append(sx.If((sx.Branch(flag, body, place),), (), place))
+
+    def _times_anew(self, transition: sx.Transition, own: Frame) -> tuple[sx.Statement, ...]:
+        """Let the times of the steps that a transition enters begin anew."""
+        found: tuple[sx.Statement, ...] = ()
+        for name in transition.targets:
+            at = own.names[name.text.casefold()]
+            assert isinstance(at, Located)
+            found += self.timers_called(at.path, False, name.place)
+        return found
 
     def _test(
         self,

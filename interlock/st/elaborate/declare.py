@@ -23,7 +23,7 @@ from interlock.st.elaborate.shapes import (
     element_path,
     every_index,
 )
-from interlock.st.elaborate.state import Frame, ToldError
+from interlock.st.elaborate.state import Frame, Given, ToldError
 from interlock.st.elaborate.types import BIT_STRINGS, INTEGERS, Types
 
 _NUMBERS = frozenset((*INTEGERS, *BIT_STRINGS))
@@ -157,6 +157,35 @@ class Declaring(Types):
             )
         return {field.name.casefold(): field.value for field in initial.fields}
 
+    # What is not in the files
+
+    def any_value(self, name: str, shape: Scalar, place: Place) -> sx.Name:
+        """A new input of the root: any value in any scan, where no sensor is given for it."""
+        free, number = name, 2
+        while free in self.reading.any_values:
+            free, number = f"{name}_{number}", number + 1
+        self.reading.any_values.add(free)
+        made = sx.Name(free, place)
+        self.reading.declarations.append(
+            sx.Declaration("VAR_INPUT", False, (made,), shape.type, None, place)
+        )
+        return made
+
+    def foreign_member(self, given: Given) -> Located:
+        """What is read of a variable whose type is not in the files; declared when asked for."""
+        key = given.path.casefold()
+        if key not in self.reading.foreign:
+            shape = Scalar(sx.TypeRef(given.type, None, None, given.place))
+            at = Located(given.path, shape)
+            name = sx.Name(given.path, given.place)
+            self.reading.declarations.append(
+                sx.Declaration("VAR", False, (name,), shape.type, None, given.place)
+            )
+            when = "given" if self.reading.is_outside(given.path) else "at_first"
+            first = self.any_value(f"{given.path}.{when}", shape, given.place)
+            self.reading.foreign[key] = at, first
+        return self.reading.foreign[key][0]
+
     # Instances
 
     def add_instance(
@@ -173,7 +202,7 @@ class Declaring(Types):
         if path.count(".") > 40:
             raise self.reading.refuse(like.place, f"'{shape.name}' contains itself")
         for unit in reversed(shape.line):
-            for declaration in unit.declarations:
+            for declaration in constants_first(unit.declarations):
                 self.add_member(frame, declaration, given, outside, like)
         if shape.line[0].chart is not None:
             self.declare_chart(shape.line[0], frame)
@@ -330,6 +359,11 @@ class Declaring(Types):
                     self._initialise(inner, given_value, outside, place, out)
             case _:
                 pass
+
+
+def constants_first(declarations: Iterable[sx.Declaration]) -> list[sx.Declaration]:
+    """Declarations in an order in which limits of arrays may name any constant of the unit."""
+    return sorted(declarations, key=lambda declaration: not declaration.constant)
 
 
 def edge_path(path: str) -> str:

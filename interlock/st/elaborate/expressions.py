@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import replace
 
-from interlock.base.errors import Place
+from interlock.base.errors import Place, is_slip, nearest
 from interlock.st import syntax as sx
-from interlock.st.blocks import FUNCTIONS
-from interlock.st.elaborate.references import References
+from interlock.st.blocks import BLOCKS, FUNCTIONS
+from interlock.st.elaborate.call import Call, call_of
 from interlock.st.elaborate.shapes import (
     Array,
     Bit,
@@ -27,8 +27,8 @@ from interlock.st.elaborate.shapes import (
     located,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
+from interlock.st.elaborate.wanted import Wanting, is_standard
 
-_CONVERSION = re.compile(r"(?:[A-Z]+_)?TO_([A-Z]+)|TRUNC(?:_[A-Z]+)?")
 _OF_TEXTS = re.compile(
     r"LEN|LEFT|RIGHT|MID|CONCAT\w*|INSERT|DELETE|REPLACE|FIND|DAY_OF_WEEK|"
     r"(?:ADD|SUB)_(?:DATE|TOD|DT)\w*|ADR|ADRINST|X?SIZEOF"
@@ -44,7 +44,7 @@ _FORMAL = {
 }
 
 
-class Expressions(References):
+class Expressions(Wanting):
     """Makes expressions over scalars."""
 
     def value(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
@@ -69,13 +69,16 @@ class Expressions(References):
             case sx.Name() | sx.Element() | sx.Member() | sx.Direct() | sx.Pointed():
                 return self._read_at(e, frame, out)
             case sx.Unary():
+                self.want_operands(e, (e.operand,), frame)
                 return replace(e, operand=self.value(e.operand, frame, out))
             case sx.Binary():
+                self.want_operands(e, (e.left, e.right), frame)
                 left, right = self.operands((e.left, e.right), frame, out)
                 if e.op == "**":
                     return sx.Call("EXPT", (left, right), e.place)
                 return replace(e, left=left, right=right)
             case sx.Junction():
+                self.want_operands(e, e.operands, frame)
                 return replace(e, operands=tuple(self.operands(e.operands, frame, out)))
             case sx.Call():
                 return self.read(self.called(e, frame, out), e)
@@ -91,6 +94,7 @@ class Expressions(References):
             return self.read(got, e)
         found = self.reference(e, frame, out)
         if found is not None:
+            self.take_for_value(found, e)
             return self.read(found, e)
         assert isinstance(e, sx.Name)
         return self._label(e, frame)
@@ -184,25 +188,21 @@ class Expressions(References):
             reason = UnknowableError(e.place, f"the function {name}")
             self.lose_outputs(e.outputs, reason, frame)
             raise reason
-        is_missing = name not in FUNCTIONS and not _CONVERSION.fullmatch(name)
-        if is_missing:
+        if not is_standard(name) and name not in BLOCKS:
             if frame.find(e.function) is not None or "." in e.function:
                 says = f"'{e.function}' is no function and no method that is known here"
                 raise self.reading.refuse(e.place, says)
-            if len(self.project.files) > 1 or len(self.project.units) > 1:
-                says = f"the function {e.function}, which is not in the files given"
-                self._only_arguments(e, frame, out)
-                reason = UnknowableError(e.place, says)
-                self.reading.blind = self.reading.blind or reason
-                self.lose_outputs(e.outputs, reason, frame)
-                given = (*e.arguments, *(a.value for a in e.named))
-                self.note_unchanged(given, e.function, e.place, frame)
+            reason = self.no_such_function(e.function, e.place, frame)
+            self.foreign_call(reason, call_of(e), frame, out)
+            result = self.foreign_result(e)
+            if result is None:
                 raise reason
+            return result
+        in_order = self._in_order(e, name)
+        self.want_arguments(e, name, in_order, frame)
         try:
-            arguments = self.operands(self._in_order(e, name), frame, out)
+            arguments = self.operands(in_order, frame, out)
         except UnknowableError as reason:
-            if is_missing:
-                self.reading.blind = self.reading.blind or reason
             self.lose_outputs(e.outputs, reason, frame)
             raise
         return replace(e, arguments=tuple(arguments), named=(), outputs=())
@@ -216,21 +216,6 @@ class Expressions(References):
                 elif frame.find(argument.text.partition(".")[0]) is not None:
                     self.property_value(argument, frame, out)
 
-    def note_unchanged(
-        self, given: Iterable[sx.Expression], callee: str, place: Place, frame: Frame
-    ) -> None:
-        """Tell which variables are taken not to be changed by code that is not given."""
-        names: list[str] = []
-        for e in given:
-            if isinstance(e, sx.Name) and frame.find(e.text.partition(".")[0]) is not None:
-                at = self.reference(e, frame, [])
-                if isinstance(at, Located) and not isinstance(at.shape, Unknown):
-                    names.append(at.path)
-        listed = ", ".join(f"'{n}'" for n in dict.fromkeys(names) if n not in self.reading.inputs)
-        if listed:
-            says = f"{callee}, which is not in the files given, is taken not to change {listed}"
-            self.reading.note(place, says)
-
     def point_at(self, e: sx.Expression, frame: Frame) -> None:
         """Remember that a pointer may point to `e`, and to any other element of its array."""
         whole = e
@@ -240,6 +225,16 @@ class Expressions(References):
         at = self.reference(whole, frame, [])
         for part in () if at is None else located(at):
             self.reading.pointed[part.path] = part
+
+    def no_such_function(self, name: str, place: Place, frame: Frame) -> UnknowableError:
+        """Why nothing is known of a function; a slip of the pen is refused."""
+        known = [*FUNCTIONS, *(u.name for u in self.project.units.values()), *frame.known()]
+        if is_slip(name, known):
+            says = f"there is no function '{name}'{nearest(name, known)}"
+            raise self.reading.refuse(place, says)
+        reason = UnknowableError(place, f"the function {name}, which is not in the files given")
+        self.reading.blind = self.reading.blind or reason
+        return reason
 
     def lose_outputs(
         self, outputs: Iterable[sx.OutputArgument], reason: UnknowableError, frame: Frame
@@ -268,6 +263,12 @@ class Expressions(References):
         self, expressions: Iterable[sx.Expression], frame: Frame, out: list[sx.Statement]
     ) -> list[sx.Expression]:
         """Several values that belong together, from left to right."""
+        raise NotImplementedError
+
+    def foreign_call(
+        self, reason: UnknowableError, call: Call, frame: Frame, out: list[sx.Statement]
+    ) -> None:
+        """Let code that is not known write what a call gives it, and every global."""
         raise NotImplementedError
 
     def user_call(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> Reference | None:

@@ -186,6 +186,7 @@ class Loops(Calls):
         place = passes.place
         going: sx.Expression | None = passes.going
         if passes.condition is not None and (number or not passes.is_late):
+            self.want(passes.condition, "BOOL")
             try:
                 going = self.value(passes.condition, frame, out)
             except UnknowableError as reason:

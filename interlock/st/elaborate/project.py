@@ -134,7 +134,8 @@ class Project:
     def known_types(self) -> list[str]:
         """Names worth suggesting for a type that is not known."""
         names = [type_def.name for type_def in self.types.values()]
-        names += [unit.name for unit in self.units.values() if unit.kind in (*ROOTS, "CLASS")]
+        kinds = ("FUNCTION_BLOCK", "CLASS")
+        names += [unit.name for unit in self.units.values() if unit.kind in kinds]
         return [*names, *BLOCKS, "BOOL", "INT", "DINT", "REAL", "TIME", "WORD"]
 
 

@@ -63,6 +63,27 @@ def read_by(e: sx.Expression) -> Iterator[str]:
             pass
 
 
+def all_read_by(body: Iterable[sx.Statement]) -> Iterator[str]:
+    """Every name that statements over scalars read."""
+    for s in body:
+        match s:
+            case sx.Assign():
+                yield from read_by(s.value)
+            case sx.Invoke():
+                for argument in s.inputs:
+                    yield from read_by(argument.value)
+            case sx.If():
+                for branch in s.branches:
+                    yield from read_by(branch.condition)
+                    yield from all_read_by(branch.body)
+                yield from all_read_by(s.otherwise)
+            case sx.Case():
+                yield from read_by(s.selector)
+                for case in s.branches:
+                    yield from all_read_by(case.body)
+                yield from all_read_by(s.otherwise)
+
+
 def leaves_of(body: Iterable[sx.Statement], words: frozenset[str]) -> frozenset[str]:
     """Which of EXIT, CONTINUE and RETURN in `words` may leave `body`; those of inner loops stay."""
     found: set[str] = set()

@@ -58,6 +58,21 @@ class References(Declaring):
         ------
         ToldError, UnknowableError
         """
+        found = self._written(e, frame, out)
+        return None if found is None else self._as_read(found)
+
+    def _as_read(self, at: Reference) -> Reference:
+        """`at` as a value where it is of a type that is not in the files, and read as a value."""
+        match at:
+            case Indexed():
+                return with_choices(at, tuple(self._as_read(choice) for choice in at.choices))
+            case Located(shape=Unknown(is_foreign=True)):
+                given = self.reading.found.given.get(at.path.casefold())
+                return at if given is None else self.foreign_member(given)
+            case _:
+                return at
+
+    def _written(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> Reference | None:
         match e:
             case sx.Name():
                 return self._named(e, frame)
@@ -285,6 +300,8 @@ class References(Declaring):
         else:
             made = self.declare_outer(written, declaration, shape, nowhere)
         self.reading.globals[key] = made
+        if not isinstance(made, Constant):
+            self.reading.found.met.add(key)
         return made
 
     def constant_global(self, name: str) -> Constant | None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import bits_of, names_at, overlap, plain_address
 from interlock.st.elaborate.assigned import assigned_in, mentioned_by
 from interlock.st.elaborate.charts import Charts
+from interlock.st.elaborate.declare import constants_first
 from interlock.st.elaborate.project import Project
+from interlock.st.elaborate.reading import all_read_by
 from interlock.st.elaborate.shapes import (
     Block,
     Bound,
@@ -31,7 +33,9 @@ from interlock.st.elaborate.state import (
     ToldError,
     UnknowableError,
 )
+from interlock.st.elaborate.strangers import begun, in_each_scan, in_the_first_scan
 from interlock.st.elaborate.taken_names import taken_names
+from interlock.st.elaborate.unread import without_unread
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
@@ -48,14 +52,17 @@ class Elaborated:
     root : syntax.Unit
     notes : tuple of syntax.Note
         What was read over or left out, in the order of places.
-    scan_ms : int or None
-        The interval of the task that a configuration gives the root.
+    task : syntax.Task or None
+        The task that a configuration gives the root, with an interval.
+    left_out : dict of str to Mistake
+        Outputs that are no part of the program, and why.
     """
 
     program: sx.Program
     root: sx.Unit
     notes: tuple[sx.Note, ...]
-    scan_ms: int | None = None
+    task: sx.Task | None = None
+    left_out: Mapping[str, Mistake] = field(default_factory=dict)
 
 
 def elaborate(
@@ -87,11 +94,15 @@ def elaborate(
         raise InputError([*project.mistakes, *dict.fromkeys(taken)])
     found = Found()
     for _ in range(_MOST_READINGS):
-        before = found.size
+        before, unknown, given = found.size, dict(found.unknown), dict(found.given)
         reading = Reading(project, found)
-        program = Root(reading).read_unit(unit)
+        read = Root(reading)
+        program = read.read_unit(unit)
         if found.size == before:
             break
+        if found.given != given:
+            # What was unknown without them may be known with them.
+            found.unknown = unknown
     else:
         says = "what depends on texts, dates and pointers could not be told apart from the rest"
         raise InputError([Mistake(unit.place, says)])
@@ -100,17 +111,17 @@ def elaborate(
         raise InputError(mistakes)
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
-    return Elaborated(program, unit, tuple(in_order), _scan_ms(project, unit))
+    return Elaborated(program, unit, tuple(in_order), _task(project, unit), read.left_out)
 
 
-def _scan_ms(project: Project, unit: sx.Unit) -> int | None:
+def _task(project: Project, unit: sx.Unit) -> sx.Task | None:
     tasks = {task.name.casefold(): task for file in project.files for task in file.tasks}
     for file in project.files:
         for instance in file.instances:
             if instance.type_name.casefold() == unit.name.casefold():
                 task = tasks.get(instance.task.casefold())
                 if task is not None and task.interval_ms:
-                    return task.interval_ms
+                    return task
     return None
 
 
@@ -125,6 +136,7 @@ class Root(Charts):
     def __init__(self, reading: Reading) -> None:
         super().__init__(reading)
         self._outputs: set[str] = set()
+        self.left_out: dict[str, Mistake] = {}
         self._names_at = names_at(self.project)
 
     def read_unit(self, unit: sx.Unit) -> sx.Program:
@@ -135,7 +147,7 @@ class Root(Charts):
         self.reading.instances[""] = frame
         self.reading.reached.add(unit.name.casefold())
         for part in reversed(line):
-            for declaration in part.declarations:
+            for declaration in constants_first(part.declarations):
                 self._declare(declaration, frame)
         body: list[sx.Statement] = []
         own = replace(frame, names=frame.names)
@@ -150,14 +162,38 @@ class Root(Charts):
             self.reading.refuse(reason.place, f"the chart depends on {reason.why}")
         self._find_shared()
         self._lose_pointed()
-        self._refuse_unknown_outputs()
+        self._leave_unknown_outputs()
+        statements = self._with_any_values((*self.reading.prologue, *body), unit.place)
         return sx.Program(
             unit.name,
             self._enumerations(),
             tuple(self.reading.declarations),
-            (*self.reading.prologue, *body),
+            statements,
             unit.place,
         )
+
+    def _with_any_values(
+        self, body: Sequence[sx.Statement], place: Place
+    ) -> tuple[sx.Statement, ...]:
+        """`body` with the first values of what is not in the files, and no value that is unread."""
+        read = self.reading
+        if not read.any_values:
+            return tuple(body)
+        always = [one for one in read.foreign.values() if read.is_outside(one[0].path)]
+        first = [one for one in read.foreign.values() if one not in always]
+        body = (*in_each_scan(always), *body)
+        if first:
+            body = (*in_the_first_scan(first, place), *body)
+            read.declarations.append(begun(place))
+        lasting = {n.text for d in read.declarations if d.kind != "VAR_TEMP" for n in d.names}
+        kept = without_unread(body, read.any_values, lasting)
+        used = set(all_read_by(kept))
+        read.declarations = [
+            d
+            for d in read.declarations
+            if d.names[0].text not in read.any_values or d.names[0].text in used
+        ]
+        return kept
 
     # What the world outside sees and sets
 
@@ -207,6 +243,8 @@ class Root(Charts):
         if isinstance(shape, Standard):
             says = f"declare a {shape.name} in VAR, not in {kind}"
             raise self.reading.refuse(like.type.place, says)
+        if kind == "VAR_INPUT":
+            self.reading.outside.add(path)
         own = replace(like, kind=kind, retain=like.retain and kind != "VAR_INPUT")
         if kind == "VAR_OUTPUT":
             self._outputs |= {leaf.path for leaf in leaves(path, shape)}
@@ -241,6 +279,7 @@ class Root(Charts):
         if isinstance(shape, Block | Standard | Bound):
             return Located(path, Unknown(f"an instance that the root is given as '{path}'"))
         own = replace(like, kind="VAR_INPUT", retain=False)
+        self.reading.outside.add(path)
         self.add(path, shape, like.initial, frame, own)
         return self._copied(path, f"{path}.out", shape, "VAR_OUTPUT", like, frame)
 
@@ -253,10 +292,12 @@ class Root(Charts):
             return self._declare_outer(name, declaration, shape, frame)
         known = self.reading.at.get(address)
         bits = bits_of(shape)
+        # Inputs that share bits are given each by itself: that is more than can be.
+        is_input = address[:2].upper() == "%I"
         others = [
             other
             for other, placed in self.reading.at.items()
-            if overlap(address, other, bits, bits_of(placed.shape))
+            if not is_input and overlap(address, other, bits, bits_of(placed.shape))
         ]
         if others or (known is not None and not _is_alike(known.shape, shape)):
             other = (others or [address])[0].upper()
@@ -364,10 +405,17 @@ class Root(Charts):
             if self._names_at.get(address, {address}) & elsewhere:
                 self.reading.found.shared.add(address)
 
-    def _refuse_unknown_outputs(self) -> None:
-        for path, (place, why) in self.reading.found.unknown.items():
-            # Without a reason it is of no known type, which was told where it is declared.
-            if why and path in self._outputs:
+    def _leave_unknown_outputs(self) -> None:
+        """Outputs that depend on what is unknown are left out, unless none remains."""
+        unknown = self.reading.found.unknown
+        lost = {path: unknown[path] for path in unknown if path in self._outputs}
+        remain = self._outputs - lost.keys()
+        for path, (place, why) in lost.items():
+            if not why:
+                continue  # A mistake that is told.
+            if remain:
+                self.left_out[path] = Mistake(place, f"it depends on {why}")
+            else:
                 self.reading.refuse(place, f"output '{path}' depends on {why}")
 
     # Types

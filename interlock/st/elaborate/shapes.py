@@ -73,9 +73,13 @@ class Bound:
 
 @dataclass(frozen=True)
 class Unknown:
-    """Something without a finite meaning; `why` completes 'it depends on …'."""
+    """Something without a finite meaning; `why` completes 'it depends on …'.
+
+    Of a type that is not in the files given, what is read of it is a value all the same.
+    """
 
     why: str
+    is_foreign: bool = False
 
 
 Shape = Scalar | Array | Structure | Block | Standard | Bound | Unknown

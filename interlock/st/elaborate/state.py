@@ -16,12 +16,16 @@ from interlock.st.elaborate.shapes import Block, Located, Reference, Shape
 
 
 class UnknowableError(Exception):
-    """A value without a finite meaning is read; `why` completes 'it depends on …'."""
+    """A value without a finite meaning is read; `why` completes 'it depends on …'.
 
-    def __init__(self, place: Place, why: str) -> None:
+    Where code is called of what is not in the files given, `at` is what it is called on.
+    """
+
+    def __init__(self, place: Place, why: str, at: Reference | None = None) -> None:
         super().__init__(why)
         self.place = place
         self.why = why
+        self.at = at
 
 
 class PointedError(UnknowableError):
@@ -30,6 +34,24 @@ class PointedError(UnknowableError):
 
 class ToldError(Exception):
     """A mistake was noted; what it stands in is given up."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The type that a value must have where it is read; not `is_sure` if only a number says so."""
+
+    type: str
+    is_sure: bool = True
+
+
+@dataclass(frozen=True)
+class Given:
+    """What is read of a variable whose type is not in the files given, and as what."""
+
+    path: str
+    type: str
+    place: Place
+    is_sure: bool = True
 
 
 @dataclass
@@ -48,6 +70,12 @@ class Found:
         Globals that somebody else may write, too; casefolded.
     written : set of str
         Globals and variables at addresses that the code which is executed writes.
+    met : set of str
+        Globals that the code reaches, casefolded.
+    timed : set of (str, int)
+        The step and the milliseconds that its time is compared with.
+    given : dict of str to Given
+        What is read of variables whose type is not in the files given, by its casefolded path.
     """
 
     unknown: dict[str, tuple[Place, str]] = field(default_factory=dict)
@@ -55,12 +83,22 @@ class Found:
     copied: set[str] = field(default_factory=set)
     shared: set[str] = field(default_factory=set)
     written: set[str] = field(default_factory=set)
+    met: set[str] = field(default_factory=set)
+    timed: set[tuple[str, int]] = field(default_factory=set)
+    given: dict[str, Given] = field(default_factory=dict)
 
     @property
     def size(self) -> int:
         """How much was found."""
-        sets = (self.unknown, self.explicit, self.copied, self.shared, self.written)
-        return sum(map(len, sets))
+        known = (self.unknown, self.explicit, self.copied, self.shared, self.written)
+        sets = (*known, self.met, self.timed, self.given)
+        return sum(map(len, sets)) + sum(given.is_sure for given in self.given.values())
+
+    def give(self, given: Given) -> None:
+        """Take what is read for a value of a type, unless that is known already."""
+        known = self.given.get(given.path.casefold())
+        if known is None or (given.is_sure and not known.is_sure):
+            self.given[given.path.casefold()] = given
 
 
 @dataclass(frozen=True)
@@ -154,6 +192,14 @@ class Reading:
         Variables that a pointer or a reference may point to.
     blind : UnknowableError or None
         Why any of these may be written: through a pointer, or by code that is not known.
+    wanted : dict of int to (syntax.Expression, Wanted)
+        The type that an expression must have, by its identity in the tree.
+    any_values : set of str
+        Inputs that let a variable have any value.
+    foreign : dict of str to (Located, syntax.Expression)
+        What is read of variables of types that are not in the files given, with its first value.
+    outside : set of str
+        Variables that the world outside may change between any two scans.
     """
 
     project: Project
@@ -174,7 +220,16 @@ class Reading:
     addresses: list[tuple[sx.Call, Frame]] = field(default_factory=list)
     pointed: dict[str, Located] = field(default_factory=dict)
     blind: UnknowableError | None = None
+    wanted: dict[int, tuple[sx.Expression, Wanted]] = field(default_factory=dict)
+    any_values: set[str] = field(default_factory=set)
+    foreign: dict[str, tuple[Located, sx.Expression]] = field(default_factory=dict)
+    outside: set[str] = field(default_factory=set)
     counter: int = 0
+
+    def is_outside(self, path: str) -> bool:
+        """Whether the world outside may change the variable at `path` between any two scans."""
+        ends = [len(path), *(at for at, sign in enumerate(path) if sign in ".[")]
+        return any(path[:end] in self.outside for end in ends)
 
     def refuse(self, place: Place, says: str) -> ToldError:
         """Note a mistake; raise what is returned to give up."""

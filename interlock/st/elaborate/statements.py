@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
-from interlock.st.elaborate.callees import Call
+from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.call import Call
 from interlock.st.elaborate.loops import Loops, Passes
 from interlock.st.elaborate.reading import leaves_of
 from interlock.st.elaborate.shapes import (
@@ -24,6 +25,7 @@ from interlock.st.elaborate.shapes import (
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, Loop, ToldError, UnknowableError
+from interlock.st.elaborate.wanted import is_standard
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 
@@ -121,6 +123,7 @@ class Statements(Loops):
         if isinstance(at.shape, Unknown):
             # Whatever the value calls is done all the same.
             self._only_calls(s.value, frame, out)
+            self.stir(at, at.shape.why, out, s.place)
             raise UnknowableError(s.place, at.shape.why)
         if isinstance(s.value, sx.ArrayValue | sx.StructValue):
             raise self.reading.refuse(s.value.place, "name the members one by one")
@@ -179,6 +182,7 @@ class Statements(Loops):
         otherwise: list[sx.Statement] = []
         for number, branch in enumerate(branches):
             before: list[sx.Statement] = []
+            self.want(branch.condition, "BOOL")
             try:
                 condition = self.value(branch.condition, frame, before)
             except UnknowableError as reason:
@@ -221,6 +225,8 @@ class Statements(Loops):
 
     def _case(self, s: sx.Case, frame: Frame, out: list[sx.Statement]) -> None:
         lost: list[sx.Statement] = []
+        if s.branches and isinstance(s.branches[0].labels[0].first, sx.Number):
+            self.want(s.selector, "DINT", is_sure=False)
         try:
             selector = self.value(s.selector, frame, out)
         except UnknowableError as reason:
@@ -264,8 +270,8 @@ class Statements(Loops):
     # Calls
 
     def _invoke(self, s: sx.Invoke, frame: Frame, out: list[sx.Statement]) -> None:
-        text, place = s.instance.text, s.instance.place
-        callee = self.called_by(text, s.on, s.outputs, frame, out, place)
+        call = Call(s.inputs, s.outputs, s.place)
+        callee = self.called_by(s.instance.text, s.on, call, frame, out)
         if callee is None:
             if s.bare:
                 raise self.reading.refuse(
@@ -273,13 +279,23 @@ class Statements(Loops):
                 )
             self._standard_function(s, frame, out)
             return
-        self.run(callee, Call(s.inputs, s.outputs, s.place), frame, out)
+        self.run(callee, call, frame, out)
 
     def _standard_function(self, s: sx.Invoke, frame: Frame, out: list[sx.Statement]) -> None:
         """A standard function called as a statement gives its result to an output, if at all."""
         target = next(
             (o for o in s.outputs if o.name.upper() in ("OUT", s.instance.text.upper())), None
         )
+        name = s.instance.text
+        is_declared = frame.find(name) is not None or name.upper() in BLOCKS
+        if not is_standard(name) and not is_declared:
+            reason = self.no_such_function(name, s.place, frame)
+            self.foreign_call(reason, Call(s.inputs, s.outputs, s.place), frame, out)
+            if not (s.inputs or s.outputs):
+                # It may be an action of this very unit, whose variables are its own.
+                for at in list((frame.instance or frame).names.values()):
+                    self.stir(at, reason.why, out, s.place)
+            raise reason
         if target is None:
             # The checker says that nothing is called so.
             out.append(sx.Invoke(s.instance, (), (), s.place))

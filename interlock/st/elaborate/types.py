@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from math import prod
 
-from interlock.base.errors import nearest
+from interlock.base.errors import is_slip, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, TIMERS
 from interlock.st.elaborate.constants import constant_integer
@@ -104,12 +104,14 @@ class Types:
         return self._missing(type_)
 
     def _missing(self, type_: sx.TypeRef) -> Shape:
-        hint = nearest(type_.name, self.project.known_types())
-        if "did you mean" in hint:
-            raise self.reading.refuse(type_.place, f"type '{type_.name}' is not declared{hint}")
-        says = f"{A_MISSING_TYPE} {type_.name}, which is not in the files given"
+        known = self.project.known_types()
+        is_typed = type_.name.upper().rpartition("_")[0] in BLOCKS
+        if is_typed or is_slip(type_.name, known):
+            says = f"type '{type_.name}' is not declared{nearest(type_.name, known)}"
+            raise self.reading.refuse(type_.place, says)
+        says = f"a variable of the type {type_.name}, which is not in the files given"
         self.reading.note(type_.place, f"the type {type_.name} is not in the files given")
-        return Unknown(says)
+        return Unknown(says, is_foreign=True)
 
     def _of_type(self, type_def: sx.TypeDef, type_: sx.TypeRef, frame: Frame) -> Shape:
         key = type_def.name.casefold()

@@ -130,6 +130,7 @@ class Writing(Callees):
                 self._assign_enabled(at, value, frame, out, place)
                 return
             if isinstance(at.shape, Scalar):
+                self.want(value, at.shape.type.name)
                 self.write(at, self.value(value, frame, out), out, place)
                 return
             if isinstance(at.shape, Standard | Block):
@@ -193,6 +194,7 @@ class Writing(Callees):
     def copy(self, to: Reference, source: Reference, out: list[sx.Statement], place: Place) -> None:
         """Assign a variable of any shape to one of the same shape."""
         if isinstance(to.shape, Unknown):
+            self.copy_foreign(to, source, out, place)
             return
         if isinstance(source.shape, Unknown):
             self.lose(to, UnknowableError(place, source.shape.why))
@@ -208,6 +210,12 @@ class Writing(Callees):
         pairs = self._parts(to, source, place)
         for inner_to, inner_source in pairs:
             self.copy(inner_to, inner_source, out, place)
+
+    def copy_foreign(
+        self, to: Reference, source: Reference, out: list[sx.Statement], place: Place
+    ) -> None:
+        """Assign a whole variable of a type that is not in the files."""
+        raise NotImplementedError
 
     def _parts(
         self, to: Reference, source: Reference, place: Place

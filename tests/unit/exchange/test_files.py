@@ -119,7 +119,9 @@ def test_intervals_of_tasks(interval: str, ms: int) -> None:
     started = '<pouInstance name="m" typeName="Main"/>'
     task = f'<task name="T" interval="{interval}" priority="1">{started}</task>'
     text = project(pou("Main", st_body("q := a;"), _FACES), configurations=_TASK.format(task, ""))
-    assert load_project({"p.xml": text}).scan_ms == ms
+    task = load_project({"p.xml": text}).task
+    assert task is not None
+    assert task.interval_ms == ms
 
 
 def test_an_interval_that_is_not_understood_is_told() -> None:

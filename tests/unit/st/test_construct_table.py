@@ -14,13 +14,15 @@ from interlock.st.blocks import BLOCKS, FUNCTIONS
 from interlock.st.constructs import CONSTRUCTS, Construct, Fate, table
 from interlock.st.direct.controller import DirectController
 from interlock.st.interpret import Controller
-from interlock.st.layout import Settings
+from interlock.st.layout import Settings, Timers
 from interlock.st.load import Loaded, load_project
 from interlock.st.lower import lower_program
 from interlock.st.words import INTEGER_TYPES, OTHER_TYPES, SECTIONS, SOFT_PARTS, SOFT_UNITS, UNITS
 
 ROWS = [row for rows in CONSTRUCTS.values() for row in rows]
 FILE = "example.st"
+# The time of a step is a number only where timers are counted.
+_COUNTED = Settings(Timers.COUNTED, 10)
 
 
 def rows(fate: Fate) -> pytest.MarkDecorator:
@@ -35,13 +37,13 @@ def read(row: Construct) -> Loaded:
 def scanned(loaded: Loaded) -> list[tuple[dict[str, float], list[str]]]:
     """Values and flaws behind one scan: as written, as scalars, and of the lowered system."""
     inputs = {v.name: 0 for v in loaded.program.inputs}
-    direct = DirectController(loaded.files, loaded.root, Settings())
+    direct = DirectController(loaded.files, loaded.root, _COUNTED)
     met = direct.scan(inputs)
     found = [({**direct.values(), **met.outputs}, [m.says for m in met.defects])]
-    scalars = Controller(loaded.program, Settings())
+    scalars = Controller(loaded.program, _COUNTED)
     result = scalars.scan(inputs)
     found.append((dict(result.outputs), [m.says for m in result.defects]))
-    lowered = lower_program(loaded.program, Settings())
+    lowered = lower_program(loaded.program, _COUNTED)
     env = {v.name: v.initial for v in lowered.variables}
     env |= {f"input.{name}": value for name, value in inputs.items()}
     flaws = [flaw.says for flaw in lowered.flaws if evaluate(flaw.when, env)]

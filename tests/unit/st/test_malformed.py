@@ -141,7 +141,7 @@ _STATEMENTS = [
     ("c(CU := a, PV := a);", 18, "needs INT"),
     ("TON(IN := a, PT := T#1s);", 1, "declare an instance of it in VAR"),
     ("a(IN := b);", 1, "'a' is no function block"),
-    ("foo(IN := b);", 1, "not declared as a function block"),
+    ("LIMTI(b);", 1, "there is no function 'LIMTI'; did you mean 'LIMIT'?"),
     ("CASE a OF 1: ; END_CASE;", 6, "CASE needs an enumeration or INT"),
     ("CASE n OF END_CASE;", 11, "unexpected 'END_CASE'"),
     ("CASE n OF 1, 2: ; 2..3: ; END_CASE;", 19, "overlaps an earlier one"),

@@ -89,7 +89,8 @@ END_RESOURCE END_CONFIGURATION"""
 
 def test_programs_of_one_task_run_in_turn() -> None:
     loaded = load_project({"p.st": _TWO})
-    assert loaded.scan_ms == 20
+    assert loaded.task is not None
+    assert loaded.task.interval_ms == 20
     controller = Controller(loaded.program, Settings())
     # The second sees in the same scan what the first wrote.
     assert controller.scan({"i": 1}).outputs == {"g": 1, "a2_y": 1}

@@ -59,8 +59,6 @@ def _text(before: str, variables: str, body: str) -> str:
          "may change 'f'"),
         (_BLOCK, "x, y : BOOL; z : DINT;", "z := MEMCPY(ADR(x), ADR(y), 1); q := x;", "MEMCPY"),
         (_REFERS, "x : BOOL; h : H;", "h(r := x); q := x;", "a reference"),
-        (_BLOCK, "e : Elsewhere; x : BOOL;", "e(i := a, o => x); q := x;", "Elsewhere"),
-        (_BLOCK, "x, y : BOOL;", "y := Elsewhere(a, o => x); q := x;", "Elsewhere"),
         (_BLOCK, "s : STRING; f : F;", "f(EN := s = '', i := TRUE); q := f.o;", "a text"),
         (_BLOCK, "s : STRING; f : F; x : BOOL;", "f(EN := s = '', i := a, ENO => x); q := x;",
          "a text"),

@@ -1,0 +1,113 @@
+"""What code and types that are not in the files given may do is never taken for undone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.base.errors import InputError
+from interlock.engines import catalogue
+from interlock.judgement.verify import verify
+from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
+from interlock.st.load import load_project
+
+
+def _violates(folder: Path, text: str, never: str) -> bool:
+    asked = f"{{says: s, never: {never}, judged: after scan}}"
+    model = f"title: T\ncontroller: p.st\nrequirements:\n  R: {asked}\n"
+    (folder / "model.yaml").write_text(model)
+    (folder / "p.st").write_text(text)
+    findings = verify(load(folder), catalogue()["enumerate"]()).findings
+    return any(f.verdict.outcome is Outcome.VIOLATED for f in findings)
+
+
+_HEAD = "PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR VAR "
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        _HEAD + "x : BOOL; f : Far; END_VAR f(io := x); q := x; END_PROGRAM",
+        _HEAD + "x : BOOL; f : Far; END_VAR f(x); q := x; END_PROGRAM",
+        _HEAD + "x : BOOL; f : Far; END_VAR f.Do(x); q := x; END_PROGRAM",
+        _HEAD + "x : BOOL; f : Far; END_VAR f(o => x); q := x; END_PROGRAM",
+        _HEAD + "x : BOOL; END_VAR Far(x); q := x; END_PROGRAM",
+        _HEAD + "x, y : BOOL; END_VAR y := Far(x); q := x; END_PROGRAM",
+        # An action of the program may stand in another file.
+        _HEAD + "x : BOOL; END_VAR Far(); q := x; END_PROGRAM",
+        _HEAD + "x : ARRAY [0..1] OF BOOL; i : INT(0..1); f : Far; END_VAR i := SEL(a, 0, 1); "
+        "f(io := x[i]); q := x[1]; END_PROGRAM",
+        _HEAD + "x : WORD; f : Far; END_VAR f(io := x.3); q := x.3; END_PROGRAM",
+        "VAR_GLOBAL x : BOOL := FALSE; END_VAR " + _HEAD + "f : Far; END_VAR "
+        "x := FALSE; f(); q := x; END_PROGRAM",
+        "VAR_GLOBAL x : BOOL; END_VAR " + _HEAD + "y : BOOL; END_VAR "
+        "y := x; Far(); q := x <> y; END_PROGRAM",
+        "FUNCTION_BLOCK B VAR_IN_OUT io : BOOL; END_VAR VAR f : Far; END_VAR f(io := io); "
+        "END_FUNCTION_BLOCK " + _HEAD + "x : BOOL; b : B; END_VAR b(io := x); q := x; END_PROGRAM",
+    ],
+)
+def test_a_variable_that_unknown_code_may_write_has_any_value(text: str, tmp_path: Path) -> None:
+    assert _violates(tmp_path, text, "q")
+    assert _violates(tmp_path, text.replace("q := x", "q := NOT x"), "q")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        _HEAD + "f : Far; END_VAR f(i := a); q := f.o; END_PROGRAM",
+        _HEAD + "f : Far; END_VAR IF f.o THEN q := TRUE; END_IF; END_PROGRAM",
+        _HEAD + "f : Far; END_VAR q := f.n > 7; END_PROGRAM",
+        _HEAD + "f : Far; END_VAR q := f.mode.n = INT#3; END_PROGRAM",
+        _HEAD + "f : ARRAY [0..1] OF Far; END_VAR q := f[0].o AND NOT f[1].o; END_PROGRAM",
+        _HEAD + "f, g : Far; END_VAR f := g; q := f.o; END_PROGRAM",
+        _HEAD + "END_VAR q := Far(a); END_PROGRAM",
+        _HEAD + "END_VAR q := a AND Far(3) > 5.5; END_PROGRAM",
+        _HEAD + "f : Far; END_VAR q := f.Do(); END_PROGRAM",
+        _HEAD + "f : Far; x : BOOL; END_VAR x := f.o; f(); q := x <> f.o; END_PROGRAM",
+    ],
+)
+def test_what_is_read_of_unknown_code_has_any_value(text: str, tmp_path: Path) -> None:
+    assert _violates(tmp_path, text, "q")
+    assert _violates(tmp_path, text, "NOT q AND a")
+
+
+def test_what_is_written_into_a_variable_of_an_unknown_type_stays(tmp_path: Path) -> None:
+    text = _HEAD + "d : Data; END_VAR d.step := 4; q := d.step <> 4; END_PROGRAM"
+    assert not _violates(tmp_path, text, "q")
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "PROGRAM m VAR_INPUT d : Data; END_VAR ",
+        "PROGRAM m VAR_IN_OUT d : Data; END_VAR ",
+        "PROGRAM m VAR d AT %ID4 : Data; END_VAR ",
+        "PROGRAM m VAR_EXTERNAL d : Data; END_VAR ",
+        "PROGRAM m VAR_INPUT d : ARRAY [0..1] OF Data; END_VAR ",
+    ],
+)
+def test_what_is_given_from_outside_may_change_in_each_scan(head: str, tmp_path: Path) -> None:
+    part = "d[1].on" if "ARRAY" in head else "d.on"
+    text = f"{head} VAR_OUTPUT q : BOOL; END_VAR VAR last, twice : BOOL; END_VAR "
+    text += f"q := twice AND {part} <> last; last := {part}; twice := TRUE; END_PROGRAM"
+    assert _violates(tmp_path, text, "q")
+
+
+def test_inputs_are_not_written_by_what_they_are_given_to(tmp_path: Path) -> None:
+    text = _HEAD + "f : Far; END_VAR f(i := a); q := a; END_PROGRAM"
+    assert not _violates(tmp_path, text, "q AND NOT a")
+
+
+def test_code_that_is_not_there_is_told_alike_in_small_and_large_projects() -> None:
+    small = _HEAD + "END_VAR Far(3); q := a; END_PROGRAM"
+    large = "FUNCTION F : INT F := 1; END_FUNCTION\n" + small
+    says = [[n.says for n in load_project({"p.st": text}).notes] for text in (small, large)]
+    assert says[0] == says[1]
+    assert "the function Far, which is not in the files given" in says[0][0]
+
+
+def test_a_slip_in_a_name_is_refused() -> None:
+    with pytest.raises(InputError, match="no function 'LIMTI'; did you mean 'LIMIT'"):
+        load_project({"p.st": _HEAD + "n : INT; END_VAR n := LIMTI(1, 2, 3); END_PROGRAM"})
