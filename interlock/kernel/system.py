@@ -324,8 +324,9 @@ class System:
 
     def narrowed(self, observed: Sequence[Expr]) -> System:
         """Without the variables that neither a guard nor `observed` can ever depend on."""
-        # What follows a scan is asked after even where no move is possible that would count.
-        needed = {PHASE, *variables_of([*observed, *self._conditions()])}
+        # What follows a scan is asked after even where no move is possible that would count, and a
+        # state has the same variables whichever moves, errors among them, are left out.
+        needed = {PHASE, *self.turns, *variables_of([*observed, *self._conditions()])}
         grown = True
         while grown:
             updates = [e for m in self.moves for n, e in m.updates.items() if n in needed]

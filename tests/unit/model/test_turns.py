@@ -1,0 +1,22 @@
+"""What counts the moves since a scan is part of a state whichever moves there are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from interlock.kernel.system import MOVED
+from interlock.model.between import EACH_ONCE
+from interlock.model.build import RunClass, build
+from tests.support.gate import gate
+
+BOLT = (
+    "plant:\n",
+    "plant:\n  bolt: {states: [IN, OUT], moves: [{from: IN, to: OUT, by: human, name: slips}]}\n",
+)
+
+
+def test_a_state_has_the_same_variables_with_human_errors_and_without(tmp_path: Path) -> None:
+    model = gate(tmp_path, BOLT).assuming(EACH_ONCE)
+    without, with_errors = (build(model, RunClass(human=human)).system for human in (False, True))
+    assert MOVED + "bolt" in with_errors.index
+    assert [v.name for v in without.variables] == [v.name for v in with_errors.variables]
