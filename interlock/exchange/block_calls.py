@@ -28,6 +28,7 @@ class BlockCalls(Values):
         self.absorbed: set[int] = set()
 
     def block(self, node: Node) -> None:
+        """Make the call of a block, and give its outputs their values."""
         enabling = blocks.enabling(node)
         if blocks.is_instance(node):
             self._call_instance(node)

@@ -68,6 +68,7 @@ class Values:
         return name
 
     def type_of(self, node: Node, output: str, value: sx.Expression | None) -> sx.TypeRef:
+        """The type of a node's output; `value` is what it gives, where that is known."""
         if output == "ENO":
             return sx.TypeRef("BOOL", None, None, node.place)
         found = None if value is None else self.making.scope.type_of(value)
@@ -141,6 +142,7 @@ class Values:
         return self.pin(node, node.pins[0])
 
     def trigger(self, node: Node, edge: str, value: sx.Expression, label: str) -> sx.Expression:
+        """The output of the block that finds an edge of `value`, which is called here."""
         trigger = self.making.trigger(edge, f"edge_{label}".rstrip("_"), node)
         given = (sx.InputArgument("CLK", value, node.place),)
         self.out.append(sx.Invoke(trigger, given, (), node.place))
@@ -153,6 +155,7 @@ class Values:
         return sx.Unary("NOT", value, node.place) if named.negated else value
 
     def target(self, node: Node) -> sx.Target:
+        """The variable that a coil or a variable of the network assigns."""
         if not isinstance(node.shown, sx.Name | sx.Element | sx.Member | sx.Direct | sx.Pointed):
             raise node.refuse("it names no variable that could be assigned")
         return node.shown

@@ -16,9 +16,12 @@ _SECTIONS = {
     "VAR_IN_OUT": "inOutVars",
     "VAR": "localVars",
     "VAR_TEMP": "tempVars",
+    # The format has no word for it.
+    "VAR_STAT": "localVars",
     "VAR_EXTERNAL": "externalVars",
     "VAR_GLOBAL": "globalVars",
 }
+_KINDS_READ = {"VAR_STAT": "VAR"}
 _KINDS = {"PROGRAM": "program", "FUNCTION_BLOCK": "functionBlock", "FUNCTION": "function"}
 _ELEMENTARY = frozenset(
     ("BOOL", "BYTE", "WORD", "INT", "DINT", "USINT", "UDINT", "REAL", "LREAL", "TIME")
@@ -38,7 +41,7 @@ def as_exchange_file(source: sx.SourceFile) -> str:
 
 
 def as_read(source: sx.SourceFile) -> sx.SourceFile:
-    """`source` as it is read from there: one declaration a name, and no edges of inputs."""
+    """`source` as it is read from there: one declaration a name, no edges of inputs, no VAR_STAT."""
     return replace(
         source,
         types=tuple(replace(t, type=_read_type(t.type)) for t in source.types),
@@ -57,7 +60,9 @@ def _read_unit(unit: sx.Unit) -> sx.Unit:
 
 def _read_declarations(declared: Iterable[sx.Declaration]) -> tuple[sx.Declaration, ...]:
     return tuple(
-        replace(d, names=(name,), edge="", type=_read_type(d.type))
+        replace(
+            d, names=(name,), edge="", kind=_KINDS_READ.get(d.kind, d.kind), type=_read_type(d.type)
+        )
         for d in declared
         for name in d.names
     )
