@@ -16,16 +16,34 @@ _SECTIONS = {
     "VAR_IN_OUT": "inOutVars",
     "VAR": "localVars",
     "VAR_TEMP": "tempVars",
-    # The format has no word for it.
+    # The format has no words for these.
     "VAR_STAT": "localVars",
+    "VAR_INST": "localVars",
     "VAR_EXTERNAL": "externalVars",
     "VAR_GLOBAL": "globalVars",
 }
-_KINDS_READ = {"VAR_STAT": "VAR"}
+_KINDS_READ = {"VAR_STAT": "VAR", "VAR_INST": "VAR"}
 _KINDS = {"PROGRAM": "program", "FUNCTION_BLOCK": "functionBlock", "FUNCTION": "function"}
 _ELEMENTARY = frozenset(
     ("BOOL", "BYTE", "WORD", "INT", "DINT", "USINT", "UDINT", "REAL", "LREAL", "TIME")
 )
+
+
+def part_of_the_format(source: sx.SourceFile) -> sx.SourceFile:
+    """What of `source` the format has a word for: no classes, interfaces, namespaces, charts."""
+    return replace(
+        source,
+        types=tuple(t for t in source.types if not (t.namespace or t.extends)),
+        units=tuple(
+            unit
+            for unit in source.units
+            if unit.kind in _KINDS
+            and not (unit.namespace or unit.implements or unit.words or unit.chart)
+            and not any(method.words for method in unit.methods)
+        ),
+        tasks=(),
+        instances=(),
+    )
 
 
 def as_exchange_file(source: sx.SourceFile) -> str:
@@ -41,7 +59,7 @@ def as_exchange_file(source: sx.SourceFile) -> str:
 
 
 def as_read(source: sx.SourceFile) -> sx.SourceFile:
-    """`source` as it is read from there: one declaration a name, no edges of inputs, no VAR_STAT."""
+    """`source` as it is read from there: one declaration a name, no edges, no VAR_STAT."""
     return replace(
         source,
         types=tuple(replace(t, type=_read_type(t.type)) for t in source.types),
