@@ -16,7 +16,7 @@ Capture = pytest.CaptureFixture[str]
 
 PROGRAM = """\
 PROGRAM Press
-VAR_INPUT guard_shut AT %IX0.0, estop_ok : BOOL; END_VAR
+VAR_INPUT guard_shut AT %IX0.0 : BOOL; estop_ok : BOOL; END_VAR
 VAR_OUTPUT motor, red : BOOL; END_VAR
 motor := guard_shut AND estop_ok;
 red := NOT guard_shut OR motor;
