@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from interlock.commands.compare.timer_pairs import are_called_once, free_timers, timer_pairs
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.system import (
@@ -150,21 +151,14 @@ class _Coupling:
         self.updates = _scanned(self.ours, old.signals, {})
         beside = {v.name: var(NEW + v.name) for v in self.theirs.variables}
         self.new_updates = _scanned(self.theirs, self._new_signals(), beside)
-        self.pairs = _timer_pairs(self.ours, self.theirs)
+        self.pairs = timer_pairs(self.ours, self.theirs)
         self.shared = self._find_shared()
         # What both compute alike also starts anew alike, however often it is called.
         self.pairs = {
             name: timer
             for name, timer in self.pairs.items()
-            if self._is_shared(name) or self._are_called_once(timer.name, name)
+            if self._is_shared(name) or are_called_once(self.ours, timer.name, self.theirs, name)
         }
-
-    def _are_called_once(self, ours: str, theirs: str) -> bool:
-        n_ours, n_theirs = (
-            _n_calls(of.program.body, name)
-            for of, name in ((self.ours, ours), (self.theirs, theirs))
-        )
-        return n_ours < 2 and n_theirs < 2
 
     # The new controller's signals, read off the old plant
 
@@ -234,7 +228,7 @@ class _Coupling:
     def _timers_apart(self, shared: Mapping[str, str]) -> set[str]:
         """Shared variables of timers that do not elapse with their namesakes."""
         apart: set[str] = set()
-        for theirs in _free_timers(self.theirs):
+        for theirs in free_timers(self.theirs):
             running, position = _names(theirs, self.theirs.settings, NEW)
             ours = self.pairs.get(theirs.name)
             same_name = ours is not None and ours.name.casefold() == theirs.name.casefold()
@@ -317,8 +311,8 @@ class _Coupling:
     def _timer_moves(self) -> Iterator[tuple[str, tuple[Move, TimerNames]]]:
         partner = {ours.name: name for name, ours in self._unshared_pairs().items()}
         shared_by = {o.name: name for name, o in self.pairs.items() if self._is_shared(name)}
-        due = {i.name: _due(i, self.ours.settings, "") for i in _free_timers(self.ours)}
-        new_due = {i.name: _due(i, self.theirs.settings, NEW) for i in _free_timers(self.theirs)}
+        due = {i.name: _due(i, self.ours.settings, "") for i in free_timers(self.ours)}
+        new_due = {i.name: _due(i, self.theirs.settings, NEW) for i in free_timers(self.theirs)}
         for ours, (is_due, position) in due.items():
             guard = is_due
             if ours in partner:
@@ -376,12 +370,6 @@ def _translated(old: Machine | None, new: Machine) -> Expr | None:
     return value
 
 
-def _free_timers(lowered: Lowered) -> list[ty.Instance]:
-    if lowered.settings.timers is not Timers.FREE:
-        return []
-    return [instance for instance in lowered.program.instances if instance.preset_ms]
-
-
 def _names(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[str, str]:
     """The variables that tell whether a timer runs, and how far it has come."""
     running = f"{prefix}{PREFIX}{instance.name}.running"
@@ -391,44 +379,3 @@ def _names(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[str,
 def _due(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[Expr, str]:
     running, position = _names(instance, settings, prefix)
     return and_(var(running), not_(var(position))), position
-
-
-def _timer_pairs(ours: Lowered, theirs: Lowered) -> dict[str, ty.Instance]:
-    """For each new timer an old one that is due with it if it started with it.
-
-    Any two timers of the same preset are; namesakes come first. A timer that is called more than
-    once in a scan could start anew within it unseen; it has a pair in its namesake only, and keeps
-    that only where both are computed alike.
-    """
-    free = {i.name: i for i in _free_timers(ours)}
-    often = {
-        (of is ours, i.name)
-        for of in (ours, theirs)
-        for i in _free_timers(of)
-        if _n_calls(of.program.body, i.name) > 1
-    }
-    found: dict[str, ty.Instance] = {}
-    for by_name in (True, False):
-        for timer in _free_timers(theirs):
-            if timer.name in found:
-                continue
-            for name, candidate in free.items():
-                same_name = name.casefold() == timer.name.casefold()
-                if not by_name and {(True, name), (False, timer.name)} & often:
-                    continue
-                if candidate.preset_ms == timer.preset_ms and (same_name or not by_name):
-                    found[timer.name] = free.pop(name)
-                    break
-    return found
-
-
-def _n_calls(body: Sequence[ty.Statement], instance: str) -> int:
-    n = 0
-    for s in body:
-        match s:
-            case ty.Invoke():
-                n += s.instance == instance
-            case ty.If() | ty.Case():
-                n += sum(_n_calls(branch.body, instance) for branch in s.branches)
-                n += _n_calls(s.otherwise, instance)
-    return n
