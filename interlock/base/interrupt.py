@@ -1,7 +1,7 @@
 """Ctrl-C as a limit: long work ends early and still tells what it has.
 
 The first Ctrl-C asks everything that watches a budget to stop, in the processes of a pool, too; the
-second one ends the command at once.
+second one ends the command at once. Work can also be given up that nobody wants any more.
 """
 
 from __future__ import annotations
@@ -20,12 +20,17 @@ class _Flag(Protocol):
     def clear(self) -> None: ...
 
 
+def _never() -> bool:
+    return False
+
+
 _asked: _Flag = threading.Event()
+_given_up: Callable[[], bool] = _never
 
 
 def is_stopping() -> bool:
-    """Whether somebody has asked for an early end."""
-    return _asked.is_set()
+    """Whether somebody has asked for an early end, or the work is given up."""
+    return _asked.is_set() or _given_up()
 
 
 def listen_to(flag: _Flag) -> None:
@@ -33,6 +38,23 @@ def listen_to(flag: _Flag) -> None:
     global _asked
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _asked = flag
+
+
+@contextmanager
+def given_up_when(outdated: Callable[[], bool]) -> Iterator[None]:
+    """Within this work also ends early once nobody wants it any more; what it says is then void.
+
+    Parameters
+    ----------
+    outdated : callable
+        Asked often, from any thread: it should be quick, and remember that it said yes.
+    """
+    global _given_up
+    before, _given_up = _given_up, outdated
+    try:
+        yield
+    finally:
+        _given_up = before
 
 
 @contextmanager

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place, nearest
@@ -24,6 +27,33 @@ _ENCODINGS = {
     "utf-16": "utf-16",
 }
 
+ReadSink = Callable[[Path, tuple[str, ...]], None]
+_told: ContextVar[ReadSink | None] = ContextVar("told", default=None)
+
+
+@contextmanager
+def telling_what_is_read(sink: ReadSink) -> Iterator[None]:
+    """Within this `sink` gets every file and folder just before a model is read from it.
+
+    Parameters
+    ----------
+    sink : callable
+        Gets the path, of what may not exist as well, and of a folder the endings of the names that
+        matter in it; those of folders in it matter, too.
+    """
+    token = _told.set(sink)
+    try:
+        yield
+    finally:
+        _told.reset(token)
+
+
+def is_read(path: Path, endings: tuple[str, ...] = ()) -> None:
+    """Tell whoever listens that a model is read from `path`; see `telling_what_is_read`."""
+    sink = _told.get()
+    if sink is not None:
+        sink(path, endings)
+
 
 def read_text(file: Path, wanted_at: Place | None = None) -> str:
     """The text of `file`, with every line's end as a newline.
@@ -41,6 +71,7 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
         may be larger, and in the encoding that it declares.
     """
     place = wanted_at or Place(str(file), 1, 1)
+    is_read(file)
     try:
         size = file.stat().st_size
         if not file.is_file():

@@ -6,11 +6,14 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
+from interlock.model.files import is_read
 from interlock.model.model import Model
 from interlock.st.blocks import BLOCKS
 from interlock.st.layout import lay_out
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
+
+_BESIDE = (".yaml", ".svg")
 
 
 def inside_names(program: Program) -> dict[str, Type]:
@@ -28,8 +31,11 @@ def inside_names(program: Program) -> dict[str, Type]:
 
 def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> set[str]:
     """Those of `names` that stand somewhere in `texts` or in a model's or drawing's file."""
-    beside = (file for file in folder.iterdir() if file.suffix in (".yaml", ".svg"))
-    read = [file.read_text("utf-8", errors="replace") for file in beside if file.is_file()]
+    is_read(folder, _BESIDE)
+    beside = [file for file in folder.iterdir() if file.suffix in _BESIDE and file.is_file()]
+    for file in beside:
+        is_read(file)
+    read = [file.read_text("utf-8", errors="replace") for file in beside]
     words = {word.casefold() for text in (*texts, *read) for word in re.findall(r"\w+", text)}
     return {name for name in names if set(re.findall(r"\w+", name.casefold())) <= words}
 

@@ -11,7 +11,7 @@ from interlock.model.effect_matrix import (
     read_effect_matrix,
     requirements_of,
 )
-from interlock.model.files import file_beside
+from interlock.model.files import file_beside, is_read
 from interlock.model.names import Mistakes, Names
 from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document, Path
@@ -27,6 +27,7 @@ def with_matrix(
     place = document.place(path)
     with mistakes.collected():
         file = file_beside(document, path, shape.matrix.file, "the matrix", "matrix.csv")
+        is_read(file)
         matrix = read_effect_matrix(FilePath(file), shape.matrix.legend, shape.matrix.sheet, place)
         found = requirements_of(matrix)
         whole = _WithMatrix(document, matrix)

@@ -13,6 +13,7 @@ from interlock.model.files import (
     XML,
     check_inside,
     file_beside,
+    is_read,
     read_text,
 )
 from interlock.model.schema import ModelShape
@@ -91,6 +92,7 @@ def _files(document: Document, path: DocumentPath, name: str) -> Iterator[Path]:
         says = "a program's files must lie in the model's own folder, such as program/lamps.st"
         raise InputError([Mistake(place, says)])
     target = home / given
+    is_read(target)
     _check_within(target, home, place)
     if os.path.isdir(target):
         yield from _in_folder(target, home, place)
@@ -103,6 +105,7 @@ def _files(document: Document, path: DocumentPath, name: str) -> Iterator[Path]:
 
 
 def _in_folder(folder: Path, home: Path, place: Place) -> Iterator[Path]:
+    is_read(folder, ENDINGS)
     for entry in sorted(folder.iterdir(), key=lambda e: (e.name.casefold(), e.name)):
         if entry.name.startswith("."):
             continue

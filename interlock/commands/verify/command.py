@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
 from interlock.base.errors import nearest
-from interlock.base.files import write_whole
-from interlock.commands.exits import EXIT_HOLDS, EXIT_VIOLATED
+from interlock.base.files import is_there, write_whole
 from interlock.commands.options import (
     OutputFile,
     assume_option,
@@ -21,18 +23,26 @@ from interlock.commands.options import (
     progress_line,
     stopped_softly,
 )
-from interlock.commands.outcomes import exit_code
+from interlock.commands.verify.judging import JUDGES, Judged, judge
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.judgement.finding import Verification
-from interlock.judgement.ledger import Judge, Ledger, find_ledger
-from interlock.judgement.verify import verify, verify_claims
-from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
+from interlock.judgement.ledger import Ledger, find_ledger
+from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink
+from interlock.model.files import MODEL_FILE
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.oversights.found import Looked, because_of_strict
-from interlock.oversights.study import look, questions_for
 
-_JUDGES: dict[str, Judge] = {"claimed": verify_claims, "none": verify}
+# What is written or asked for once, by the name of its parameter.
+_ONCE = {
+    "json_file": "--json",
+    "junit_file": "--junit",
+    "sarif_file": "--sarif",
+    "evidence": "--evidence",
+    "runs": "--runs",
+    "every_signal": "--every-signal",
+    "with_ledger": "--ledger",
+}
 
 
 @click.command("verify")
@@ -65,6 +75,12 @@ _JUDGES: dict[str, Judge] = {"claimed": verify_claims, "none": verify}
     help="Also ask which verdicts fall under a weaker assumption between two scans.",
 )
 @click.option("--strict", is_flag=True, help="End with 1 if anything is worth a look.")
+@click.option(
+    "--watch",
+    "watched",
+    is_flag=True,
+    help="Judge again what is saved, and tell what is otherwise, until Ctrl-C.",
+)
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
     model: Path,
@@ -83,6 +99,7 @@ def command(
     every_signal: bool,
     with_ledger: bool,
     strict: bool,
+    watched: bool,
     plain: bool,
 ) -> int:
     """Explore MODEL exhaustively and judge its requirements.
@@ -92,30 +109,23 @@ def command(
     them; else 'detected' if an alarm or a refusal comes first on every run, or 'dangerous'. What
     else is worth a look is listed with its place, and changes the exit code only with --strict.
     """
-    engines = available()
-    if engine not in engines:
-        raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    loaded = assuming(load(model), assume)
-    check_requirements(loaded, only)
+    limited = (max_states, max_seconds, max_memory)
+    asked = _Asked(model, only, engine, faults, assume, limited, strict)
+    if watched:
+        return _watch(asked, plain)
+    loaded = asked.read()
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
 
         check_may_write(evidence)
-    limits = limits_of(max_states, max_seconds, max_memory)
-    try:
-        with stopped_softly(), progress_line() as progress:
-            result, looked = _judge(loaded, engines[engine](), faults, only, limits, progress)
-            ledger = None
-            if with_ledger:
-                judge = _JUDGES[faults]
-                ledger = find_ledger(result, judge, engines[engine](), limits, progress)
-    except DeclinedError as reason:
-        raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
+    limits, ledger = asked.limits(), None
+    with stopped_softly(), progress_line() as progress, asked.declining():
+        judged = asked.judged(loaded, limits, progress)
+        result, looked = judged.result, judged.looked
+        if with_ledger:
+            ledger = find_ledger(result, JUDGES[faults], asked.new_engine(), limits, progress)
     written = [] if evidence is None else _write_evidence(evidence, result, limits)
     written += [] if runs is None else _write_runs(runs, result, every_signal)
-    code = exit_code(result)
-    by_strict = strict and code == EXIT_HOLDS and bool(looked.oversights)
-    code = EXIT_VIOLATED if by_strict else code
     if sarif_file is not None:
         from interlock.commands.verify.sarif import LOSSES, to_sarif
 
@@ -123,33 +133,77 @@ def command(
         for loss in LOSSES:
             click.echo(f"not carried by SARIF: {loss}", err=True)
     if _write_data(result, looked, ledger, json_file, junit_file):
-        if by_strict:
+        if judged.by_strict:
             click.echo(because_of_strict(looked), err=True)
-        return code
+        return judged.code
     from interlock.commands.verify import tell as report
 
-    report.write(console_for(plain), result, looked, by_strict, ledger)
+    report.write(console_for(plain), result, looked, judged.by_strict, ledger)
     for line in written:
         click.echo(line)
-    return code
+    return judged.code
 
 
-def _judge(
-    model: Model,
-    engine: Engine,
-    faults: str,
-    only: tuple[str, ...],
-    limits: Limits,
-    progress: ProgressSink | None,
-) -> tuple[Verification, Looked]:
-    """The verdicts, and what is worth a look besides."""
-    asked = questions_for(model).queries
-    result = _JUDGES[faults](
-        model, engine, only=only, limits=limits, progress=progress, beside=asked
-    )
-    cut = result.exploration.limit
-    looked = look(model, result.beside, cut, engine, limits, labelled(progress, "worth a look"))
-    return _with_harm(result, limits, progress), looked
+@dataclass(frozen=True)
+class _Asked:
+    """What the options ask of a model, whenever it is read and judged."""
+
+    model: Path
+    only: tuple[str, ...]
+    engine: str
+    faults: str
+    assume: str | None
+    limited: tuple[int | None, float | None, int | None]
+    strict: bool
+
+    def __post_init__(self) -> None:
+        engines = available()
+        if self.engine not in engines:
+            raise click.UsageError(f"no engine '{self.engine}'{nearest(self.engine, engines)}")
+
+    def new_engine(self) -> Engine:
+        return available()[self.engine]()
+
+    def read(self) -> Model:
+        loaded = assuming(load(self.model), self.assume)
+        check_requirements(loaded, self.only)
+        return loaded
+
+    def limits(self) -> Limits:
+        return limits_of(*self.limited)
+
+    def judged(self, model: Model, limits: Limits, progress: ProgressSink | None) -> Judged:
+        engine = self.new_engine()
+        return judge(model, engine, self.faults, self.only, limits, progress, self.strict)
+
+    @contextmanager
+    def declining(self) -> Iterator[None]:
+        try:
+            yield
+        except DeclinedError as reason:
+            says = f"engine {self.engine} declines this model: {reason}"
+            raise click.UsageError(says) from None
+
+
+def _watch(asked: _Asked, plain: bool) -> int:
+    """Judge the model again and again until Ctrl-C."""
+    given = click.get_current_context().params
+    for name, option in _ONCE.items():
+        if given[name]:
+            raise click.UsageError(f"{option} is for one verification; leave it or --watch out")
+    from interlock.commands.verify.tell_changes import Telling
+    from interlock.commands.verify.watch import Watch
+
+    file = asked.model if asked.model.name == MODEL_FILE else asked.model / MODEL_FILE
+    if asked.only or not is_there(file):
+        # What is wrong with the command itself is no matter of waiting.
+        asked.read()
+
+    def judged(model: Model) -> Judged:
+        with progress_line() as progress, asked.declining():
+            return asked.judged(model, asked.limits(), progress)
+
+    return Watch(asked.read, judged, Telling(console_for(plain))).run()
 
 
 def _write_data(
@@ -173,15 +227,6 @@ def _write_data(
             return True
         write_whole(json_file, text)
     return False
-
-
-def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:
-    if all(len(finding.run_class.faults) == 0 for finding in result.findings):
-        return result
-    # Imported only here: without faults nobody waits for the diagrams' library.
-    from interlock.judgement.harm import with_harm
-
-    return with_harm(result, limits, progress)
 
 
 def _write_evidence(folder: Path, result: Verification, limits: Limits) -> list[str]:

@@ -36,7 +36,7 @@ WIDE = 110
 _MOST_LEFT = 12
 # Words by which a value tried is told to stand for others.
 _MANY = (" of ", " among ", " from ", " above ")
-_STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
+STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # Never colour alone: each verdict is a word, too.
 _LEGEND = (
     "'holds' means: everything reachable in this model, in this run class and under its "
@@ -168,7 +168,7 @@ def _faults(finding: Finding) -> str:
 
 
 def _verdict(finding: Finding) -> Text:
-    return Text(finding.says, style=_STYLE[finding.outcome])
+    return Text(finding.says, style=STYLE[finding.outcome])
 
 
 def violation(verification: Verification, finding: Finding) -> RenderableType:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.interrupt import is_stopping, stopping_softly
+from interlock.base.interrupt import given_up_when, is_stopping, stopping_softly
 from interlock.base.pool import spread
 from interlock.engines import catalogue
 from interlock.engines.budget import Budget
@@ -59,6 +59,16 @@ def test_an_exploration_stops_and_does_not_hold(told: list[str], engine: str) ->
     found = catalogue()[engine]().explore(sliding_tiles(3, 3), asked, Limits(), stop)
     assert found.limit == "Ctrl-C"
     assert [answer.found for answer in found.answers] == [None]
+
+
+@pytest.mark.parametrize("engine", ["reference", "enumerate", "symbolic"])
+def test_work_that_nobody_wants_any_more_is_given_up(engine: str) -> None:
+    asked = [Reach(is_("cell0", 9))]
+    with given_up_when(lambda: True):
+        found = catalogue()[engine]().explore(sliding_tiles(3, 3), asked)
+    assert found.limit is not None
+    assert [answer.found for answer in found.answers] == [None]
+    assert not is_stopping()
 
 
 def waiting(folder: Path, item: int) -> bool:
