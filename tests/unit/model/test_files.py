@@ -10,8 +10,10 @@ import pytest
 from interlock.base.errors import InputError
 from interlock.cli.main import run
 from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
-from interlock.model.files import MAX_BYTES
+from interlock.model.files import MAX_BYTES, telling_what_is_read
 from interlock.model.load import load
+from tests.support.gate import GATE_YAML, written
+from tests.support.models import MODELS
 from tests.unit.model.cases_names import NAMES
 from tests.unit.model.cases_shape import SHAPE
 from tests.unit.model.cases_text import TEXT
@@ -112,3 +114,42 @@ def test_the_command_verifies_the_small_model(
     # pull follows the button one scan later, and R1 is judged after the scan
     assert run(["verify", str(tmp_path), "--engine", "reference", "--plain"]) == EXIT_HOLDS
     assert "1 holds" in capsys.readouterr().out
+
+
+def what_is_read(folder: Path) -> set[str]:
+    """What is told of while a model is read, from its folder; folders by their endings, too."""
+    found: set[str] = set()
+
+    def sink(path: Path, endings: tuple[str, ...]) -> None:
+        found.add(path.relative_to(folder).as_posix() + ("/*.st" if ".st" in endings else ""))
+
+    with telling_what_is_read(sink):
+        load(folder)
+    found_inside = set(found)
+    load(folder)
+    assert found == found_inside
+    return found
+
+
+def test_every_file_that_a_model_is_read_from_is_told() -> None:
+    ramp = {"model.yaml", "controller.st", "mimic.svg", "procedures.yaml", "lessons.yaml"}
+    assert what_is_read(MODELS / "ramp") == {*ramp, "."}
+
+
+def test_the_matrix_and_the_folders_of_a_program_are_told(tmp_path: Path) -> None:
+    yaml = GATE_YAML.replace(
+        "controller: controller.st", "controller: [program]\nmatrix: {file: m.csv}"
+    )
+    folder = written(tmp_path / "gate", yaml)
+    (folder / "program" / "inner").mkdir(parents=True)
+    (folder / "controller.st").rename(folder / "program" / "inner" / "controller.st")
+    (folder / "m.csv").write_text("cause;drive\npressed;X\n")
+    program = {"program", "program/*.st", "program/inner/*.st", "program/inner/controller.st"}
+    assert what_is_read(folder) == {"model.yaml", "m.csv", ".", *program}
+
+
+def test_a_file_that_is_missing_is_told_as_well(tmp_path: Path) -> None:
+    read: list[Path] = []
+    with telling_what_is_read(lambda path, _endings: read.append(path)):
+        told(tmp_path)
+    assert read == [tmp_path / "model.yaml"]

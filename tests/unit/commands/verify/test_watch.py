@@ -286,6 +286,21 @@ def test_ctrl_c_before_any_verdict_is_undecided(folder: Path) -> None:
     assert "There is no verdict yet." in watched.said
 
 
+def test_ctrl_c_pressed_twice_ends_at_once_and_no_otherwise(folder: Path) -> None:
+    (folder / "controller.st").write_text(BROKEN)
+    watched = Watched(folder)
+
+    def press_twice() -> None:
+        press()
+        press()
+        pytest.fail("the second press did not end it")
+
+    watched.while_judging = [lambda: None, press_twice]
+    assert watched.watch(save(folder / "controller.st", GATE_ST)) == 1
+    assert watched.said.endswith("Ended. The verdicts are those of 12:00:00: 3 holds, 1 violated. ")
+    assert not is_stopping()
+
+
 def test_files_that_come_to_a_folder_of_the_program_count(tmp_path: Path) -> None:
     folder = written(tmp_path / "gate", GATE_YAML.replace("controller.st", "program"))
     (folder / "program").mkdir()
