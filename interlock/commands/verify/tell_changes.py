@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
-import click
 from rich.console import Console, RenderableType
 from rich.markup import escape
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from interlock.base.visible import in_one_line
+from interlock.commands.options import print_line
 from interlock.commands.verify import tell
 from interlock.commands.verify.changes import Change, changes_between, new_to_look_at
 from interlock.commands.verify.judging import Judged
@@ -40,7 +41,7 @@ class Telling:
     def saved(self, files: Sequence[str], while_judging: bool) -> None:
         """Head the next reading with the files that it is made for."""
         when = "saved while judging, which begins anew" if while_judging else "saved"
-        names = ", ".join(files) or "nothing else than before"
+        names = in_one_line(", ".join(files)) or "nothing else than before"
         self._console.print(Text(f"\n{self._time()} {when}: {names}", style="bold"))
 
     def verdicts(self, judged: Judged) -> None:
@@ -63,7 +64,7 @@ class Telling:
     def mistakes(self, lines: Iterable[str]) -> None:
         """Tell mistakes, and which verdicts there still are."""
         for line in lines:
-            click.echo(line, err=True)
+            print_line(line, err=True)
         self._console.print(self._standing(", before the mistakes"))
 
     def end(self) -> None:

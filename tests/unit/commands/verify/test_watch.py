@@ -18,7 +18,6 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.errors import Mistake, Place
 from interlock.base.interrupt import is_stopping
 from interlock.cli.main import run
 from interlock.commands.verify.judging import Judged, judge
@@ -381,10 +380,16 @@ def test_a_reading_that_the_system_refuses_is_a_mistake(
     assert capsys.readouterr().err == "model.svg: cannot be read: No such file or directory\n"
 
 
-def test_mistakes_cannot_break_a_line(capsys: pytest.CaptureFixture[str]) -> None:
-    telling = Telling(Terminal(file=StringIO()))
-    telling.mistakes([str(Mistake(Place("a.st", 1, 1), "a\nb"))])
+def test_neither_mistakes_nor_names_of_files_can_break_a_line(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    out = StringIO()
+    telling = Telling(Terminal(file=out, color_system=None))
+    telling.mistakes(["no requirement 'a\nb'"])
+    telling.saved(["a\nb.st", "[bold]c.st"], while_judging=False)
     assert len(capsys.readouterr().err.splitlines()) == 1
+    assert len(out.getvalue().strip().splitlines()) == 3
+    assert "[bold]c.st" in out.getvalue()
 
 
 ONCE: Sequence[Sequence[str]] = [
