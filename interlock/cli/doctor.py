@@ -22,6 +22,7 @@ _ESSENTIAL = (
     "ruamel.yaml",
     "transitions",
     "llvmlite",
+    "xlsxwriter",
 )
 # What else the package asks for, and each library of an extra with the extra's name.
 _FURTHER = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -180,12 +180,6 @@ def compare(
         (after.beside, after.exploration.limit),
     )
     moved = moves.result(seen, engine, limits, staged("moves"))
-    ledgers = None
-    if with_ledger:
-        ledgers = (
-            find_ledger(before, verify, engine, limits, staged("ledger of the old")),
-            find_ledger(after, verify, engine, limits, staged("ledger of the new")),
-        )
     differences = model_differences(old, new)
     spread = Spread((old, new), differences, behaviour, reason, moved)
     return Comparison(
@@ -199,7 +193,20 @@ def compare(
         spread=spread,
         order=order,
         faults=tuple(faults),
-        ledgers=ledgers,
+        ledgers=_ledgers(before, after, engine, limits, staged) if with_ledger else None,
+    )
+
+
+def _ledgers(
+    before: Verification,
+    after: Verification,
+    engine: Engine,
+    limits: Limits,
+    staged: Callable[[str], ProgressSink | None],
+) -> tuple[Ledger, Ledger]:
+    return (
+        find_ledger(before, verify, engine, limits, staged("ledger of the old")),
+        find_ledger(after, verify, engine, limits, staged("ledger of the new")),
     )
 
 
