@@ -190,6 +190,10 @@ class Translator:
         width = _width(*self._intervals[node])
         if node.op is Op.ITE:
             condition, *arms = node.args
+            least, greatest = self._intervals[condition]
+            if least == greatest:
+                # The interval is that of one arm; the other may need more bits.
+                return self._as_integer(arms[0] if least else arms[1], width)
             then, otherwise = (self._as_integer(arm, width) for arm in arms)
             return f"(ite {self._as_bool(condition)} {then} {otherwise})"
         wide = max(width, *(_width(*self._intervals[a]) for a in node.args)) + 1

@@ -120,7 +120,7 @@ def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(
     assert run(command("report")) == 0
     whole = forked.seconds_alone(command("later", *limits))
     earlier, later = contents(written / "report"), contents(written / "later")
-    assert earlier.keys() == {"report.html", "report.pdf"}
+    assert earlier.keys() == {"report.html", "report.pdf", "signals.xlsx"}
     for _ in killed(forked, command("report", *limits), whole, 6, 3):
         assert contents(written / "report") in (earlier, later)
     assert run(command("report", *limits)) == 3

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from enum import Enum
 from typing import Any
 
+from interlock.base.errors import Place
 from interlock.independent_judge.story import Line
 from interlock.model.build import FAULT_FREE
 
@@ -71,9 +72,11 @@ class DefectResult:
         """The result that `as_data` gave."""
         given = dict(data)
         given["outcome"] = DefectOutcome(given["outcome"])
-        given["story"] = tuple(
-            Line(**{**line, "changes": tuple(line["changes"]), "decided": tuple(line["decided"])})
-            for line in given["story"]
-        )
+        given["story"] = tuple(_line(line) for line in given["story"])
         given["differs"] = tuple(given["differs"])
         return DefectResult(**given)
+
+
+def _line(data: Mapping[str, Any]) -> Line:
+    places = tuple(Place(**place) for place in data["decided"])
+    return Line(**{**data, "changes": tuple(data["changes"]), "decided": places})
