@@ -56,8 +56,11 @@ class Calling(Finding):
     def _is_outside(self, met: int) -> bool:
         """Whether an index was found outside after so many defects.
 
-        The call of an instance that is not there is dropped, as a write would be.
+        The call of an instance that is not there is dropped, as a write would be; what is tried
+        out is called all the same, since another index leads to it.
         """
+        if self.is_trial:
+            return False
         return any(mistake.says.startswith(OUTSIDE) for mistake in self.defects[met:])
 
     def _perform(

@@ -88,7 +88,8 @@ class Locating(Base):
             for index, where, (lo, hi) in zip(own, places, base.spans, strict=False):
                 if not lo <= index <= hi:
                     self.note(where, f"{OUTSIDE} {lo}..{hi}")
-            found = detached(found) if writes else found
+            # What is tried out may be written where another index leads, and is forgotten.
+            found = detached(found) if writes and not self.is_trial else found
         if not rest:
             return found
         # An array of arrays takes its indexes in one bracket, too.
