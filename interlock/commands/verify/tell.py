@@ -328,7 +328,9 @@ def _about_the_program(verification: Verification) -> list[RenderableType]:
         names = ", ".join(name for name, _ in remembered[:_MOST_LEFT])
         more = len(remembered) - _MOST_LEFT
         names += f" and {more} more" if more > 0 else ""
-        rows.append(_below(f"Remembered from scan to scan, {bits_of(remembered)} bits: {names}."))
+        n_bits = bits_of(remembered)
+        size = "1 bit" if n_bits == 1 else f"{n_bits} bits"
+        rows.append(_below(f"Remembered from scan to scan, {size}: {names}."))
     if is_executed_as_written(model):
         rows.append(_below("Runs were replayed on the text of the program itself."))
     rows += [_below(f"{line}.") for line in left[:_MOST_LEFT]]
