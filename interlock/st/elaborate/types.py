@@ -31,9 +31,6 @@ ELEMENTARY = frozenset((*INTEGERS, *BIT_STRINGS, "BOOL", "TIME", "LTIME", "REAL"
 A_REFERENCE = "a reference"
 """Why a variable of a reference is unknown."""
 
-A_MISSING_TYPE = "a variable of the type"
-"""How it begins why a variable of a type that is not given is unknown."""
-
 _TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
     **dict.fromkeys(("DATE", "LDATE"), "a date"),
