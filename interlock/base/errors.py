@@ -176,6 +176,17 @@ def _is_one_off(a: str, b: str) -> bool:
     return swapped or rest_b in (rest_a[1:], rest_b[:1] + rest_a[1:]) or rest_a == rest_b[1:]
 
 
+def meant(name: str, known: Iterable[str]) -> str:
+    """Return ``"; did you mean 'x'?"`` for the nearest known name, or nothing if none is near.
+
+    >>> meant("BOOLNOT", ["INT", "BOOL"]), meant("Axis", ["INT", "BOOL"])
+    ("; did you mean 'BOOL'?", '')
+    """
+    by_fold = {candidate.casefold(): candidate for candidate in sorted(set(known))}
+    close = get_close_matches(name.casefold(), list(by_fold), n=1, cutoff=0.6)
+    return f"; did you mean '{by_fold[close[0]][:_LONGEST]}'?" if close else ""
+
+
 def nearest(name: str, known: Iterable[str]) -> str:
     """Return ``"; did you mean 'x'?"`` for the nearest known name, or the known names if few.
 
@@ -185,11 +196,8 @@ def nearest(name: str, known: Iterable[str]) -> str:
     '; known: lift_up, xfer_a'
     """
     names = sorted(set(known))
-    by_fold = {candidate.casefold(): candidate for candidate in names}
-    close = get_close_matches(name.casefold(), list(by_fold), n=1, cutoff=0.6)
-    if close:
-        return f"; did you mean '{by_fold[close[0]][:_LONGEST]}'?"
-    if not names:
-        return ""
+    near = meant(name, names)
+    if near or not names:
+        return near
     shown = ", ".join(known[:_LONGEST] for known in names[:8])
     return f"; known: {shown}" + (", …" if len(names) > 8 else "")

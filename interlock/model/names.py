@@ -20,6 +20,7 @@ from interlock.st.types import BOOL, EnumType, Scope, Type
 from interlock.st.words import RESERVED
 
 MAX_TERMS_DEEP = 60
+_MOST_SHOWN = 3
 
 
 @dataclass
@@ -37,13 +38,20 @@ class Mistakes:
         return _Collecting(self.found)
 
     def explain(self, left_out: Iterable[LeftOut]) -> None:
-        """Say of each output that is asked for and was left out of the program, why it was."""
+        """Say once for each reason, where it lies, why what is asked for was left out."""
+        reasons: dict[Mistake, list[tuple[str, Place]]] = {}
         for left in left_out:
             of_it = f"'{left.name}' is not ".casefold()
-            for number, mistake in enumerate(self.found):
-                if mistake.says.casefold().startswith(of_it):
-                    says = f"'{left.name}' is left out, see {left.why.place}: {left.why.says}"
-                    self.found[number] = Mistake(mistake.place, says)
+            asked = [m for m in self.found if m.says.casefold().startswith(of_it)]
+            for mistake in asked:
+                self.found.remove(mistake)
+                reasons.setdefault(left.why, []).append((left.name, mistake.place))
+        for why, lost in reasons.items():
+            names = list(dict.fromkeys(f"'{name}'" for name, _ in lost))
+            shown = ", ".join(names[:_MOST_SHOWN]) + (", …" if len(names) > _MOST_SHOWN else "")
+            verb = "is" if len(names) == 1 else "are"
+            says = f"{shown} {verb} left out, which {lost[0][1]} needs: {why.says}"
+            self.found.append(Mistake(why.place, says))
 
     def raise_if_any(self) -> None:
         """Raise an `InputError` with everything noted."""

@@ -114,11 +114,13 @@ def load_files(
         if _declares_nothing(files):
             raise InputError([_nothing_declared(list(error.mistakes))]) from None
         raise
-    left_out = (
+    left_out = tuple(
         sx.Note(left.why.place, f"output '{left.name}' is left out: {left.why.says}")
         for left in program.left_out
     )
     notes = (*whole.notes, *left_out)
+    lost = (ty.LeftOut(name, why) for name, why in whole.of_missing_types.items())
+    program = replace(program, left_out=(*program.left_out, *lost))
     units = [unit for file in files for unit in file.units]
     is_plain = len(units) == 1 and whole.program.body == units[0].body
     return Loaded(program, tuple(files), whole.root.name, notes, whole.task, is_plain)

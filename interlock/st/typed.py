@@ -209,7 +209,7 @@ class Instance:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """An output that was taken out of the program, and where and why it cannot be known."""
+    """An output or input that is no part of the program; where and why it cannot be known."""
 
     name: str
     why: Mistake

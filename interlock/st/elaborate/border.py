@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from interlock.base.errors import Mistake
 from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import bits_of, names_at, overlap, plain_address
 from interlock.st.elaborate.charts import Charts
@@ -39,6 +40,7 @@ class Border(Charts):
     def __init__(self, reading: Reading) -> None:
         super().__init__(reading)
         self._outputs: set[str] = set()
+        self.of_missing_types: dict[str, Mistake] = {}
         self._names_at = names_at(self.project)
 
     def _declare(self, declaration: sx.Declaration, frame: Frame) -> None:
@@ -89,6 +91,7 @@ class Border(Charts):
             raise self.reading.refuse(like.type.place, says)
         if kind == "VAR_INPUT":
             self.reading.outside.add(path)
+        self._note_missing_type(path, shape)
         own = replace(like, kind=kind, retain=like.retain and kind != "VAR_INPUT")
         if kind == "VAR_OUTPUT":
             self._outputs |= {leaf.path for leaf in leaves(path, shape)}
@@ -101,6 +104,10 @@ class Border(Charts):
             return made
         self.add(path, shape, like.initial, frame, own)
         return self._copied(path, f"{path}.now", shape, "VAR_TEMP", like, frame)
+
+    def _note_missing_type(self, path: str, shape: Shape) -> None:
+        if isinstance(shape, Unknown) and shape.why in self.reading.found.missing:
+            self.of_missing_types[path] = self.reading.found.missing[shape.why]
 
     def _copied(
         self,

@@ -48,6 +48,8 @@ class Elaborated:
         The task that a configuration gives the root, with an interval.
     left_out : dict of str to Mistake
         Outputs that are no part of the program, and why.
+    of_missing_types : dict of str to Mistake
+        Inputs and outputs of types that are not in the files.
     """
 
     program: sx.Program
@@ -55,6 +57,7 @@ class Elaborated:
     notes: tuple[sx.Note, ...]
     task: sx.Task | None = None
     left_out: Mapping[str, Mistake] = field(default_factory=dict)
+    of_missing_types: Mapping[str, Mistake] = field(default_factory=dict)
 
 
 def elaborate(
@@ -103,7 +106,8 @@ def elaborate(
         raise InputError(mistakes)
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
-    return Elaborated(program, unit, tuple(in_order), _task(project, unit), read.left_out)
+    task = _task(project, unit)
+    return Elaborated(program, unit, tuple(in_order), task, read.left_out, read.of_missing_types)
 
 
 def _task(project: Project, unit: sx.Unit) -> sx.Task | None:
@@ -229,13 +233,17 @@ class Root(Border):
         unknown = self.reading.found.unknown
         lost = {path: unknown[path] for path in unknown if path in self._outputs}
         remain = self._outputs - lost.keys()
+        told: set[str] = set()
         for path, (place, why) in lost.items():
-            if not why:
-                continue  # A mistake that is told.
-            if remain:
-                self.left_out[path] = Mistake(place, f"it depends on {why}")
-            else:
+            missing = self.reading.found.missing.get(why)
+            if remain and why:
+                self.left_out[path] = missing or Mistake(place, f"it depends on {why}")
+            elif why not in told and missing is not None:
+                self.reading.refuse(missing.place, missing.says)
+            elif why and why not in told:
                 self.reading.refuse(place, f"output '{path}' depends on {why}")
+            # Where it is empty, a mistake is told.
+            told.add(why)
 
     # Types
 

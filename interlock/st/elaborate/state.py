@@ -76,6 +76,8 @@ class Found:
         The step and the milliseconds that its time is compared with.
     given : dict of str to Given
         What is read of variables whose type is not in the files given, by its casefolded path.
+    missing : dict of str to Mistake
+        Types that are not in the files given, by why a variable of theirs is unknown.
     """
 
     unknown: dict[str, tuple[Place, str]] = field(default_factory=dict)
@@ -86,6 +88,7 @@ class Found:
     met: set[str] = field(default_factory=set)
     timed: set[tuple[str, int]] = field(default_factory=set)
     given: dict[str, Given] = field(default_factory=dict)
+    missing: dict[str, Mistake] = field(default_factory=dict)
 
     @property
     def size(self) -> int:

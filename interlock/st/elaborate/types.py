@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from math import prod
 
-from interlock.base.errors import is_slip, nearest
+from interlock.base.errors import Mistake, is_slip, meant, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, TIMERS
 from interlock.st.elaborate.constants import constant_integer
@@ -108,6 +108,8 @@ class Types:
             raise self.reading.refuse(type_.place, says)
         says = f"a variable of the type {type_.name}, which is not in the files given"
         self.reading.note(type_.place, f"the type {type_.name} is not in the files given")
+        missing = f"the type {type_.name} is not in the files given{meant(type_.name, known)}"
+        self.reading.found.missing.setdefault(says, Mistake(type_.place, missing))
         return Unknown(says, is_foreign=True)
 
     def _of_type(self, type_def: sx.TypeDef, type_: sx.TypeRef, frame: Frame) -> Shape:

@@ -111,3 +111,28 @@ def test_code_that_is_not_there_is_told_alike_in_small_and_large_projects() -> N
 def test_a_slip_in_a_name_is_refused() -> None:
     with pytest.raises(InputError, match="no function 'LIMTI'; did you mean 'LIMIT'"):
         load_project({"p.st": _HEAD + "n : INT; END_VAR n := LIMTI(1, 2, 3); END_PROGRAM"})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "VAR_INPUT a : BOOLNOT; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR q := a; r := TRUE;",
+        "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOLNOT; r : BOOL; END_VAR q := a; r := a;",
+        "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR VAR n : BOOLNOT; END_VAR\n"
+        "q := a AND n; r := n OR a;",
+    ],
+)
+def test_an_unknown_type_that_a_model_needs_is_told_once_at_its_place(
+    text: str, tmp_path: Path
+) -> None:
+    sensors = "plant:\n  p: {states: [x, y], initial: x}\nsensors:\n  a: {reads: p = x}\n"
+    asked = "  R: {says: s, never: q AND r}\n  S: {says: s, never: q}\n"
+    model = f"title: T\ncontroller: p.st\n{sensors}requirements:\n{asked}"
+    (tmp_path / "model.yaml").write_text(model)
+    (tmp_path / "p.st").write_text(f"PROGRAM m\n{text}\nEND_PROGRAM")
+    with pytest.raises(InputError) as caught:
+        load(tmp_path)
+    (mistake,) = caught.value.mistakes
+    at = text.partition("\n")[0].index("BOOLNOT") + 1
+    assert (mistake.place.file_name, mistake.place.line, mistake.place.column) == ("p.st", 2, at)
+    assert "the type BOOLNOT is not in the files given; did you mean 'BOOL'?" in mistake.says
