@@ -33,11 +33,10 @@ _INSTRUCTIONS = words_of(
     "LD LDN ST STN ANDN ORN XORN CAL CALC CALCN RET RETC RETCN JMPC JMPCN GT GE EQ NE LE LT"
 )
 _SPECIAL_ASSIGNMENTS = {
-    "S": "S= (set) is not supported; write IF … THEN x := TRUE; END_IF;",
-    "R": "R= (reset) is not supported; write IF … THEN x := FALSE; END_IF;",
     "REF": "REF= is not supported: references have no finite meaning",
     "?=": "?= is not supported: references have no finite meaning",
 }
+_SETS = {"S": True, "R": False}
 NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
 
 
@@ -171,6 +170,8 @@ class StatementParser(ExpressionParser):
             self.expect(";", "an operator")
             return sx.Assign(target, value, place)
         joined = self.ahead().upper == "=" and now.end == self.ahead().start
+        if joined and now.upper in _SETS:
+            return self._set(target, sx.Truth(_SETS[now.upper], place), place)
         if now.upper == "?=" or (joined and now.upper in _SPECIAL_ASSIGNMENTS):
             return self._refused(first, place, _SPECIAL_ASSIGNMENTS[now.upper])
         if isinstance(target, sx.Direct):
@@ -181,6 +182,15 @@ class StatementParser(ExpressionParser):
         if self._stops() or self.on_new_line():
             return self.fail("';'", "':='")
         return self.fail("':='", "'('", "';'")
+
+    def _set(self, target: sx.Target, value: sx.Truth, place: Place) -> sx.Statement:
+        """``target S= condition;`` or ``R=``: what some environments write for an IF."""
+        self.advance()
+        self.advance()
+        condition = self.expression()
+        self.expect(";", "an operator")
+        effect = sx.Assign(target, value, place)
+        return sx.If((sx.Branch(condition, (effect,), place),), (), place)
 
     def _refused(self, first: int, place: Place, says: str) -> sx.Statement:
         """A statement that means nothing here, up to its semicolon."""

@@ -41,6 +41,7 @@ _DESCRIPTION = re.compile(r"\(\*\s*@KEY@\s*:\s*DESCRIPTION\b")
 _END_OF_DESCRIPTION = re.compile(r"\(\*\s*@KEY@\s*:\s*END_DESCRIPTION\b")
 _RULE = re.compile(r"[ \t]*(?:={4,}|-{4,}|\*{4,}|#{4,}|~{4,})[ \t]*(?=[\r\n]|\Z)")
 _LINE = re.compile(r"[^\r\n]*")
+_FENCE = re.compile(r"^[ \t]*(```|~~~)[^\r\n]*", re.MULTILINE)
 
 DURATION_PREFIXES = frozenset(("T", "TIME", "LT", "LTIME"))
 DATE_KINDS = {
@@ -123,6 +124,7 @@ class _Scan:
         self.quotes_names = _QUOTES_NAMES.search(text) is not None
         self.folds = _FOLDS.search(text) is not None
         self.quoted: dict[str, str] = {}
+        self.around = _around_fences(text)
 
     def run(self) -> Tokens:
         text, found = self.text, self.found
@@ -132,6 +134,10 @@ class _Scan:
             piece = match(text, at)
             assert piece is not None
             kind, end = piece.lastgroup or "", piece.end()
+            if at in self.around:
+                found.wrappings.append((at, text[at : self.around[at]].strip().partition("\n")[0]))
+                at = self.around[at]
+                continue
             if kind == "white":
                 white = piece[0]
                 self.line_start = self.line_start or "\n" in white or "\r" in white
@@ -258,3 +264,20 @@ class _Scan:
             return len(self.text)
         self.found.pragmas.append((at, self.text[at:end]))
         return end
+
+
+def _around_fences(text: str) -> dict[int, int]:
+    """What stands outside the fenced parts of a text that describes its program: start to end.
+
+    Where what stands outside could be a program, nothing is.
+    """
+    fences = list(_FENCE.finditer(text))
+    if not fences or len(fences) % 2:
+        return {}
+    starts = [0, *(fence.start(1) for fence in fences[1::2])]
+    ends = [*(fence.end() for fence in fences[::2]), len(text)]
+    outside = dict(zip(starts, ends, strict=True))
+    is_prose = not any(
+        sign in text[at:end] for at, end in outside.items() for sign in (":=", "END_")
+    )
+    return outside if is_prose else {}

@@ -107,12 +107,12 @@ STATEMENTS = (
         "ENO",
         q=0,
     ),
-    refused(
+    taken(
         "S=",
-        "Setting and resetting assignments of some environments; write an IF.",
-        _AB + "q S= a;",
-        "S= (set) is not supported",
+        "q S= a; and q R= a; of some environments are IF a THEN q := TRUE; END_IF; and q := FALSE.",
+        _AB + "q S= TRUE; q R= a; q S= NOT a;",
         "R=",
+        q=1,
     ),
     refused(
         "JMP",

@@ -137,8 +137,6 @@ def test_a_target_is_read(text: str, target: str) -> None:
 @pytest.mark.parametrize(
     ("text", "says", "kept"),
     [
-        ("a S= b;", "S= (set) is not supported", "a S= b;"),
-        ("a R= b;", "R= (reset) is not supported", "a R= b;"),
         ("r REF=  n;", "REF= is not supported", "r REF= n;"),
         ("p ?= q;", "?= is not supported", "p ?= q;"),
         ("JMP out;", "jumps and labels", "JMP out;"),
@@ -152,6 +150,11 @@ def test_a_statement_without_a_meaning_here_is_kept_refused(
     assert isinstance(refused, sx.Refused)
     assert refused.text == kept
     assert says in refused.says
+
+
+def test_set_and_reset_are_conditions() -> None:
+    assert statement_of("a S= b OR c;") == statement_of("IF b OR c THEN a := TRUE; END_IF")
+    assert statement_of("a.x R= b;") == statement_of("IF b THEN a.x := FALSE; END_IF")
 
 
 def test_ends_of_statements_need_no_semicolon() -> None:
