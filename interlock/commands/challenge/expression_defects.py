@@ -38,12 +38,23 @@ class DefectKind(Enum):
 
 @dataclass(frozen=True)
 class ExpressionDefect:
-    """A changed expression: where, what sort of mistake, in words, and the tree."""
+    """A changed expression: where, what sort of mistake, in words, and the tree.
+
+    Of the tree only `part` differs, which the numbers of operands in `path` lead to; None where it
+    is all of it.
+    """
 
     place: Place
     kind: DefectKind
     says: str
     tree: ty.Expression
+    path: tuple[int, ...] = ()
+    part: ty.Expression | None = None
+
+    @property
+    def changed(self) -> ty.Expression:
+        """What stands at the end of `path`."""
+        return self.tree if self.part is None else self.part
 
 
 def whole_text(e: ty.Expression) -> str:
@@ -95,10 +106,12 @@ def expression_defects(
         for defect in expression_defects(child, neighbours):
             if is_not and isinstance(child, ty.Read) and defect.kind is DefectKind.NEGATED:
                 continue  # NOT NOT is what dropping the NOT of `e` gives
-            yield replace(defect, tree=_with_child(e, number, defect.tree))
+            tree, path = with_child(e, number, defect.tree), (number, *defect.path)
+            yield replace(defect, tree=tree, path=path, part=defect.changed)
 
 
-def _with_child(e: ty.Expression, number: int, child: ty.Expression) -> ty.Expression:
+def with_child(e: ty.Expression, number: int, child: ty.Expression) -> ty.Expression:
+    """`e` with another operand; one that is AND or OR like `e` becomes part of it."""
     match e:
         case ty.Unary():
             return replace(e, operand=child)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from interlock.base.errors import Place
+from interlock.commands.challenge.edits import Body, Edit, edited
 from interlock.commands.challenge.expression_defects import (
     DefectKind,
     ExpressionDefect,
@@ -16,10 +17,10 @@ from interlock.commands.challenge.expression_defects import (
     truth,
     whole_text,
 )
+from interlock.commands.challenge.places import Change, by_place
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
 
-Body = tuple[ty.Statement, ...]
 # The input that resets a bistable block.
 _RESETS = {"SR": "R", "RS": "R1"}
 
@@ -39,35 +40,30 @@ class ProgramDefect:
     program: ty.Program
 
 
-@dataclass(frozen=True)
-class _Changed:
-    place: Place
-    at: str
-    within: str
-    kind: DefectKind
-    says: str
-    body: Body
-
-
 def program_defects(program: ty.Program) -> Iterator[ProgramDefect]:
-    """Every defect of `program`, in the order of its statements; exchanged outputs come last."""
-    seeder = _Seeder(program)
-    for changed in seeder.body(program.body):
-        c, changed_program = changed, replace(program, body=changed.body)
-        yield ProgramDefect(c.place, c.at, c.within, c.kind, c.says, changed_program)
+    """Every defect of `program`, in the order of its statements; exchanged outputs come last.
+
+    What stands at one place of the text is changed in all its copies.
+    """
+    for change in by_place(_Seeder(program).body(program.body)):
+        c, changed = change.first, replace(program, body=edited(program.body, change.edits))
+        yield ProgramDefect(c.place, c.at, c.within, c.kind, change.says, changed)
     yield from _exchanged_outputs(program)
 
 
 def neighbours_of(program: ty.Program) -> dict[str, str]:
     """For each variable the next declared one of its kind and type, which it may be mistaken for.
 
-    The last of a kind and type has the one before it.
+    It is one of the same instance where that has another. The last has the one before it.
     """
     found: dict[str, str] = {}
-    groups: dict[tuple[str, str], list[str]] = {}
+    groups: dict[tuple[str, ...], list[str]] = {}
     for variable in program.variables:
-        groups.setdefault((variable.kind, str(variable.type)), []).append(variable.name)
-    for names in groups.values():
+        key = (variable.kind, str(variable.type))
+        instance = variable.name.rpartition(".")[0]
+        groups.setdefault(key, []).append(variable.name)
+        groups.setdefault((*key, instance), []).append(variable.name)
+    for names in sorted(groups.values(), key=len, reverse=True):
         found |= dict(pairwise(names))
         if len(names) > 1:
             found[names[-1]] = names[-2]
@@ -79,22 +75,23 @@ class _Seeder:
         self.blocks = {instance.name: instance.block for instance in program.instances}
         self.neighbours: Mapping[str, str] = neighbours_of(program)
 
-    def body(self, body: Body) -> Iterator[_Changed]:
+    def body(self, body: Body) -> Iterator[Change]:
         for number, statement in enumerate(body):
-            for changed in self._statement(statement):
-                whole = (*body[:number], *changed.body, *body[number + 1 :])
-                yield replace(changed, body=whole)
-            if number + 1 < len(body) and _depend(statement, body[number + 1]):
+            for change in self._statement(statement):
+                yield change.within_statement("", number)
+            if number + 1 < len(body) and _may_swap(statement, body[number + 1]):
                 after = body[number + 1]
-                whole = (*body[:number], after, statement, *body[number + 2 :])
                 says = f"{_title(after)} before {_title(statement)}"
                 both = f"{written(after)}; {written(statement)}"
-                yield _Changed(after.place, name_of(after), both, DefectKind.REORDERED, says, whole)
+                edit = Edit((number,), (after, statement), 2)
+                at, kind = name_of(after), DefectKind.REORDERED
+                yield Change(after.place, statement.place, at, both, kind, says, edit)
 
-    def _statement(self, s: ty.Statement) -> Iterator[_Changed]:
+    def _statement(self, s: ty.Statement) -> Iterator[Change]:
         match s:
             case ty.Assign():
-                yield from self._assign(s)
+                yield from _missing_reset(s)
+                yield from self._part(s, 0, s.value)
             case ty.If():
                 yield from self._if(s)
             case ty.Case():
@@ -102,77 +99,51 @@ class _Seeder:
             case ty.Invoke():
                 yield from self._invoke(s)
 
-    def _expression(self, e: ty.Expression) -> Iterator[ExpressionDefect]:
-        yield from constant_defects(e)
-        yield from expression_defects(e, self.neighbours)
+    def _part(self, s: ty.Statement, part: int, e: ty.Expression) -> Iterator[Change]:
+        """Defects of an expression that is a part of `s`."""
+        if not (isinstance(s, ty.Case) and part == 0):
+            yield from (_changed(defect, s, part) for defect in constant_defects(e))
+        yield from (_changed(defect, s, part) for defect in expression_defects(e, self.neighbours))
 
-    def _assign(self, s: ty.Assign) -> Iterator[_Changed]:
-        yield from _missing_reset(s)
-        for defect in self._expression(s.value):
-            yield _changed(defect, s, replace(s, value=defect.tree))
-
-    def _if(self, s: ty.If) -> Iterator[_Changed]:
+    def _if(self, s: ty.If) -> Iterator[Change]:
         for number, branch in enumerate(s.branches):
-            conditions = [
-                (defect, replace(branch, condition=defect.tree))
-                for defect in self._expression(branch.condition)
-            ]
-            for defect, other in conditions:
-                yield _changed(defect, s, _with_branch(s, number, other))
+            yield from self._part(s, 2 * number, branch.condition)
             under = _conditions(s, number)
             for inner in (*_lost_resets(branch.body), *self.body(branch.body)):
-                other = replace(branch, body=inner.body)
-                yield _inside(under, inner, _with_branch(s, number, other))
+                yield inner.within_statement(under, 2 * number + 1)
         for inner in self.body(s.otherwise):
             under = f"{_conditions(s, len(s.branches) - 1)} ELSE"
-            yield _inside(under, inner, replace(s, otherwise=inner.body))
+            yield inner.within_statement(under, 2 * len(s.branches))
 
-    def _case(self, s: ty.Case) -> Iterator[_Changed]:
-        for defect in expression_defects(s.selector, self.neighbours):
-            yield _changed(defect, s, replace(s, selector=defect.tree))
+    def _case(self, s: ty.Case) -> Iterator[Change]:
+        yield from self._part(s, 0, s.selector)
         case = f"CASE {whole_text(s.selector)} OF"
         for number, branch in enumerate(s.branches):
             for inner in self.body(branch.body):
-                other = replace(branch, body=inner.body)
-                branches = (*s.branches[:number], other, *s.branches[number + 1 :])
-                under = f"{case} {_ranges(branch)}:"
-                yield _inside(under, inner, replace(s, branches=branches))
+                yield inner.within_statement(f"{case} {_ranges(branch)}:", number + 1)
         for inner in self.body(s.otherwise):
-            yield _inside(f"{case} ELSE", inner, replace(s, otherwise=inner.body))
+            yield inner.within_statement(f"{case} ELSE", len(s.branches) + 1)
 
-    def _invoke(self, s: ty.Invoke) -> Iterator[_Changed]:
+    def _invoke(self, s: ty.Invoke) -> Iterator[Change]:
         reset = _RESETS.get(self.blocks[s.instance])
         for number, (name, value) in enumerate(s.inputs):
             if name == reset and not isinstance(value, ty.Constant):
-                lost = _with_input(s, number, truth(False, value.place))
+                tree = truth(False, value.place)
                 says = f"drop reset {text_of(value)} of {s.instance}"
-                reset_kind = DefectKind.RESET
-                yield _Changed(value.place, s.instance, written(s), reset_kind, says, (lost,))
-            for defect in self._expression(value):
-                yield _changed(defect, s, _with_input(s, number, defect.tree))
+                yield _changed(
+                    ExpressionDefect(value.place, DefectKind.RESET, says, tree), s, number
+                )
+            yield from self._part(s, number, value)
 
 
-def _changed(defect: ExpressionDefect, given: ty.Statement, other: ty.Statement) -> _Changed:
-    """The defect in the statement `given`, of which it makes the `other`."""
-    at, within = name_of(given), written(given)
-    return _Changed(defect.place, at, within, defect.kind, defect.says, (other,))
+def _changed(defect: ExpressionDefect, s: ty.Statement, part: int) -> Change:
+    """The defect in a part of the statement `s`, seen from it."""
+    edit = Edit((part, *defect.path), defect.changed)
+    at, kind, n_inside = name_of(s), defect.kind, len(edit.path)
+    return Change(defect.place, s.place, at, written(s), kind, defect.says, edit, n_inside)
 
 
-def _inside(under: str, inner: _Changed, whole: ty.Statement) -> _Changed:
-    """The defect of an inner statement, in the statement `whole` that holds it."""
-    return replace(inner, within=f"{under} {inner.within}", body=(whole,))
-
-
-def _with_branch(s: ty.If, number: int, branch: ty.Branch) -> ty.If:
-    return replace(s, branches=(*s.branches[:number], branch, *s.branches[number + 1 :]))
-
-
-def _with_input(s: ty.Invoke, number: int, value: ty.Expression) -> ty.Invoke:
-    given = (s.inputs[number][0], value)
-    return replace(s, inputs=(*s.inputs[:number], given, *s.inputs[number + 1 :]))
-
-
-def _missing_reset(s: ty.Assign) -> Iterator[_Changed]:
+def _missing_reset(s: ty.Assign) -> Iterator[Change]:
     """``x := (set OR x) AND a AND b`` that keeps only what holds it on."""
     value = s.value
     if not isinstance(value, ty.Junction) or value.op != "AND":
@@ -180,17 +151,16 @@ def _missing_reset(s: ty.Assign) -> Iterator[_Changed]:
     for operand in value.operands:
         if isinstance(operand, ty.Junction) and any(r.name == s.target for r in reads_of(operand)):
             says = f"drop every reset of {s.target}"
-            kept = (replace(s, value=operand),)
-            yield _Changed(value.place, s.target, written(s), DefectKind.RESET, says, kept)
+            yield _changed(ExpressionDefect(value.place, DefectKind.RESET, says, operand), s, 0)
 
 
-def _lost_resets(body: Body) -> Iterator[_Changed]:
+def _lost_resets(body: Body) -> Iterator[Change]:
     """A branch without its ``x := FALSE``."""
     for number, s in enumerate(body):
         if isinstance(s, ty.Assign) and isinstance(s.value, ty.Constant) and not s.value.value:
-            rest = (*body[:number], *body[number + 1 :])
             says = f"drop {_title(s)}"
-            yield _Changed(s.place, s.target, written(s), DefectKind.RESET, says, rest)
+            edit = Edit((number,), (), 1)
+            yield Change(s.place, s.place, s.target, written(s), DefectKind.RESET, says, edit)
 
 
 def _title(s: ty.Statement) -> str:
@@ -247,6 +217,12 @@ def _conditions(s: ty.If, last: int) -> str:
 
 def _ranges(branch: ty.CaseBranch) -> str:
     return ", ".join(str(lo) if lo == hi else f"{lo}..{hi}" for lo, hi in branch.ranges)
+
+
+def _may_swap(a: ty.Statement, b: ty.Statement) -> bool:
+    """Whether two statements stand in this order in the text, and the order can matter."""
+    in_order = a.place.file != b.place.file or a.place < b.place
+    return in_order and _depend(a, b)
 
 
 def _depend(a: ty.Statement, b: ty.Statement) -> bool:
