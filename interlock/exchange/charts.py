@@ -59,6 +59,11 @@ def read_chart(
     return _Reader(drawn, conditions, making, place).read()
 
 
+def _turn(step: Node) -> tuple[bool, int, float, float, int]:
+    """Where in the order of steps one stands: by number where it has one, else by its place."""
+    return (step.order is None, step.order or 0, *step.at, step.number)
+
+
 @dataclass
 class _Reader:
     drawn: Drawn
@@ -86,7 +91,7 @@ class _Reader:
         uses = self._uses()
         steps = [
             sx.Step(n.element.get("name"), n.element.is_true("initialStep"), uses[id(n)], n.place)
-            for n in sorted(self.steps.values(), key=lambda n: (*n.at, n.number))
+            for n in sorted(self.steps.values(), key=_turn)
         ]
         transitions = []
         # Of several branches the leftmost comes first.

@@ -199,7 +199,7 @@ def complete(head: Head, known: KnownTypes, notes: list[sx.Note]) -> sx.Unit:
     action_elements = list(_parts_of(element, "actions", "action"))
     making = Making(
         head.says,
-        Scope(known, _names(unit, known)),
+        Scope(known, variables_of(unit, known)),
         unit.declarations,
         remembers=unit.kind not in ("FUNCTION", "METHOD", "GET", "SET"),
         actions=frozenset(a.get("name").casefold() for a in action_elements),
@@ -238,7 +238,7 @@ def complete(head: Head, known: KnownTypes, notes: list[sx.Note]) -> sx.Unit:
     )
 
 
-def _names(unit: sx.Unit, known: KnownTypes) -> dict[str, sx.TypeRef]:
+def variables_of(unit: sx.Unit, known: KnownTypes) -> dict[str, sx.TypeRef]:
     """The types of what may be named in a unit: its own variables and those of its bases."""
     found = by_name(unit.declarations)
     if unit.returns is not None:
@@ -256,7 +256,7 @@ def _names(unit: sx.Unit, known: KnownTypes) -> dict[str, sx.TypeRef]:
 
 def _within(known: KnownTypes, owner: sx.Unit) -> KnownTypes:
     """What is known in the code of a method: variables of its owner as well."""
-    return replace(known, globals=known.globals | _names(owner, known))
+    return replace(known, globals=known.globals | variables_of(owner, known))
 
 
 def _parts_of(element: Element, group: str, part: str) -> Iterator[Element]:

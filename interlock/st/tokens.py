@@ -92,6 +92,8 @@ class Tokens:
         Where a comment or pragma begins that never ends, and what it is; reading ended there.
     nests : bool
         Whether comments were read as nested.
+    comments : list of (int, int)
+        Where each comment begins, and ends.
     """
 
     tokens: list[Token] = field(default_factory=list)
@@ -100,6 +102,7 @@ class Tokens:
     marked: tuple[int, ...] = ()
     unclosed: tuple[int, str] | None = None
     nests: bool = True
+    comments: list[tuple[int, int]] = field(default_factory=list)
 
 
 def tokenize(text: str) -> Tokens:
@@ -159,6 +162,8 @@ class _Scan:
                 end = self._pragma(at)
             elif kind != "line":
                 add(Token("bad", piece[0], "", at, end))
+            if kind in ("line", "block"):
+                found.comments.append((at, end))
             self.line_start = self.line_start and kind in ("line", "block", "pragma")
             at = end
         add(Token("end", "", "", len(text), len(text)))

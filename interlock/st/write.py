@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import groupby
 
 from interlock.st import syntax as sx
@@ -13,7 +14,7 @@ from interlock.st.write_expressions import (
     written_target,
 )
 
-__all__ = ["write_expression", "write_file", "write_program"]
+__all__ = ["write_declarations", "write_expression", "write_file", "write_program", "write_statements"]
 
 _INDENT = "  "
 
@@ -22,6 +23,17 @@ def write_program(program: sx.Program) -> str:
     """The text of `program`; read again, it gives an equal tree."""
     unit = sx.Unit("PROGRAM", program.name, program.declarations, program.body, program.place)
     return _text([*_types(program.types), *_unit(unit)])
+
+
+def write_statements(body: Iterable[sx.Statement]) -> list[str]:
+    """The lines of statements by themselves."""
+    return _body(body, "")
+
+
+def write_declarations(unit: sx.Unit) -> str:
+    """The head of a unit and what it declares, without its code and its end."""
+    bare = replace(unit, body=(), actions=(), methods=(), chart=None)
+    return _text(_unit(bare)[:-1])
 
 
 def write_file(source: sx.SourceFile) -> str:

@@ -14,7 +14,7 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.program_files import ENDINGS
 
-_FORMATS = ("scxml", "st")
+_FORMATS = ("scxml", "st", "xml")
 
 
 @click.command("export")
@@ -25,7 +25,14 @@ _FORMATS = ("scxml", "st")
     type=click.Choice(_FORMATS),
     required=True,
     help="scxml: the plant as a state chart (W3C SCXML); st: the program as Structured Text "
-    "(IEC 61131-3), laid out anew.",
+    "(IEC 61131-3), laid out anew; xml: the program in the open XML exchange format (TC6 2.01).",
+)
+@click.option(
+    "--draw",
+    "drawn",
+    type=click.Choice(("ladder", "blocks")),
+    help="With xml: draw bodies as ladder (LD) or function blocks (FBD) where that means the same; "
+    "else they are text. Charts are drawn as charts anyway.",
 )
 @click.option(
     "-o",
@@ -33,13 +40,17 @@ _FORMATS = ("scxml", "st")
     type=click.Path(path_type=Path),
     help="File, or for a program of several files a folder for these; else it is printed.",
 )
-def command(model: Path, wanted: str, output: Path | None) -> int:
+def command(model: Path, wanted: str, drawn: str | None, output: Path | None) -> int:
     """Write MODEL in an open format, and tell what that format does not carry.
 
     The Structured Text is read again beforehand: it means the same, statement
     by statement. A program of several files is written as several, or as one
-    text where the output ends in .st or is printed.
+    text where the output ends in .st or is printed. In the exchange format it
+    is one file. A drawn program is read again and tried beside the original
+    over random scans; interlock compare decides whether they differ at all.
     """
+    if drawn is not None and wanted != "xml":
+        raise click.UsageError("--draw goes with --as xml")
     if output is not None and not output.is_dir():
         check_target(output)
     loaded = load(model)
@@ -47,7 +58,7 @@ def command(model: Path, wanted: str, output: Path | None) -> int:
         written = programs.of_each_file(loaded)
         write_each_whole(output, written.texts)
     else:
-        written = _chart(loaded) if wanted == "scxml" else programs.in_one_text(loaded)
+        written = _in_one(loaded, wanted, drawn or "")
         (text,) = written.texts.values()
         if output is None:
             click.echo(text, nl=False)
@@ -60,6 +71,16 @@ def command(model: Path, wanted: str, output: Path | None) -> int:
 
 def _takes_files(model: Model, output: Path) -> bool:
     return len(model.program_files) > 1 and output.suffix.lower() not in ENDINGS
+
+
+def _in_one(model: Model, wanted: str, drawn: str) -> programs.Written:
+    if wanted == "scxml":
+        return _chart(model)
+    if wanted == "st":
+        return programs.in_one_text(model)
+    from interlock.commands.export.write_xml import in_exchange_format
+
+    return in_exchange_format(model, drawn)
 
 
 def _chart(model: Model) -> programs.Written:

@@ -53,7 +53,7 @@ def test_a_chart_that_cannot_be_taken_writes_nothing(
 
 
 def test_a_format_that_there_is_not_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["export", RAMP, "--as", "xml"]) == 2
+    assert run(["export", RAMP, "--as", "pdf"]) == 2
     assert "scxml" in capsys.readouterr().err
 
 

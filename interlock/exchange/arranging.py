@@ -1,0 +1,354 @@
+"""Where the signs of a network stand and how its wires run: nothing overlaps, no wire hides another.
+
+A sign stands in a column behind all that leads to it, and in a line. All that leads to a sign has
+lines that nothing else has, so the way to the right is free there. Between two columns is a channel,
+in which wires run up and down, each in a track of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from interlock.exchange.signs import RAIL, Port, Sign, all_signs
+
+Point = tuple[float, float]
+MOST_SIGNS = 600
+_Out = tuple[int, str]
+_Key = frozenset[_Out]
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Lengths of a drawing, in units of its own.
+
+    Attributes
+    ----------
+    width_of : callable
+        The width of a sign with what stands beside it.
+    line : float
+        From one line to the next.
+    track : float
+        Between two wires that run up and down beside each other.
+    margin : float
+        Between a sign and the nearest of these.
+    """
+
+    width_of: Callable[[Sign], float]
+    line: float = 40
+    track: float = 8
+    margin: float = 10
+
+
+@dataclass
+class Wire:
+    """A wire from a source to where it comes in."""
+
+    source: Sign
+    output: str
+    sink: Sign
+    port: Port
+    points: list[Point]
+
+
+@dataclass
+class Arrangement:
+    """A network with its places.
+
+    Attributes
+    ----------
+    signs : list of Sign
+        What gives before what takes.
+    at : dict of int to (float, float)
+        By the identity of a sign the left end of its first line.
+    width_of : dict of int to float
+        By the identity of a sign the width of its column.
+    wires : list of Wire
+    width, height : float
+    """
+
+    signs: list[Sign]
+    at: dict[int, Point]
+    width_of: dict[int, float]
+    wires: list[Wire]
+    width: float
+    height: float
+
+
+def arrange(roots: Sequence[Sign], measures: Measures) -> Arrangement:
+    """Give the signs that lead to `roots` their places; the roots stand in their order.
+
+    Parameters
+    ----------
+    roots : sequence of Sign
+    measures : Measures
+
+    Raises
+    ------
+    ValueError
+        Where there are more than `MOST_SIGNS`.
+    """
+    return _Arranger(roots, measures).run()
+
+
+@dataclass
+class _Bus:
+    """What joins the same sources for all that they lead to.
+
+    Attributes
+    ----------
+    channel : int
+        Before which column it runs.
+    lines : list of int
+        Lines that lead to it or from it.
+    legs : list of (Out, _Bus or None, int)
+        Each source with the bus that it comes by, if any, and the line in which it comes.
+    """
+
+    channel: int
+    lines: list[int] = field(default_factory=list)
+    legs: list[tuple[_Out, _Bus | None, int]] = field(default_factory=list)
+
+
+@dataclass
+class _End:
+    """Where a wire comes in: by which bus, in which line it comes near, and in which it enters."""
+
+    sign: Sign
+    port: Port
+    bus: _Bus | None
+    near: int
+    line: int
+
+
+class _Arranger:
+    def __init__(self, roots: Sequence[Sign], measures: Measures) -> None:
+        self._roots = roots
+        self._measures = measures
+        self._signs = [sign for sign in all_signs(roots) if sign.kind != RAIL]
+        if len(self._signs) > MOST_SIGNS:
+            raise ValueError(f"more than {MOST_SIGNS} signs")
+        self._column: dict[int, int] = {}
+        self._line: dict[int, int] = {}
+        self._buses: dict[_Key, _Bus] = {}
+        self._ends: list[_End] = []
+        self._placing: set[int] = set()
+        self._below: list[_End] = []
+
+    def run(self) -> Arrangement:
+        self._find_columns()
+        bottom = 0
+        for root in self._roots:
+            if id(root) not in self._line:
+                bottom = self._place(root, bottom)
+        for end in self._below:
+            # What leads back runs below everything.
+            end.near = bottom
+            assert end.bus is not None
+            end.bus.lines.append(bottom)
+            bottom += 1
+        return self._measured(bottom)
+
+    # Columns and lines
+
+    def _find_columns(self) -> None:
+        for sign in self._signs:
+            inner = [self._column.get(id(s), -1) for p in sign.ports for s, _ in p.sources]
+            self._column[id(sign)] = max(inner, default=-1) + 1
+        last = max((self._column[id(sign)] for sign in self._signs), default=0)
+        leading = {id(s) for sign in self._signs for p in sign.ports for s, _ in p.sources}
+        for sign in self._signs:
+            if sign.is_last and id(sign) not in leading:
+                self._column[id(sign)] = last
+
+    def _place(self, sign: Sign, top: int) -> int:
+        """Give a sign and all that leads to it lines from `top` on; the first free one behind."""
+        self._placing.add(id(sign))
+        head = 1 if sign.is_block else 0
+        cursor, line = top, None
+        ends = []
+        for number, port in enumerate(sign.ports):
+            if not port.sources:
+                continue
+            wanted = (top + head if line is None else line) + number
+            end, cursor = self._lead(sign, port, cursor, wanted)
+            if line is None:
+                line = max(end.near - number, top + head)
+            ends.append((number, end))
+        line = top + head if line is None else line
+        self._line[id(sign)] = line
+        for number, end in ends:
+            end.line = line + (number if sign.is_block else 0)
+            self._attach(end)
+        self._placing.discard(id(sign))
+        return max(cursor, line + sign.n_lines)
+
+    def _lead(self, sign: Sign, port: Port, cursor: int, wanted: int) -> tuple[_End, int]:
+        """Lead the sources of a port near to it, from the line `cursor` on."""
+        outs = [(source, output) for source, output in port.sources if source.kind != RAIL]
+        key = frozenset((id(source), output) for source, output in outs)
+        if len(outs) < len(port.sources) or not outs:
+            # Power from the rail is power, whatever else is joined.
+            near = max(cursor, wanted)
+            return self._ended(sign, port, None, near), near + 1
+        known = self._buses.get(key)
+        if known is None and all(self._is_placed(source) for source, _ in outs) and len(outs) == 1:
+            known = self._own_bus(*outs[0])
+        if known is not None:
+            near = max(cursor, wanted)
+            return self._ended(sign, port, known, near), near + 1
+        bus = _Bus(max(self._column[id(source)] for source, _ in outs) + 1)
+        self._buses[key] = bus
+        near = -1
+        for source, output in outs:
+            if self._is_placed(source):
+                by = self._own_bus(source, output)
+                line = max(cursor, wanted)
+                by.lines.append(line)
+                cursor = line + 1
+                bus.legs.append(((id(source), output), by, line))
+            else:
+                head = 1 if source.is_block else 0
+                first = max(cursor, wanted - head if near < 0 else cursor)
+                cursor = self._place(source, first)
+                line = self._line[id(source)] + source.line_of(output)
+                bus.legs.append(((id(source), output), None, line))
+            bus.lines.append(line)
+            near = line if near < 0 else near
+        return self._ended(sign, port, bus, near), cursor
+
+    def _is_placed(self, source: Sign) -> bool:
+        return id(source) in self._line or id(source) in self._placing
+
+    def _own_bus(self, source: Sign, output: str) -> _Bus:
+        """The bus of one source alone."""
+        key = frozenset([(id(source), output)])
+        found = self._buses.get(key)
+        if found is None:
+            found = self._buses[key] = _Bus(self._column[id(source)] + 1)
+            found.legs.append(((id(source), output), None, -1))
+        return found
+
+    def _ended(self, sign: Sign, port: Port, bus: _Bus | None, near: int) -> _End:
+        end = _End(sign, port, bus, near, near)
+        self._ends.append(end)
+        return end
+
+    def _attach(self, end: _End) -> None:
+        """Say where a wire leaves its bus."""
+        bus = end.bus
+        if bus is None:
+            return
+        column = self._column[id(end.sign)]
+        if column == bus.channel:
+            end.near = end.line
+        if column < bus.channel:
+            self._below.append(end)
+        else:
+            bus.lines.append(end.near)
+
+    # Lengths
+
+    def _measured(self, n_lines: int) -> Arrangement:
+        measures = self._measures
+        n_columns = max(self._column.values(), default=0) + 1
+        widths = [0.0] * n_columns
+        for sign in self._signs:
+            at = self._column[id(sign)]
+            widths[at] = max(widths[at], measures.width_of(sign))
+        self._settle_legs()
+        tracks = self._tracks(n_columns)
+        lefts: list[float] = []
+        channels: list[float] = []
+        x = 0.0
+        for column in range(n_columns + 1):
+            channels.append(x + measures.margin)
+            n_tracks = max((t + 1 for (c, _), t in tracks.items() if c == column), default=0)
+            x += 2 * measures.margin + max(0, n_tracks - 1) * measures.track
+            if column < n_columns:
+                lefts.append(x)
+                x += widths[column]
+        self._lefts, self._channels, self._track_of, self._widths = lefts, channels, tracks, widths
+        at = {
+            id(sign): (lefts[self._column[id(sign)]], self._y(self._line[id(sign)]))
+            for sign in self._signs
+        }
+        width_of = {id(sign): widths[self._column[id(sign)]] for sign in self._signs}
+        wires = [wire for end in self._ends for wire in self._wires(end, at)]
+        return Arrangement(self._signs, at, width_of, wires, x, n_lines * measures.line)
+
+    def _settle_legs(self) -> None:
+        by_id = {id(sign): sign for sign in self._signs}
+        for bus in self._buses.values():
+            for number, (out, by, line) in enumerate(bus.legs):
+                if by is None:
+                    line = self._line[out[0]] + by_id[out[0]].line_of(out[1])
+                    bus.legs[number] = (out, by, line)
+                bus.lines.append(line)
+
+    def _tracks(self, n_columns: int) -> dict[tuple[int, int], int]:
+        """The track of each wire that runs up or down, by its channel and identity."""
+        spans: list[tuple[int, int, int, int]] = []
+        for bus in self._buses.values():
+            spans.append((bus.channel, min(bus.lines), max(bus.lines), id(bus)))
+        for end in self._ends:
+            if end.near != end.line:
+                lines = sorted((end.near, end.line))
+                spans.append((self._column[id(end.sign)], *lines, id(end)))
+        found: dict[tuple[int, int], int] = {}
+        for channel in range(n_columns + 1):
+            free: list[int] = []
+            here = [span for span in spans if span[0] == channel and span[1] < span[2]]
+            for _, low, high, what in sorted(here, key=lambda s: (s[1], s[2])):
+                track = next((n for n, until in enumerate(free) if until < low), len(free))
+                free[track:track + 1] = [high]
+                found[(channel, what)] = track
+        return found
+
+    def _y(self, line: int) -> float:
+        return (line + 0.6) * self._measures.line
+
+    def _x(self, channel: int, what: object) -> float:
+        track = self._track_of.get((channel, id(what)), 0)
+        return self._channels[channel] + track * self._measures.track
+
+    def _wires(self, end: _End, at: dict[int, Point]) -> Iterable[Wire]:
+        column = self._column[id(end.sign)]
+        enters: list[Point] = [(self._lefts[column], self._y(end.line))]
+        if end.near != end.line:
+            x = self._x(column, end)
+            enters = [(x, self._y(end.near)), (x, self._y(end.line)), *enters]
+        if end.bus is None:
+            for source, output in end.port.sources:
+                start = (0.0, self._y(end.near))
+                yield Wire(source, output, end.sign, end.port, _straightened([start, *enters]))
+            return
+        x = self._x(end.bus.channel, end.bus)
+        enters = [(x, self._y(end.near)), *enters]
+        for source, output in end.port.sources:
+            begins = self._begins(end.bus, (id(source), output), at)
+            yield Wire(source, output, end.sign, end.port, _straightened([*begins, *enters]))
+
+    def _begins(self, bus: _Bus, out: _Out, at: dict[int, Point]) -> list[Point]:
+        """The points of a wire from its source up to a bus."""
+        leg = next(leg for leg in bus.legs if leg[0] == out)
+        x, y = self._x(bus.channel, bus), self._y(leg[2])
+        if leg[1] is None:
+            column = self._column[out[0]]
+            return [(self._lefts[column] + self._widths[column], y), (x, y)]
+        before = self._begins(leg[1], out, at)
+        return [*before, (self._x(leg[1].channel, leg[1]), y), (x, y)]
+
+
+def _straightened(points: list[Point]) -> list[Point]:
+    """The same line without points that lie on it."""
+    found: list[Point] = []
+    for point in points:
+        if found and found[-1] == point:
+            continue
+        if len(found) > 1 and (
+            found[-2][0] == found[-1][0] == point[0] or found[-2][1] == found[-1][1] == point[1]
+        ):
+            found.pop()
+        found.append(point)
+    return found
