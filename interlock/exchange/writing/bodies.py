@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -31,6 +32,7 @@ _ENDS = frozenset(
     "END_PROPERTY END_CLASS ACTION METHOD PROPERTY PROGRAM FUNCTION_BLOCK FUNCTION TYPE "
     "CONFIGURATION NAMESPACE END_NAMESPACE".split()
 )
+_WORD = re.compile(r"[^\W\d]\w*")
 BodyText = Callable[[Place, Sequence[str]], str]
 
 
@@ -98,7 +100,7 @@ class Bodies:
                 roots = networks.draw(s)
             except CannotDrawError as error:
                 self.told.append((error.place, error.says))
-                if leaves([s]) or self.unit.kind not in _HAVE_ACTIONS:
+                if self._stays(s) or self.unit.kind not in _HAVE_ACTIONS:
                     return self._undone(n_actions, n_told, error)
                 waiting.append(s)
                 continue
@@ -115,6 +117,18 @@ class Bodies:
             return None
         self._flush(waiting, page, networks)
         return page.body()
+
+    def _stays(self, s: sx.Statement) -> bool:
+        """Whether a statement would do something else in an action, or could not stand there."""
+        # What a call is given, and what it forgets, only the body itself knows.
+        own = {
+            name.text.casefold()
+            for d in self.unit.declarations
+            if d.kind in ("VAR_IN_OUT", "VAR_TEMP")
+            for name in d.names
+        }
+        words = set(_WORD.findall("\n".join(write_statements([s])).casefold()))
+        return leaves([s]) or "super" in words or bool(own & words)
 
     def _undone(self, n_actions: int, n_told: int, error: CannotDrawError) -> None:
         """Leave the whole body as text, and say why."""

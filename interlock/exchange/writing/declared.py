@@ -15,8 +15,6 @@ Comments = Callable[[Place], list[str]]
 """What was said in comments about what stands at a place."""
 
 _SECTION_OF = {kind: section for section, kind in SECTIONS.items()}
-# The format has no other word for what stays from call to call.
-_SECTION_OF["VAR_STAT"] = _SECTION_OF["VAR_INST"] = "localVars"
 _ELEMENTARY = frozenset(
     "BOOL BYTE WORD DWORD LWORD SINT INT DINT LINT USINT UINT UDINT ULINT REAL LREAL TIME DATE DT "
     "TOD".split()

@@ -24,7 +24,13 @@ from interlock.st import syntax as sx
 from interlock.st.comments import Source
 from interlock.st.write import write_declarations
 
-_KINDS = {"PROGRAM": "program", "FUNCTION_BLOCK": "functionBlock", "FUNCTION": "function"}
+_KINDS = {
+    "PROGRAM": "program",
+    "FUNCTION_BLOCK": "functionBlock",
+    # A class is a block without a body, and nothing else tells them apart.
+    "CLASS": "functionBlock",
+    "FUNCTION": "function",
+}
 _DATA = "urn:interlock:"
 
 
@@ -106,8 +112,12 @@ class _Writer:
         )
         self.written.text = whole.write()
         if self._is_lost:
-            self.written.losses.append("comments")
+            self._lose("comments of what was read from the exchange format, or stands in text anew")
         return self.written
+
+    def _lose(self, what: str) -> None:
+        if what not in self.written.losses:
+            self.written.losses.append(what)
 
     def _about(self, place: Place) -> list[str]:
         source = self._sources.get(place.file)
@@ -116,8 +126,10 @@ class _Writer:
     # Units
 
     def _unit(self, unit: sx.Unit) -> Tag:
-        if unit.kind not in _KINDS:
-            raise refusal(unit.place, f"the {unit.kind} {unit.name} is not written")
+        if unit.words or any(method.words for method in unit.methods):
+            self._lose("words of access such as PUBLIC and FINAL")
+        if unit.kind == "CLASS":
+            self._lose(f"that {unit.name} is a CLASS: it is a function block without a body")
         if unit.namespace:
             raise refusal(unit.place, f"the namespace {unit.namespace} of {unit.name} is not written")
         bodies = self._bodies(unit, self._drawn)
@@ -161,7 +173,9 @@ class _Writer:
     def _interface(self, unit: sx.Unit) -> Tag:
         if not can_be_said(unit.declarations):
             # The format has no word for some of it; so it stands as text beside an empty one.
-            text = write_declarations(replace(unit, extends="", implements=(), namespace=""))
+            alone = "FUNCTION" if unit.kind in ("METHOD", "GET", "SET") else unit.kind
+            head = replace(unit, kind=alone, extends="", implements=(), words=(), namespace="")
+            text = write_declarations(head)
             inner = tag("InterfaceAsPlainText", formatted(text))
             return tag("interface", tag("addData", _data("interfaceasplaintext", inner)))
         returns = None

@@ -1,0 +1,77 @@
+"""Random programs written in the exchange format, drawn or not, do what they did."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from interlock.base.errors import InputError
+from interlock.exchange.files import load_project, read_files
+from interlock.exchange.writing.files import write_exchange
+from interlock.st.load import Loaded
+from interlock.st.trial import Difference, difference
+from tests.support.exchange_schema import check_schema
+from tests.support.random_networks import Body, as_file, bodies
+from tests.support.random_projects import RandomProject, random_projects
+
+_QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
+WAYS = ("", "ladder", "blocks")
+
+
+# The format knows no namespaces.
+_NAMESPACE = (("NAMESPACE Lib\n", ""), ("END_NAMESPACE\n", ""), ("Lib.Cup", "Cup"))
+
+
+def without_namespace(texts: dict[str, str]) -> dict[str, str]:
+    """A random project without its namespace."""
+    found = dict(texts)
+    for name, text in found.items():
+        for before, after in reversed(_NAMESPACE):
+            text = text.replace(before, after)
+        found[name] = text
+    return found
+
+
+def written_again(texts: dict[str, str], root: str, drawn: str) -> tuple[Loaded, Loaded] | None:
+    """A project, and the same written and read again; None where it is refused as it stands."""
+    try:
+        before = load_project(texts, root)
+    except InputError:
+        return None
+    written = write_exchange(read_files(texts), root, drawn=drawn, texts=texts)
+    check_schema(written.text)
+    return before, load_project({"written.xml": written.text}, root)
+
+
+def compare(
+    texts: dict[str, str], root: str, drawn: str, n_scans: int = 30
+) -> Difference | None:
+    """The first difference between a project and the same written and read again."""
+    pair = written_again(texts, root, drawn)
+    if pair is None:
+        return None
+    before, after = pair
+    if not drawn and not any(name.endswith(".xml") for name in texts):
+        assert before.program == after.program
+        return None
+    return difference(before.program, after.program, n_scans=n_scans)
+
+
+@pytest.mark.parametrize("drawn", WAYS)
+def test_a_random_body_drawn_anew_does_what_it_did(drawn: str) -> None:
+    @settings(max_examples=15, deadline=None, suppress_health_check=_QUIET)
+    @given(bodies())
+    def try_one(body: Body) -> None:
+        assert compare({"body.xml": as_file(body)}, "Main", drawn) is None
+
+    try_one()
+
+
+@pytest.mark.parametrize("drawn", WAYS)
+def test_a_random_project_written_anew_does_what_it_did(drawn: str) -> None:
+    @settings(max_examples=2, deadline=None, suppress_health_check=_QUIET)
+    @given(random_projects())
+    def try_one(project: RandomProject) -> None:
+        assert compare(without_namespace(project.texts), project.root, drawn) is None
+
+    try_one()
