@@ -1,8 +1,8 @@
 """Where the signs of a network stand and how its wires run: nothing overlaps, no wire hides another.
 
-A sign stands in a column behind all that leads to it, and in a line. All that leads to a sign has
-lines that nothing else has, so the way to the right is free there. Between two columns is a channel,
-in which wires run up and down, each in a track of its own.
+A sign stands in a column behind all that leads to it, and in a line. What is placed next stands
+below all that is in its columns already, up to the one that it leads to; so its way to the right is
+free. Between two columns is a channel, in which wires run up and down, each in a track of its own.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from interlock.exchange.signs import RAIL, Port, Sign, all_signs
 
 Point = tuple[float, float]
 MOST_SIGNS = 600
+_FEW = 16
 _Out = tuple[int, str]
 _Key = frozenset[_Out]
 
@@ -137,10 +138,15 @@ class _Arranger:
 
     def run(self) -> Arrangement:
         self._find_columns()
-        bottom = 0
+        top = 0
+        self._free = [0] * (max(self._column.values(), default=0) + 1)
         for root in self._roots:
             if id(root) not in self._line:
-                bottom = self._place(root, bottom)
+                column = self._column[id(root)]
+                self._place(root, max(top, self._lowest(self._leftmost(root), column)))
+            # An end below is evaluated later.
+            top = self._line[id(root)] + 1
+        bottom = max(self._free)
         for end in self._below:
             # What leads back runs below everything.
             end.near = bottom
@@ -161,61 +167,99 @@ class _Arranger:
             if sign.is_last and id(sign) not in leading:
                 self._column[id(sign)] = last
 
-    def _place(self, sign: Sign, top: int) -> int:
-        """Give a sign and all that leads to it lines from `top` on; the first free one behind."""
+    def _leftmost(self, sign: Sign) -> int:
+        """The first column that a sign and what leads to it would take."""
+        if self._is_placed(sign):
+            return self._column[id(sign)] + 1
+        found, waiting, seen = self._column[id(sign)], [sign], {id(sign)}
+        while waiting:
+            here = waiting.pop()
+            for source, _ in (wire for port in here.ports for wire in port.sources):
+                if source.kind == RAIL:
+                    found = 0
+                elif self._is_placed(source):
+                    found = min(found, self._column[id(source)] + 1)
+                elif id(source) not in seen:
+                    seen.add(id(source))
+                    found = min(found, self._column[id(source)])
+                    waiting.append(source)
+        return found
+
+    def _lowest(self, first: int, last: int) -> int:
+        """The first line that is free in all columns from `first` to `last`."""
+        return max(self._free[min(first, last) : last + 1], default=0)
+
+    def _take(self, first: int, last: int, until: int) -> None:
+        """Let columns be taken above the line `until`."""
+        for column in range(max(0, first), last + 1):
+            self._free[column] = max(self._free[column], until)
+
+    def _place(self, sign: Sign, top: int) -> None:
+        """Give a sign and all that leads to it lines from `top` on."""
         self._placing.add(id(sign))
+        column = self._column[id(sign)]
         head = 1 if sign.is_block else 0
-        cursor, line = top, None
+        least = max(top, self._free[column]) + head
+        line = None
         ends = []
         for number, port in enumerate(sign.ports):
             if not port.sources:
                 continue
-            wanted = (top + head if line is None else line) + number
-            end, cursor = self._lead(sign, port, cursor, wanted)
+            end = self._lead(sign, port, top, (least if line is None else line) + number)
             if line is None:
-                line = max(end.near - number, top + head)
+                line = max(end.near - number, least)
             ends.append((number, end))
-        line = top + head if line is None else line
+        line = least if line is None else line
         self._line[id(sign)] = line
+        self._take(column, column, line + sign.n_lines)
         for number, end in ends:
             end.line = line + (number if sign.is_block else 0)
             self._attach(end)
         self._placing.discard(id(sign))
-        return max(cursor, line + sign.n_lines)
 
-    def _lead(self, sign: Sign, port: Port, cursor: int, wanted: int) -> tuple[_End, int]:
-        """Lead the sources of a port near to it, from the line `cursor` on."""
+    def _lead(self, sign: Sign, port: Port, top: int, wanted: int) -> _End:
+        """Lead the sources of a port near to it, not above the line `top`."""
         outs = [(source, output) for source, output in port.sources if source.kind != RAIL]
         key = frozenset((id(source), output) for source, output in outs)
         if len(outs) < len(port.sources) or not outs:
             # Power from the rail is power, whatever else is joined.
-            near = max(cursor, wanted)
-            return self._ended(sign, port, None, near), near + 1
+            return self._ended(sign, port, None, self._way(0, sign, wanted))
         known = self._buses.get(key)
         if known is None and all(self._is_placed(source) for source, _ in outs) and len(outs) == 1:
             known = self._own_bus(*outs[0])
         if known is not None:
-            near = max(cursor, wanted)
-            return self._ended(sign, port, known, near), near + 1
+            return self._ended(sign, port, known, self._way(known.channel, sign, wanted))
         bus = _Bus(max(self._column[id(source)] for source, _ in outs) + 1)
         self._buses[key] = bus
         near = -1
         for source, output in outs:
             if self._is_placed(source):
                 by = self._own_bus(source, output)
-                line = max(cursor, wanted)
+                line = self._way(by.channel, sign, wanted)
                 by.lines.append(line)
-                cursor = line + 1
                 bus.legs.append(((id(source), output), by, line))
             else:
-                head = 1 if source.is_block else 0
-                first = max(cursor, wanted - head if near < 0 else cursor)
-                cursor = self._place(source, first)
-                line = self._line[id(source)] + source.line_of(output)
+                line = self._new(source, output, sign, max(top, wanted) if near < 0 else top)
                 bus.legs.append(((id(source), output), None, line))
             bus.lines.append(line)
             near = line if near < 0 else near
-        return self._ended(sign, port, bus, near), cursor
+        return self._ended(sign, port, bus, near)
+
+    def _way(self, channel: int, sign: Sign, wanted: int) -> int:
+        """A free line from a channel to a sign, at `wanted` or below."""
+        last = self._column[id(sign)] - 1
+        line = max(wanted, self._lowest(channel, last)) if channel <= last else wanted
+        self._take(channel, last, line + 1)
+        return line
+
+    def _new(self, source: Sign, output: str, sign: Sign, wanted: int) -> int:
+        """Place what leads to a sign, if it can be at the line `wanted`; its line."""
+        last = self._column[id(sign)] - 1
+        head = 1 if source.is_block else 0
+        self._place(source, max(wanted - head, self._lowest(self._leftmost(source), last), 0))
+        line = self._line[id(source)] + source.line_of(output)
+        self._take(self._column[id(source)] + 1, last, line + 1)
+        return line
 
     def _is_placed(self, source: Sign) -> bool:
         return id(source) in self._line or id(source) in self._placing
@@ -300,8 +344,11 @@ class _Arranger:
             free: list[int] = []
             here = [span for span in spans if span[0] == channel and span[1] < span[2]]
             for _, low, high, what in sorted(here, key=lambda s: (s[1], s[2])):
+                # Each its own, so that what comes in further below turns further right.
+                few = len(here) <= _FEW
                 track = next((n for n, until in enumerate(free) if until < low), len(free))
-                free[track:track + 1] = [high]
+                track = len(free) if few else track
+                free[track : track + 1] = [high]
                 found[(channel, what)] = track
         return found
 

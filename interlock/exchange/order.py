@@ -48,14 +48,14 @@ def sequences(nodes: Sequence[Node], acts: Callable[[Node], bool]) -> list[Evalu
     InputError
         Where the numbers of execution contradict the order of networks.
     """
-    networks = _networks(nodes)
+    networks = networks_of(nodes)
     doing = [[node for node in network if acts(node)] for network in networks]
     all_acting = [node for part in doing for node in part]
     jumps = any(node.kind in ("label", "jump") for node in nodes)
     if all_acting and not jumps and all(node.order is not None for node in all_acting):
         return [sequence(nodes, all_acting, _by_order)]
     found: list[Evaluation | Node] = []
-    for network in _in_order(networks):
+    for network in in_order(networks):
         if network[0].kind == "label":
             found.append(network[0])
             continue
@@ -96,8 +96,8 @@ def _acting(nodes: list[Node]) -> list[Node]:
 # Networks
 
 
-def _networks(nodes: Sequence[Node]) -> list[list[Node]]:
-    """What hangs together by wires, rails left aside."""
+def networks_of(nodes: Sequence[Node]) -> list[list[Node]]:
+    """The networks of a body: what hangs together by wires, rails left aside."""
     root = {id(node): node for node in nodes}
 
     def find(node: Node) -> Node:
@@ -122,7 +122,14 @@ def _networks(nodes: Sequence[Node]) -> list[list[Node]]:
     return list(found.values())
 
 
-def _in_order(networks: list[list[Node]]) -> list[list[Node]]:
+def in_order(networks: list[list[Node]]) -> list[list[Node]]:
+    """Networks in the order in which they are evaluated.
+
+    Raises
+    ------
+    InputError
+        Where the numbers of execution contradict their places.
+    """
     # Some editors give no positions; then the file's order is meant.
     is_flat = len({node.at for network in networks for node in network}) <= 1
 
@@ -155,7 +162,7 @@ def _in_order(networks: list[list[Node]]) -> list[list[Node]]:
 def sequence(
     nodes: Sequence[Node],
     roots: Sequence[Node],
-    in_order: Callable[[list[Node]], list[Node]] = list,
+    by_turn: Callable[[list[Node]], list[Node]] = list,
 ) -> Evaluation:
     """What `roots` need, and they themselves, in the order of evaluation.
 
@@ -163,7 +170,7 @@ def sequence(
     ----------
     nodes : sequence of Node
     roots : sequence of Node
-    in_order : callable
+    by_turn : callable
         Puts roots into the order in which their turns come.
 
     Raises
@@ -177,7 +184,7 @@ def sequence(
     # What is needed in the next evaluation only is evaluated in this one all the same.
     behind = {id(source): source for source, _ in found.back}
     extra = [s for s in nodes if id(s) in behind and s not in roots]
-    for root in in_order([*roots, *extra]):
+    for root in by_turn([*roots, *extra]):
         waiting = [(root, iter(needs(root)))]
         seen = {id(root)}
         while waiting:

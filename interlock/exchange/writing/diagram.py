@@ -58,13 +58,14 @@ class Diagram(Networks[Wired]):
 
     def assigned(self, target: str, power: Wired, storage: str = "") -> Sign:
         """A variable that is assigned."""
-        source, output = power.source, power.output
-        if source is None:
-            source, output = Sign("inVariable", "TRUE"), ""
-        if power.negated:
-            port = Port("IN", [(source, output)])
-            source, output = Sign("block", "NOT", ports=[port], outputs=["OUT"]), "OUT"
-        return Sign("outVariable", target, storage=storage, ports=[Port("", [(source, output)])])
+        return Sign("outVariable", target, storage=storage, ports=[self.plain_port(power)])
+
+    def plain_port(self, power: Wired) -> Port:
+        """A port behind a NOT where the wire is meant negated."""
+        if power.source is None or not power.negated:
+            return self.ported("", power)
+        port = Port("IN", [(power.source, power.output)])
+        return Port("", [(Sign("block", "NOT", ports=[port], outputs=["OUT"]), "OUT")])
 
     def ported(self, name: str, power: Wired) -> Port:
         """A port, negated where the wire is meant so."""

@@ -100,6 +100,10 @@ class Ladder(Networks[Joint]):
         """A port behind contacts."""
         return Port(name, list(power))
 
+    def plain_port(self, power: Joint) -> Port:
+        """As of a block."""
+        return self.ported("", power)
+
     def truth_port(self, name: str, e: sx.Expression) -> Port:
         """A port behind contacts; a variable alone stands at the port itself."""
         plain, is_not = _without_not(e, False)

@@ -72,6 +72,10 @@ class Networks(ABC, Generic[Power]):
         """A port of a block into which power comes."""
 
     @abstractmethod
+    def plain_port(self, power: Power) -> Port:
+        """The port of a sign that is no block: it cannot be negated."""
+
+    @abstractmethod
     def truth_port(self, name: str, e: sx.Expression) -> Port:
         """A port of a block into which the value of a BOOL comes."""
 
@@ -96,7 +100,7 @@ class Networks(ABC, Generic[Power]):
             case sx.Invoke():
                 return self._invoke(s, left)
             case sx.Leave() if s.word == "RETURN":
-                return [Sign("return", ports=[self.ported("", left)])]
+                return [Sign("return", ports=[self.plain_port(left)])]
             case sx.Empty():
                 return []
         words = {sx.For: "a FOR", sx.While: "a WHILE", sx.Repeat: "a REPEAT"}
