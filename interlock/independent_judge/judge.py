@@ -7,7 +7,7 @@ of the run. A disagreement is an `InternalError` that names both sides.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from time import monotonic
 
@@ -19,7 +19,7 @@ from interlock.kernel.evaluate import State
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import PHASE, Role, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, Built
+from interlock.model.build import ARITHMETIC, TIME, Built
 from interlock.model.model import Formula, Model, Statement
 from interlock.st.evaluate import evaluate_expression
 
@@ -83,6 +83,9 @@ def replay(
         happenings.append(player.play(step.move))
         _same_state(id_, question.system, step.state, player, number)
         words.append(observe(player, statement))
+    if id_ == TIME and statement is None:
+        note = _judge_time(player, built.run_class.human, trap_limit)
+        return Replayed(tuple(happenings), None, note)
     if statement is None:
         _judge_arithmetic(id_, player)
         return Replayed(tuple(happenings), None)
@@ -224,9 +227,21 @@ def _judge_trap(
 ) -> str:
     if _is_goal(statement, words[-1]):
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
-    escapes = _escapes(statement, player, human, trap_limit)
+    escapes = _escapes(
+        lambda: _is_goal(statement, observe(player, statement)), player, human, trap_limit
+    )
+    return _said_of_trap(statement.id, escapes, trap_limit)
+
+
+def _judge_time(player: Player, human: bool, trap_limit: int) -> str:
+    """Judge that no time can ever pass any more."""
+    escapes = player.may_time_pass() or _escapes(player.may_time_pass, player, human, trap_limit)
+    return _said_of_trap(TIME, escapes, trap_limit)
+
+
+def _said_of_trap(id_: str, escapes: bool | None, trap_limit: int) -> str:
     if escapes:
-        raise InternalError(f"{statement.id}: the goal can be reached from the end of the run")
+        raise InternalError(f"{id_}: the goal can be reached from the end of the run")
     if escapes is None:
         return f"the replay looked at {trap_limit:,} states behind it and found no way back"
     return ""
@@ -238,7 +253,7 @@ def _is_goal(statement: Statement, observed: Observed) -> bool:
     return valuation["p"] and (after_scan or not statement.after_scan)
 
 
-def _escapes(statement: Statement, player: Player, human: bool, most: int) -> bool | None:
+def _escapes(is_goal: Callable[[], bool], player: Player, human: bool, most: int) -> bool | None:
     """Whether the goal can be reached from where the player is; None where there is too much.
 
     Whatever the plant, people and the program can do is played, but no fault strikes or clears.
@@ -250,7 +265,7 @@ def _escapes(statement: Statement, player: Player, human: bool, most: int) -> bo
         for move in list(player.ways_on(human)):
             player.go_back(here)
             player.take(move)
-            if _is_goal(statement, observe(player, statement)):
+            if is_goal():
                 return True
             key = tuple(player.state().values())
             if key not in seen:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
+from interlock.independent_judge.clocks import Ages, Clocks
 from interlock.independent_judge.controllers import controller_of
 from interlock.independent_judge.machines import Plant
 from interlock.independent_judge.turns import Turned, TurnsTaken
@@ -20,6 +21,7 @@ from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
 from interlock.model.model import Model, ModelMove
+from interlock.model.timing import TICK, Timing
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.scans import ScanResult
 from interlock.st.types import label_of
@@ -71,6 +73,7 @@ class Moment:
     ever: frozenset[str]
     held: Mapping[str, int]
     turns: Turned
+    ages: Ages
 
 
 class Player:
@@ -106,6 +109,9 @@ class Player:
         self._moves = {move.name: move for move in model.moves}
         self.events = {origin.move_name: origin for origin in _origins(model)}
         self._turns = TurnsTaken(model)
+        self._clocks = Clocks(model)
+        if model.timing is not None:
+            self._clocks.go_on("", self._under_way())
 
     def _condition(self, move: ModelMove) -> Callable[[], bool]:
         when = move.when
@@ -169,7 +175,7 @@ class Player:
             values[fault_flag(id_)] = int(struck)
             values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
         values |= self._held
-        return values | self._turns.values()
+        return values | self._turns.values() | self._clocks.values()
 
     def moment(self) -> Moment:
         """This state, to be given back to `go_back`."""
@@ -180,6 +186,7 @@ class Player:
             frozenset(self._ever),
             dict(self._held),
             self._turns.now,
+            self._clocks.ages,
         )
 
     def go_back(self, moment: Moment) -> None:
@@ -190,6 +197,7 @@ class Player:
         self._ever = set(moment.ever)
         self._held = dict(moment.held)
         self._turns.now = moment.turns
+        self._clocks.ages = moment.ages
 
     def ways_on(self, human: bool) -> Iterator[str]:
         """What may happen now without a fault that strikes or clears: moves, the scan, timers.
@@ -199,14 +207,21 @@ class Player:
         human : bool
             Whether human errors may happen.
         """
-        yield from self._by_the_controller()
+        yield from (name for name in self._by_the_controller() if self._clocks.is_ripe(name))
+        if self._clocks.may_pass():
+            yield TICK
         for name, move in self._moves.items():
             if (human or move.kind is not MoveKind.HUMAN) and self.enabled(name):
                 yield name
 
     def owed(self) -> Iterator[str]:
-        """What must happen in the end if it stays possible: plant moves, timers, and the scan."""
-        yield from self._by_the_controller()
+        """What must happen in the end if it stays possible: plant moves, timers, scan and time."""
+        for name in self._by_the_controller():
+            # A scan whose time has not come is owed by the time that must pass before it.
+            if name != SCAN or self._clocks.is_ripe(SCAN):
+                yield name
+        if self._clocks.may_pass():
+            yield TICK
         for name, move in self._moves.items():
             if move.kind is MoveKind.PLANT and self.possible(name):
                 yield name
@@ -217,12 +232,15 @@ class Player:
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
-        return not self.waits_for_scan(move) and self.possible(move)
+        return not self.waits_for_scan(move) and self.possible(move) and self._clocks.is_ripe(move)
 
     def waits_for_scan(self, move: str) -> bool:
         """Whether a scan must come before the move called `move`, its own condition apart."""
         asked = self._moves[move]
-        return not asked.takes_no_turn and not self._turns.has_one(asked.machine)
+        return self._takes_turn(asked) and not self._turns.has_one(asked.machine)
+
+    def _takes_turn(self, move: ModelMove) -> bool:
+        return not move.takes_no_turn and move.name not in self._clocks.names
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -255,11 +273,15 @@ class Player:
     def take(self, move: str) -> tuple[MoveKind, str, ScanResult | None]:
         """As `play`, without a look at what changes: the kind, the words, what a scan did."""
         scan, origin = None, self.events.get(move)
+        if move == TICK and self.model.timing is not None:
+            return self._pass_time(self.model.timing)
+        if not self._clocks.is_ripe(move):
+            raise InternalError(f"replay refuses '{move}': it takes more time")
         if move == SCAN:
             scan = self.controller.scan(self.signals())
             self._turns.begin_anew()
             kind, says = MoveKind.SCAN, "scans"
-        elif move in self._moves and self._moves[move].takes_no_turn:
+        elif move in self._moves and not self._takes_turn(self._moves[move]):
             kind, says = self._make(self._moves[move])
             self._turns.disturb()
         elif move in self._moves:
@@ -272,7 +294,25 @@ class Player:
             self._turns.disturb()
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
+        self._clocks.go_on(move, self._under_way())
         return kind, says, scan
+
+    def _pass_time(self, timing: Timing) -> tuple[MoveKind, str, None]:
+        if not self._clocks.may_pass():
+            raise InternalError("replay refuses that time passes: something must happen before")
+        self._turns.disturb()
+        self._clocks.go_on(TICK, self._under_way())
+        return MoveKind.TIME, f"{timing.unit_ms} ms pass", None
+
+    def may_time_pass(self) -> bool:
+        """Whether a unit of time may pass now; without time never."""
+        return self._clocks.may_pass()
+
+    def _under_way(self) -> list[str]:
+        """What happens by itself, or may, unless something stops it before its time has come."""
+        names = self._clocks.names
+        found = [name for name in self._by_the_controller() if name in names]
+        return found + [name for name in self._moves if name in names and self.possible(name)]
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""

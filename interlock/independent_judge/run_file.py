@@ -38,7 +38,7 @@ from interlock.independent_judge.player import Happening, Player
 from interlock.independent_judge.trace import Word, holds
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, ScopeKind
-from interlock.model.build import ARITHMETIC, SCAN, RunClass, build
+from interlock.model.build import ARITHMETIC, GENERATED, SCAN, TIME, RunClass, build
 from interlock.model.files import read_text
 from interlock.model.model import Model, ModelMove, Statement
 from interlock.model.schema_fields import Name, Words
@@ -229,10 +229,11 @@ def replay_file(model: Model, run: RunFile) -> PlayedRun:
     notes = _changed_files(model, run)
     for number, id_ in enumerate(run.violates):
         statement = model.statements.get(id_)
-        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
+        is_of_runs = statement is None or PATTERNS[statement.pattern].is_of_runs
+        if id_ == TIME or not is_of_runs:
             notes.append(f"{id_} speaks of every way on from a state; one run cannot settle it")
         elif id_ not in violated:
-            known = [*model.statements, ARITHMETIC]
+            known = [*model.statements, *GENERATED]
             said = f"the run does not violate {id_}"
             if id_ not in known:
                 said = f"'{id_}' is not a requirement{nearest(id_, known)}"

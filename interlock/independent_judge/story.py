@@ -19,6 +19,7 @@ WHO = {
     MoveKind.FAULT: "fault",
     MoveKind.HUMAN: "human error",
     MoveKind.SCAN: "controller",
+    MoveKind.TIME: "time",
 }
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from interlock.kernel.system import MOVED, PHASE
-from interlock.model.model import Model
+from interlock.model.model import Model, ModelMove
 
 # What may move more often than this between two scans is not counted.
 _MOST_COUNTED = 8
@@ -89,7 +89,7 @@ def _own_turns(model: Model) -> dict[str, int]:
     """How often each machine moves at most; without those that may move any number of times."""
     found = {}
     for name in model.machines:
-        moves = [m for m in model.moves if m.machine == name and not m.takes_no_turn]
+        moves = [m for m in model.moves if m.machine == name and _is_limited(m, model)]
         known = [Fraction(repr(m.takes.least)) for m in moves if m.takes is not None]
         scan = Fraction(model.settings.scan_ms, 1000)
         # The ends of n moves in a row lie within one scan's time where n - 1 of them fit in.
@@ -98,3 +98,8 @@ def _own_turns(model: Model) -> dict[str, int]:
         if moves and most is not None:
             found[name] = most
     return found
+
+
+def _is_limited(move: ModelMove, model: Model) -> bool:
+    """Whether the scan limits a move: what takes its time in a model with time, it does not."""
+    return not move.takes_no_turn and not (model.timing is not None and move.takes is not None)

@@ -24,7 +24,7 @@ from interlock.kernel.query import (
 from interlock.kernel.requirement import Outcome, Verdict
 from interlock.kernel.system import System
 from interlock.kernel.witness import Witness
-from interlock.model.build import ARITHMETIC, FAULT_FREE, Built, RunClass, build
+from interlock.model.build import FAULT_FREE, GENERATED, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTimes
 
@@ -62,9 +62,9 @@ def verify(
     """
     started = time.monotonic()
     built = build(model, run_class)
-    # Every other verdict rests on the program's arithmetic.
+    # Every other verdict rests on the program's arithmetic, and on time that can go on.
     wanted = [
-        r for r in built.requirements.values() if not only or r.id in only or r.id == ARITHMETIC
+        r for r in built.requirements.values() if not only or r.id in only or r.id in GENERATED
     ]
     questions = ask_all(built.system, wanted)
     explored = _explore(engine, built.system, questions, limits, progress, beside)

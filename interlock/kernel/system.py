@@ -55,6 +55,7 @@ class MoveKind(Enum):
     FAULT = "fault"
     HUMAN = "human"  # a declared human error, a run class of its own
     SCAN = "scan"
+    TIME = "time"  # one unit of it passes
 
 
 class Event(Enum):

@@ -30,6 +30,7 @@ from interlock.kernel.system import (
     Variable,
     enumeration,
 )
+from interlock.model.clocks import clocked, periods_of
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
@@ -41,6 +42,9 @@ from interlock.st.lower import Lowered, lower_expression, lower_program
 
 SCAN = "scan"
 ARITHMETIC = "ARITHMETIC"
+TIME = "TIME"
+GENERATED = (ARITHMETIC, TIME)
+"""Requirements that every other verdict rests on, and that no model states."""
 
 
 @dataclass(frozen=True)
@@ -187,13 +191,23 @@ class _Builder:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
         turns, events = turns_of(self.model), self._events()
-        counts = turns.variables(has_events=bool(events))
+        has_time = self.model.timing is not None
+        counts = turns.variables(has_events=bool(events) or has_time)
         variables += counts
         moves = [turns.taking_one(*move) for move in self._moves(takes_turn=True)]
         moves += [turns.taking_none(event) for event in events]
         moves.append(self._scan([count.name for count in counts]))
+        time_goes_on = None
+        if self.model.timing is not None:
+            periods = periods_of(self.model, SCAN)
+            clocks, moves, time_goes_on = clocked(self.model.timing, moves, periods, SCAN)
+            moves[-1] = turns.taking_none(moves[-1])
+            variables += clocks
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth
         requirements = {id_: self.requirement(s) for id_, s in self.model.statements.items()}
+        if time_goes_on is not None:
+            says = "Time can always go on: no moves follow each other for ever in no time"
+            requirements[TIME] = Requirement(TIME, Pattern.CAN_STILL, time_goes_on, says=says)
         # Asked in every class alike, also where only faults can bring a defect about.
         if self.lowered.defects is not FALSE:
             defects = self._on_signals(self.lowered.defects)
@@ -234,7 +248,7 @@ class _Builder:
         moves = [
             (self._move(move), move.machine)
             for move in self.model.moves
-            if move.takes_no_turn is not takes_turn
+            if self.model.takes_turn(move) is takes_turn
             and (move.kind is not MoveKind.HUMAN or self.run_class.human)
         ]
         return [(move, machine) for move, machine in moves if move.guard is not FALSE]

@@ -9,7 +9,7 @@ from pathlib import Path as FilePath
 from interlock.base.errors import nearest
 from interlock.exchange.files import load_project
 from interlock.model.between import BetweenScans
-from interlock.model.build import ARITHMETIC
+from interlock.model.build import ARITHMETIC, TIME
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
@@ -29,6 +29,7 @@ from interlock.model.model import (
 )
 from interlock.model.names import Mistakes, Names
 from interlock.model.program_files import read_program_files
+from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape, OutputShape, SensorShape
 from interlock.model.shape import shape_of
@@ -142,7 +143,7 @@ def _resolve(
     matrix: EffectMatrix | None,
 ) -> Model | None:
     document, program = found.document, without_real_outputs(project.program)
-    machines = read_machines(document, shape, mistakes)
+    settings, machines = _settings(shape), read_machines(document, shape, mistakes)
     inputs = {v.name: v.type for v in program.inputs}
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
     inside = inside_names(program)
@@ -153,12 +154,12 @@ def _resolve(
     for term in shape.terms:
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
+    timing = read_timing(names, moves, program)
     sensors = _sensors(names, program)
     _check_outputs(names)
     _check_delays(names)
     faults = read_faults(names)
     statements = _statements(names, matrix)
-    unsafe = _unsafe(names)
     for number, name in enumerate(shape.map):
         names.known(name, machines, ("map", number), "a machine")
     side_view = read_side_view(names)
@@ -166,10 +167,10 @@ def _resolve(
     if mistakes.found:
         return None
     read = _inside_read(statements, inside, program)
-    named = names_beside(folder, found.texts.values(), outputs)
-    program, left_out = without_idle(program, {n.casefold() for n in (*read.values(), *named)})
+    named = {*read.values(), *names_beside(folder, found.texts.values(), outputs)}
+    program, left_out = without_idle(program, {name.casefold() for name in named})
     outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
-    free = read_free_inputs(names, program, _settings(shape))
+    free = read_free_inputs(names, program, settings)
     machines |= {one.machine.name: one.machine for one in free}
     moves += [move for one in free for move in one.moves]
     sensors |= {one.sensor.name: _described(shape, one.sensor) for one in free}
@@ -193,9 +194,9 @@ def _resolve(
         program=program,
         project=replace(project, program=program, notes=(*project.notes, *left_out)),
         program_files=tuple(texts),
-        settings=_settings(shape),
+        settings=settings,
         map_machines=tuple(shape.map) or tuple(shape.plant),
-        unsafe=unsafe,
+        unsafe=_unsafe(names),
         sources={**found.texts, **texts, **_beside(matrix, side_view)},
         revises=found.revises,
         changes=tuple(shape.changes),
@@ -206,6 +207,7 @@ def _resolve(
         supplies=supplies,
         inside=read,
         matrix=matrix,
+        timing=timing,
     )
 
 
@@ -245,7 +247,7 @@ def _statements(names: Names, matrix: EffectMatrix | None) -> dict[str, Statemen
     for id_, shape in names.shape.requirements.items():
         if id_ in unclear:
             continue
-        if id_ == ARITHMETIC:
+        if id_ == ARITHMETIC or (id_ == TIME and names.shape.run.time is not None):
             place = names.document.key_place(("requirements", id_))
             names.mistakes.add(place, f"'{id_}' is a requirement that interlock adds itself")
         statement = read_statement(names, id_, shape)

@@ -10,6 +10,7 @@ from interlock.model.build import SCAN
 from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
+from interlock.model.timing import TICK
 from interlock.model.yaml import Document, Path
 
 # Names that the builder and the program's timers give to moves. Nobody reads them as such; but a
@@ -113,7 +114,8 @@ def _moves_of(
     used: set[str],
 ) -> list[ModelMove]:
     document, mistakes = names.document, names.mistakes
-    if move.name is not None and (move.name in _OWN_MOVES or move.name.endswith(_OWN_ENDINGS)):
+    own = _OWN_MOVES if names.shape.run.time is None else (*_OWN_MOVES, TICK)
+    if move.name is not None and (move.name in own or move.name.endswith(_OWN_ENDINGS)):
         said = f"'{move.name}' reads like a move of interlock's own; choose another name"
         mistakes.add(document.place((*path, "name")), said)
     target = _state(move.to, machine.states, document, (*path, "to"), mistakes)

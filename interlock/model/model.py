@@ -20,6 +20,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.between import BetweenScans
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.fault import Fault
+from interlock.model.timing import Timing
 from interlock.st.layout import Settings
 from interlock.st.load import Loaded
 from interlock.st.typed import Expression, Program
@@ -97,7 +98,8 @@ class ModelMove:
     also : mapping of str to Formula
         New states of other machines, read before the move.
     takes : Duration or None
-        Verdicts depend on the least alone, and only where each machine moves once between scans.
+        Without time, verdicts depend on the least alone, and only where each machine moves once
+        between scans.
     """
 
     name: str
@@ -316,6 +318,8 @@ class Model:
         The names in `sources` of the program's files.
     declared_between_scans : BetweenScans or None
         What its author says happens between two scans, where something else is assumed.
+    timing : Timing or None
+        How time is counted; None where durations decide nothing.
     matrix : EffectMatrix or None
         The matrix of causes and effects that it names; its signs are among the statements.
     """
@@ -351,6 +355,11 @@ class Model:
     program_files: tuple[str, ...] = ()
     matrix: EffectMatrix | None = None
     declared_between_scans: BetweenScans | None = field(default=None, compare=False)
+    timing: Timing | None = None
+
+    def takes_turn(self, move: ModelMove) -> bool:
+        """Whether what is assumed between two scans limits `move`: no clock decides when it may."""
+        return not move.takes_no_turn and (self.timing is None or move.takes is None)
 
     def assuming(self, between: BetweenScans) -> Model:
         """The same model under another assumption on what happens between two scans."""

@@ -31,6 +31,7 @@ from interlock.model.schema_fields import (
     Within,
     Words,
 )
+from interlock.model.schema_time import TimeShape
 
 
 class _Shape(BaseModel):
@@ -304,12 +305,12 @@ class RunShape(_Shape):
     scan_ms: int = Field(
         100, ge=1, le=60_000, description="Period of the scan; counted timers and bounds need it."
     )
+    time: TimeShape | None = Field(None, description="Where given, durations decide.")
     timers: Literal["free", "counted"] = "free"
     edges: Literal["first edition", "second edition"] = "second edition"
     overflow: Literal["wrap", "saturate"] = Field(
         "wrap",
-        description="What becomes of an integer that its type does not hold; to come to it is "
-        "a finding either way.",
+        description="What becomes of an integer too large for its type; a finding either way.",
     )
 
 

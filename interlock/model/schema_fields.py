@@ -44,6 +44,11 @@ Stuck = Annotated[
 Words = Annotated[str, StringConstraints(max_length=2000)]
 Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
+Time = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema({"type": "string", "pattern": r"^[0-9]+(\.[0-9]+)? *(ms|s)$"}),
+]
 Within = Annotated[
     str,
     StringConstraints(max_length=40),

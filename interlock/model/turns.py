@@ -87,7 +87,7 @@ def turns_of(model: Model) -> Turns:
     between = model.between_scans
     most: dict[str, int] = {}
     if between.is_each_once:
-        taking = [move for move in model.moves if not move.takes_no_turn]
+        taking = [move for move in model.moves if model.takes_turn(move)]
         for machine in dict.fromkeys(move.machine for move in taking):
             least = _least_seconds(m for m in taking if m.machine == machine)
             n = most_turns(least, model.settings.scan_ms)

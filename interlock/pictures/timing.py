@@ -37,6 +37,7 @@ LETTERS = {
     MoveKind.HUMAN: "H",
     MoveKind.FAULT: "F",
     MoveKind.SCAN: "C",
+    MoveKind.TIME: "t",
 }
 
 

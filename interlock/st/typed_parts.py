@@ -95,3 +95,16 @@ def changed(
                 return replace(s, selector=of(s.selector), branches=cases, otherwise=otherwise)
 
     return tuple(statement(s) for s in body)
+
+
+def most_calls(body: Iterable[ty.Statement], instance: str) -> int:
+    """How often one execution of the statements calls `instance` at most."""
+    n_calls = 0
+    for s in body:
+        match s:
+            case ty.Invoke():
+                n_calls += s.instance == instance
+            case ty.If() | ty.Case():
+                arms = [*(branch.body for branch in s.branches), s.otherwise]
+                n_calls += max(most_calls(arm, instance) for arm in arms)
+    return n_calls

@@ -41,12 +41,15 @@ def between_told(model: Model) -> str:
     """What is taken to happen between two scans, and whether the model says something else."""
     declared = model.declared_between_scans
     other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
-    return model.between_scans.says + other
+    timed = "" if model.timing is None else f"; {model.timing.says}"
+    return model.between_scans.says + other + timed
 
 
 def between_data(model: Model) -> dict[str, Any]:
     """The same as data."""
+    timed = {} if model.timing is None else {"time": str(model.timing)}
     return {
+        **timed,
         "between_scans": str(model.between_scans),
         "between_scans_of_the_model": str(model.declared_between_scans or model.between_scans),
     }

@@ -20,7 +20,7 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, Built, RunClass, build
+from interlock.model.build import GENERATED, Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.procedures import PROCEDURES_FILE, Procedures, load_procedures
@@ -128,16 +128,16 @@ class Studies:
     def requirement(self, model: Model, id_: str, ids: Iterable[str]) -> Result:
         """Judge one requirement, in one exploration with all of `ids`.
 
-        It fails where the program's arithmetic, which is not among them, is otherwise than known.
+        It fails where what every verdict rests on is not among them and otherwise than known.
         """
         verification = self.verification(model, ids)
         by_id = {finding.requirement.id: finding for finding in verification.findings}
-        arithmetic = by_id.get(ARITHMETIC)
-        if arithmetic is not None and ARITHMETIC not in ids:
+        for generated in [by_id[one] for one in GENERATED if one in by_id and one not in ids]:
             # Nobody asked for it, but every verdict rests on it.
-            said = _surprise(model, arithmetic, self.options)
+            said = _surprise(model, generated, self.options)
             if said is not None:
-                return Result(False, f"rests on {ARITHMETIC}, which is not so: {said}")
+                rests_on = generated.requirement.id
+                return Result(False, f"rests on {rests_on}, which is not so: {said}")
         return _judged(model, verification, by_id[id_], self.options)
 
     def pair(self, model: Model) -> Result:
@@ -289,7 +289,7 @@ def contents(file: Path) -> Contents:
     model = load(file)
     places: dict[str, tuple[str, int]] = {}
     for id_ in build(model).requirements:
-        place = model.program.place if id_ == ARITHMETIC else model.statements[id_].place
+        place = model.program.place if id_ in GENERATED else model.statements[id_].place
         places[id_] = (place.file, place.line)
     pair, under = None, {}
     own = read(model.sources[str(file)], str(file))

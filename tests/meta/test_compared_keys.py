@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -179,6 +180,21 @@ CHANGES: dict[str, tuple[str, str]] = {
     "faults.injectable": ("injectable: true", "injectable: false"),
     "faults.excluded": (", excluded: cannot be", ""),
 }  # fmt: skip
+
+
+# With time no delay may be given, so the text with the delays is another one as a whole.
+_DELAYED = YAML[YAML.index(", overflow: wrap}") : YAML.index("  lamp: {address")]
+
+
+def _with_time(says: str) -> tuple[str, str]:
+    untimed = re.sub(r" delay_ms: [0-9]+,", "", _DELAYED)
+    return _DELAYED, untimed.replace(", overflow", f", time: {says}, overflow", 1)
+
+
+CHANGES |= {
+    "run.time.unit": _with_time("{unit: 100 ms}"),
+    "run.time.scan": _with_time("{unit: 100 ms, scan: [80 ms, 120 ms]}"),
+}
 
 
 def model(folder: Path, change: tuple[str, str] = ("", "")) -> Model:

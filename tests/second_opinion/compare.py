@@ -17,7 +17,7 @@ from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from tests.second_opinion.drawing import draw
 from tests.second_opinion.met import met_in_model, met_in_requirement, met_in_sets
-from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
+from tests.second_opinion.opinion import ARITHMETIC, TIME, Opinion, opinions
 from tests.second_opinion.watching import MUST_CLOSE
 from tests.second_opinion.world import Class
 
@@ -90,13 +90,13 @@ def compare_seed(
         counts.update(met_in_requirement(model, id_, opinion))
     found = []
     for name in engines:
-        found += _by_engine(name, seed, model, drawn.run_class, ours, counts)
+        found += by_engine(name, seed, model, drawn.run_class, ours, counts)
     if model.live_faults:
         found += _by_sets(seed, model, counts, whole_study)
     return found
 
 
-def _by_engine(
+def by_engine(
     name: str,
     seed: int,
     model: Model,
@@ -126,7 +126,7 @@ def _differences(
     """What differs: what it is about, ours and theirs."""
     if verdict is None:
         # Where no arithmetic of the program could go wrong, the product does not ask.
-        if id_ != ARITHMETIC or opinion.is_violated:
+        if id_ not in (ARITHMETIC, TIME) or opinion.is_violated:
             yield "verdict", _word(opinion), "not judged"
         return
     assert verdict.outcome is not Outcome.UNDECIDED

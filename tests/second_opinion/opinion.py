@@ -14,10 +14,12 @@ from interlock.st import typed
 from tests.second_opinion.cycles import components
 from tests.second_opinion.expressions import Function
 from tests.second_opinion.reached import Reached, reach
+from tests.second_opinion.timed_world import TICK, TimedWorld, world_of
 from tests.second_opinion.watching import Seen, Watch, Watcher
-from tests.second_opinion.world import FAULT_KINDS, Act, Class, Kind, World
+from tests.second_opinion.world import FAULT_KINDS, Act, Class, Kind
 
 ARITHMETIC = "ARITHMETIC"
+TIME = "TIME"
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,10 @@ def opinions(model: Model, run_class: Class, most: int | None = None) -> dict[st
     TooManyError
         Where more than `most` states can be reached.
     """
-    reached = reach(World(model, run_class), most)
+    reached = reach(world_of(model, run_class), most)
     found = {ARITHMETIC: _arithmetic(reached)}
+    if model.timing is not None:
+        found[TIME] = _time_goes_on(reached)
     for id_, statement in model.statements.items():
         judge = _can_still if statement.pattern is Pattern.CAN_STILL else _watched
         found[id_] = judge(reached, statement)
@@ -70,20 +74,32 @@ def _arithmetic(reached: Reached) -> Opinion:
 
 
 def _can_still(reached: Reached, statement: Statement) -> Opinion:
-    """The way back uses every move, scan and end of a timer, but no strike and no clearing.
-
-    The goal counts where the requirement is judged. A scan always leads from one state without a
+    """The goal counts where the requirement is judged. A scan always leads from one state without a
     way back to another, so the shortest run need not go on to a judged one.
     """
     goal = _Judged(reached, statement).function(statement.p.tree)
+    values = _values(reached, statement)
+    judged = [_is_judged(statement, state.moves) for state in reached.states]
+    return _never_lost(
+        reached, {n for n, is_judged in enumerate(judged) if is_judged and goal(values[n])}
+    )
+
+
+def _time_goes_on(reached: Reached) -> Opinion:
+    """From everywhere a state can be reached in which time may pass."""
+    ticking = {
+        number for number, after in enumerate(reached.after) if any(act == TICK for act, _ in after)
+    }
+    return _never_lost(reached, ticking)
+
+
+def _never_lost(reached: Reached, can: set[int]) -> Opinion:
+    """The way back uses every move, scan and end of a timer, but no strike and no clearing."""
     back: dict[int, list[int]] = {}
     for number, after in enumerate(reached.after):
         for act, target in after:
             if act.kind not in FAULT_KINDS:
                 back.setdefault(target, []).append(number)
-    values = _values(reached, statement)
-    judged = [_is_judged(statement, state.moves) for state in reached.states]
-    can = {number for number, is_judged in enumerate(judged) if is_judged and goal(values[number])}
     todo = list(can)
     while todo:
         for before in back.get(todo.pop(), ()):
@@ -286,7 +302,8 @@ class _Watched:
         taken = {
             act for number in component for act, target in self.after[number] if target in component
         }
-        if not any(act.kind is Kind.SCAN for act in taken):
+        is_timed = isinstance(self._reached.world, TimedWorld)
+        if not is_timed and not any(act.kind is Kind.SCAN for act in taken):
             return False
         owed = set(self._reached.world.owed)
         for number in component:

@@ -42,6 +42,8 @@ class State(NamedTuple):
     left : tuple of int
         For each machine and control: how often it may move yet before the next scan; 0 where
         nobody asks.
+    ages : tuple of int
+        Where time passes: for how long each thing that takes time has been under way.
     """
 
     places: tuple[int, ...]
@@ -51,6 +53,7 @@ class State(NamedTuple):
     struck: tuple[bool, ...]
     held: tuple[int, ...]
     left: tuple[int, ...]
+    ages: tuple[int, ...] = ()
 
 
 class Kind(Enum):
@@ -61,6 +64,7 @@ class Kind(Enum):
     TIMER = "timer"
     STRIKE = "strike"
     CLEARING = "clearing"
+    TICK = "tick"
 
 
 class Act(NamedTuple):
@@ -140,6 +144,8 @@ class World:
         Power-up: a scan is due.
     owed : list of Act
         What happens in the end where its own condition stays true.
+    timed : set of str
+        The moves that take no turn, since their durations say when they come.
     due : int
         What `State.moves` is where a scan has to come next.
     """
@@ -162,6 +168,7 @@ class World:
             if MEANINGS[effect.kind.name].is_kept
         ]
         self._moves = [self._looked_up(move) for move in self._possible_moves()]
+        self.timed = {m.name for m in model.moves if model.timing and m.takes}
         between = str(model.between_scans)
         counted = re.fullmatch("(.*) in all", between)
         self._is_counted = counted is not None
@@ -281,12 +288,16 @@ class World:
             again = self._is_counted and state.moves < self.due
             moves = state.moves + 1 if again else 1
             for move in self._moves:
-                if self._has_a_turn(move, state) and self._can(move, state, truth):
+                has_a_turn = move.act.name not in self.timed and self._has_a_turn(move, state)
+                if has_a_turn and self._can(move, state, truth):
                     places, left = self._moved(move, state, truth), list(state.left)
                     left[move.machine] -= left[move.machine] > 0
                     yield move.act, state._replace(places=places, moves=moves, left=tuple(left))
         # What follows takes no slot; after a scan it makes a state that is no longer that scan's.
         aside = state._replace(moves=state.moves or self.due + 1)
+        for move in self._moves:
+            if move.act.name in self.timed and self._can(move, state, truth):
+                yield move.act, aside._replace(places=self._moved(move, state, truth))
         for name in self._controller.free_timers:
             if self._controller.is_running(state.memory, name):
                 memory = self._controller.ended(state.memory, name)
@@ -355,6 +366,7 @@ def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]
 def _moves_in_a_scan(model: Model, machine: str) -> int:
     """How often a machine may move between two scans; 0 for as often as it likes."""
     own = [m for m in model.moves if m.machine == machine and m.kind is not MoveKind.INPUT]
+    own = [m for m in own if not (model.timing and m.takes)]
     shortest = min((m.takes.least for m in own if m.takes is not None), default=None)
     if shortest is None:
         return 1 if own else 0

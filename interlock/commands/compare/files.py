@@ -103,6 +103,7 @@ def _run(model: Model) -> Facets:
     return {
         "between scans": str(model.between_scans),
         "timers": settings.timers.value,
+        "time": "" if model.timing is None else str(model.timing),
         "scan": f"{settings.scan_ms} ms",
         "edges": f"edition {settings.edges}",
         "overflow": settings.overflow,

@@ -19,7 +19,7 @@ from interlock.commands.report.findings_in_words import (
 )
 from interlock.commands.report.runs import ShownRun
 from interlock.judgement.finding import Finding
-from interlock.model.build import ARITHMETIC
+from interlock.model.build import GENERATED
 from interlock.model.model import Hazard
 
 # So many cut sets stand with a hazard; all that are listed at all stand with the requirement.
@@ -41,7 +41,7 @@ def _requirement(dossier: Dossier, finding: Finding, runs: Sequence[ShownRun]) -
         "hazards": requirement.hazards,
         "clauses": [] if statement is None else list(clauses(statement)),
         "place": "" if statement is None else place_words(statement.place),
-        "added": requirement.id == ARITHMETIC,
+        "added": requirement.id in GENERATED,
         "survives": requirement.survives,
         "verdict": verdict(dossier, finding),
         "faults": requirement_faults(dossier, requirement.id),

@@ -257,6 +257,8 @@ def settling(encoding: Encoding, moves: Sequence[SymbolicMove]) -> Settling | No
     (scan,) = scans
     others = [move for move in moves if move is not scan]
     settled = _after_scan(encoding)
+    if (encoding.valid & ~scan.guard).satisfiable():
+        return None  # A scan that has to wait for its time answers no move at once.
     if _may_lead(encoding, scan, encoding.valid, ~settled):
         return None
     turns = [move for move in others if _takes_a_turn(encoding, move)]

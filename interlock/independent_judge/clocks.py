@@ -1,0 +1,130 @@
+"""How long what happens by itself has been under way, kept as ages.
+
+Written apart from what the engines are given: from the meaning in ``DEVELOPERS.md`` alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from interlock.kernel.system import MoveKind, Origin
+from interlock.model.build import SCAN
+from interlock.model.model import Model
+from interlock.model.timing import CLOCK, TICK
+from interlock.st import typed as ty
+
+Ages = Mapping[str, int]
+"""The units of time for which each thing under way has been so."""
+
+
+@dataclass(frozen=True)
+class _Span:
+    """How long something takes, in milliseconds; `most` is None where it need not happen."""
+
+    least: Fraction
+    most: Fraction | None
+
+
+class Clocks:
+    """The ages of what is under way in a model with time; without time nothing has an age.
+
+    Parameters
+    ----------
+    model : Model
+
+    Attributes
+    ----------
+    ages : Ages
+        By the names of moves.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self._unit = Fraction(0) if model.timing is None else Fraction(model.timing.unit_ms)
+        self._spans = _spans(model)
+        self.ages: Ages = {}
+        if model.timing is not None:
+            # The first scan comes before any time passes.
+            self.ages = {SCAN: self._last(SCAN)}
+
+    @property
+    def names(self) -> Collection[str]:
+        """The moves that take time."""
+        return self._spans.keys()
+
+    def is_ripe(self, move: str) -> bool:
+        """Whether the time that `move` takes at least may have passed."""
+        if move not in self._spans:
+            return True
+        age = self.ages.get(move)
+        # Of the last unit nobody knows how much of it has passed.
+        return age is not None and (age + 1) * self._unit > self._spans[move].least
+
+    def may_pass(self) -> bool:
+        """Whether one more unit of time may pass before anything that is under way happens."""
+        for move, age in self.ages.items():
+            most = self._spans[move].most
+            if most is not None and age * self._unit >= most:
+                return False
+        return bool(self._spans)
+
+    def go_on(self, made: str, under_way: Collection[str]) -> None:
+        """Note that `made` has happened, behind which this is under way."""
+        passed = int(made == TICK)
+        self.ages = {
+            name: 0 if name == made else self.ages.get(name, -passed) + passed for name in under_way
+        }
+
+    def values(self) -> dict[str, int]:
+        """What an engine is to say of it, by the names of the kernel's variables."""
+        return {CLOCK + name: min(self.ages.get(name, 0), self._last(name)) for name in self._spans}
+
+    def _last(self, name: str) -> int:
+        """The age from which on nothing changes any more."""
+        span, age = self._spans[name], 0
+        if span.most is None:
+            while (age + 1) * self._unit <= span.least:
+                age += 1
+            return age
+        while age * self._unit < span.most:
+            age += 1
+        return age
+
+
+def _spans(model: Model) -> dict[str, _Span]:
+    if model.timing is None:
+        return {}
+    timing = model.timing
+    scans = Fraction(timing.scan_least_ms), Fraction(timing.scan_greatest_ms)
+    found = {SCAN: _Span(*scans)}
+    for move in model.moves:
+        if move.takes is not None:
+            least, most = (
+                1000 * Fraction(repr(s)) for s in (move.takes.least, move.takes.greatest)
+            )
+            found[move.name] = _Span(least, most if move.kind is MoveKind.PLANT else None)
+    for timer in model.program.instances:
+        if timer.block in ("TON", "TOF", "TP"):
+            preset = Fraction(timer.preset_ms)
+            # Called again in the same scan it may have started anew.
+            is_known = len(_called(model.program.body, timer.name)) < 2
+            least = Fraction(0) if timer.varies else preset
+            name = Origin.elapse(timer.name).move_name
+            found[name] = _Span(least, preset if is_known else None)
+    return found
+
+
+def _called(body: tuple[ty.Statement, ...], name: str) -> list[ty.Statement]:
+    """The calls of a block on the way through a body that calls it most often."""
+    calls: list[ty.Statement] = []
+    for s in body:
+        if isinstance(s, ty.Invoke) and s.instance == name:
+            calls.append(s)
+        elif isinstance(s, ty.If | ty.Case):
+            most: list[ty.Statement] = []
+            for way in (*(branch.body for branch in s.branches), s.otherwise):
+                found = _called(way, name)
+                most = found if len(found) > len(most) else most
+            calls += most
+    return calls

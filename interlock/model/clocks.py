@@ -1,0 +1,183 @@
+"""Clocks: the part of a system by which durations decide when moves may happen, and must.
+
+Each move with a period has a clock. It counts the units of time for which the move's guard has
+lasted and is 0 wherever that does not hold: whatever ends it, if only for an instant, sets the
+clock back, and so does the move itself. The move may happen once its clock has reached the least
+of the period; while a clock stands at its greatest no time passes. A clock counts no further than
+that, or than the least where nothing must happen.
+
+So time stands still only where something that it waits for can happen at once. That it can go on
+for ever is so by construction where every greatest is a unit or more: each move that is made sets
+one clock back and none forward. A greatest of no time at all may be demanded of two moves in a
+circle; then it is a question to be asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, ite, le, not_, or_, var
+from interlock.kernel.system import Domain, Move, MoveKind, Origin, Role, Variable
+from interlock.model.model import Model
+from interlock.model.timing import CLOCK, TICK, Timing, Units, in_units, ms_of
+from interlock.st.typed_parts import most_calls
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """The clock of a move.
+
+    Attributes
+    ----------
+    move : Move
+        As it is without a clock.
+    within : Units
+    """
+
+    move: Move
+    within: Units
+
+    @property
+    def name(self) -> str:
+        return CLOCK + self.move.name
+
+    @property
+    def now(self) -> Expr:
+        """Its value; a clock that has but one is no variable."""
+        return var(self.name) if self.within.counted else const(0)
+
+    @property
+    def is_up(self) -> Expr:
+        """Whether no more time may pass before the move, or before its guard is gone."""
+        if self.within.greatest is None:
+            return FALSE
+        return and_(self.move.guard, le(const(self.within.greatest), self.now))
+
+    def behind(self, made: Move) -> Expr:
+        """Its value behind another move, or its own."""
+        if made.name == self.move.name:
+            return const(0)
+        read = [name for name in ex.variables_of([self.move.guard]) if name in made.updates]
+        if not read:
+            return self.now
+        (lasts,) = ex.substitute([self.move.guard], {name: made.updates[name] for name in read})
+        return ite(lasts, self.now, const(0))
+
+    @property
+    def later(self) -> Expr:
+        """Its value one unit later."""
+        one_more = ex.minimum(ex.add(self.now, const(1)), const(self.within.counted))
+        return ite(self.move.guard, one_more, self.now)
+
+
+class Clocks:
+    """The clocks of a system's moves.
+
+    Parameters
+    ----------
+    moves : iterable of Move
+    periods : mapping of str to Units
+        By the name of the move.
+    """
+
+    def __init__(self, moves: Iterable[Move], periods: Mapping[str, Units]) -> None:
+        self._clocks = {
+            move.name: _Clock(move, periods[move.name]) for move in moves if move.name in periods
+        }
+        self._counting = [clock for clock in self._clocks.values() if clock.within.counted]
+
+    def variables(self, initial: Mapping[str, int]) -> list[Variable]:
+        """What counts, by default from 0 on."""
+        return [
+            Variable(
+                clock.name,
+                Domain(0, clock.within.counted),
+                initial.get(clock.move.name, 0),
+                Role.TIMER,
+            )
+            for clock in self._counting
+        ]
+
+    def kept_by(self, move: Move) -> Move:
+        """The move in its time, with what it makes of all clocks."""
+        own = self._clocks.get(move.name)
+        guard, fair = move.guard, move.fair
+        if own is not None:
+            guard = and_(guard, le(const(own.within.least), own.now))
+            # A scan is owed where it may come; whatever else has a clock, while what it waits for
+            # lasts, since time goes on then until it happens.
+            fair = guard if move.kind is MoveKind.SCAN else fair
+        updates = dict(move.updates)
+        for clock in self._counting:
+            behind = clock.behind(move)
+            if behind is not clock.now:
+                updates[clock.name] = behind
+        return replace(move, guard=guard, updates=updates, fair=fair)
+
+    @property
+    def may_pass(self) -> Expr:
+        """Whether a unit of time may pass now."""
+        return not_(or_(*(clock.is_up for clock in self._clocks.values())))
+
+    def tick(self, timing: Timing) -> Move:
+        """The passing of one unit of time, which is owed: no run goes on for ever in an instant."""
+        updates = {clock.name: clock.later for clock in self._counting}
+        says = f"{timing.unit_ms} ms pass"
+        return Move(TICK, MoveKind.TIME, self.may_pass, updates, self.may_pass, says)
+
+    @property
+    def in_question(self) -> Expr | None:
+        """What must stay possible for time to go on, where that is not so by construction."""
+        if all(clock.within.greatest != 0 for clock in self._clocks.values()):
+            return None
+        return self.may_pass
+
+
+def clocked(
+    timing: Timing, moves: Sequence[Move], periods: Mapping[str, Units], scan: str
+) -> tuple[list[Variable], list[Move], Expr | None]:
+    """Clocks, the moves with them, time itself as the last, and what must stay possible.
+
+    Parameters
+    ----------
+    timing : Timing
+    moves : sequence of Move
+    periods : mapping of str to Units
+        By the name of the move; those of what is no move here are passed over.
+    scan : str
+        Name of the scan, the first of which comes before any time passes.
+    """
+    clocks = Clocks(moves, periods)
+    # A guard that says TRUE whatever happens never sets its clock back by itself.
+    assert all(move.guard is TRUE for move in moves if move.name == scan)
+    first = {scan: periods[scan].counted}
+    kept = [clocks.kept_by(move) for move in moves]
+    return clocks.variables(first), [*kept, clocks.tick(timing)], clocks.in_question
+
+
+def periods_of(model: Model, scan: str) -> dict[str, Units]:
+    """The period of each move that has one, by its name; none without time.
+
+    What people do takes its least time and is never owed. A timer whose preset time varies, and one
+    that is called more than once in a scan and so may start anew within it, is up earlier or later
+    than its clock alone could tell, so what is not sure of it is left open.
+    """
+    timing = model.timing
+    if timing is None:
+        return {}
+    unit_ms = timing.unit_ms
+    found = {scan: in_units(timing.scan_least_ms, timing.scan_greatest_ms, unit_ms)}
+    for move in model.moves:
+        if move.takes is not None:
+            is_owed = move.kind is MoveKind.PLANT
+            greatest = ms_of(move.takes.greatest) if is_owed else None
+            found[move.name] = in_units(ms_of(move.takes.least), greatest, unit_ms)
+    for instance in model.program.instances:
+        least_ms = 0 if instance.varies else instance.preset_ms
+        is_sure = most_calls(model.program.body, instance.name) == 1
+        greatest_ms = instance.preset_ms if is_sure else None
+        name = Origin.elapse(instance.name).move_name
+        found[name] = in_units(least_ms, greatest_ms, unit_ms)
+    return found

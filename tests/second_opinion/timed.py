@@ -1,0 +1,79 @@
+"""Models drawn at random and given time, judged by the product and by a tick-by-tick twin."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Collection
+from dataclasses import replace
+from pathlib import Path
+
+from interlock.model.model import Duration, Model
+from interlock.model.timing import Timing
+from interlock.st.layout import Timers
+from tests.second_opinion.compare import Disagreement, by_engine
+from tests.second_opinion.drawing import Drawn, draw
+from tests.second_opinion.opinion import Opinion, opinions
+from tests.second_opinion.reached import TooManyError
+
+# In milliseconds; few are whole units, and some have no room between least and greatest.
+SPANS = [(0, 0), (0, 100), (100, 100), (150, 250), (40, 60), (200, 300), (0, 350), (290, 310)]
+SCANS = [(100, 100), (100, 100), (50, 50), (80, 120), (30, 170), (250, 250)]
+UNITS = [100, 100, 100, 70, 50, 250]
+MOST_BEFORE_TIME = 120
+
+
+def draw_timed(seed: int, folder: Path, most: int) -> tuple[Drawn, Model, dict[str, Opinion]]:
+    """The model of `seed` with time, and what the twin thinks of it.
+
+    Parameters
+    ----------
+    seed : int
+    folder : Path
+    most : int
+        Most states with time.
+    """
+    for attempt in range(200):
+        number = 1000 * seed + attempt
+        drawn, model = draw(number, folder / str(attempt), MOST_BEFORE_TIME)
+        if model.program.elapsed_reads:
+            continue
+        timed = given_time(model, random.Random(f"time of {number}"))
+        try:
+            return drawn, timed, opinions(timed, drawn.run_class, most)
+        except TooManyError:
+            continue
+    raise AssertionError(f"seed {seed} gives no model of a fitting size")
+
+
+def given_time(model: Model, by: random.Random) -> Model:
+    """The model with time, and durations of its moves in place of those that it gives."""
+    moves = []
+    spans = [*SPANS[:1] * 9, *SPANS] if by.random() < 0.4 else SPANS[1:]
+    for move in model.moves:
+        takes = None
+        if not move.takes_no_turn and by.random() < 0.7:
+            least, greatest = by.choice(spans)
+            takes = Duration(least / 1000, greatest / 1000, None, assumed=True)
+        moves.append(replace(move, takes=takes))
+    timing = Timing(by.choice(UNITS), *by.choice(SCANS))
+    settings = replace(model.settings, timers=Timers.FREE)
+    return replace(model, moves=tuple(moves), timing=timing, settings=settings)
+
+
+def compare_timed(
+    seed: int, folder: Path, counts: Counter[str], most: int, engines: Collection[str]
+) -> list[Disagreement]:
+    """Draw the timed model of `seed` and compare verdicts, vacuity and lengths."""
+    drawn, model, ours = draw_timed(seed, folder, most)
+    counts["models"] += 1
+    counts[f"models of unit {model.timing.unit_ms if model.timing else 0} ms"] += 1
+    counts["models with timers"] += any(i.block[0] == "T" for i in model.program.instances)
+    counts["models with faults"] += bool(drawn.run_class.faults)
+    counts["models in which time stands still"] += ours["TIME"].is_violated
+    for opinion in ours.values():
+        counts["violated" if opinion.is_violated else "kept"] += not opinion.is_vacuous
+    found = []
+    for name in engines:
+        found += by_engine(name, seed, model, drawn.run_class, ours, counts)
+    return found

@@ -1,0 +1,117 @@
+"""A world in which time passes: everything that takes time has an age, tick by tick."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Model
+from interlock.st import typed
+from tests.second_opinion.world import SCAN, Act, Class, Kind, State, World
+
+TICK = Act(Kind.TICK, "")
+_NOT_UNDER_WAY = -1
+
+
+class TimedWorld(World):
+    """A model with time in a class of runs.
+
+    The age of something is the number of ticks for which its own condition has been true in every
+    state. It may happen once it can have taken its least time, and no tick comes that would let it
+    take longer than its greatest.
+    """
+
+    def __init__(self, model: Model, run_class: Class) -> None:
+        assert model.timing is not None
+        self._unit_ms = model.timing.unit_ms
+        super().__init__(model, run_class)
+        self._ripe: dict[Act, int] = {}
+        self._last: dict[Act, int | None] = {}
+        self._note(SCAN, model.timing.scan_least_ms, model.timing.scan_greatest_ms)
+        for move in model.moves:
+            if move.name in self.timed and move.takes is not None:
+                least, most = (
+                    1000 * Fraction(str(s)) for s in (move.takes.least, move.takes.greatest)
+                )
+                act = Act(Kind.MOVE, move.name)
+                self._note(act, least, most if move.kind is MoveKind.PLANT else None)
+        timers = {one.name: one for one in model.program.instances}
+        for name in self._controller.free_timers:
+            preset = timers[name].preset_ms
+            most_ms = preset if _calls(model.program.body, name) < 2 else None
+            self._note(Act(Kind.TIMER, name), 0 if timers[name].varies else preset, most_ms)
+        self.owed = [*self.owed, SCAN, TICK]
+        begun = self._aged(self.first, None, {SCAN: self._last[SCAN] or 0})
+        self.first = self.first._replace(ages=begun)
+
+    def _note(self, act: Act, least_ms: Fraction | int, most_ms: Fraction | int | None) -> None:
+        self._ripe[act] = math.floor(Fraction(least_ms) / self._unit_ms)
+        self._last[act] = None if most_ms is None else math.ceil(Fraction(most_ms) / self._unit_ms)
+
+    def _under_way(self, state: State) -> Iterator[Act]:
+        truth = self.truth(state)
+        yield SCAN
+        for move in self._moves:
+            if move.act in self._ripe and self._can(move, state, truth):
+                yield move.act
+        for name in self._controller.free_timers:
+            if self._controller.is_running(state.memory, name):
+                yield Act(Kind.TIMER, name)
+
+    def _aged(self, state: State, done: Act | None, ages: dict[Act, int]) -> tuple[int, ...]:
+        """The ages in `state`, which `done` has led to, where they were `ages` before."""
+        going = set(self._under_way(state))
+        found = []
+        for act in self._ripe:
+            begins = act == done or act not in ages
+            age = (0 if begins else ages[act]) if act in going else _NOT_UNDER_WAY
+            # Beyond what can be waited for nothing changes any more.
+            last = self._last[act]
+            found.append(min(age, self._ripe[act] if last is None else last))
+        return tuple(found)
+
+    def _ages(self, state: State) -> dict[Act, int]:
+        ages = zip(self._ripe, state.ages, strict=True)
+        return {act: age for act, age in ages if age != _NOT_UNDER_WAY}
+
+    def may_tick(self, state: State) -> bool:
+        """Whether a unit of time may pass."""
+        lasts = [(age, self._last[act]) for act, age in self._ages(state).items()]
+        return all(last is None or age < last for age, last in lasts)
+
+    def owes(self, state: State, truth: dict[str, int]) -> set[Act]:
+        """As without time; a tick where it may come, and a scan where it may."""
+        found = super().owes(state, truth)
+        found |= {SCAN} if self._ages(state)[SCAN] >= self._ripe[SCAN] else set()
+        return found | ({TICK} if self.may_tick(state) else set())
+
+    def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
+        """Everything that can happen in `state` in its time, and the passing of time."""
+        ages = self._ages(state)
+        for act, after in super().successors(state, truth):
+            if act in self._ripe and ages[act] < self._ripe[act]:
+                continue
+            yield act, after._replace(ages=self._aged(after, act, ages))
+        if self.may_tick(state):
+            older = {act: age + 1 for act, age in ages.items()}
+            later = state._replace(moves=state.moves or self.due + 1)
+            yield TICK, later._replace(ages=self._aged(later, TICK, older))
+
+
+def _calls(body: Iterable[typed.Statement], name: str) -> int:
+    """How often a block can be called in one scan."""
+    n_calls = 0
+    for statement in body:
+        if isinstance(statement, typed.Invoke):
+            n_calls += statement.instance == name
+        elif isinstance(statement, typed.If | typed.Case):
+            ways = [branch.body for branch in statement.branches] + [statement.otherwise]
+            n_calls += max(_calls(way, name) for way in ways)
+    return n_calls
+
+
+def world_of(model: Model, run_class: Class) -> World:
+    """The world of a model, with time where it has any."""
+    return World(model, run_class) if model.timing is None else TimedWorld(model, run_class)
