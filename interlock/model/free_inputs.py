@@ -185,7 +185,14 @@ def _sensor(declared: ty.Declared, machine: Machine, values: Sequence[ValueClass
     if not machine.is_bool:
         at = _chosen(at, declared, values)
     reads = Formula(f"any value of {declared.name}", declared.place, at)
-    return Sensor(declared.name, machine.says, reads, None, declared.place, is_free=True)
+    stands_for = tuple(
+        (lo, hi, one.value)
+        for one in values
+        if one.least < one.greatest
+        for lo, hi in one.spans or ((one.least, one.greatest),)
+    )
+    name, place = declared.name, declared.place
+    return Sensor(name, machine.says, reads, None, place, is_free=True, stands_for=stands_for)
 
 
 def _label(declared: ty.Declared, one: ValueClass) -> str:

@@ -127,6 +127,9 @@ class Sensor:
     ----------
     address, terminal : str
         How it is wired, in its author's words.
+    stands_for : tuple of (int, int, int)
+        Of a free input of many values, for each of those that stand for others: between which
+        values these lie, and the one.
     """
 
     name: str
@@ -138,6 +141,7 @@ class Sensor:
     is_free: bool = False
     address: str = ""
     terminal: str = ""
+    stands_for: tuple[tuple[int, int, int], ...] = field(default=(), compare=False)
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,7 @@ from interlock.st.unify import (
     logical_type,
     whole,
 )
+from interlock.st.class_comparisons import with_classes
 from interlock.st.write import write_expression
 
 _ORDER = frozenset(("<", ">", "<=", ">="))
@@ -299,6 +300,12 @@ class ExpressionChecker:
 
     def comparison(self, e: sx.Binary) -> ty.Expression | None:
         """``a = b`` and its like."""
+        asked = None if self.is_program else with_classes(e, self.scope)
+        if isinstance(asked, str):
+            self.refuse(e.place, asked)
+            return None
+        if asked is not None:
+            return asked
         pair = self.pair(e.left, e.right)
         if pair is None:
             return None

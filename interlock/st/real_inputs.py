@@ -22,7 +22,7 @@ from interlock.st.lower_reals import MOST_VALUES
 from interlock.st.number_line import Line
 from interlock.st.real_forms import Forms, MixedError, first_name, folded, input_of
 from interlock.st.typed_parts import changed, expressions_in, replaced
-from interlock.st.types import BoolType, EnumType, IntType, RealType
+from interlock.st.types import BoolType, EnumType, IntType, NumberClasses, RealType
 
 # So many classes of one input are told apart.
 _MOST_CLASSES = 64
@@ -220,7 +220,9 @@ def _replaced(
         initial = next((n for n, (lo, hi) in enumerate(spans) if lo <= at <= hi), None)
         if initial is not None:
             values[initial] = first
-        type_ = EnumType(f"{v.name} ({v.type})", labels)
+        numbers = tuple((line.number(lo), line.number(hi)) for lo, hi in spans)
+        classes = NumberClasses(line.base, numbers)
+        type_ = EnumType(f"{v.name} ({v.type})", labels, classes=classes)
         constants = tuple(_constant(value, v) for value in values)
         chosen[v.name.casefold()] = type_, constants
         is_real = isinstance(v.type, RealType)

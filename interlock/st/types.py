@@ -81,6 +81,22 @@ class RealType:
 
 
 @dataclass(frozen=True)
+class NumberClasses:
+    """The numbers that each value of a choice stands for.
+
+    Attributes
+    ----------
+    base : str
+        ``REAL`` or ``LREAL``; empty where they are whole.
+    spans : tuple of (float, float)
+        The least and the greatest number of each class.
+    """
+
+    base: str
+    spans: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class EnumType:
     """An enumeration; values are counted from 0 in the order of `labels`.
 
@@ -92,6 +108,8 @@ class EnumType:
         The integer that each value stands for where an integer is wanted; empty for 0, 1, …
     base : str
         The type of these integers.
+    classes : NumberClasses or None
+        Of an input that takes the number of a class in place of a value.
     """
 
     name: str
@@ -99,6 +117,7 @@ class EnumType:
     initial: int = field(default=0, compare=False)
     numbers: tuple[int, ...] = ()
     base: str = "INT"
+    classes: NumberClasses | None = field(default=None, compare=False)
 
     def __str__(self) -> str:
         return self.name

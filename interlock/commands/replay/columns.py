@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -23,16 +23,19 @@ from interlock.kernel.expr import Expr
 from interlock.kernel.system import Domain
 from interlock.model.build import Built, fault_flag
 from interlock.model.files import read_text
+from interlock.model.model import Model
 from interlock.model.names import type_of
 from interlock.model.schema_fields import Words
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
-from interlock.st.types import BOOL, Type, domain_of
+from interlock.st.typed import Declared
+from interlock.st.types import BOOL, EnumType, Type, domain_of
 from interlock.telling.csv_log import FAULT, INPUT, PASSED_OVER
 
 TIMES = {"time": 1000, "time_s": 1000, "time_ms": 1}
 # What other languages read as a number besides is none here.
 _NUMBER = re.compile(r"[+-]?[0-9]{1,20}")
+_REAL = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{0,20})?([eE][+-]?[0-9]{1,2})?")
 _TRUTHS = {"true": 1, "false": 0, "1": 1, "0": 0, "on": 1, "off": 0}
 
 
@@ -130,22 +133,36 @@ class Observed:
     domain : Domain
     labels : mapping of str to int
         Values by what may be recorded, in lower case.
+    spans : sequence of (float, float, int)
+        Where values stand for numbers: the least and the greatest of each, and the value.
     """
 
     name: str
     expr: Expr
     domain: Domain
     labels: Mapping[str, int]
+    spans: Sequence[tuple[float, float, int]] = ()
 
     def value(self, text: str) -> int | None:
         """The value recorded as `text`, or None where it is none."""
         found = self.labels.get(text.casefold())
+        if found is None and self.spans:
+            found = self._class_of(text)
         if found is None and not self.domain.labels:
             if not _NUMBER.fullmatch(text):
                 return None
             number = int(text)
             return number if self.domain.lo <= number <= self.domain.hi else None
         return found
+
+    def _class_of(self, text: str) -> int | None:
+        """The value that stands for the number recorded as `text`."""
+        if not _REAL.fullmatch(text):
+            return None
+        number = float(text)
+        # Several values of one class are tried where one may be compared with an earlier one.
+        found = {value for lo, hi, value in self.spans if lo <= number <= hi}
+        return found.pop() if len(found) == 1 else None
 
 
 def observable(built: Built) -> dict[str, Observed]:
@@ -157,13 +174,23 @@ def observable(built: Built) -> dict[str, Observed]:
         found[name] = _typed(name, built.truth[name.casefold()], types[name])
     for variable in model.program.inputs:
         name = f"{INPUT}{variable.name}"
-        found[name] = _typed(name, built.signals[variable.name.casefold()], variable.type)
+        shown = _typed(name, built.signals[variable.name.casefold()], variable.type)
+        found[name] = replace(shown, spans=_spans_of(model, variable))
     for id_ in model.faults:
         flag = fault_flag(id_)
         expr = ex.var(flag) if flag in system.index else ex.FALSE
         name = f"{FAULT}{id_}"
         found[name] = _typed(name, expr, BOOL)
     return found
+
+
+def _spans_of(model: Model, variable: Declared) -> list[tuple[float, float, int]]:
+    """The numbers that each value of an input stands for; none where each stands for itself."""
+    classes = variable.type.classes if isinstance(variable.type, EnumType) else None
+    if classes is not None:
+        return [(lo, hi, value) for value, (lo, hi) in enumerate(classes.spans)]
+    sensor = model.sensors.get(variable.name)
+    return [] if sensor is None else list(sensor.stands_for)
 
 
 def _typed(name: str, expr: Expr, type_: Type) -> Observed:
