@@ -72,7 +72,7 @@ def _asked(
     for value, (lo, hi) in enumerate(classes.spans):
         is_split = lo <= number <= hi and lo < hi if op in ("=", "<>") else False
         if is_split or says(lo, number) != says(hi, number):
-            return _says_where(read, classes, number)
+            return _says_where(read, number)
         if says(lo, number):
             assert isinstance(read.type, EnumType)
             label = ty.Constant(value, read.type, read.type.labels[value], read.place)
@@ -82,7 +82,7 @@ def _asked(
     return held[0] if len(held) == 1 else ty.Junction("OR", tuple(held), BOOL, place)
 
 
-def _says_where(read: ty.Read, classes: NumberClasses, number: float) -> str:
+def _says_where(read: ty.Read, number: float) -> str:
     assert isinstance(read.type, EnumType)
     shown = "; ".join(f"'{label}'" for label in read.type.labels[:_MOST_SHOWN])
     more = "; …" if len(read.type.labels) > _MOST_SHOWN else ""

@@ -10,6 +10,7 @@ from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.calls import Calls
+from interlock.st.class_comparisons import with_classes
 from interlock.st.evaluate import constant_of, reads_of
 from interlock.st.names import Names
 from interlock.st.types import (
@@ -38,7 +39,6 @@ from interlock.st.unify import (
     logical_type,
     whole,
 )
-from interlock.st.class_comparisons import with_classes
 from interlock.st.write import write_expression
 
 _ORDER = frozenset(("<", ">", "<=", ">="))
