@@ -240,7 +240,7 @@ class UnitParser(ChartParser):
         found: list[sx.Unit] = []
         before, self.in_accessor = self.in_accessor, True
         while not self.take_end("END_PROPERTY"):
-            if self._at_accessor():
+            if self.now.upper in _ACCESSORS:
                 found.append(self._accessor(name, returns, words))
             elif self._ends_without_word("METHOD", _Parts()):
                 self._note_missing("END_PROPERTY", opened, name)

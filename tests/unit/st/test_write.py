@@ -27,6 +27,16 @@ def test_any_file_reads_back(tree: sx.SourceFile) -> None:
     assert parse_file(write_file(tree), "random.st") == tree
 
 
+@pytest.mark.parametrize("kind", ["GET", "SET"])
+@pytest.mark.parametrize("body", [";", ";\nGET;", "GET();\n;", "SET := 1;\n;"])
+def test_a_property_reads_back_whatever_its_code_begins_with(kind: str, body: str) -> None:
+    head = "FUNCTION_BLOCK f VAR GET : TON; SET : INT; END_VAR\nPROPERTY q : INT\n"
+    tree = parse_file(f"{head}{kind}\n{body}\nEND_{kind} END_PROPERTY\nEND_FUNCTION_BLOCK", "r.st")
+    (accessor,) = tree.units[0].methods
+    assert any(isinstance(s, sx.Empty) for s in accessor.body)
+    assert parse_file(write_file(tree), "r.st") == tree
+
+
 @pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.stem)
 def test_machine_logic_reads_back(path: Path) -> None:
     tree = parse_file(path.read_bytes().decode("utf-8"), path.name)
