@@ -131,6 +131,9 @@ class _Arranger:
             raise ValueError(f"more than {MOST_SIGNS} signs")
         self._column: dict[int, int] = {}
         self._line: dict[int, int] = {}
+        self._n_outs = {
+            id(sign): max(1, len(sign.outputs)) if sign.is_block else 1 for sign in self._signs
+        }
         self._buses: dict[_Key, _Bus] = {}
         self._ends: list[_End] = []
         self._placing: set[int] = set()
@@ -139,7 +142,9 @@ class _Arranger:
     def run(self) -> Arrangement:
         self._find_columns()
         top = 0
-        self._free = [0] * (max(self._column.values(), default=0) + 1)
+        n_columns = max(self._column.values(), default=0) + 1
+        self._free = [0] * n_columns
+        self._crossed: list[set[int]] = [set() for _ in range(n_columns + 1)]
         for root in self._roots:
             if id(root) not in self._line:
                 column = self._column[id(root)]
@@ -219,9 +224,11 @@ class _Arranger:
 
     def _lead(self, sign: Sign, port: Port, top: int, wanted: int) -> _End:
         """Lead the sources of a port near to it, not above the line `top`."""
-        outs = [(source, output) for source, output in port.sources if source.kind != RAIL]
+        # The same wire may be joined to itself.
+        wires = {(id(source), output): (source, output) for source, output in port.sources}
+        outs = [(source, output) for source, output in wires.values() if source.kind != RAIL]
         key = frozenset((id(source), output) for source, output in outs)
-        if len(outs) < len(port.sources) or not outs:
+        if len(outs) < len(wires) or not outs:
             # Power from the rail is power, whatever else is joined.
             return self._ended(sign, port, None, self._way(0, sign, wanted))
         known = self._buses.get(key)
@@ -249,8 +256,23 @@ class _Arranger:
         """A free line from a channel to a sign, at `wanted` or below."""
         last = self._column[id(sign)] - 1
         line = max(wanted, self._lowest(channel, last)) if channel <= last else wanted
+        begun = {
+            self._line[key] + number
+            for key, column in self._column.items()
+            if column == channel - 1 and key in self._line
+            for number in range(self._n_outs[key])
+        }
+        # A wire that begins before a channel, or ends behind it, has its line up to its own track.
+        used = begun | self._crossed[channel] | self._crossed[last + 1]
+        while channel and line in used:
+            line += 1
         self._take(channel, last, line + 1)
+        self._cross(line, channel, last + 1)
         return line
+
+    def _cross(self, line: int, *channels: int) -> None:
+        for channel in channels:
+            self._crossed[channel].add(line)
 
     def _new(self, source: Sign, output: str, sign: Sign, wanted: int) -> int:
         """Place what leads to a sign, if it can be at the line `wanted`; its line."""
@@ -259,6 +281,7 @@ class _Arranger:
         self._place(source, max(wanted - head, self._lowest(self._leftmost(source), last), 0))
         line = self._line[id(source)] + source.line_of(output)
         self._take(self._column[id(source)] + 1, last, line + 1)
+        self._cross(line, self._column[id(source)] + 1, last + 1)
         return line
 
     def _is_placed(self, source: Sign) -> bool:

@@ -129,7 +129,7 @@ class _Network:
     # Widths
 
     def _width_of(self, sign: Sign) -> float:
-        own = _text_width(sign.text)
+        own = _text_width(_words_of(sign))
         if sign.is_block:
             comes = [_text_width(port.name, _SMALL) for port in sign.ports]
             goes = [_text_width(name, _SMALL) for name in sign.outputs]
@@ -138,6 +138,8 @@ class _Network:
             return max(inner, 48, *(name + 12 for name in names)) + 12
         if sign.kind in ("inVariable", "outVariable", "inOutVariable"):
             return own + 10 + (_text_width(self._said(sign), _SMALL) + 6 if self._said(sign) else 0)
+        if sign.kind not in ("contact", "coil"):
+            return own + 10
         return max(own + 8, _SYMBOL + 12, _text_width(self._said(sign), _SMALL) + 8)
 
     def _said(self, sign: Sign) -> str:
@@ -312,16 +314,15 @@ class _Network:
         x, y = self._at(sign)
         width = self._width_of(sign)
         column = self._arranged.width_of[id(sign)]
-        if sign.kind == "inVariable":
+        if sign.kind in ("inVariable", "continuation"):
             x += column - width
+        if sign.kind == "inVariable" and sign.negated:
+            x -= 4
         box = {"x": x, "y": y - 10, "width": width, "height": 20.0}
         is_end = sign.kind in ("return", "jump", "connector", "continuation")
         look = {"fill": NEUTRAL_FILL if is_end else PAPER, "stroke": PALE, "stroke_width": 0.8}
         self.content.append(element("rect", rx=10.0 if is_end else 0.0, **box, **look))
-        words = sign.text or sign.kind.upper()
-        if sign.kind == "jump":
-            words = f"» {words}"
-        self.content.append(text(x + 5, y + 4, words, font_size=_SIZE))
+        self.content.append(text(x + 5, y + 4, _words_of(sign), font_size=_SIZE))
         said = self._said(sign)
         if said and not is_end:
             at = x + width - 4
@@ -384,6 +385,13 @@ class _Network:
         if not plain:
             x = left + (9 if port.negated else 5)
             self.content.append(text(x, y + 3.5, port.name, font_size=_SMALL))
+
+
+def _words_of(sign: Sign) -> str:
+    """What stands at a sign or in it."""
+    if sign.kind == "jump":
+        return f">> {sign.text}"
+    return sign.text or (sign.kind.upper() if sign.kind == "return" else "")
 
 
 def _output(sign: Sign, output: str) -> str:
