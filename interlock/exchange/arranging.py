@@ -158,6 +158,13 @@ class _Arranger:
             assert end.bus is not None
             end.bus.lines.append(bottom)
             bottom += 1
+        for bus in self._buses.values():
+            for number, (out, by, line) in enumerate(bus.legs):
+                if by is not None and line < 0:
+                    bus.legs[number] = (out, by, bottom)
+                    by.lines.append(bottom)
+                    bus.lines.append(bottom)
+                    bottom += 1
         return self._measured(bottom)
 
     # Columns and lines
@@ -236,10 +243,16 @@ class _Arranger:
             known = self._own_bus(*outs[0])
         if known is not None:
             return self._ended(sign, port, known, self._way(known.channel, sign, wanted))
-        bus = _Bus(max(self._column[id(source)] for source, _ in outs) + 1)
+        columns = [self._column[id(source)] for source, _ in outs]
+        forward = [column for column in columns if column < self._column[id(sign)]]
+        bus = _Bus(max(forward or columns) + 1)
         self._buses[key] = bus
         near = -1
-        for source, output in outs:
+        # What leads back comes last, from below.
+        for source, output in sorted(outs, key=lambda out: self._column[id(out[0])] >= bus.channel):
+            if self._column[id(source)] >= bus.channel:
+                bus.legs.append(((id(source), output), self._own_bus(source, output), -1))
+                continue
             if self._is_placed(source):
                 by = self._own_bus(source, output)
                 line = self._way(by.channel, sign, wanted)
