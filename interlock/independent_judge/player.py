@@ -216,14 +216,12 @@ class Player:
 
     def owed(self) -> Iterator[str]:
         """What must happen in the end if it stays possible: plant moves, timers, scan and time."""
-        for name in self._by_the_controller():
-            # A scan whose time has not come is owed by the time that must pass before it.
-            if name != SCAN or self._clocks.is_ripe(SCAN):
-                yield name
+        yield from filter(self._clocks.is_ripe, self._by_the_controller())
         if self._clocks.may_pass():
             yield TICK
         for name, move in self._moves.items():
-            if move.kind is MoveKind.PLANT and self.possible(name):
+            is_ripe = self._clocks.is_ripe(name)
+            if move.kind is MoveKind.PLANT and is_ripe and self.possible(name):
                 yield name
 
     def _by_the_controller(self) -> Iterator[str]:

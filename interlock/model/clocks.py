@@ -106,9 +106,9 @@ class Clocks:
         guard, fair = move.guard, move.fair
         if own is not None:
             guard = and_(guard, le(const(own.within.least), own.now))
-            # A scan is owed where it may come; whatever else has a clock, while what it waits for
-            # lasts, since time goes on then until it happens.
-            fair = guard if move.kind is MoveKind.SCAN else fair
+            # Owed where it may happen: what is owed before, and never can for want of time, would
+            # make a run in which time stands still count for nothing.
+            fair = None if fair is None else guard
         updates = dict(move.updates)
         for clock in self._counting:
             behind = clock.behind(move)

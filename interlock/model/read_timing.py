@@ -63,7 +63,7 @@ def read_timing(names: Names, moves: Iterable[ModelMove], program: Program) -> T
                 mistakes.add(document.place((section, name, "delay_ms")), said)
     if unit is None:
         return None
-    timing = Timing(unit, *scan)
+    timing = Timing(unit, *scan, document.key_place(path))
     _check_durations(timing, moves, program, mistakes)
     return timing
 

@@ -7,8 +7,10 @@ its end must by the other: more can happen than with the span itself, never less
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
+
+from interlock.base.errors import Place
 
 TICK = "tick"
 """Name of the move by which one unit of time passes."""
@@ -29,11 +31,14 @@ class Timing:
     unit_ms : int
     scan_least_ms, scan_greatest_ms : int
         From one scan to the next.
+    place : Place
+        Where the model asks for time.
     """
 
     unit_ms: int
     scan_least_ms: int
     scan_greatest_ms: int
+    place: Place = field(default=Place("", 0, 0), compare=False)
 
     def __str__(self) -> str:
         return f"unit {self.unit_ms} ms, {self.scans}"

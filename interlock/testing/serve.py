@@ -13,7 +13,7 @@ import sys
 from typing import Any
 
 from interlock.base.errors import InputError
-from interlock.model.load import load
+from interlock.model.untimed import load_untimed
 from interlock.testing.controllers import ControllerError, ProgramController
 
 
@@ -54,7 +54,7 @@ def main(arguments: list[str]) -> int:
         print("usage: python -m interlock.testing.serve MODEL PORT", file=sys.stderr)
         return 2
     try:
-        model = load(arguments[0])
+        model = load_untimed(arguments[0], "'serve'")
     except InputError as error:
         print(error, file=sys.stderr)
         return 2

@@ -8,9 +8,12 @@ by the product's own judge, too. ``python -m tests.bench.timed`` compares more, 
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
-from tests.second_opinion.timed import compare_timed
+from interlock.kernel.requirement import Pattern
+from tests.second_opinion.opinion import opinions
+from tests.second_opinion.timed import compare_timed, draw_timed
 
 SEEDS = range(50)
 MOST_STATES = 400
@@ -41,3 +44,24 @@ def test_models_with_time_agree_with_the_twin(tmp_path: Path) -> None:
     assert not found, "\n".join(map(str, found))
     too_few = [f"{counts[w]} of {n}: {w}" for w, n in WANTED.items() if counts[w] < n]
     assert not too_few, "\n".join(too_few)
+
+
+# From models of a fine unit: whatever they violate by a run is violated with a coarse one as well.
+FINE_MS, COARSE_MS = 50, (100, 150, 400)
+
+
+def test_a_coarse_unit_keeps_every_violation(tmp_path: Path) -> None:
+    n_kept = Counter[str]()
+    for seed in range(100, 110):
+        drawn, model, _ = draw_timed(seed, tmp_path / str(seed), MOST_STATES)
+        assert model.timing is not None
+        timings = [replace(model.timing, unit_ms=ms) for ms in (FINE_MS, *COARSE_MS)]
+        fine, *coarse = (opinions(replace(model, timing=one), drawn.run_class) for one in timings)
+        for id_, statement in model.statements.items():
+            # What can still be reached is no matter of single runs.
+            if statement.pattern is not Pattern.CAN_STILL:
+                n_kept["violated" if fine[id_].is_violated else "kept"] += 1
+                n_kept["only coarse"] += not fine[id_].is_violated and coarse[-1][id_].is_violated
+                assert all(fine[id_].is_violated <= one[id_].is_violated for one in coarse), id_
+    assert n_kept["violated"] > 10, n_kept
+    assert n_kept["kept"] > 10, n_kept

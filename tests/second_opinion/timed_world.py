@@ -82,9 +82,10 @@ class TimedWorld(World):
         return all(last is None or age < last for age, last in lasts)
 
     def owes(self, state: State, truth: dict[str, int]) -> set[Act]:
-        """As without time; a tick where it may come, and a scan where it may."""
-        found = super().owes(state, truth)
-        found |= {SCAN} if self._ages(state)[SCAN] >= self._ripe[SCAN] else set()
+        """As without time, but nothing before it can come; and a scan and a tick where they may."""
+        ages = self._ages(state)
+        found = {SCAN, *super().owes(state, truth)}
+        found = {act for act in found if ages.get(act, 0) >= self._ripe.get(act, 0)}
         return found | ({TICK} if self.may_tick(state) else set())
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:

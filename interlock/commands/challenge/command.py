@@ -25,7 +25,7 @@ from interlock.commands.options import (
 )
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.load import load
+from interlock.model.untimed import load_untimed
 
 
 @click.command("challenge")
@@ -90,7 +90,7 @@ def command(
         n_processes=cores.in_use(),
         scheduler=scheduler,
     )
-    loaded = load(model)
+    loaded = load_untimed(model, "'challenge'")
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with _progress_line() as progress:

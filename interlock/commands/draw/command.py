@@ -15,8 +15,8 @@ from interlock.engines import catalogue
 from interlock.independent_judge.run_file import read_run
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
-from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.model.untimed import load_untimed
 from interlock.pictures.collection import KINDS, OF_SAVED_RUNS, Drawn, draw_model, draw_saved_run
 from interlock.pictures.dot import FORMATS, NotDrawnError, render
 from interlock.pictures.picture import Picture
@@ -78,7 +78,7 @@ def command(
     for kind in only:
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
-    loaded = load(model)
+    loaded = load_untimed(model, "'draw'")
     if run_file is not None:
         drawn = _saved(loaded, run_file, only, every_signal)
     else:

@@ -35,8 +35,8 @@ from interlock.independent_judge.run_file import (
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import Origin
-from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.model.untimed import load_untimed
 
 _BENCHES = 12
 _SENTENCES = 8
@@ -311,7 +311,7 @@ class Desk:
             self.notice = f"There is no lesson '{id_}'{nearest(id_, self.served.lessons)}."
             return
         try:
-            model = load(lesson.folder)
+            model = load_untimed(lesson.folder, "the bench")
         except InputError as error:
             self.notice = f"The lesson's model cannot be read: {error.mistakes[0]}"
             return

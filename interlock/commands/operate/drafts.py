@@ -18,9 +18,9 @@ from interlock.base.files import write_whole
 from interlock.kernel import patterns
 from interlock.kernel.patterns import PatternRow
 from interlock.model.files import MODEL_FILE
-from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.patterns import PATTERNS, SCOPES
+from interlock.model.untimed import load_untimed
 
 SENTENCE = "MINE"
 MAX_PROGRAM = 200_000
@@ -209,7 +209,7 @@ def _load(home: Path, model: Model, lines: list[str], files: Mapping[str, str]) 
         for name, text in files.items():
             write_whole(folder / name, text)
         write_whole(folder / MODEL_FILE, "\n".join([*head, *lines, ""]))
-        return load(folder)
+        return load_untimed(folder, "the bench")
 
 
 def _quoted(text: str) -> str:

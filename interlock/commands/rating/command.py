@@ -48,10 +48,10 @@ def command(
     from interlock.commands.rating.file import load_rating
     from interlock.commands.rating.study import rate
     from interlock.engines import catalogue
-    from interlock.model.load import load
+    from interlock.model.untimed import load_untimed
 
     rating = load_rating(file)
-    model = None if rating.model is None else load(rating.model)
+    model = None if rating.model is None else load_untimed(rating.model, "'rating'")
     engine = None if no_model else catalogue()["enumerate"]()
     limits = limits_of(max_states, max_seconds, max_memory)
     with progress_line() as progress:

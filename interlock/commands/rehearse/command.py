@@ -12,7 +12,7 @@ from interlock.commands.options import console_for, limit_options, limits_of, pr
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.load import load
+from interlock.model.untimed import load_untimed
 
 
 @click.command("rehearse")
@@ -51,7 +51,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    loaded = load(model)
+    loaded = load_untimed(model, "'rehearse'")
     procedures = load_procedures(loaded)
     for id_ in procedure:
         if id_ not in procedures.procedures:

@@ -46,6 +46,7 @@ from interlock.kernel.witness import Step, Witness
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedure, Procedures
+from interlock.model.untimed import refuse_time
 
 MOST_NODES = 200_000
 # From so many different states where a deviation comes to a stand the way back is looked for.
@@ -63,6 +64,11 @@ class Rehearser:
         Finds the states in which procedures start, and ways back.
     limits : Limits
     progress : callable, optional
+
+    Raises
+    ------
+    InputError
+        For a model with time.
     """
 
     def __init__(
@@ -73,6 +79,7 @@ class Rehearser:
         limits: Limits = Limits(),
         progress: ProgressSink | None = None,
     ) -> None:
+        refuse_time(model, "a rehearsal")
         self.model = model
         self.procedures = procedures
         self.world = World(build(model, RunClass(human=True)))

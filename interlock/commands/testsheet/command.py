@@ -13,7 +13,7 @@ from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import limit_options, limits_of, progress_line
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.load import load
+from interlock.model.untimed import load_untimed
 
 
 @click.command("testsheet")
@@ -59,7 +59,7 @@ def command(
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     if pdf and folder is None:
         raise click.UsageError("--pdf needs a folder: -o FOLDER")
-    loaded = load(model)
+    loaded = load_untimed(model, "'testsheet'")
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:

@@ -116,7 +116,9 @@ def command(
     loaded = asked.read()
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
+        from interlock.model.untimed import refuse_time
 
+        refuse_time(loaded, "'--evidence'")
         check_may_write(evidence)
     limits, ledger = asked.limits(), None
     with stopped_softly(), progress_line() as progress, asked.declining():

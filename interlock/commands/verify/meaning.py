@@ -20,7 +20,7 @@ from interlock.telling.program import left_out_of
 # these, and how its files are laid out is no part of anything.
 _TOLD = (
     *("title", "assumptions", "cautions", "between_scans", "declared_between_scans", "machines"),
-    *("moves", "sensors", "outputs", "hazards", "faults", "settings", "matrix"),
+    *("timing", "moves", "sensors", "outputs", "hazards", "faults", "settings", "matrix"),
 )
 
 

@@ -1,0 +1,35 @@
+"""Models for who cannot take time into account yet: one with time is refused by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from interlock.base.errors import InputError, Mistake
+from interlock.model.load import load
+from interlock.model.model import Model
+
+
+def load_untimed(folder: Path | str, who: str) -> Model:
+    """As `interlock.model.load.load`, for `who` would be wrong about a model with time.
+
+    Raises
+    ------
+    InputError
+        As for `load`, and where the model has time.
+    """
+    model = load(folder)
+    refuse_time(model, who)
+    return model
+
+
+def refuse_time(model: Model, who: str) -> None:
+    """Refuse a model with time.
+
+    Raises
+    ------
+    InputError
+        With the place where the model asks for time.
+    """
+    if model.timing is not None:
+        says = f"{who} cannot take a model with time; 'verify' can, and 'replay' its run files"
+        raise InputError([Mistake(model.timing.place, says)])
