@@ -302,8 +302,9 @@ class _Watched:
         taken = {
             act for number in component for act, target in self.after[number] if target in component
         }
-        is_timed = isinstance(self._reached.world, TimedWorld)
-        if not is_timed and not any(act.kind is Kind.SCAN for act in taken):
+        # Where time stands still there may be no scan, and then no bound in scans runs out.
+        may_lack_scans = isinstance(self._reached.world, TimedWorld) and not self._statement.within
+        if not may_lack_scans and not any(act.kind is Kind.SCAN for act in taken):
             return False
         owed = set(self._reached.world.owed)
         for number in component:
