@@ -43,9 +43,7 @@ def written_again(texts: dict[str, str], root: str, drawn: str) -> tuple[Loaded,
     return before, load_project({"written.xml": written.text}, root)
 
 
-def compare(
-    texts: dict[str, str], root: str, drawn: str, n_scans: int = 30
-) -> Difference | None:
+def compare(texts: dict[str, str], root: str, drawn: str, n_scans: int = 30) -> Difference | None:
     """The first difference between a project and the same written and read again."""
     pair = written_again(texts, root, drawn)
     if pair is None:

@@ -18,8 +18,9 @@ from interlock.kernel.query import Query, Reach, Stay, Trap, Values
 from interlock.kernel.system import BOOL, Move, MoveKind, Role, System, Variable
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
+from tests.support.choices import Choices
 from tests.support.hoist import hoist
-from tests.support.strategies import conditions, random_system
+from tests.support.strategies import a_truth, conditions, random_system
 
 HIGHEST = 3
 
@@ -86,16 +87,18 @@ FLAGS = ("f0", "f1", "f2", "f3")
 def systems_with_faults(draw: st.DrawFn) -> System:
     """A random system in which some moves need a fault and others need it absent."""
     base = draw(random_system(most_moves=5))
-    flags = FLAGS[: draw(st.integers(1, len(FLAGS)))]
+    by = Choices(draw)
+    flags = FLAGS[: by.between(1, len(FLAGS))]
     moves = []
     for move in base.moves:
-        flag = ex.var(draw(st.sampled_from(flags)))
-        needs = draw(st.sampled_from([ex.TRUE, flag, ex.not_(flag)]))
+        flag = ex.var(by.pick(flags))
+        needs = by.pick([ex.TRUE, flag, ex.not_(flag)])
         moves.append(
             Move(move.name, move.kind, ex.and_(move.guard, needs), move.updates, move.fair)
         )
     for flag in flags:
-        guard = ex.and_(ex.not_(ex.var(flag)), draw(st.just(ex.TRUE) | conditions(base, 1)))
+        may_strike = a_truth(by, base.intervals, 1) if by.maybe() else ex.TRUE
+        guard = ex.and_(ex.not_(ex.var(flag)), may_strike)
         moves.append(Move(f"{flag} strikes", MoveKind.FAULT, guard, {flag: ex.TRUE}))
     variables = tuple(Variable(flag, BOOL, 0, Role.FAULT) for flag in flags)
     return base.extended(variables, moves)

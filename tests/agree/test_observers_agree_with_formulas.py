@@ -24,8 +24,9 @@ from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
 from interlock.kernel.witness import Step, Witness, check_run
 from tests.support.build import is_, move, system
+from tests.support.choices import Choices
 from tests.support.judge import check_shows
-from tests.support.strategies import conditions, random_system
+from tests.support.strategies import a_truth, random_system
 
 Word = list[dict[str, bool]]
 
@@ -35,8 +36,25 @@ Asking = Callable[[System, Requirement], Question]
 BOTH = pytest.mark.parametrize("asking", [ask, observe])
 SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
-letters = st.fixed_dictionaries(dict.fromkeys("psqr", st.booleans()))
-words = st.lists(letters, min_size=1, max_size=6)
+
+def a_letter(by: Choices) -> dict[str, bool]:
+    return {name: by.maybe() for name in "psqr"}
+
+
+@st.composite
+def repeated(draw: st.DrawFn) -> tuple[Word, int]:
+    """A word, and from which of its letters on it is repeated."""
+    by = Choices(draw)
+    word = [a_letter(by) for _ in range(by.between(1, 6))]
+    return word, by.below(len(word))
+
+
+@st.composite
+def scanned(draw: st.DrawFn) -> tuple[Word, int, Word]:
+    """The same, and what stands before each scan."""
+    word, loop_start = draw(repeated())
+    by = Choices(draw)
+    return word, loop_start, [a_letter(by) for _ in word]
 
 
 def speller(word: Word, loop_start: int) -> System:
@@ -67,13 +85,12 @@ def violations(
 
 @BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
-@given(data=st.data())
+@given(drawn=repeated())
 @settings(SETTINGS, max_examples=100)
 def test_a_run_is_found_exactly_where_it_refutes_the_formula(
-    asking: Asking, pattern: Pattern, kind: ScopeKind, data: st.DataObject
+    asking: Asking, pattern: Pattern, kind: ScopeKind, drawn: tuple[Word, int]
 ) -> None:
-    word = data.draw(words)
-    loop_start = data.draw(st.integers(0, len(word) - 1))
+    word, loop_start = drawn
     found = violations(speller(word, loop_start), requirement_on(word, pattern, kind), asking)
     assert (not found) is holds(pattern, kind, word, loop_start)
 
@@ -113,20 +130,21 @@ def spelled(of: System, requirement: Requirement, witness: Witness) -> tuple[Wor
 
 @st.composite
 def requirements(draw: st.DrawFn, of: System, pattern: Pattern, kind: ScopeKind) -> Requirement:
-    p, s, q, r = (draw(conditions(of)) for _ in range(4))
+    by = Choices(draw)
+    p, s, q, r = (a_truth(by, of.intervals, 2) for _ in range(4))
     return Requirement("R", pattern, p, s, Scope(kind, q, r))
 
 
 @st.composite
 def runs(draw: st.DrawFn, of: System) -> Witness | None:
     """A random run into a loop, or None where none was met."""
-    stepper, state = Stepper(of), of.initial
+    by, stepper, state = Choices(draw), Stepper(of), of.initial
     places, steps = {state: 0}, []
     for _ in range(12):
         options = stepper.successors(state)
         if not options:
             return Witness(of.initial, tuple(steps), len(steps))
-        taken, state = draw(st.sampled_from(options))
+        taken, state = by.pick(options)
         steps.append(Step(taken.name, state))
         if state in places:
             return Witness(of.initial, tuple(steps), places[state])
@@ -185,14 +203,12 @@ def scanned_speller(word: Word, loop_start: int) -> System:
 
 @BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
-@given(data=st.data())
+@given(drawn=scanned())
 @SETTINGS
 def test_after_scan_only_the_states_after_scans_are_judged(
-    asking: Asking, pattern: Pattern, kind: ScopeKind, data: st.DataObject
+    asking: Asking, pattern: Pattern, kind: ScopeKind, drawn: tuple[Word, int, Word]
 ) -> None:
-    word = data.draw(words)
-    between = data.draw(st.lists(letters, min_size=len(word), max_size=len(word)))
-    loop_start = data.draw(st.integers(0, len(word) - 1))
+    word, loop_start, between = drawn
 
     def where(name: str) -> Expr:
         due = eq(var(PHASE), const(1))

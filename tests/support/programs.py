@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
+from tests.support.choices import Choices
+
 INPUTS = {"b0": (0, 1), "b1": (0, 1), "e0": (0, 2), "n0": (-3, 4)}
 
 _HEAD = """TYPE M : (LOW, MID, TOP) := MID; END_TYPE
@@ -34,7 +36,7 @@ class _Writer:
     """Writes random parts of a program; small parts come first, so that shrinking finds them."""
 
     def __init__(self, draw: st.DrawFn, counted: bool) -> None:
-        self._draw = draw
+        self._by = Choices(draw)
         self._counted = counted
         # Arithmetic on what is counted needs every value of it, so few programs do any.
         more = ("(c1.CV - m0)", "(c1.CV MOD 3)", "(c1.CV / (n0 + 5))")
@@ -42,10 +44,10 @@ class _Writer:
         self._presets = {name: self._pick(*_PRESETS) for name in _TIMERS}
 
     def _pick(self, *texts: str) -> str:
-        return self._draw(st.sampled_from(texts))
+        return self._by.pick(texts)
 
     def _number(self, n_kinds: int) -> int:
-        return self._draw(st.integers(0, n_kinds - 1))
+        return self._by.below(n_kinds)
 
     def integer(self, depth: int) -> str:
         def inner() -> str:
@@ -56,7 +58,7 @@ class _Writer:
             case 0:
                 return self._pick(*_INTS)
             case 1:
-                return str(self._draw(st.integers(-3, 4)))
+                return str(self._by.between(-3, 4))
             case 2 | 3:
                 return f"({inner()} {self._pick('+', '-', '*', '/', 'MOD')} {inner()})"
             case 4:

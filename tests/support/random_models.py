@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
 from interlock.model.build import FAULT_FREE, RunClass
+from tests.support.choices import Choices
 
 MACHINES = {"m0": ("A", "B"), "m1": ("A", "B", "C")}
 OUTPUTS = ("q0", "q1")
@@ -30,31 +32,27 @@ class RandomModel:
     run_class: RunClass
 
 
+_ATOMS = [f"{m} = {s}" for m, states in MACHINES.items() for s in states] + [*OUTPUTS, "c0"]
+
+
 @st.composite
 def truths(draw: st.DrawFn) -> str:
     """A condition over the truth."""
-    atoms = [f"{m} = {s}" for m, states in MACHINES.items() for s in states] + [*OUTPUTS, "c0"]
-    return _joined(draw, atoms)
+    return _joined(Choices(draw), _ATOMS)
 
 
-def _joined(draw: st.DrawFn, atoms: list[str] | tuple[str, ...]) -> str:
-    parts = [
-        draw(st.sampled_from(["", "", "NOT "])) + f"({draw(st.sampled_from(atoms))})"
-        for _ in range(draw(st.integers(1, 3)))
-    ]
-    return f" {draw(st.sampled_from(['AND', 'OR', 'XOR']))} ".join(parts)
+def _joined(by: Choices, atoms: Sequence[str]) -> str:
+    parts = [by.pick(["", "", "NOT "]) + f"({by.pick(atoms)})" for _ in range(by.between(1, 3))]
+    return f" {by.pick(['AND', 'OR', 'XOR'])} ".join(parts)
 
 
-@st.composite
-def _program(draw: st.DrawFn) -> str:
+def _program(by: Choices) -> str:
     atoms = (*INPUTS, *OUTPUTS, "l0", "t.Q", "e.Q")
-    lines = [
-        f"{name} := {_joined(draw, atoms)};" for name in draw(st.permutations(["q0", "q1", "l0"]))
-    ]
-    lines.insert(draw(st.integers(0, 3)), f"t(IN := {_joined(draw, atoms)}, PT := T#1s);")
-    lines.insert(draw(st.integers(0, 3)), f"e(CLK := {_joined(draw, atoms)});")
-    if draw(st.booleans()):
-        branch = f"IF {_joined(draw, atoms)} THEN l0 := NOT l0; ELSIF s1 THEN q0 := FALSE; END_IF;"
+    lines = [f"{name} := {_joined(by, atoms)};" for name in by.shuffled(["q0", "q1", "l0"])]
+    lines.insert(by.below(4), f"t(IN := {_joined(by, atoms)}, PT := T#1s);")
+    lines.insert(by.below(4), f"e(CLK := {_joined(by, atoms)});")
+    if by.maybe():
+        branch = f"IF {_joined(by, atoms)} THEN l0 := NOT l0; ELSIF s1 THEN q0 := FALSE; END_IF;"
         lines.append(branch)
     variables = "VAR l0 : BOOL; t : TON; e : R_TRIG; END_VAR"
     return (
@@ -63,56 +61,51 @@ def _program(draw: st.DrawFn) -> str:
     )
 
 
-@st.composite
-def _moves(draw: st.DrawFn, states: tuple[str, ...]) -> str:
+def _moves(by: Choices, states: tuple[str, ...]) -> str:
     lines = []
     for source in states:
-        target = draw(st.sampled_from([s for s in states if s != source]))
-        who = draw(st.sampled_from(["", "", ", by: operator"]))
-        lines.append(f"      - {{from: {source}, to: {target}, when: '{draw(truths())}'{who}}}")
+        target = by.pick([s for s in states if s != source])
+        who = by.pick(["", "", ", by: operator"])
+        lines.append(
+            f"      - {{from: {source}, to: {target}, when: '{_joined(by, _ATOMS)}'{who}}}"
+        )
     return "\n".join(lines)
 
 
 @st.composite
 def random_models(draw: st.DrawFn, with_faults: bool | None = None) -> RandomModel:
     """A model; with faults that may strike, without, or either where that is None."""
+    by = Choices(draw)
     if with_faults is None:
-        with_faults = draw(st.booleans())
+        with_faults = by.maybe()
     plant = "\n".join(
-        f"  {name}:\n    states: [{', '.join(states)}]\n    moves:\n{draw(_moves(states))}"
+        f"  {name}:\n    states: [{', '.join(states)}]\n    moves:\n{_moves(by, states)}"
         for name, states in MACHINES.items()
     )
     faults = "\n".join(f"  {id_}: {text}" for id_, text in FAULTS.items())
-    judged = draw(st.sampled_from(["", ", judged: after scan"]))
-    asked = draw(
-        st.sampled_from(
-            [
-                f"R3: {{says: c, can_still: '{draw(truths())}'}}",
-                f"R3: {{says: c, event: '{draw(truths())}', only_after: '{draw(truths())}'}}",
-                f"R3: {{says: c, exists: '{draw(truths())}'}}",
-            ]
-        )
-    )
+    judged = by.pick(["", ", judged: after scan"])
+    a, b = _joined(by, _ATOMS), _joined(by, _ATOMS)
+    asked = by.pick([f"can_still: '{a}'", f"event: '{a}', only_after: '{b}'", f"exists: '{a}'"])
     yaml = f"""title: Random
 controller: controller.st
-run: {{between_scans: {draw(st.sampled_from(BETWEEN_SCANS))}}}
+run: {{between_scans: {by.pick(BETWEEN_SCANS)}}}
 plant:
 {plant}
 controls:
   c0: {{says: a button}}
 sensors:
-  s0: {{reads: '{draw(truths())}'}}
+  s0: {{reads: '{_joined(by, _ATOMS)}'}}
   s1: {{reads: 'm1 = B'}}
   p: {{reads: c0}}
 faults:
 {faults}
 requirements:
-  R1: {{says: a, never: '{draw(truths())}'{judged}}}
-  R2: {{says: b, whenever: '{draw(truths())}', leads_to: '{draw(truths())}'}}
-  {asked}
+  R1: {{says: a, never: '{_joined(by, _ATOMS)}'{judged}}}
+  R2: {{says: b, whenever: '{_joined(by, _ATOMS)}', leads_to: '{_joined(by, _ATOMS)}'}}
+  R3: {{says: c, {asked}}}
 """
     run_class = FAULT_FREE
     if with_faults:
-        ids = draw(st.lists(st.sampled_from(sorted(FAULTS)), min_size=1, max_size=3, unique=True))
-        run_class = RunClass(tuple(sorted(ids)), draw(st.sampled_from([1, 2, None])))
-    return RandomModel(yaml, draw(_program()), run_class)
+        ids = by.some(sorted(FAULTS), most=3, least=1)
+        run_class = RunClass(tuple(sorted(ids)), by.pick([1, 2, None]))
+    return RandomModel(yaml, _program(by), run_class)

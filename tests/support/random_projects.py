@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from hypothesis import strategies as st
 
+from tests.support.choices import Choices
 from tests.support.random_frames import BLOCK, FUNCTION, PROGRAM, TYPES
 
 INPUTS = {"b0": (0, 1), "b1": (0, 1), "n0": (-3, 4), "e0": (0, 2), "w0": (0, 255)}
@@ -68,15 +69,15 @@ class _Writer:
     """Writes random parts of a project; small parts come first, so that shrinking finds them."""
 
     def __init__(self, draw: st.DrawFn) -> None:
-        self._draw = draw
+        self._by = Choices(draw)
         # Half of the projects have no loops, so that others are not drowned by what they cost.
         self._loops = self.number(2)
 
     def pick(self, *texts: str) -> str:
-        return self._draw(st.sampled_from(texts))
+        return self._by.pick(texts)
 
     def number(self, n_kinds: int) -> int:
-        return self._draw(st.integers(0, n_kinds - 1))
+        return self._by.below(n_kinds)
 
     # Expressions
 

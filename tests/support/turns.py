@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, ite, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, Role, System, Variable
 from interlock.model.turns import Turns
-from tests.support.strategies import Intervals, numbers, truths
+from tests.support.choices import Choices
+from tests.support.strategies import Intervals, a_number, a_truth
 
 ENVIRONMENT: Intervals = {"at": (0, 2), "lever": (-1, 1), "door": (0, 1)}
 MEMORY: Intervals = {"count": (0, 3), "latch": (0, 1), "last": (-1, 1)}
@@ -23,6 +24,7 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = F
     The scan answers every `most_pending` moves at the latest. Faults take turns with the others, or
     strike `at_any_moment`, as those of models do.
     """
+    by = Choices(draw)
     pending = var(PHASE)
     free = not_(eq(pending, const(most_pending)))
     counted = clamp(add(pending, const(1)), 0, most_pending)
@@ -30,56 +32,51 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = F
         counted = ite(lt(const(most_pending), pending), const(1), counted)
 
     def turn(name: str, kind: MoveKind, guard: Expr, updates: dict[str, Expr]) -> Move:
-        return Move(name, kind, and_(free, guard), {**updates, PHASE: counted}, _maybe(draw, guard))
+        return Move(name, kind, and_(free, guard), {**updates, PHASE: counted}, _maybe(by, guard))
 
     moves = []
-    for number in range(draw(st.integers(1, 5))):
-        name = draw(st.sampled_from(sorted(ENVIRONMENT)))
-        new = clamp(draw(numbers(KNOWN)), *ENVIRONMENT[name])
-        moves.append(turn(f"m{number}", MoveKind.PLANT, draw(truths(KNOWN, 2)), {name: new}))
+    for number in range(by.between(1, 5)):
+        name = by.pick(sorted(ENVIRONMENT))
+        new = clamp(a_number(by, KNOWN), *ENVIRONMENT[name])
+        moves.append(turn(f"m{number}", MoveKind.PLANT, a_truth(by, KNOWN, 2), {name: new}))
     for flag in FLAGS:
-        guard = and_(not_(var(flag)), draw(st.just(TRUE) | truths(KNOWN, 1)))
+        guard = and_(not_(var(flag)), a_truth(by, KNOWN, 1) if by.maybe() else TRUE)
         strike = Move(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)})
         if at_any_moment:
             moves.append(Turns(most_pending, {}).taking_none(strike))
         else:
             moves.append(turn(strike.name, strike.kind, guard, dict(strike.updates)))
     waiting = lt(const(0), pending)
-    scan = {PHASE: const(0), **draw(_programs())}
+    scan = {PHASE: const(0), **_program(by)}
     # A controller may also scan on while nothing happens.
-    due = draw(st.sampled_from([waiting, TRUE]))
+    due = by.pick([waiting, TRUE])
     moves.append(Move("scan", MoveKind.SCAN, due, scan, due))
     last = Domain(0, most_pending + at_any_moment)
-    variables = [Variable(PHASE, last, draw(st.integers(0, 1)), Role.PHASE)]
+    variables = [Variable(PHASE, last, by.below(2), Role.PHASE)]
     variables += [
-        Variable(name, Domain(*KNOWN[name]), draw(st.integers(*KNOWN[name])))
-        for name in draw(st.permutations([*ENVIRONMENT, *MEMORY, *OUTPUTS]))
+        Variable(name, Domain(*KNOWN[name]), by.between(*KNOWN[name]))
+        for name in by.shuffled([*ENVIRONMENT, *MEMORY, *OUTPUTS])
     ]
     variables += [Variable(flag, BOOL, 0, Role.FAULT) for flag in FLAGS]
     return System(tuple(variables), tuple(moves))
 
 
-def _maybe(draw: st.DrawFn, condition: Expr) -> Expr | None:
-    return condition if draw(st.booleans()) else None
+def _maybe(by: Choices, condition: Expr) -> Expr | None:
+    return condition if by.maybe() else None
 
 
-@st.composite
-def _programs(draw: st.DrawFn) -> dict[str, Expr]:
+def _program(by: Choices) -> dict[str, Expr]:
     """What a scan writes: of every kind of memory that programs have, and outputs of it."""
     inputs = {**ENVIRONMENT, **dict.fromkeys(FLAGS, (0, 1))}
-    fault = draw(truths(inputs, 2))
-    step = and_(draw(truths(KNOWN, 1)), lt(var("count"), const(3)))
+    fault = a_truth(by, inputs, 2)
+    step = and_(a_truth(by, KNOWN, 1), lt(var("count"), const(3)))
     latched = or_(var("latch"), fault)
+    counted = [clamp(add(var("count"), step), 0, 3), clamp(a_number(by, KNOWN), 0, 3)]
     choices = {
         "latch": latched,
-        "count": draw(
-            st.sampled_from(
-                [clamp(add(var("count"), step), 0, 3), clamp(draw(numbers(KNOWN)), 0, 3)]
-            )
-        ),
-        "last": draw(st.sampled_from([var("lever"), clamp(draw(numbers(KNOWN)), -1, 1)])),
-        "valve": and_(draw(truths(inputs, 2)), not_(latched)),
-        "lamp": draw(st.sampled_from([eq(var("last"), var("lever")), draw(truths(KNOWN, 2))])),
+        "count": by.pick(counted),
+        "last": by.pick([var("lever"), clamp(a_number(by, KNOWN), -1, 1)]),
+        "valve": and_(a_truth(by, inputs, 2), not_(latched)),
+        "lamp": by.pick([eq(var("last"), var("lever")), a_truth(by, KNOWN, 2)]),
     }
-    names = draw(st.lists(st.sampled_from(sorted(choices)), unique=True))
-    return {name: choices[name] for name in names}
+    return {name: choices[name] for name in by.some(sorted(choices), most=len(choices))}
