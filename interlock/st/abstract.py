@@ -49,6 +49,16 @@ def hull(a: Known, b: Known) -> Known:
     return None
 
 
+def joined(a: Env, b: Env) -> Env:
+    """What is known where either may be so; of a name that one lacks, nothing."""
+    # An arm changes little: all else is the very same in both.
+    return {
+        key: known if b[key] is known else hull(known, b[key])
+        for key, known in a.items()
+        if key in b
+    }
+
+
 def few(values: Iterable[float]) -> Known:
     """The values, or None where they are too many."""
     found = frozenset(values)
@@ -223,13 +233,11 @@ class Meaning:
 
     def _any_of(self, operands: Iterable[ty.Expression], truth: bool) -> Env | None:
         ends = [self.assume(operand, truth) for operand in operands]
-        joined: Env | None = None
+        found: Env | None = None
         for end in ends:
-            if end is not None and joined is not None:
-                joined = {k: hull(v, end[k]) for k, v in joined.items() if k in end}
-            elif end is not None:
-                joined = end
-        return joined
+            if end is not None:
+                found = end if found is None else joined(found, end)
+        return found
 
     def _compare(self, left: ty.Expression, op: str, right: ty.Expression) -> Env | None:
         a, b = self.of(left), self.of(right)

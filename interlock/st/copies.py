@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
-from interlock.st.typed_parts import expressions_in, with_reads
+from interlock.st.typed_parts import expressions_in, with_reads, with_reads_in
 
 Body = tuple[ty.Statement, ...]
 
@@ -26,20 +26,22 @@ def without_copies(program: ty.Program) -> ty.Program:
         same = source is not None and target is not None and source.type == target.type
         return s.value if same else None
 
-    def of(body: Iterable[ty.Statement]) -> tuple[ty.Statement, ...]:
+    def of(body: Iterable[ty.Statement], handed_on: Mapping[str, ty.Read]) -> Body:
+        # What each temporary holds that was assigned an input and nothing else since.
+        known = dict(handed_on)
         found: list[ty.Statement] = []
-        rest = list(body)
-        while rest:
-            s = rest.pop(0)
+        for s in body:
+            for name in set(written_in([s])) & known.keys():
+                del known[name]
+            s = _with_known(s, known, of)
             source = copied(s)
             if source is not None:
                 assert isinstance(s, ty.Assign)
-                reach = _reach(s.target.casefold(), rest)
-                rest[:reach] = with_reads(rest[:reach], _reading(s.target, source))
-            found.append(_within(s, of))
+                known[s.target.casefold()] = source
+            found.append(s)
         return tuple(found)
 
-    body = of(program.body)
+    body = of(program.body, {})
     read = {r.name.casefold() for e in expressions_in(body) for r in reads_of(e)}
     handed = {s.target.casefold() for s in _assigned(body) if copied(s) is not None}
     other = {s.target.casefold() for s in _assigned(body) if not _is_plain(s.value)}
@@ -52,35 +54,50 @@ def _is_plain(e: ty.Expression) -> bool:
     return isinstance(e, ty.Constant | ty.Read)
 
 
-def _reach(name: str, rest: Sequence[ty.Statement]) -> int:
-    """How many of the statements come before the variable is assigned anew."""
-    for number, s in enumerate(rest):
-        if name in written_in([s]):
-            return number
-    return len(rest)
+def _with_known(
+    s: ty.Statement,
+    known: Mapping[str, ty.Read],
+    of: Callable[[Iterable[ty.Statement], Mapping[str, ty.Read]], Body],
+) -> ty.Statement:
+    """`s` with the inputs that temporaries hold in place of these."""
 
+    def value(read: ty.Read) -> ty.Expression:
+        source = known.get(read.name.casefold())
+        return read if source is None else replace(source, place=read.place)
 
-def _reading(name: str, source: ty.Read) -> Callable[[ty.Read], ty.Expression]:
-    key = name.casefold()
-    return lambda read: replace(source, place=read.place) if read.name.casefold() == key else read
-
-
-def _within(s: ty.Statement, of: Callable[[Iterable[ty.Statement]], Body]) -> ty.Statement:
     match s:
         case ty.If():
-            branches = tuple(replace(b, body=of(b.body)) for b in s.branches)
-            return replace(s, branches=branches, otherwise=of(s.otherwise))
+            conditions = [_read_otherwise(b.condition, known, value) for b in s.branches]
+            branches = tuple(
+                replace(b, condition=condition, body=of(b.body, known))
+                for b, condition in zip(s.branches, conditions, strict=True)
+            )
+            return replace(s, branches=branches, otherwise=of(s.otherwise, known))
         case ty.Case():
-            cases = tuple(replace(b, body=of(b.body)) for b in s.branches)
-            return replace(s, branches=cases, otherwise=of(s.otherwise))
+            selector = _read_otherwise(s.selector, known, value)
+            cases = tuple(replace(b, body=of(b.body, known)) for b in s.branches)
+            return replace(s, selector=selector, branches=cases, otherwise=of(s.otherwise, known))
         case _:
-            return s
+            return with_reads([s], value)[0] if known else s
+
+
+def _read_otherwise(
+    e: ty.Expression, known: Mapping[str, ty.Read], value: Callable[[ty.Read], ty.Expression]
+) -> ty.Expression:
+    return with_reads_in(e, value) if known else e
 
 
 def _without(body: Iterable[ty.Statement], gone: set[str]) -> Iterator[ty.Statement]:
     for s in body:
-        if not (isinstance(s, ty.Assign) and s.target.casefold() in gone):
-            yield _within(s, lambda inner: tuple(_without(inner, gone)))
+        match s:
+            case ty.Assign() if s.target.casefold() in gone:
+                continue
+            case ty.If() | ty.Case():
+                branches = tuple(replace(b, body=tuple(_without(b.body, gone))) for b in s.branches)
+                otherwise = tuple(_without(s.otherwise, gone))
+                yield replace(s, branches=branches, otherwise=otherwise)  # type: ignore[arg-type]
+            case _:
+                yield s
 
 
 def _assigned(body: Iterable[ty.Statement]) -> Iterator[ty.Assign]:

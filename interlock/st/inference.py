@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from interlock.base.errors import Mistake
 from interlock.st import ranges
 from interlock.st import typed as ty
-from interlock.st.abstract import MOST_REALS, Env, Known, Meaning, hull, rounded_all
+from interlock.st.abstract import MOST_REALS, Env, Known, Meaning, hull, joined, rounded_all
 from interlock.st.evaluate import operands_of
 from interlock.st.types import (
     LIMITS,
@@ -253,7 +253,7 @@ def _met_again(ends: list[Env]) -> Env | None:
         return None
     first, *others = ends
     for other in others:
-        first = {key: hull(known, other[key]) for key, known in first.items() if key in other}
+        first = joined(first, other)
     return first
 
 

@@ -68,19 +68,32 @@ def with_reads(
     return changed(body, lambda e: value(e) if isinstance(e, ty.Read) else e)
 
 
+def with_reads_in(e: ty.Expression, value: Callable[[ty.Read], ty.Expression]) -> ty.Expression:
+    """`e` with another expression for each variable that it reads."""
+    return changed_in(e, lambda part: value(part) if isinstance(part, ty.Read) else part)
+
+
+def changed_in(e: ty.Expression, change: Callable[[ty.Expression], ty.Expression]) -> ty.Expression:
+    """`e` changed, its parts before the whole."""
+    parts = operands_of(e)
+    new = [changed_in(part, change) for part in parts]
+    is_same = all(a is b for a, b in zip(parts, new, strict=True))
+    return change(e if is_same else replaced(e, parts, new))
+
+
 def changed(
     body: Iterable[ty.Statement], change: Callable[[ty.Expression], ty.Expression]
 ) -> tuple[ty.Statement, ...]:
     """The statements with each expression changed, the parts before the whole."""
 
     def of(e: ty.Expression) -> ty.Expression:
-        parts = operands_of(e)
-        return change(replaced(e, parts, [of(part) for part in parts]) if parts else e)
+        return changed_in(e, change)
 
     def statement(s: ty.Statement) -> ty.Statement:
         match s:
             case ty.Assign():
-                return replace(s, value=of(s.value))
+                value = of(s.value)
+                return s if value is s.value else replace(s, value=value)
             case ty.Invoke():
                 return replace(s, inputs=tuple((name, of(e)) for name, e in s.inputs))
             case ty.If():

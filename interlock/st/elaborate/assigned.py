@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 
+from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.addresses import plain_address
@@ -35,7 +36,7 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     found: set[str] = set()
     stack: list[object] = list(units)
     while stack:
-        for word in set(_words(stack.pop())) - found:
+        for word in _words(stack.pop()) - found:
             found.add(word)
             if word in project.globals:
                 stack.append(project.globals[word][1].type)
@@ -46,17 +47,20 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     return found & project.units.keys()
 
 
-def _words(node: object) -> Iterator[str]:
+def _words(node: object) -> set[str]:
     """Every name in a part of the text, casefolded, and the parts of those with dots."""
-    if isinstance(node, str):
-        yield node.casefold()
-        yield from node.casefold().split(".")
-    elif isinstance(node, tuple):
-        for part in node:
-            yield from _words(part)
-    elif is_dataclass(node):
-        for part in fields(node):
-            yield from _words(getattr(node, part.name))
+    texts: set[str] = set()
+    stack = [node]
+    while stack:
+        part = stack.pop()
+        if isinstance(part, str):
+            texts.add(part)
+        elif isinstance(part, tuple):
+            stack += part
+        elif is_dataclass(part) and not isinstance(part, Place):
+            stack += vars(part).values()
+    names = {text.casefold() for text in texts}
+    return names.union(*(name.split(".") for name in names if "." in name))
 
 
 def assigned_by(body: Iterable[sx.Statement]) -> Iterator[str]:
