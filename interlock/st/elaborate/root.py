@@ -234,7 +234,7 @@ class Root(Border):
         lost = {path: unknown[path] for path in unknown if path in self._outputs}
         remain = self._outputs - lost.keys()
         told: set[str] = set()
-        for path, (place, why) in sorted(lost.items(), key=lambda pair: pair[1][0]):
+        for path, (place, why) in sorted(lost.items(), key=lambda pair: (pair[1][0], pair[0])):
             missing = self.reading.found.missing.get(why)
             if remain and why:
                 self.left_out[path] = missing or Mistake(place, f"it depends on {why}")
