@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.query import Legs
-from interlock.kernel.system import MoveKind, System
+from interlock.kernel.system import System
 
 # An enabled move, by its number, and the index of the state it leads to (None: not explored).
 Edge = tuple[int, int | None]
@@ -60,7 +60,7 @@ class Walk:
         self._ends_with_scans = ends_with_scans
         self._inside = [python_function([leg.inside], system.index) for leg in legs]
         self._enter = [python_function([leg.enter], system.index) for leg in legs]
-        self._scans = [move.kind is MoveKind.SCAN for move in system.moves]
+        self._kinds = [move.kind for move in system.moves]
         self.came: dict[Place, Came | None] = {}
         level = [Place(0, 0, 0)] if self._enter[0](states[0])[0] else []
         self.came.update(dict.fromkeys(level))
@@ -97,7 +97,8 @@ class Walk:
             return
         for move, target in self._edges[place.state]:
             if target is not None:
-                scans = min(place.scans + self._scans[move], most)
+                is_counted = self._kinds[move] is self._legs[place.leg].counted
+                scans = min(place.scans + is_counted, most)
                 yield move, Place(target, place.leg, scans)
 
     def _is_done(self, place: Place) -> bool:

@@ -17,10 +17,11 @@ from interlock.independent_judge.trace import holds
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
 from interlock.kernel.patterns import PATTERNS
-from interlock.kernel.system import PHASE, Role, System
+from interlock.kernel.system import PHASE, MoveKind, Role, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import ARITHMETIC, TIME, Built
 from interlock.model.model import Formula, Model, Statement
+from interlock.model.timing import TICK
 from interlock.st.evaluate import evaluate_expression
 
 # How many states are looked at to confirm that a trap has no way out: some seconds of playing.
@@ -160,6 +161,9 @@ def observe(
         signals = {name.casefold(): value for name, value in player.signals().items()}
         values = {**signals, **values}
 
+    # A bound in time is passed by units of time as one in scans is by scans.
+    in_time = statement.within is not None and statement.within.counted is MoveKind.TIME
+
     def value(formula: Formula | None) -> bool:
         return formula is None or bool(evaluate_expression(formula.tree, values))
 
@@ -173,7 +177,7 @@ def observe(
         "q": value(statement.opens),
         "r": value(statement.closes),
         # Moves count as pending until the next scan: with none pending, a scan led here.
-        "scan": after_scan,
+        "scan": player.led_by == TICK if in_time else after_scan,
     }
 
 

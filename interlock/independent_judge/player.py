@@ -88,6 +88,8 @@ class Player:
     ----------
     events : mapping of str to Origin
         What may happen at any moment, by the name of its move.
+    led_by : str
+        Name of the move that was made last; empty at power-up and where it went back.
     """
 
     def __init__(self, model: Model) -> None:
@@ -110,6 +112,7 @@ class Player:
         self.events = {origin.move_name: origin for origin in _origins(model)}
         self._turns = TurnsTaken(model)
         self._clocks = Clocks(model)
+        self.led_by = ""
         if model.timing is not None:
             self._clocks.go_on("", self._under_way())
 
@@ -198,6 +201,7 @@ class Player:
         self._held = dict(moment.held)
         self._turns.now = moment.turns
         self._clocks.ages = moment.ages
+        self.led_by = ""
 
     def ways_on(self, human: bool) -> Iterator[str]:
         """What may happen now without a fault that strikes or clears: moves, the scan, timers.
@@ -270,7 +274,7 @@ class Player:
 
     def take(self, move: str) -> tuple[MoveKind, str, ScanResult | None]:
         """As `play`, without a look at what changes: the kind, the words, what a scan did."""
-        scan, origin = None, self.events.get(move)
+        scan, origin, self.led_by = None, self.events.get(move), move
         if move == TICK and self.model.timing is not None:
             return self._pass_time(self.model.timing)
         if not self._clocks.is_ripe(move):

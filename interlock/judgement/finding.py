@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from interlock.independent_judge.judge import Replayed
 from interlock.judgement.detection import Harm
+from interlock.judgement.margin import Margin
 from interlock.kernel.query import Answer, Exploration
 from interlock.kernel.requirement import Outcome, Requirement, Verdict
 from interlock.kernel.system import MoveKind
@@ -35,6 +36,8 @@ class Finding:
         What faults mean for it, see `interlock.judgement.harm`.
     reaction : ReactionTime or None
         Of a response with a bound that came in time, as far as its scans go.
+    margin : Margin or None
+        Of a response with a bound in a model with time that came in time.
     is_left_out : bool
         Its premise never occurred, and it claims to survive faults that nobody asked for here.
     """
@@ -46,6 +49,7 @@ class Finding:
     harm: Harm | None = None
     reaction: ReactionTime | None = None
     is_left_out: bool = False
+    margin: Margin | None = None
 
     @property
     def is_too_late(self) -> bool:

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from interlock.independent_judge.judge import Replayed, ReplayTimeError, replay
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.margin import margin_of
 from interlock.kernel.asking import Question, ask_all, scans_taken
 from interlock.kernel.query import (
     Answer,
@@ -83,6 +84,7 @@ def verify(
                 run,
                 run_class,
                 reaction=reaction,
+                margin=margin_of(model, requirement.id, verdict),
                 is_left_out=verdict.vacuous and is_claim_cut,
             )
         )

@@ -27,7 +27,6 @@ from interlock.kernel.system import (
     PHASE,
     Domain,
     Move,
-    MoveKind,
     Role,
     System,
     Variable,
@@ -96,7 +95,7 @@ def observe(system: System, requirement: Requirement) -> Question:
     scanned = observer.scan(now)
 
     def watched(move: Move) -> Move:
-        after = scanned if move.kind is MoveKind.SCAN else now
+        after = scanned if move.kind is requirement.counted else now
         return replace(move, updates={**move.updates, name: after})
 
     extended = system.extended([variable], [watched(move) for move in system.moves])

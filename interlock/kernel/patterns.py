@@ -14,7 +14,7 @@ from types import MappingProxyType
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, not_, or_, var
 from interlock.kernel.query import Leg, Legs, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
-from interlock.kernel.system import PHASE
+from interlock.kernel.system import PHASE, MoveKind
 
 ANYWHERE = Leg()
 EVERY_SCOPE = frozenset(ScopeKind)
@@ -29,7 +29,7 @@ class Asked:
     """
 
     def __init__(self, requirement: Requirement) -> None:
-        self.within = requirement.within
+        self.within, self.counted = requirement.within, requirement.counted
         self.kind = requirement.scope.kind
         self.p, self.s = requirement.p, requirement.s
         self.q = requirement.scope.opens
@@ -70,7 +70,7 @@ class Asked:
         """The legs behind a P in the scope without an S since."""
         start = self.at(self.p, not_(self.s), not_(self.r))
         before = (ANYWHERE,) if self.kind is ScopeKind.GLOBALLY else self.scope()
-        return (*before, Leg(self.without(self.s), start, scans))
+        return (*before, Leg(self.without(self.s), start, scans, self.counted))
 
     def ended(self, legs: Legs, bad: Expr) -> Iterator[Query]:
         """A state with `bad` behind the legs, and the end of the scope where it needs one."""
@@ -131,7 +131,9 @@ def _in_time(asked: Asked, within: int) -> Iterator[Query]:
     """The end of the scope after P without S, or no S although all scans are made."""
     if asked.r is not FALSE:
         yield Reach(asked.at(asked.r), asked.pending())
-    yield from asked.ended(asked.pending(within), asked.at(not_(asked.s), not_(asked.r)))
+    # Time that passes makes nothing true: what is so behind the last unit was so before it.
+    late = TRUE if asked.counted is MoveKind.TIME else asked.at(not_(asked.s), not_(asked.r))
+    yield from asked.ended(asked.pending(within), late)
 
 
 def _never_lost(asked: Asked) -> Iterator[Query]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from interlock.kernel.expr import TRUE, Expr
-from interlock.kernel.system import System
+from interlock.kernel.system import MoveKind, System
 from interlock.kernel.witness import Witness
 
 
@@ -30,11 +30,14 @@ class Leg:
     inside, enter : Expr
     scans : int
         At least so many scans are made in the leg before the next begins, or it has done its part.
+    counted : MoveKind
+        What is counted in the place of scans: units of time, where that is `MoveKind.TIME`.
     """
 
     inside: Expr = TRUE
     enter: Expr = TRUE
     scans: int = 0
+    counted: MoveKind = MoveKind.SCAN
 
 
 Legs = tuple[Leg, ...]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from interlock.kernel.expr import TRUE, Expr
+from interlock.kernel.system import MoveKind
 from interlock.kernel.witness import Witness
 
 
@@ -62,7 +63,10 @@ class Requirement:
     after_scan : bool
         Judge only the states that follow a completed scan.
     within : int or None
-        For 'leads to': S comes at the latest after so many scans; None for 'some time'.
+        For 'leads to': S comes at the latest after so many scans; None for 'some time'. Where time
+        is counted, it comes before so many units of it have passed.
+    counted : MoveKind
+        What `within` counts: scans, or units of time.
     premises : tuple of Expr
         Conditions without any of which the requirement says nothing; their occurrences are counted.
         P of 'leads to' and 'only after' is one without being named here.
@@ -79,6 +83,7 @@ class Requirement:
     scope: Scope = GLOBALLY
     after_scan: bool = False
     within: int | None = None
+    counted: MoveKind = MoveKind.SCAN
     premises: tuple[Expr, ...] = ()
     says: str = ""
     survives: int = 0
@@ -123,8 +128,8 @@ class Verdict:
     parts : mapping of str to int
         Premise counts by the text of each part, where the premise has several.
     scans : int or None
-        For a response within a bound: the most scans that ever passed before it came, so far as
-        it came in time; None where it never had to come.
+        For a response within a bound: the most scans, or units of time, that ever passed before it
+        came, so far as it came in time; None where it never had to come.
     """
 
     requirement: str

@@ -347,6 +347,7 @@ class _Builder:
             scope=Scope(statement.scope, lower(statement.opens), lower(statement.closes)),
             after_scan=statement.after_scan,
             within=None if statement.within is None else statement.within.scans,
+            counted=MoveKind.SCAN if statement.within is None else statement.within.counted,
             premises=tuple(premises),
             says=statement.says,
             survives=statement.survives,

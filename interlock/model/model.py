@@ -186,16 +186,20 @@ class Bound:
     Attributes
     ----------
     scans : int
-        Scans of the program that may pass: where a time is given, the whole scans that fit in.
+        Scans of the program that may pass: where a time is given, the whole scans that fit in. In
+        a model with time, of a time that is given, the units that may not have passed yet.
     ms : float or None
         The time in milliseconds, where one was given.
     says : str
         As it was written.
+    counted : MoveKind
+        Whether scans are counted, or units of time.
     """
 
     scans: int
     ms: float | None
     says: str
+    counted: MoveKind = MoveKind.SCAN
 
 
 @dataclass(frozen=True)

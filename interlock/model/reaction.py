@@ -118,9 +118,12 @@ class ReactionTimes:
         return self.after(requirement, verdict.scans)
 
     def after(self, requirement: str, n_scans: int) -> ReactionTime | None:
-        """That of one requirement whose response takes at most `n_scans`; None without a bound."""
+        """That of one requirement whose response takes at most `n_scans`; None without a bound.
+
+        Where time is counted nothing is to be added up: see `interlock.judgement.margin`.
+        """
         statement = self._model.statements.get(requirement)
-        if statement is None or statement.within is None:
+        if statement is None or statement.within is None or self._model.timing is not None:
             return None
         return _reaction_time(self._model, self._updates, statement, statement.within, n_scans)
 

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from interlock.base.errors import Place
-from interlock.model.model import ModelMove
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Duration, ModelMove
 from interlock.model.names import Mistakes, Names
 from interlock.model.timing import MOST_UNITS, Timing, ms_of
 from interlock.model.yaml import Path
@@ -72,7 +73,7 @@ def _check_durations(
     timing: Timing, moves: Iterable[ModelMove], program: Program, mistakes: Mistakes
 ) -> None:
     """Note every duration that has too many units for a clock."""
-    given = [(m.place, ms_of(m.takes.greatest)) for m in moves if m.takes is not None]
+    given = [(m.place, ms_of(_counted(m, m.takes))) for m in moves if m.takes is not None]
     given += [(i.place, Fraction(i.preset_ms)) for i in program.instances]
     for place, ms in given:
         n_units = -(-ms // timing.unit_ms)
@@ -82,6 +83,11 @@ def _check_durations(
                 f"counts up to {MOST_UNITS:,}; a greater unit is sound, too"
             )
             mistakes.add(place, said)
+
+
+def _counted(move: ModelMove, takes: Duration) -> float:
+    """How far the clock of a move counts, in seconds: what people do is never owed."""
+    return takes.greatest if move.kind is MoveKind.PLANT else takes.least
 
 
 def _whole_ms(text: str, place: Place, mistakes: Mistakes) -> int | None:

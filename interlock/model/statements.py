@@ -8,10 +8,13 @@ from fractions import Fraction
 
 from interlock.kernel.patterns import PATTERNS, PatternRow
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.kernel.system import MoveKind
 from interlock.model import patterns
 from interlock.model.model import Bound, Formula, Statement
 from interlock.model.names import Names
+from interlock.model.read_timing import milliseconds
 from interlock.model.schema import RequirementShape, ScopeShape
+from interlock.model.timing import MOST_UNITS
 from interlock.model.yaml import Path
 
 _PATTERNS = {row.keys: pattern for pattern, row in patterns.PATTERNS.items()}
@@ -89,6 +92,8 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
     number, unit = Fraction(match[1]), match[2]
     ms = None
     scans = number
+    if not unit.startswith("scan") and names.shape.run.time is not None:
+        return _in_time(names, path, shape, number * (1000 if unit == "s" else 1))
     if not unit.startswith("scan"):
         if "scan_ms" not in names.shape.run.model_fields_set:
             said = "a bound in time needs the period of the scan: 'run: {scan_ms: …}'"
@@ -102,6 +107,25 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
         names.mistakes.add(place, said)
         return None
     return Bound(int(scans), None if ms is None else float(ms), shape.within)
+
+
+def _in_time(names: Names, path: Path, shape: RequirementShape, ms: Fraction) -> Bound | None:
+    """A bound in units of time, rounded down; what is wrong with it is noted."""
+    place, says = names.document.place((*path, "within")), shape.within or ""
+    if shape.judged != "every state":
+        said = "a bound in time is judged in every state; leave 'judged: after scan' out"
+        names.mistakes.add(place, said)
+        return None
+    given = names.shape.run.time
+    unit_ms = None if given is None else milliseconds(given.unit)
+    if unit_ms is None:
+        return None  # What is wrong with the unit is noted where it stands.
+    units = int(ms // unit_ms)
+    if units > MOST_UNITS:
+        said = f"'{says}' is {units:,} units of time; a bound has at most {MOST_UNITS:,}"
+        names.mistakes.add(place, said)
+        return None
+    return Bound(units + 1, float(ms), says, MoveKind.TIME)
 
 
 def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:

@@ -25,6 +25,8 @@ WANTED = {
     "models with timers": 15,
     "models with faults": 15,
     "models in which time stands still": 2,
+    "bounds in time that are kept": 8,
+    "bounds in time that are missed": 8,
     "violated": 100,
     "kept": 100,
     "verdicts by reference": 400,

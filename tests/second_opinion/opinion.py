@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -9,6 +10,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.kernel.system import MoveKind
 from interlock.model.model import Model, Statement
 from interlock.st import typed
 from tests.second_opinion.cycles import components
@@ -194,6 +196,20 @@ class _Judged:
         return {}
 
 
+def _counted(reached: Reached, statement: Statement) -> tuple[Kind, int | None]:
+    """What runs a bound out, and how many of them are too many; none without a bound."""
+    bound = statement.within
+    if bound is None:
+        return Kind.SCAN, None
+    if bound.counted is MoveKind.SCAN:
+        return Kind.SCAN, bound.scans
+    world = reached.world
+    assert isinstance(world, TimedWorld)
+    assert bound.ms is not None
+    # A response may come in the last unit that begins within the bound.
+    return Kind.TICK, math.floor(bound.ms / world.unit_ms) + 1
+
+
 class _Node(NamedTuple):
     """A state together with a watch."""
 
@@ -217,7 +233,7 @@ class _Watched:
     def __init__(self, reached: Reached, statement: Statement) -> None:
         self._reached = reached
         self._statement = statement
-        within = None if statement.within is None else statement.within.scans
+        self._counted, within = _counted(reached, statement)
         self._watcher = Watcher(statement.pattern, statement.scope, within)
         judged = _Judged(reached, statement)
         self._values = _values(reached, statement)
@@ -240,7 +256,7 @@ class _Watched:
             # What is violated stays so; there is nothing more to be seen.
             for act, target in [] if node.is_violated else self._reached.after[node.state]:
                 watch = node.watch
-                if act.kind is Kind.SCAN:
+                if act.kind is self._counted:
                     watch = self._watcher.scanned(watch)
                 after.append((act, self._number(self._node(target, watch), number)))
             self.after.append(after)
@@ -302,9 +318,9 @@ class _Watched:
         taken = {
             act for number in component for act, target in self.after[number] if target in component
         }
-        # Where time stands still there may be no scan, and then no bound in scans runs out.
-        may_lack_scans = isinstance(self._reached.world, TimedWorld) and not self._statement.within
-        if not may_lack_scans and not any(act.kind is Kind.SCAN for act in taken):
+        # Where time stands still no bound runs out, and there may be no scan.
+        may_lack_it = isinstance(self._reached.world, TimedWorld) and not self._statement.within
+        if not may_lack_it and not any(act.kind is self._counted for act in taken):
             return False
         owed = set(self._reached.world.owed)
         for number in component:

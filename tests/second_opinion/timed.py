@@ -8,7 +8,9 @@ from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 
-from interlock.model.model import Duration, Model
+from interlock.kernel.requirement import Pattern
+from interlock.kernel.system import MoveKind
+from interlock.model.model import Bound, Duration, Model, Statement
 from interlock.model.timing import Timing
 from interlock.st.layout import Timers
 from tests.second_opinion.compare import Disagreement, by_engine
@@ -58,7 +60,21 @@ def given_time(model: Model, by: random.Random) -> Model:
         moves.append(replace(move, takes=takes))
     timing = Timing(by.choice(UNITS), *by.choice(SCANS))
     settings = replace(model.settings, timers=Timers.FREE)
-    return replace(model, moves=tuple(moves), timing=timing, settings=settings)
+    statements = {id_: _bounded(s, timing, by) for id_, s in model.statements.items()}
+    return replace(
+        model, moves=tuple(moves), timing=timing, settings=settings, statements=statements
+    )
+
+
+def _bounded(statement: Statement, timing: Timing, by: random.Random) -> Statement:
+    """A response with a bound in time, now and then."""
+    is_response = statement.pattern is Pattern.LEADS_TO and not statement.after_scan
+    if not is_response or by.random() < 0.3:
+        return statement
+    ms = by.choice([0, 50, 100, 150, 300, 500])
+    units = ms // timing.unit_ms
+    bound = Bound(units + 1, float(ms), f"{ms} ms", MoveKind.TIME)
+    return replace(statement, within=bound)
 
 
 def compare_timed(
@@ -70,6 +86,10 @@ def compare_timed(
     counts[f"models of unit {model.timing.unit_ms if model.timing else 0} ms"] += 1
     counts["models with timers"] += any(i.block[0] == "T" for i in model.program.instances)
     counts["models with faults"] += bool(drawn.run_class.faults)
+    for id_, statement in model.statements.items():
+        if statement.within is not None and statement.within.counted is MoveKind.TIME:
+            thought = "missed" if ours[id_].is_violated else "kept"
+            counts[f"bounds in time that are {thought}"] += not ours[id_].is_vacuous
     counts["models in which time stands still"] += ours["TIME"].is_violated
     for opinion in ours.values():
         counts["violated" if opinion.is_violated else "kept"] += not opinion.is_vacuous

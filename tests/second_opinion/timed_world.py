@@ -21,11 +21,15 @@ class TimedWorld(World):
     The age of something is the number of ticks for which its own condition has been true in every
     state. It may happen once it can have taken its least time, and no tick comes that would let it
     take longer than its greatest.
+
+    Attributes
+    ----------
+    unit_ms : int
     """
 
     def __init__(self, model: Model, run_class: Class) -> None:
         assert model.timing is not None
-        self._unit_ms = model.timing.unit_ms
+        self.unit_ms = model.timing.unit_ms
         super().__init__(model, run_class)
         self._ripe: dict[Act, int] = {}
         self._last: dict[Act, int | None] = {}
@@ -47,8 +51,8 @@ class TimedWorld(World):
         self.first = self.first._replace(ages=begun)
 
     def _note(self, act: Act, least_ms: Fraction | int, most_ms: Fraction | int | None) -> None:
-        self._ripe[act] = math.floor(Fraction(least_ms) / self._unit_ms)
-        self._last[act] = None if most_ms is None else math.ceil(Fraction(most_ms) / self._unit_ms)
+        self._ripe[act] = math.floor(Fraction(least_ms) / self.unit_ms)
+        self._last[act] = None if most_ms is None else math.ceil(Fraction(most_ms) / self.unit_ms)
 
     def _under_way(self, state: State) -> Iterator[Act]:
         truth = self.truth(state)

@@ -49,6 +49,7 @@ def to_json(
         "cautions": list(model.cautions),
         "requirements": [_finding(model, finding) for finding in verification.findings],
         **_matrix(verification),
+        **_margins(verification),
         "reaction_times": [_reaction(found) for found in verification.reaction_times],
         "worth_a_look": {
             "found": [
@@ -104,6 +105,20 @@ def about_the_program(model: Model, system: System) -> dict[str, Any]:
             for one in left_out_of(model)
         ],
     }
+
+
+def _margins(verification: Verification) -> dict[str, Any]:
+    """How much of the time that is allowed is ever taken, where any is."""
+    found = [
+        {
+            "id": finding.requirement.id,
+            "taken_ms": finding.margin.taken_ms,
+            "within_ms": finding.margin.allowed_ms,
+        }
+        for finding in verification.findings
+        if finding.margin is not None
+    ]
+    return {"time_taken": found} if found else {}
 
 
 def _reaction(found: ReactionTime) -> dict[str, Any]:

@@ -78,6 +78,10 @@ def render(
     judged = judged_matrix(verification)
     if judged is not None:
         parts += ["", tell_matrix(judged, width)]
+    margins = [(f.requirement.id, f.margin) for f in verification.findings if f.margin is not None]
+    if margins:
+        parts += ["", Text("Time taken on any run", style="bold")]
+        parts += [_below(f"{id_}: {margin.says}") for id_, margin in margins]
     timed = verification.reaction_times
     if timed:
         parts += ["", _reaction_times(timed)]

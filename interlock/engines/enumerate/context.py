@@ -63,7 +63,7 @@ NAMES = (
     "insides",  # for each place the flag of the states that a run goes on from
     "enters",  # for each place the flag of the states that begin the next leg
     "climbs",  # for each place 1 where a scan leads to the place behind it
-    "is_scan",  # for each move 1 if it is a scan
+    "counts_as",  # for each move a flag of what it counts as, if anything
     "walk_states",  # queue: states
     "walk_places",  # queue: their places
     "walk_from",  # queue: the entry that each was found from

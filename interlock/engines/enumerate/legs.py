@@ -26,6 +26,8 @@ _FIRST_ROOM = 1 << 12
 _FIRST_STEP = 1 << 14
 _MOST_PLACES = 1 << 16
 _ENTERS_FIRST = 1 << 1
+# What a leg may count, as a flag of moves and of places that count them.
+_COUNTED = {MoveKind.SCAN: 1, MoveKind.TIME: 2}
 _ANYWHERE = Leg()
 # State, place and where from, of each entry of the queue, and the hits among them.
 _QUEUE = (("walk_states", 4), ("walk_places", 2), ("walk_from", 4), ("hits", 4))
@@ -90,11 +92,11 @@ class Route:
         return bisect_right(list(accumulate(leg.scans + 1 for leg in self.legs)), place)
 
     def rows(self) -> list[tuple[int, int, int]]:
-        """For each place the flags for going on, for entering the next leg, and if scans climb."""
+        """For each place the flags for going on, for entering the next leg, and what climbs."""
         rows = []
         for n, leg in enumerate(self.legs):
             following = 1 << (2 * n + 3) if n + 1 < len(self.legs) else 0
-            rows += [(1 << 2 * n, 0, 1)] * leg.scans
+            rows += [(1 << 2 * n, 0, _COUNTED[leg.counted])] * leg.scans
             rows.append((1 << 2 * n, following, 0))
         if not self.goes_on:
             rows[-1] = (0, 0, 0)
@@ -139,8 +141,8 @@ class Walk:
         columns = zip(*rows, strict=True)
         for name, column in zip(("insides", "enters", "climbs"), columns, strict=True):
             space.new_array(name, 1, len(rows)).fill(bytes(column))
-        is_scan = space.new_array("is_scan", 1, max(1, len(space.system.moves)))
-        is_scan.fill(bytes(move.kind is MoveKind.SCAN for move in space.system.moves))
+        counts_as = space.new_array("counts_as", 1, max(1, len(space.system.moves)))
+        counts_as.fill(bytes(_COUNTED.get(move.kind, 0) for move in space.system.moves))
         shared["visited_width"] = -(-len(rows) // 8)
         space.new_array("visited", shared["visited_width"], space.n_states)
         shared["walk_most"] = MOST_LEGS * max(1, len(space.system.moves))
@@ -252,10 +254,10 @@ class Walk:
 
     def _step(self, source: int, target: int, place: int, climbs: bool) -> Step:
         space = self._space
-        counts_scans = bool(space.arrays["climbs"][place])
+        counted = space.arrays["climbs"][place]
         for move, reached in space.successors(source):
-            is_scan = space.system.moves[move].kind is MoveKind.SCAN
-            if reached == target and (counts_scans and is_scan) is climbs:
+            counts_as = _COUNTED.get(space.system.moves[move].kind, 0)
+            if reached == target and bool(counts_as & counted) is climbs:
                 return space.step(move, target)
         raise InternalError("a place was found that no move leads to")
 
@@ -266,7 +268,7 @@ class Walk:
     def close(self) -> None:
         """Give the arrays back."""
         names = [name for name, _ in _QUEUE]
-        self._space.drop("flags", "visited", "insides", "enters", "climbs", "is_scan", *names)
+        self._space.drop("flags", "visited", "insides", "enters", "climbs", "counts_as", *names)
 
 
 def reach_along(space: Space, route: Route, function: int) -> Answer:

@@ -101,7 +101,7 @@ def _walk(n_words: int) -> str:
     fn = Routine("walk", ["i64", "i64"])
     _, first, stop = fn.args
     tables = Tables.of(fn, n_words)
-    flags, is_scan = fn.pointer("flags"), fn.pointer("is_scan")
+    flags, counts_as = fn.pointer("flags"), fn.pointer("counts_as")
     states, places, _ = (fn.pointer(name) for name in _ARRAYS)
     inside, climbs = fn.pointer("insides"), fn.pointer("climbs")
     room = fn.word("walk_room")
@@ -122,7 +122,7 @@ def _walk(n_words: int) -> str:
                 target = tables.found(j)
                 with fn.if_(target.is_not(NOWHERE)):
                     move = fn.load("i16", fn.pointer("out_moves"), j).to("i64")
-                    up = (fn.load("i8", is_scan, move) & climbing).to("i64")
+                    up = (fn.load("i8", counts_as, move) & climbing).is_not(0).to("i64")
                     fn.call("@arrive", [fn.shared, target, place + up, head])
     fn.leave(stop)
     return fn.text()

@@ -40,13 +40,13 @@ class _Place:
         The states from which a run goes on.
     enters : Node
         The states that begin the next place without a move.
-    climbs : bool
-        Whether a scan leads to the next place.
+    climbs : MoveKind or None
+        What leads to the next place where it is counted: a scan, or the passing of time.
     """
 
     inside: Node
     enters: Node
-    climbs: bool
+    climbs: MoveKind | None
 
 
 class Walk:
@@ -77,10 +77,7 @@ class Walk:
     ) -> None:
         self._space = space
         self._legs = legs
-        kinds = {move.name: move.kind for move in space.system.moves}
-        self._scans = [m for m in space.moves if kinds[m.name] is MoveKind.SCAN]
-        self._others = [m for m in space.moves if kinds[m.name] is not MoveKind.SCAN]
-        self._kinds = kinds
+        self._kinds = {move.name: move.kind for move in space.system.moves}
         self._until = space.diagrams.false if until is None else until
         self._is_loose = is_loose
         self._places = self._laid_out(goes_on)
@@ -99,10 +96,10 @@ class Walk:
         for leg, following in zip(self._legs, [*self._legs[1:], None], strict=True):
             inside = truth(leg.inside)
             enters = nothing if following is None else truth(following.enter)
-            places += [_Place(inside, nothing, climbs=True)] * leg.scans
-            places.append(_Place(inside, enters, climbs=False))
+            places += [_Place(inside, nothing, climbs=leg.counted)] * leg.scans
+            places.append(_Place(inside, enters, climbs=None))
         if not goes_on:
-            places[-1] = _Place(nothing, nothing, climbs=False)
+            places[-1] = _Place(nothing, nothing, climbs=None)
         return places
 
     def _closed(self, number: int, known: Ring) -> Node:
@@ -116,8 +113,8 @@ class Walk:
             if self._legs[0] == _ANYWHERE and place.inside == space.diagrams.true:
                 return space.reached
         else:
-            found = self._into(known[number - 1], self._places[number - 1], self._scans)
-        moves = self._others if place.climbs else space.moves
+            found = self._into(known[number - 1], self._places[number - 1], space.moves)
+        moves = self._staying(place, space.moves)
         enough = space.diagrams.false
         if number == len(self._places) - 1:
             enough = self._until & space.reached
@@ -133,13 +130,15 @@ class Walk:
     def _is_fault(self, move: SymbolicMove) -> bool:
         return self._kinds[move.name] is MoveKind.FAULT
 
-    def _into(self, states: Node, place: _Place, scans: Sequence[SymbolicMove]) -> Node:
-        """What leads from a place with `states` to the one behind it."""
-        found = states & place.enters
-        if place.climbs:
-            going = states & place.inside
-            found = self._space.diagrams.disjunction([found, *(m.image(going) for m in scans)])
-        return found
+    def _staying(self, place: _Place, moves: Sequence[SymbolicMove]) -> list[SymbolicMove]:
+        """Those of `moves` that do not lead to the next place."""
+        return [move for move in moves if self._kinds[move.name] is not place.climbs]
+
+    def _into(self, states: Node, place: _Place, moves: Sequence[SymbolicMove]) -> Node:
+        """What leads from a place with `states` to the one behind it, by these moves."""
+        going = states & place.inside
+        climbing = [m.image(going) for m in moves if self._kinds[m.name] is place.climbs]
+        return self._space.diagrams.disjunction([states & place.enters, *climbing])
 
     @property
     def done(self) -> Node:
@@ -152,17 +151,15 @@ class Walk:
 
     def done_beyond(self, moves: Sequence[SymbolicMove]) -> Node:
         """What `done` has more where one of other `moves` is made, as the last of a run."""
-        scans = [m for m in moves if self._kinds[m.name] is MoveKind.SCAN]
-        others = [m for m in moves if self._kinds[m.name] is not MoveKind.SCAN]
         dd = self._space.diagrams
         found = before = dd.false
         for number, (states, place) in enumerate(zip(self.touched, self._places, strict=True)):
             came = dd.false
             if number:
                 last = self._places[number - 1]
-                came = self._into(self.touched[number - 1], last, scans) if last.climbs else came
+                came = self._into(self.touched[number - 1], last, moves) if last.climbs else came
                 came = came | before & last.enters
-            made = others if place.climbs else moves
+            made = self._staying(place, moves)
             found = dd.disjunction([came, *(m.image(states & place.inside) for m in made)])
             before = found
         return found
@@ -214,7 +211,7 @@ class _Meeting:
         self._space, self._places, self._touched = space, places, touched
         self._dd, self._encoding = space.diagrams, space.encoding
         self._kinds = {move.name: move.kind for move in space.system.moves}
-        self._is_scan = [self._kinds[m.name] is MoveKind.SCAN for m in space.moves]
+        self._of_kind = [self._kinds[m.name] for m in space.moves]
         nothing = [self._dd.false] * len(places)
         self._seen_ahead, self._seen_back = list(nothing), list(nothing)
         self._ahead: list[Ring] = [self._entered([first, *nothing[1:]])]
@@ -281,16 +278,16 @@ class _Meeting:
             going = states & place.inside
             if not going.satisfiable():
                 continue
-            for move, is_scan in zip(self._space.moves, self._is_scan, strict=True):
-                found[number + (place.climbs and is_scan)].append(move.image(going))
+            for move, kind in zip(self._space.moves, self._of_kind, strict=True):
+                found[number + (place.climbs is kind)].append(move.image(going))
         return [self._dd.disjunction(images) for images in found]
 
     def _moved_back(self, ring: Ring) -> Ring:
         found = []
         for number, place in enumerate(self._places):
             images = [
-                move.preimage(ring[number + (place.climbs and is_scan)])
-                for move, is_scan in zip(self._space.moves, self._is_scan, strict=True)
+                move.preimage(ring[number + (place.climbs is kind)])
+                for move, kind in zip(self._space.moves, self._of_kind, strict=True)
             ]
             found.append(self._dd.disjunction(images) & place.inside)
         return found
@@ -306,7 +303,7 @@ class _Meeting:
             number = self._entered_alone(ring, number, state)
             place = self._places[number]
             for move, after in self._stepper.successors(state):
-                beyond = number + (place.climbs and move.kind is MoveKind.SCAN)
+                beyond = number + (place.climbs is move.kind)
                 if move.name in allowed and self._holds(following, beyond, after):
                     steps.append(Step(move.name, after))
                     number, state = beyond, after
@@ -341,9 +338,9 @@ class _Meeting:
     def _came(self, ring: Ring, number: int, state: State) -> tuple[str, int, State]:
         """A move that led to a place and state from a ring: its name, and from where."""
         goal = self._encoding.is_state(state)
-        for move, is_scan in zip(self._space.moves, self._is_scan, strict=True):
+        for move, kind in zip(self._space.moves, self._of_kind, strict=True):
             for source in (number, number - 1):
-                if source < 0 or source + (self._places[source].climbs and is_scan) != number:
+                if source < 0 or source + (self._places[source].climbs is kind) != number:
                     continue
                 earlier = move.preimage(goal) & ring[source] & self._places[source].inside
                 if earlier.satisfiable():

@@ -164,6 +164,32 @@ def test_without_time_durations_decide_nothing(tmp_path: Path) -> None:
     assert not [v.name for v in system.variables if v.name.startswith("clock.")]
 
 
+# Driven, the gate starts within 0.1 s and is shut at most 0.7 s later.
+@pytest.mark.parametrize(
+    ("within", "expected"),
+    [("0.8 s", HOLDS), ("849 ms", HOLDS), ("799 ms", VIOLATED), ("7 scans", VIOLATED)],
+)
+@pytest.mark.parametrize("engine", ["reference", "enumerate", "symbolic"])
+def test_a_bound_in_time_is_kept_up_to_its_last_instant(
+    within: str, expected: Outcome, engine: str, tmp_path: Path
+) -> None:
+    asked = ("leads_to: gate = shut", f"leads_to: gate = shut, within: {within}")
+    found = verify(timed_gate(tmp_path, asked), catalogue()[engine]()).findings[1]
+    assert found.outcome is expected
+    assert (found.margin is None) is (expected is VIOLATED)
+    if found.margin is not None:
+        assert found.margin.taken_ms == 800
+        assert found.margin.says.startswith("at most 0.8 s of the allowed 0.8")
+
+
+def test_an_answer_may_come_in_the_instant_in_which_it_is_asked_for(tmp_path: Path) -> None:
+    asked = ("whenever: drive, leads_to: gate = shut", "whenever: button, leads_to: gate = moving")
+    at_once = ("seconds: [0, 0.1]", "seconds: [0, 0]")
+    free = ("when: drive, seconds: [0, 0]", "when: button, seconds: [0, 0]")
+    bound = ("leads_to: gate = moving", "leads_to: gate <> open OR NOT button, within: 0 s")
+    assert outcomes(timed_gate(tmp_path, asked, at_once, free, bound))["R2"] is HOLDS
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -173,6 +199,10 @@ def test_without_time_durations_decide_nothing(tmp_path: Path) -> None:
         ((UNIT, "unit: 100 ms, scan: [2 s, 1 s]"), "longer than the greatest"),
         ((UNIT, "unit: 100 ms, scan: [150 ms, 1 s]"), "'scan_ms: 100' lies outside it"),
         (("{unit: 100 ms}", "{unit: 100 ms}, timers: counted"), "leave 'timers: counted' out"),
+        (
+            ("leads_to: gate = shut}", "leads_to: gate = shut, within: 1 s, judged: after scan}"),
+            "in every state",
+        ),
         (
             ("{reads: button}", "{reads: button, delay_ms: 1, delay_assumed: true}"),
             "a delay is not",
