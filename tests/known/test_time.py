@@ -1,10 +1,9 @@
 """Published systems in real time, judged on both sides of their edges.
 
-Sources. The crossing: a textbook example, after G. Leveson and J. Stolzy, "Safety analysis using Petri
-nets", IEEE TSE 13(3), 1987 (from memory); the gate is closed whenever the train is in exactly if
-D + G < A. Gas burner: A. P. Ravn, H. Rischel and K. M. Hansen, IEEE TSE 19(1), 1993. Fischer's
-protocol: L. Lamport, ACM TOCS 5(1), 1987 (from memory); exclusion holds exactly if the waiting delay
-is longer than the greatest write delay.
+Sources. The crossing: an example of textbooks; the gate is closed whenever the train is in exactly
+if D + G < A. Gas burner: A. P. Ravn, H. Rischel and K. M. Hansen, IEEE TSE 19(1), 1993. Fischer's
+protocol: L. Lamport, ACM TOCS 5(1), 1987 (from memory); exclusion holds exactly if the waiting
+delay is longer than the greatest write delay.
 """
 
 from __future__ import annotations
