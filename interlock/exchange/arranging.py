@@ -1,4 +1,4 @@
-"""Where the signs of a network stand and how its wires run: nothing overlaps, no wire hides another.
+"""Where the signs of a network stand and how its wires run, so that nothing hides anything.
 
 A sign stands in a column behind all that leads to it, and in a line. What is placed next stands
 below all that is in its columns already, up to the one that it leads to; so its way to the right is
@@ -368,13 +368,13 @@ class _Arranger:
 
     def _tracks(self, n_columns: int) -> dict[tuple[int, int], int]:
         """The track of each wire that runs up or down, by its channel and identity."""
-        spans: list[tuple[int, int, int, int]] = []
-        for bus in self._buses.values():
-            spans.append((bus.channel, min(bus.lines), max(bus.lines), id(bus)))
+        spans = [
+            (bus.channel, min(bus.lines), max(bus.lines), id(bus)) for bus in self._buses.values()
+        ]
         for end in self._ends:
             if end.near != end.line:
-                lines = sorted((end.near, end.line))
-                spans.append((self._column[id(end.sign)], *lines, id(end)))
+                low, high = sorted((end.near, end.line))
+                spans.append((self._column[id(end.sign)], low, high, id(end)))
         found: dict[tuple[int, int], int] = {}
         for channel in range(n_columns + 1):
             free: list[int] = []

@@ -6,6 +6,7 @@ It says nothing about what a program means, and refuses nothing: what cannot be 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from interlock.base.errors import InputError
@@ -32,12 +33,15 @@ class DrawnNetwork:
         Of jumps that lead to it; usually empty.
     elements : dict of str to Sign
         By what a place calls an element, as in ``contact 14 (door)``.
+    lines : dict of str to int
+        The lines of the file in which they stand.
     """
 
     number: int
     roots: list[Sign]
     label: str = ""
     elements: dict[str, Sign] = field(default_factory=dict)
+    lines: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -102,10 +106,8 @@ def _bodies(pou: Element) -> Iterator[tuple[str, Element]]:
 
 def _networks(nodes: Sequence[Node]) -> list[DrawnNetwork]:
     groups = networks_of(nodes)
-    try:
+    with suppress(InputError):
         groups = in_order(groups)
-    except InputError:
-        pass
     found: list[DrawnNetwork] = []
     label = ""
     for group in groups:
@@ -123,7 +125,8 @@ def _networks(nodes: Sequence[Node]) -> list[DrawnNetwork]:
         # A loop has no end; then its first element stands for it.
         roots += [signs[id(node)] for node in ends if id(signs[id(node)]) not in reached][:1]
         elements = {node.says: signs[id(node)] for node in group}
-        found.append(DrawnNetwork(len(found) + 1, roots, label, elements))
+        lines = {node.says: node.place.line for node in group}
+        found.append(DrawnNetwork(len(found) + 1, roots, label, elements, lines))
         label = ""
     return found
 

@@ -60,7 +60,7 @@ def draw_networks(shown: Shown) -> str:
     body: list[str] = []
     width, y = 480.0, _HEAD
     for note in shown.notes:
-        for line in wrapped_to(note, 700, _SMALL + 1):
+        for line in wrapped_to(note, width - 2 * _LEFT, _SMALL + 1):
             body.append(text(_LEFT, y + 10, line, font_size=_SMALL + 1, fill=PALE))
             y += 15
     y += 8
@@ -263,7 +263,9 @@ class _Network:
         if said:
             heavy = "bold" if said == "TRUE" else None
             small = {"font_size": _SMALL, "text_anchor": "middle", "font_weight": heavy}
-            self.content.append(text(x, y + 20, said, fill=PALE if heavy is None else SAFE, **small))
+            self.content.append(
+                text(x, y + 20, said, fill=PALE if heavy is None else SAFE, **small)
+            )
 
     def _contact(self, sign: Sign) -> None:
         x, y = self._middle(sign)
@@ -328,7 +330,9 @@ class _Network:
             at = x + width - 4
             heavy = "bold" if said == "TRUE" else None
             look = {"font_size": _SMALL, "text_anchor": "end", "font_weight": heavy}
-            self.content.append(text(at, y + 3.5, said, fill=PALE if heavy is None else SAFE, **look))
+            self.content.append(
+                text(at, y + 3.5, said, fill=PALE if heavy is None else SAFE, **look)
+            )
         if sign.negated:
             self._circle(x + width if sign.kind == "inVariable" else x, y)
         letter = {"set": "S", "reset": "R"}.get(sign.storage, "")
@@ -412,8 +416,4 @@ def _lies_between(
 
 
 def _share(one: Wire, other: Wire) -> bool:
-    return one.port is other.port or (
-        one.source is other.source and one.output == other.output
-    )
-
-
+    return one.port is other.port or (one.source is other.source and one.output == other.output)

@@ -54,7 +54,7 @@ def difference(
     inputs = [(v.name, span_of(v.type)) for v in one.inputs]
     if sorted(inputs) != sorted((v.name, span_of(v.type)) for v in other.inputs):
         return Difference(0, "", (len(one.inputs), len(other.inputs)))
-    chance = random.Random(seed)  # noqa: S311
+    chance = random.Random(seed)
     controllers = [Controller(program, Settings()) for program in (one, other)]
     shared = sorted(set(controllers[0].names()) & set(controllers[1].names()))
     given = dict.fromkeys((name for name, _ in inputs), 0)

@@ -14,7 +14,13 @@ from interlock.st.write_expressions import (
     written_target,
 )
 
-__all__ = ["write_declarations", "write_expression", "write_file", "write_program", "write_statements"]
+__all__ = [
+    "write_declarations",
+    "write_expression",
+    "write_file",
+    "write_program",
+    "write_statements",
+]
 
 _INDENT = "  "
 

@@ -33,7 +33,7 @@ def main() -> int:
         counts["programs"] += 1
         try:
             found: object = compare(texts, root, drawn, n_scans=60)
-        except Exception as error:  # noqa: BLE001
+        except Exception as error:
             found = repr(error)
         if found is not None:
             counts["differences"] += 1

@@ -28,9 +28,12 @@ LANGUAGES: dict[str, type[Networks[Any]]] = {"ladder": Ladder, "blocks": Diagram
 _HAVE_ACTIONS = frozenset(("PROGRAM", "FUNCTION_BLOCK"))
 # What ends a body in text: the end of its unit or of the text, or what stands behind it.
 _ENDS = frozenset(
-    "END_PROGRAM END_FUNCTION_BLOCK END_FUNCTION END_ACTION END_METHOD END_GET END_SET "
-    "END_PROPERTY END_CLASS ACTION METHOD PROPERTY PROGRAM FUNCTION_BLOCK FUNCTION TYPE "
-    "CONFIGURATION NAMESPACE END_NAMESPACE".split()
+    (
+        *("END_PROGRAM", "END_FUNCTION_BLOCK", "END_FUNCTION", "END_CLASS", "END_ACTION"),
+        *("END_METHOD", "END_GET", "END_SET", "END_PROPERTY", "ACTION", "METHOD", "PROPERTY"),
+        *("PROGRAM", "FUNCTION_BLOCK", "FUNCTION", "CLASS", "TYPE", "CONFIGURATION"),
+        *("NAMESPACE", "END_NAMESPACE"),
+    )
 )
 _WORD = re.compile(r"[^\W\d]\w*")
 BodyText = Callable[[Place, Sequence[str]], str]
@@ -135,9 +138,7 @@ class Bodies:
         del self.actions[n_actions:], self.told[n_told:]
         self.told.append((error.place, f"{error.says}, so all of {self.unit.name} is text"))
 
-    def _flush(
-        self, waiting: list[sx.Statement], page: Page, networks: Networks[Any]
-    ) -> None:
+    def _flush(self, waiting: list[sx.Statement], page: Page, networks: Networks[Any]) -> None:
         """Write what waits into an action, and draw its call."""
         statements = tuple(waiting)
         waiting.clear()

@@ -1,29 +1,14 @@
-"""Charts as elements with positions: branches side by side, what leads back as a jump to its step."""
+"""Charts as elements with positions."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-
+from interlock.exchange.chart_places import ChartPlaces, Placed
 from interlock.exchange.writing.tags import Tag, formatted, tag
 from interlock.st import syntax as sx
 from interlock.st.write_expressions import write_expression
 
 _LETTER, _ROW, _LEFT, _TOP = 7, 50, 20, 20
 _STEP_HEIGHT, _ACTION_HEIGHT, _GAP = 30, 20, 20
-
-
-@dataclass
-class _Placed:
-    """An element of the chart: in which columns and row it stands, and what leads to it."""
-
-    kind: str
-    column: int
-    row: int
-    of: sx.Step | sx.Transition | str | None = None
-    before: list[tuple[_Placed, str]] = field(default_factory=list)
-    id: str = ""
-    last: int = 0
 
 
 class ChartDrawing:
@@ -36,112 +21,11 @@ class ChartDrawing:
 
     def __init__(self, chart: sx.Chart) -> None:
         self._chart = chart
-        self._steps = {step.name.casefold(): step for step in chart.steps}
-        self._placed: dict[str, _Placed] = {}
-        self._all: list[_Placed] = []
-        # Lanes that wait for the other steps of a transition that joins them.
-        self._waiting: dict[int, list[tuple[_Placed, str, int, int]]] = {}
-        self._drawn: set[int] = set()
+        self._all = ChartPlaces(chart).find()
         self._count = 0
 
     def body(self) -> Tag:
-        """The body of the chart.
-
-        Raises
-        ------
-        KeyError
-            Where a transition names a step that there is not.
-        """
-        column, bottom = 0, 0
-        starts = sorted(self._chart.steps, key=lambda step: not step.initial)
-        for step in starts:
-            if step.name.casefold() not in self._placed:
-                column, low = self._step(step, column, 0, None)
-                bottom = max(bottom, low)
-        for transition in self._chart.transitions:
-            if id(transition) not in self._drawn:
-                column, bottom = self._join(transition, column, bottom + 1)
-        return self._written()
-
-    # Columns and rows
-
-    def _put(
-        self, kind: str, column: int, row: int, of: sx.Step | sx.Transition | str | None,
-        *before: tuple[_Placed, str],
-    ) -> _Placed:  # fmt: skip
-        found = _Placed(kind, column, row, of, list(before), last=column)
-        self._all.append(found)
-        return found
-
-    def _step(
-        self, step: sx.Step, column: int, row: int, before: tuple[_Placed, str] | None
-    ) -> tuple[int, int]:
-        """Place a step and what follows it: the first free column, and the last row."""
-        given = [before] if before is not None else []
-        here = self._put("step", column, row, step, *given)
-        self._placed[step.name.casefold()] = here
-        row += 1 + len(step.actions) * _ACTION_HEIGHT // _ROW
-        leading = [t for t in self._chart.transitions if _has(t.sources, step)]
-        if not leading:
-            return column + 1, row
-        source, output = here, ""
-        if len(leading) > 1:
-            source = self._put("selectionDivergence", column, row, None, (here, ""))
-            row += 1
-        free, low = column, row
-        for number, transition in enumerate(leading):
-            output = str(number + 1) if len(leading) > 1 else ""
-            source.last = free
-            if len(transition.sources) > 1:
-                self._waiting.setdefault(id(transition), []).append((source, output, free, row))
-                free, bottom = free + 1, row
-            else:
-                free, bottom = self._transition(transition, free, row, [(source, output)])
-            low = max(low, bottom)
-        return free, low
-
-    def _transition(
-        self, t: sx.Transition, column: int, row: int, before: Sequence[tuple[_Placed, str]]
-    ) -> tuple[int, int]:
-        self._drawn.add(id(t))
-        here = self._put("transition", column, row, t, *before)
-        if len(t.targets) == 1:
-            return self._target(t.targets[0], column, row + 1, (here, ""))
-        divide = self._put("simultaneousDivergence", column, row + 1, None, (here, ""))
-        free, low = column, row + 2
-        for number, target in enumerate(t.targets):
-            divide.last = free
-            free, bottom = self._target(target, free, row + 2, (divide, str(number + 1)))
-            low = max(low, bottom)
-        for other in self._chart.transitions:
-            lanes = self._waiting.get(id(other), [])
-            inside = all(column <= lane[2] < free for lane in lanes)
-            if len(lanes) == len(other.sources) > 1 and inside and id(other) not in self._drawn:
-                free, low = self._join(other, free, low + 1)
-        return free, low
-
-    def _target(
-        self, name: sx.Name, column: int, row: int, before: tuple[_Placed, str]
-    ) -> tuple[int, int]:
-        step = self._steps[name.text.casefold()]
-        if name.text.casefold() in self._placed:
-            self._put("jumpStep", column, row, step.name, before)
-            return column + 1, row
-        return self._step(step, column, row, before)
-
-    def _join(self, t: sx.Transition, free: int, row: int) -> tuple[int, int]:
-        """Join the lanes that lead to a transition, below all of them."""
-        lanes = self._waiting[id(t)]
-        column = min(lane[2] for lane in lanes)
-        line = self._put("simultaneousConvergence", column, row, None)
-        line.last = max(lane[2] for lane in lanes)
-        line.before = [(source, output) for source, output, _, _ in lanes]
-        below, low = self._transition(t, column, row + 1, [(line, "")])
-        return max(free, below), low
-
-    # Elements
-
-    def _written(self) -> Tag:
+        """The body of the chart."""
         for one in self._all:
             one.id = self._next_id()
         n_columns = max(max(one.column, one.last) for one in self._all) + 1
@@ -162,7 +46,8 @@ class ChartDrawing:
 
     def _in_written_order(self) -> bool:
         """Whether steps are read from the drawing in the order of the chart."""
-        steps = sorted(self._placed.values(), key=lambda p: (p.row, p.column))
+        steps = [p for p in self._all if p.kind == "step"]
+        steps.sort(key=lambda p: (p.row, p.column))
         return [p.of for p in steps] == list(self._chart.steps)
 
     def _by_written_rank(self) -> bool:
@@ -184,12 +69,11 @@ class ChartDrawing:
             if any(_named(other.sources, name) for name in one.sources)
         )
 
-    def _elements(self, one: _Placed) -> list[Tag]:
+    def _elements(self, one: Placed) -> list[Tag]:
         x, y = self._lefts[one.column], _TOP + one.row * _ROW
-        comes = [self._comes(one, source, output) for source, output in one.before]
+        comes = [self._comes(one, n, *before) for n, before in enumerate(one.before)]
         words: dict[str, object] = {"localId": one.id}
         place = tag("position", x=x, y=y)
-        goes = tag("connectionPointOut", formalParameter="")
         if isinstance(one.of, sx.Step):
             return self._step_tags(one, one.of, comes, place)
         if isinstance(one.of, sx.Transition):
@@ -209,7 +93,7 @@ class ChartDrawing:
             return [tag(one.kind, place, *comes, *outs, **words)]
         return [tag(one.kind, place, *comes, tag("connectionPointOut"), **words)]
 
-    def _comes(self, one: _Placed, source: _Placed, output: str) -> Tag:
+    def _comes(self, one: Placed, number: int, source: Placed, output: str) -> Tag:
         """What leads to an element, with a wire from above."""
         x = self._lefts[one.column] + 40
         y = _TOP + one.row * _ROW + (12 if one.kind == "transition" else 0)
@@ -221,13 +105,13 @@ class ChartDrawing:
         left = self._lefts[source.column] + 40
         if one.kind == "simultaneousConvergence" or source.kind.endswith("Divergence"):
             # Along the double or single line, both are where the lane is.
-            lane = source if one.kind == "simultaneousConvergence" else one
-            x = left = self._lefts[lane.column] + 40
+            lane = one.lanes[number] if one.lanes else one.column
+            x = left = self._lefts[lane] + 40
         points = [tag("position", x=x, y=y), tag("position", x=left, y=above)]
         wire = tag("connection", *points, refLocalId=source.id, formalParameter=output or None)
         return tag("connectionPointIn", wire)
 
-    def _step_tags(self, one: _Placed, step: sx.Step, comes: list[Tag], place: Tag) -> list[Tag]:
+    def _step_tags(self, one: Placed, step: sx.Step, comes: list[Tag], place: Tag) -> list[Tag]:
         found = tag(
             "step",
             place,
@@ -289,10 +173,6 @@ def named_transitions(chart: sx.Chart) -> list[Tag]:
     ]
 
 
-def _has(names: tuple[sx.Name, ...], step: sx.Step) -> bool:
-    return any(name.text.casefold() == step.name.casefold() for name in names)
-
-
 def _named(names: tuple[sx.Name, ...], wanted: sx.Name) -> bool:
     return any(name.text.casefold() == wanted.text.casefold() for name in names)
 
@@ -305,7 +185,7 @@ def _actions_width(step: sx.Step) -> int:
     return _LETTER * max(map(len, texts)) + 20
 
 
-def _width(one: _Placed) -> int:
+def _width(one: Placed) -> int:
     if isinstance(one.of, sx.Step):
         own = max(80, _LETTER * len(one.of.name) + 10)
         return own + _GAP + (_actions_width(one.of) + _GAP if one.of.actions else 0)

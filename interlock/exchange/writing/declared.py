@@ -16,8 +16,10 @@ Comments = Callable[[Place], list[str]]
 
 _SECTION_OF = {kind: section for section, kind in SECTIONS.items()}
 _ELEMENTARY = frozenset(
-    "BOOL BYTE WORD DWORD LWORD SINT INT DINT LINT USINT UINT UDINT ULINT REAL LREAL TIME DATE DT "
-    "TOD".split()
+    (
+        *("BOOL", "BYTE", "WORD", "DWORD", "LWORD", "SINT", "INT", "DINT", "LINT", "USINT"),
+        *("UINT", "UDINT", "ULINT", "REAL", "LREAL", "TIME", "DATE", "DT", "TOD"),
+    )
 )
 _TEXTS = {"STRING": "string", "WSTRING": "wstring"}
 _UNSIGNED = frozenset(("USINT", "UINT", "UDINT", "ULINT", "BYTE", "WORD", "DWORD", "LWORD"))

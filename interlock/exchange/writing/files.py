@@ -12,7 +12,6 @@ from interlock.exchange.known_types import KnownTypes
 from interlock.exchange.writing.bodies import Bodies, BodyText
 from interlock.exchange.writing.charts import ChartDrawing, named_transitions
 from interlock.exchange.writing.declared import (
-    Comments,
     can_be_said,
     data_type,
     refusal,
@@ -131,7 +130,8 @@ class _Writer:
         if unit.kind == "CLASS":
             self._lose(f"that {unit.name} is a CLASS: it is a function block without a body")
         if unit.namespace:
-            raise refusal(unit.place, f"the namespace {unit.namespace} of {unit.name} is not written")
+            says = f"the namespace {unit.namespace} of {unit.name} is not written"
+            raise refusal(unit.place, says)
         bodies = self._bodies(unit, self._drawn)
         actions = [
             tag("action", documentation(self._about(a.place)), bodies.body(a.body), name=a.name)
@@ -206,7 +206,9 @@ class _Writer:
             if method.kind != "METHOD":
                 properties.setdefault(method.name, []).append(method)
                 continue
-            inner = tag("Method", self._interface(method), self._code(unit, method), name=method.name)
+            inner = tag(
+                "Method", self._interface(method), self._code(unit, method), name=method.name
+            )
             found.append(_data("method", inner))
         for name, parts in properties.items():
             first = parts[0]
@@ -216,14 +218,14 @@ class _Writer:
                 tag(
                     f"{part.kind.title()}Accessor",
                     self._interface(replace(part, returns=None)),
-                    self._code(unit, part),
+                    self._code(part),
                 )
                 for part in parts
             )
             found.append(_data("property", tag("Property", returns, *accessors, name=name)))
         return found
 
-    def _code(self, owner: sx.Unit, method: sx.Unit) -> Tag:
+    def _code(self, method: sx.Unit) -> Tag:
         # A method is text: drawn, it could not be told what its block's variables are.
         bodies = self._bodies(method, "")
         found = bodies.body(method.body)
@@ -273,5 +275,3 @@ def _instance(one: sx.ProgramInstance) -> Tag:
 
 def _data(name: str, inner: Tag) -> Tag:
     return tag("data", inner, name=_DATA + name, handleUnknown="implementation")
-
-

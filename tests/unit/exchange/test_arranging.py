@@ -1,4 +1,4 @@
-"""Where signs and wires of random networks come to stand: nothing overlaps, nothing hides a wire."""
+"""Where signs and wires of random networks come to stand: nothing hides anything."""
 
 from __future__ import annotations
 
@@ -52,7 +52,9 @@ def faults_of(roots: list[Sign]) -> list[str]:
         upright = p[0] == p[2] == q[0] == q[2] and min(p[3], q[3]) - max(p[1], q[1]) > 0
         level = p[1] == p[3] == q[1] == q[3] and min(p[2], q[2]) - max(p[0], q[0]) > 0
         if (upright or level) and not kin and one_wire.source.kind != RAIL:
-            found.append(f"wires to {one_wire.sink.text} and {other_wire.sink.text} hide each other")
+            found.append(
+                f"wires to {one_wire.sink.text} and {other_wire.sink.text} hide each other"
+            )
     return found
 
 
