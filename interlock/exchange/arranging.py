@@ -349,13 +349,13 @@ class _Arranger:
                 lefts.append(x)
                 x += widths[column]
         self._lefts, self._channels, self._track_of, self._widths = lefts, channels, tracks, widths
-        at = {
+        places = {
             id(sign): (lefts[self._column[id(sign)]], self._y(self._line[id(sign)]))
             for sign in self._signs
         }
         width_of = {id(sign): widths[self._column[id(sign)]] for sign in self._signs}
-        wires = [wire for end in self._ends for wire in self._wires(end, at)]
-        return Arrangement(self._signs, at, width_of, wires, x, n_lines * measures.line)
+        wires = [wire for end in self._ends for wire in self._wires(end, places)]
+        return Arrangement(self._signs, places, width_of, wires, x, n_lines * measures.line)
 
     def _settle_legs(self) -> None:
         by_id = {id(sign): sign for sign in self._signs}

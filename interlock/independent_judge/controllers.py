@@ -28,6 +28,14 @@ class Executed(Protocol):
         """Every variable of the memory, outputs included, as the lowering knows them."""
         ...
 
+    def names(self) -> tuple[str, ...]:
+        """Every casefolded name that `read` knows."""
+        ...
+
+    def read(self, name: str, /) -> Any:
+        """The value of a casefolded name of the program."""
+        ...
+
     def exact_values(self) -> dict[str, Any]:
         """As `remember` takes them."""
         ...

@@ -137,6 +137,10 @@ class Player:
         """The values of this moment by casefolded name; later moves do not change them."""
         return Values(self._direct(), self._terms)
 
+    def reading(self) -> dict[str, float]:
+        """What the program's variables hold, inner ones too, by casefolded path."""
+        return {name: self.controller.read(name) for name in self.controller.names()}
+
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
         values = self.controller.values()

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from interlock.exchange.chart_places import ChartPlaces, Placed
 from interlock.pictures.letters import laid_out_width
 from interlock.pictures.style import INK, PALE, PAPER, SAFE, SAFE_FILL
-from interlock.pictures.svg import element, path_through, picture, text, wrapped_to
+from interlock.pictures.svg import Look, element, path_through, picture, text, wrapped_to
 from interlock.st import syntax as sx
 from interlock.st.write_expressions import write_expression
 
@@ -148,7 +148,7 @@ class _Chart:
         elif one.kind == "jumpStep":
             x, y = self._x(one.column), self._y(one)
             points = [(x - 5, y + 2), (x, y + 11), (x + 5, y + 2)]
-            look = {"fill": INK, "stroke": INK, "stroke_width": 1.0}
+            look: Look = {"fill": INK, "stroke": INK, "stroke_width": 1.0}
             self._content.append(element("path", d=path_through(*points) + "Z", **look))
             self._content.append(text(x + 9, y + 11, str(one.of), font_size=_SMALL))
         else:
@@ -160,21 +160,21 @@ class _Chart:
         left, right = self._x(min(columns)), self._x(max(columns))
         over = 10 if is_double else 0
         for shift in (0, 4) if is_double else (0,):
-            ends = {"x1": left - over, "x2": right + over, "y1": y + shift, "y2": y + shift}
+            ends: Look = {"x1": left - over, "x2": right + over, "y1": y + shift, "y2": y + shift}
             self._content.append(element("line", stroke=INK, stroke_width=1.2, **ends))
 
     def _step(self, one: Placed, step: sx.Step) -> None:
         x, y, width = self._x(one.column), self._y(one), self._step_width(step)
         is_active = bool(self._is_active(step.name))
-        look = {
+        look: Look = {
             "fill": SAFE_FILL if is_active else PAPER,
             "stroke": SAFE if is_active else INK,
             "stroke_width": 2.6 if is_active else 1.2,
         }
-        box = {"x": x - width / 2, "y": y, "width": width, "height": _STEP_HEIGHT}
+        box: Look = {"x": x - width / 2, "y": y, "width": width, "height": _STEP_HEIGHT}
         self._content.append(element("rect", **box, **look))
         if step.initial:
-            inner = {"x": x - width / 2 + 3, "y": y + 3, "width": width - 6, "height": 24.0}
+            inner: Look = {"x": x - width / 2 + 3, "y": y + 3, "width": width - 6, "height": 24.0}
             self._content.append(
                 element("rect", fill="none", stroke=INK, stroke_width=1.0, **inner)
             )
@@ -190,16 +190,16 @@ class _Chart:
         words = self._actions(step)
         wide = max((_width(word, _SMALL) + 12 for word in words), default=0)
         if words:
-            ends = {"x1": x + width / 2, "x2": left, "y1": y + 15, "y2": y + 15}
+            ends: Look = {"x1": x + width / 2, "x2": left, "y1": y + 15, "y2": y + 15}
             self._content.append(element("line", stroke=INK, stroke_width=1.0, **ends))
         for number, word in enumerate(words):
             at = y + 5 + number * _ACTION_HEIGHT
-            box = {"x": left, "y": at, "width": wide, "height": _ACTION_HEIGHT}
-            self._content.append(element("rect", fill=PAPER, stroke=INK, stroke_width=0.8, **box))
+            cell: Look = {"x": left, "y": at, "width": wide, "height": _ACTION_HEIGHT}
+            self._content.append(element("rect", fill=PAPER, stroke=INK, stroke_width=0.8, **cell))
             self._content.append(text(left + 6, at + 13.5, word, font_size=_SMALL))
 
     def _transition(self, one: Placed, t: sx.Transition) -> None:
         x, y = self._x(one.column), self._y(one) + 14
-        ends = {"x1": x - 12, "x2": x + 12, "y1": y, "y2": y}
+        ends: Look = {"x1": x - 12, "x2": x + 12, "y1": y, "y2": y}
         self._content.append(element("line", stroke=INK, stroke_width=2.6, **ends))
         self._content.append(text(x + 18, y + 3.5, self._condition(t), font_size=_SMALL))

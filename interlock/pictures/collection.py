@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import moments_of
+from interlock.independent_judge.player import Player
 from interlock.independent_judge.run_file import RunFile, replay_file
 from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
@@ -22,6 +23,7 @@ from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import draw_matrix
 from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.picture import Picture
+from interlock.pictures.program import DrawnProgram, deciding_of_run
 from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.shown.conversions import Conversions, ConversionStudy
 from interlock.pictures.shown.influence import Influence, InfluenceStudy
@@ -37,6 +39,8 @@ KINDS = {
     "matrix": "the cause-and-effect matrix, also as a CSV table",
     "demands": "the model's own matrix of causes and effects, each cell judged, also as XLSX",
     "signals": "the list of inputs and outputs, as XLSX and CSV",
+    "networks": "what of the program is drawn: ladder, blocks and charts, after the first scan; "
+    "and in a run that violates a requirement the networks that decided its last scan",
     "supplies": "what each supply of power feeds, for models that declare some",
     "side-view": "the side view at the start and in each configuration of the conversions",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",
@@ -102,6 +106,8 @@ def draw_model(
         pictures.append(draw_signals(model))
     if "supplies" in kinds:
         pictures += draw_supplies(model)
+    if "networks" in kinds:
+        pictures += draw_program(model)
     if "side-view" in kinds:
         pictures.append(_at_the_start(model))
     verification = None
@@ -113,6 +119,8 @@ def draw_model(
         for finding in verification.findings:
             if finding.run is not None:
                 pictures += draw_run(model, finding, kinds, every)
+                if "networks" in kinds:
+                    pictures += draw_deciding(model, finding)
     return Drawn(tuple(pictures), verification)
 
 
@@ -251,6 +259,24 @@ def _views(
     if "timing" in kinds:
         diagram = draw_timing(model, run, told.title, told.violated, every)
         yield Picture(f"timing-{told.name}", f"{what}, timed", diagram, is_svg=True)
+
+
+def draw_program(model: Model) -> Iterator[Picture]:
+    """What of a program is drawn, with its values after the first scan."""
+    drawn = DrawnProgram(model)
+    if drawn:
+        player = Player(model)
+        player.play(SCAN)
+        yield from drawn.pictures(player.reading().get)
+
+
+def draw_deciding(model: Model, finding: Finding) -> Iterator[Picture]:
+    """The networks that decided what the last scan of a run changed."""
+    assert finding.run is not None
+    id_ = finding.requirement.id
+    for number, svg in enumerate(deciding_of_run(model, finding.run), 1):
+        name = f"decided-{id_}-{number}"
+        yield Picture(name, f"network that decided before {id_} is violated", svg, is_svg=True)
 
 
 def _at_the_start(model: Model) -> Picture:

@@ -14,8 +14,8 @@ from interlock.exchange.drawn_bodies import DrawnNetwork
 from interlock.exchange.signs import RAIL, Port, Sign, all_signs
 from interlock.pictures.letters import laid_out_width
 from interlock.pictures.network_values import Values, power_of
-from interlock.pictures.style import DANGER, DANGER_FILL, INK, NEUTRAL_FILL, PALE, PAPER, SAFE
-from interlock.pictures.svg import element, path_through, picture, text, wrapped_to
+from interlock.pictures.style import INK, MANDATORY, MANDATORY_FILL, NEUTRAL_FILL, PALE, PAPER, SAFE
+from interlock.pictures.svg import Look, element, path_through, picture, text, wrapped_to
 
 Value = int | float | None
 _SIZE, _SMALL = 12.0, 10.0
@@ -120,6 +120,9 @@ class _Network:
         self._has_rail = bool(rails)
         if rails:
             self._rails(arranged)
+        if any(sign is self.shown.marked for sign in arranged.signs):
+            assert self.shown.marked is not None
+            self._mark(self.shown.marked)
         for wire in arranged.wires:
             self._wire(wire)
         self._dots(arranged.wires)
@@ -165,7 +168,7 @@ class _Network:
     def _rails(self, arranged: Arrangement) -> None:
         lines = [w.points[0][1] + self._y0 for w in arranged.wires if w.source.kind == RAIL]
         ends = [self._at(s)[1] for s in arranged.signs if s.kind == "coil"]
-        look = {"stroke": INK, "stroke_width": 3.0}
+        look: Look = {"stroke": INK, "stroke_width": 3.0}
         top, bottom = min(lines) - 14, max(lines) + 14
         self.content.append(element("line", x1=self._x0, x2=self._x0, y1=top, y2=bottom, **look))
         if ends:
@@ -197,7 +200,7 @@ class _Network:
                 for here, there in ((one, other), (other, one)):
                     way = (_sign_of(there[0] - here[0]), _sign_of(there[1] - here[1]))
                     ways.setdefault(here, set()).add(way)
-        corners = {point for point in ways}
+        corners = set(ways)
         for wire in wires:
             for one, other in zip(wire.points, wire.points[1:], strict=False):
                 for point in corners:
@@ -207,7 +210,7 @@ class _Network:
                             ways[point] |= {way, (-way[0], -way[1])}
         for (x, y), found in ways.items():
             if len(found) > 2:
-                at = {"cx": x + self._x0, "cy": y + self._y0, "r": _DOT}
+                at: Look = {"cx": x + self._x0, "cy": y + self._y0, "r": _DOT}
                 self.content.append(element("circle", fill=INK, **at))
 
     def _left_of(self, sign: Sign) -> float:
@@ -230,8 +233,6 @@ class _Network:
     # Signs
 
     def _sign(self, sign: Sign) -> None:
-        if sign is self.shown.marked:
-            self._mark(sign)
         if sign.is_block:
             self._block(sign)
         elif sign.kind == "contact":
@@ -246,8 +247,8 @@ class _Network:
         column = self._arranged.width_of[id(sign)]
         height = (sign.n_lines + (0.5 if sign.is_block else 0)) * _LINE - 6
         top = y - (34 if sign.is_block else 24)
-        box = {"x": x - 3, "y": top, "width": column + 6, "height": height + 4, "rx": 4.0}
-        look = {"fill": DANGER_FILL, "stroke": DANGER, "stroke_width": 1.6}
+        box: Look = {"x": x - 3, "y": top, "width": column + 6, "height": height + 4, "rx": 4.0}
+        look: Look = {"fill": MANDATORY_FILL, "stroke": MANDATORY, "stroke_width": 1.6}
         self.content.append(element("rect", **box, **look))
 
     def _middle(self, sign: Sign) -> tuple[float, float]:
@@ -257,12 +258,12 @@ class _Network:
     def _named(self, sign: Sign) -> None:
         """The name above a contact or a coil, and its value below."""
         x, y = self._middle(sign)
-        look = {"font_size": _SIZE, "text_anchor": "middle"}
+        look: Look = {"font_size": _SIZE, "text_anchor": "middle"}
         self.content.append(text(x, y - 11, sign.text, **look))
         said = self._said(sign)
         if said:
             heavy = "bold" if said == "TRUE" else None
-            small = {"font_size": _SMALL, "text_anchor": "middle", "font_weight": heavy}
+            small: Look = {"font_size": _SMALL, "text_anchor": "middle", "font_weight": heavy}
             self.content.append(
                 text(x, y + 20, said, fill=PALE if heavy is None else SAFE, **small)
             )
@@ -271,7 +272,7 @@ class _Network:
         x, y = self._middle(sign)
         self._named(sign)
         is_on = self._is_on(sign, "")
-        wide = {"stroke": INK, "stroke_width": 2.0}
+        wide: Look = {"stroke": INK, "stroke_width": 2.0}
         for side in (-1, 1):
             inner = x + side * 6
             self.content.append(element("line", x1=inner, x2=inner, y1=y - 9, y2=y + 9, **wide))
@@ -280,7 +281,7 @@ class _Network:
             outer = x + side * _SYMBOL / 2
             self.content.append(self._line([(outer, y), (inner, y)], heavy))
         if sign.negated:
-            ends = {"x1": x - 5, "y1": y + 7, "x2": x + 5, "y2": y - 7}
+            ends: Look = {"x1": x - 5, "y1": y + 7, "x2": x + 5, "y2": y - 7}
             self.content.append(element("line", stroke=INK, stroke_width=1.4, **ends))
         elif sign.edge:
             self._letter(x, y, "P" if sign.edge == "rising" else "N")
@@ -298,18 +299,18 @@ class _Network:
             self.content.append(self._line([(outer, y), (x + side * 10.5, y)], comes))
         comes = any(self._is_on(s, o) for p in sign.ports for s, o in p.sources)
         if self._has_rail:
-            ends = [(x + _SYMBOL / 2, y), (self._x0 + self._arranged.width, y)]
-            self.content.append(self._line(ends, comes))
+            way = [(x + _SYMBOL / 2, y), (self._x0 + self._arranged.width, y)]
+            self.content.append(self._line(way, comes))
         letter = {"set": "S", "reset": "R"}.get(sign.storage, "")
         letter = letter or {"rising": "P", "falling": "N"}.get(sign.edge, "")
         if letter:
             self._letter(x, y, letter)
         if sign.negated:
-            ends = {"x1": x - 5, "y1": y + 7, "x2": x + 5, "y2": y - 7}
+            ends: Look = {"x1": x - 5, "y1": y + 7, "x2": x + 5, "y2": y - 7}
             self.content.append(element("line", stroke=INK, stroke_width=1.4, **ends))
 
     def _letter(self, x: float, y: float, letter: str) -> None:
-        look = {"font_size": 9.0, "text_anchor": "middle", "font_weight": "bold"}
+        look: Look = {"font_size": 9.0, "text_anchor": "middle", "font_weight": "bold"}
         self.content.append(text(x, y + 3.2, letter, **look))
 
     def _variable(self, sign: Sign) -> None:
@@ -320,18 +321,22 @@ class _Network:
             x += column - width
         if sign.kind == "inVariable" and sign.negated:
             x -= 4
-        box = {"x": x, "y": y - 10, "width": width, "height": 20.0}
+        box: Look = {"x": x, "y": y - 10, "width": width, "height": 20.0}
         is_end = sign.kind in ("return", "jump", "connector", "continuation")
-        look = {"fill": NEUTRAL_FILL if is_end else PAPER, "stroke": PALE, "stroke_width": 0.8}
+        look: Look = {
+            "fill": NEUTRAL_FILL if is_end else PAPER,
+            "stroke": PALE,
+            "stroke_width": 0.8,
+        }
         self.content.append(element("rect", rx=10.0 if is_end else 0.0, **box, **look))
         self.content.append(text(x + 5, y + 4, _words_of(sign), font_size=_SIZE))
         said = self._said(sign)
         if said and not is_end:
             at = x + width - 4
             heavy = "bold" if said == "TRUE" else None
-            look = {"font_size": _SMALL, "text_anchor": "end", "font_weight": heavy}
+            value: Look = {"font_size": _SMALL, "text_anchor": "end", "font_weight": heavy}
             self.content.append(
-                text(at, y + 3.5, said, fill=PALE if heavy is None else SAFE, **look)
+                text(at, y + 3.5, said, fill=PALE if heavy is None else SAFE, **value)
             )
         if sign.negated:
             self._circle(x + width if sign.kind == "inVariable" else x, y)
@@ -341,31 +346,31 @@ class _Network:
             self._letter(x + width + 7 if sign.kind != "inVariable" else x - 7, y, letter)
 
     def _circle(self, x: float, y: float) -> None:
-        look = {"fill": PAPER, "stroke": INK, "stroke_width": 1.2}
+        look: Look = {"fill": PAPER, "stroke": INK, "stroke_width": 1.2}
         self.content.append(element("circle", cx=x, cy=y, r=3.6, **look))
 
     def _block(self, sign: Sign) -> None:
         x, y = self._at(sign)
         left, right = x + 6, x + self._arranged.width_of[id(sign)] - 6
         top, height = y - 30, (sign.n_lines - 1) * _LINE + 44
-        box = {"x": left, "y": top, "width": right - left, "height": height}
+        box: Look = {"x": left, "y": top, "width": right - left, "height": height}
         self.content.append(element("rect", fill=PAPER, stroke=INK, stroke_width=1.4, **box))
         middle = (left + right) / 2
-        bold = {"font_size": _SIZE, "text_anchor": "middle", "font_weight": "bold"}
+        bold: Look = {"font_size": _SIZE, "text_anchor": "middle", "font_weight": "bold"}
         words = _BOX_SIGNS.get(sign.text.upper(), sign.text)
         self.content.append(text(middle, top + 13, words, **bold))
         if sign.instance:
-            named = {"font_size": _SIZE, "text_anchor": "middle"}
+            named: Look = {"font_size": _SIZE, "text_anchor": "middle"}
             self.content.append(text(middle, top - 4, sign.instance, **named))
         plain = sign.text.upper() in _BOX_SIGNS
         for number, port in enumerate(sign.ports):
-            self._pin(sign, port, left, y + number * _LINE, plain)
+            self._pin(port, left, y + number * _LINE, plain)
         for number, name in enumerate(sign.outputs):
             at = y + number * _LINE
             if name in sign.negated_outputs:
                 self._circle(right, at)
             if not plain:
-                look = {"font_size": _SMALL, "text_anchor": "end", "fill": INK}
+                look: Look = {"font_size": _SMALL, "text_anchor": "end", "fill": INK}
                 self.content.append(text(right - 5, at + 3.5, name, **look))
             said = self._value_at(sign, name)
             if said:
@@ -381,7 +386,7 @@ class _Network:
             return ""
         return values.said(f"{sign.instance}.{output}")
 
-    def _pin(self, sign: Sign, port: Port, left: float, y: float, plain: bool) -> None:
+    def _pin(self, port: Port, left: float, y: float, plain: bool) -> None:
         if port.negated:
             self._circle(left, y)
         if port.edge:

@@ -13,6 +13,8 @@ from interlock.exchange.files import ENDING
 from interlock.exchange.known_types import KnownTypes, Scope
 from interlock.exchange.signs import Sign
 from interlock.exchange.units import variables_of
+from interlock.independent_judge.judge import Replayed
+from interlock.independent_judge.player import Player
 from interlock.model.model import Model
 from interlock.pictures.charts import draw_chart
 from interlock.pictures.network_values import Value, Values
@@ -29,6 +31,36 @@ STATE_NOTE = (
     "Values as they stand after the scan. A heavy line carries TRUE; what a wire carries is worked "
     "out from these values."
 )
+
+
+# So many networks of one scan are shown.
+_MOST_DECIDING = 6
+
+
+def deciding_of_run(model: Model, run: Replayed, prefix: str = "") -> list[str]:
+    """The networks that decided what the last scan of a run changed, with the values after it.
+
+    Parameters
+    ----------
+    model : Model
+    run : Replayed
+    prefix : str, optional
+        Stands before their ids.
+    """
+    drawn = DrawnProgram(model)
+    if not drawn:
+        return []
+    scans = [n for n, h in enumerate(run.happenings) if h.scan is not None and h.scan.decided]
+    if not scans:
+        return []
+    player = Player(model)
+    for happening in run.happenings[: scans[-1] + 1]:
+        player.play(happening.move)
+    last = run.happenings[scans[-1]].scan
+    assert last is not None
+    shown = {name.casefold() for name in model.outputs}
+    places = [d.place for d in last.decided if d.name.casefold() in shown]
+    return drawn.deciding(places[:_MOST_DECIDING], player.reading().get, prefix)
 
 
 @dataclass(frozen=True)

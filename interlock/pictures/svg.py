@@ -16,6 +16,9 @@ from interlock.pictures.letters import laid_out_width
 from interlock.pictures.style import FONT, INK, PAPER
 
 # No renderer is asked how wide a text is; Helvetica's letters are about half as wide as high.
+Look = dict[str, "str | float | None"]
+"""Attributes of an element."""
+
 _WIDE = frozenset("MWmw@%—…→")
 _NARROW = frozenset("fijlrtI.,:;|!'()[] ")
 

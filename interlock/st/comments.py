@@ -102,7 +102,8 @@ def _places(file: sx.SourceFile) -> Iterator[Place]:
     for unit in file.units:
         yield from _of_unit(unit)
     yield from (name.place for d in file.globals for name in d.names)
-    yield from (one.place for one in (*file.tasks, *file.instances))
+    yield from (task.place for task in file.tasks)
+    yield from (instance.place for instance in file.instances)
 
 
 def _of_unit(unit: sx.Unit) -> Iterator[Place]:
@@ -115,7 +116,8 @@ def _of_unit(unit: sx.Unit) -> Iterator[Place]:
     for method in unit.methods:
         yield from _of_unit(method)
     if unit.chart is not None:
-        yield from (one.place for one in (*unit.chart.steps, *unit.chart.transitions))
+        yield from (step.place for step in unit.chart.steps)
+        yield from (transition.place for transition in unit.chart.transitions)
 
 
 def statements_in(body: Iterable[sx.Statement]) -> Iterator[sx.Statement]:

@@ -162,12 +162,16 @@ class _Scan:
                 end = self._pragma(at)
             elif kind != "line":
                 add(Token("bad", piece[0], "", at, end))
-            if kind in ("line", "block"):
-                found.comments.append((at, end))
-            self.line_start = self.line_start and kind in ("line", "block", "pragma")
+            self._note_comment(kind, at, end)
             at = end
         add(Token("end", "", "", len(text), len(text)))
         return found
+
+    def _note_comment(self, kind: str, at: int, end: int) -> None:
+        """Note a piece if it is a comment; whether the line has begun with nothing else."""
+        if kind in ("line", "block"):
+            self.found.comments.append((at, end))
+        self.line_start = self.line_start and kind in ("line", "block", "pragma")
 
     def _sign(self, at: int, sign: str) -> int:
         """Take a sign, or what else begins with it; its end."""

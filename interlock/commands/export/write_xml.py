@@ -36,7 +36,7 @@ def in_exchange_format(model: Model, drawn: str) -> Written:
     )
     _check(model, found.text, root if root in named else None)
     losses = [f"{place.short}: {says} has no drawing and is text" for place, says in found.told]
-    return Written({"": found.text}, tuple([*found.losses, *losses]))
+    return Written({"": found.text}, (*found.losses, *losses))
 
 
 def _check(model: Model, text: str, root: str | None) -> None:

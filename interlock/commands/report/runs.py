@@ -23,6 +23,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 from interlock.pictures.frames import Frame, frames_of_run
 from interlock.pictures.picture import Picture
+from interlock.pictures.program import deciding_of_run
 from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.side_view import SideView
 from interlock.pictures.timing import draw_timing
@@ -203,6 +204,10 @@ def _figures(model: Model, shown: ShownRun) -> Iterator[Any]:
     text = draw_timing(model, shown.run, shown.title, shown.requirement)
     timing = Picture("timing", f"{shown.requirement}: the run, timed", text, is_svg=True)
     yield figure_of(timing, f"{shown.id}-timing")
+    for number, text in enumerate(deciding_of_run(model, shown.run), 1):
+        says = f"{shown.requirement}: network that decided, with the values after that scan"
+        picture = Picture(f"decided-{number}", says, text, is_svg=True)
+        yield figure_of(picture, f"{shown.id}-decided-{number}")
 
 
 def player_data(model: Model, view: SideView, runs: Sequence[ShownRun]) -> str:

@@ -104,7 +104,8 @@ class Bodies:
             except CannotDrawError as error:
                 self.told.append((error.place, error.says))
                 if self._stays(s) or self.unit.kind not in _HAVE_ACTIONS:
-                    return self._undone(n_actions, n_told, error)
+                    self._undone(n_actions, n_told, error)
+                    return None
                 waiting.append(s)
                 continue
             self._flush(waiting, page, networks)

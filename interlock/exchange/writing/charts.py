@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from interlock.exchange.chart_places import ChartPlaces, Placed
-from interlock.exchange.writing.tags import Tag, formatted, tag
+from interlock.exchange.writing.tags import Tag, formatted, tag, tag_of
 from interlock.st import syntax as sx
 from interlock.st.write_expressions import write_expression
 
@@ -82,16 +82,16 @@ class ChartDrawing:
             words |= {"priority": rank, "width": 30, "height": 4}
             place = tag("position", x=x + 25, y=y + 12)
             plain = tag("connectionPointOut")
-            return [tag("transition", place, *comes, plain, _condition(t), **words)]
+            return [tag_of("transition", words, place, *comes, plain, _condition(t))]
         if one.kind == "jumpStep":
             words |= {"targetName": one.of, "width": 80, "height": 20}
-            return [tag("jumpStep", place, *comes, **words)]
+            return [tag_of("jumpStep", words, place, *comes)]
         words |= {"width": self._lefts[one.last] - x + 80, "height": 3}
         leading = [output for p in self._all for source, output in p.before if source is one]
         if one.kind.endswith("Divergence"):
             outs = [tag("connectionPointOut", formalParameter=name) for name in leading]
-            return [tag(one.kind, place, *comes, *outs, **words)]
-        return [tag(one.kind, place, *comes, tag("connectionPointOut"), **words)]
+            return [tag_of(one.kind, words, place, *comes, *outs)]
+        return [tag_of(one.kind, words, place, *comes, tag("connectionPointOut"))]
 
     def _comes(self, one: Placed, number: int, source: Placed, output: str) -> Tag:
         """What leads to an element, with a wire from above."""

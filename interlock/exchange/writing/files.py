@@ -206,10 +206,8 @@ class _Writer:
             if method.kind != "METHOD":
                 properties.setdefault(method.name, []).append(method)
                 continue
-            inner = tag(
-                "Method", self._interface(method), self._code(unit, method), name=method.name
-            )
-            found.append(_data("method", inner))
+            whole = (self._interface(method), self._code(method))
+            found.append(_data("method", tag("Method", *whole, name=method.name)))
         for name, parts in properties.items():
             first = parts[0]
             assert first.returns is not None, "a property has a type"

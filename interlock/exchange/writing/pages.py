@@ -7,14 +7,13 @@ from dataclasses import dataclass, field
 
 from interlock.exchange.arranging import Arrangement, Measures, Wire, arrange
 from interlock.exchange.signs import RAIL, Port, Sign
-from interlock.exchange.writing.tags import Tag, formatted, tag
+from interlock.exchange.writing.tags import Tag, formatted, tag, tag_of
 
 LETTER = 7
 """The width of a letter in editors, about."""
 SYMBOL_WIDTH, _SYMBOL_HEIGHT = 30, 20
 _LEFT, _TOP, _BETWEEN = 20, 20, 30
 _COMMENT_LINE = 20
-_PIN_PARTS = ("position", "connectionPointIn", "connectionPointOut")
 
 
 def width_of(sign: Sign) -> float:
@@ -126,16 +125,20 @@ class Page:
         }
         match sign.kind:
             case "contact" | "coil":
-                return tag(sign.kind, place, comes, goes, tag("variable", text=sign.text), **words)
+                shown = tag("variable", text=sign.text)
+                return tag_of(sign.kind, words, place, comes, goes, shown)
             case "inVariable":
-                return tag(sign.kind, place, goes, tag("expression", text=sign.text), **words)
+                shown = tag("expression", text=sign.text)
+                return tag_of(sign.kind, words, place, goes, shown)
             case "outVariable":
-                return tag(sign.kind, place, comes, tag("expression", text=sign.text), **words)
+                shown = tag("expression", text=sign.text)
+                return tag_of(sign.kind, words, place, comes, shown)
             case _:
-                return tag(sign.kind, place, comes, **words)
+                return tag_of(sign.kind, words, place, comes)
 
     def _block(self, sign: Sign, place: Tag, words: dict[str, object], points: list[Tag]) -> Tag:
-        inputs, both = [], []
+        inputs: list[Tag] = []
+        both: list[Tag] = []
         for port, point in zip(sign.ports, points, strict=True):
             pin = tag(
                 "variable", point, formalParameter=port.name, negated=port.negated or None,
@@ -151,15 +154,14 @@ class Page:
             )
             for name in sign.outputs
         ]
-        return tag(
+        words |= {"typeName": sign.text, "instanceName": sign.instance or None}
+        return tag_of(
             "block",
+            words,
             place,
             tag("inputVariables", *inputs),
             tag("inOutVariables", *both),
             tag("outputVariables", *gives),
-            typeName=sign.text,
-            instanceName=sign.instance or None,
-            **words,
         )
 
     def _box(self, sign: Sign, arranged: Arrangement) -> tuple[int, int, int, int]:

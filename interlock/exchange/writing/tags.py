@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape, quoteattr
 
@@ -58,6 +58,12 @@ def tag(name: str, /, *inner: Tag | None, text: str = "", **words: object) -> Ta
     """An element; what is None or has the value None is left out, ``_`` behind a name as well."""
     said = {key.rstrip("_"): _said(value) for key, value in words.items() if value is not None}
     return Tag(name, said, [one for one in inner if one is not None], text)
+
+
+def tag_of(name: str, words: Mapping[str, object], *inner: Tag | None) -> Tag:
+    """As `tag`, with its attributes as a mapping."""
+    said = {key: _said(value) for key, value in words.items() if value is not None}
+    return Tag(name, said, [one for one in inner if one is not None])
 
 
 def _said(value: object) -> str:
