@@ -22,6 +22,9 @@ from tests.support.turns import FLAGS, taking_turns
 
 SETTINGS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
+PENDING = st.sampled_from([1, 2, None])
+"""How many moves may come before a scan; None where machines are limited by themselves."""
+
 
 def check_same(system: System, queries: list[Query], ours: Exploration, known: Exploration) -> None:
     assert ours.limit is None
@@ -49,10 +52,10 @@ def test_chaining_answers_what_the_reference_answers(data: st.DataObject, work: 
     check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
 
 
-@given(data=st.data(), work=st.sampled_from([0, 0, 1000]), most_pending=st.sampled_from([1, 1, 2]))
+@given(data=st.data(), work=st.sampled_from([0, 0, 1000]), most_pending=PENDING)
 @SETTINGS
 def test_systems_with_scans_have_the_same_states_and_runs(
-    data: st.DataObject, work: int, most_pending: int
+    data: st.DataObject, work: int, most_pending: int | None
 ) -> None:
     system = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
     queries = data.draw(questions(system))
@@ -80,10 +83,10 @@ def cut_sets_one_by_one(
     return found
 
 
-@given(data=st.data(), most_pending=st.sampled_from([1, 1, 2]))
+@given(data=st.data(), most_pending=PENDING)
 @SETTINGS
 def test_cut_sets_are_what_every_set_of_faults_alone_leads_to(
-    data: st.DataObject, most_pending: int
+    data: st.DataObject, most_pending: int | None
 ) -> None:
     system = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
     bad = data.draw(conditions(system))

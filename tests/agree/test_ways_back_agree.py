@@ -29,7 +29,9 @@ SETTINGS = settings(
 @SETTINGS
 @given(data=st.data())
 def test_traps_are_those_of_every_state_and_move(with_faults: bool, data: st.DataObject) -> None:
-    system = data.draw(taking_turns(1, data.draw(st.booleans())))
+    system = data.draw(
+        taking_turns(data.draw(st.sampled_from([1, None])), data.draw(st.booleans()))
+    )
     if not with_faults:
         kept = tuple(move for move in system.moves if move.kind is not MoveKind.FAULT)
         system = replace(system, moves=kept)

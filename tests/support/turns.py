@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import strategies as st
 
-from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, ite, lt, not_, or_, var
+from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, Role, System, Variable
 from interlock.model.turns import Turns
 from tests.support.choices import Choices
@@ -18,21 +20,26 @@ KNOWN: Intervals = {**ENVIRONMENT, **MEMORY, **OUTPUTS, **dict.fromkeys(FLAGS, (
 
 
 @st.composite
-def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = False) -> System:
+def taking_turns(
+    draw: st.DrawFn, most_pending: int | None = 1, at_any_moment: bool = False
+) -> System:
     """A plant, levers, faults, and a scan with outputs, a latch, a counter and a memory.
 
-    The scan answers every `most_pending` moves at the latest. Faults take turns with the others, or
-    strike `at_any_moment`, as those of models do.
+    The scan answers every `most_pending` moves at the latest; None limits some of the machines by
+    themselves, as often as is drawn. Faults take turns with the others, or strike `at_any_moment`,
+    as those of models do.
     """
     by = Choices(draw)
     pending = var(PHASE)
-    free = not_(eq(pending, const(most_pending)))
-    counted = clamp(add(pending, const(1)), 0, most_pending)
-    if at_any_moment:
-        counted = ite(lt(const(most_pending), pending), const(1), counted)
+    most: dict[str, int] = {}
+    if most_pending is None:
+        limited = by.some(sorted(ENVIRONMENT), most=len(ENVIRONMENT))
+        most = {machine: by.pick([1, 1, 2]) for machine in limited}
+    turns = Turns(most_pending, most)
 
     def turn(name: str, kind: MoveKind, guard: Expr, updates: dict[str, Expr]) -> Move:
-        return Move(name, kind, and_(free, guard), {**updates, PHASE: counted}, _maybe(by, guard))
+        (machine,) = updates
+        return turns.taking_one(Move(name, kind, guard, updates, _maybe(by, guard)), machine)
 
     moves = []
     for number in range(by.between(1, 5)):
@@ -43,16 +50,17 @@ def taking_turns(draw: st.DrawFn, most_pending: int = 1, at_any_moment: bool = F
         guard = and_(not_(var(flag)), a_truth(by, KNOWN, 1) if by.maybe() else TRUE)
         strike = Move(f"strike {flag}", MoveKind.FAULT, guard, {flag: const(1)})
         if at_any_moment:
-            moves.append(Turns(most_pending, {}).taking_none(strike))
+            moves.append(turns.taking_none(strike))
         else:
             moves.append(turn(strike.name, strike.kind, guard, dict(strike.updates)))
     waiting = lt(const(0), pending)
-    scan = {PHASE: const(0), **_program(by)}
+    counts = turns.variables(has_events=at_any_moment)
+    scan = {**{count.name: const(0) for count in counts}, **_program(by)}
     # A controller may also scan on while nothing happens.
     due = by.pick([waiting, TRUE])
     moves.append(Move("scan", MoveKind.SCAN, due, scan, due))
-    last = Domain(0, most_pending + at_any_moment)
-    variables = [Variable(PHASE, last, by.below(2), Role.PHASE)]
+    phase, *counts = counts
+    variables = [replace(phase, initial=by.below(2)), *counts]
     variables += [
         Variable(name, Domain(*KNOWN[name]), by.between(*KNOWN[name]))
         for name in by.shuffled([*ENVIRONMENT, *MEMORY, *OUTPUTS])

@@ -94,7 +94,7 @@ class _Certifier:
         self._space = space
         settled = settled_graph(space)
         # An invariant must hold every state that a scan leads to.
-        self._settled = None if settled is None or settled.leaves_out_events else settled
+        self._settled = None if settled is None or settled.is_outrun else settled
         self._graph: Graph = space if self._settled is None else self._settled
         self._sets: list[Node] = []
         self._numbers: dict[Node, int] = {}

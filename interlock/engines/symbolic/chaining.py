@@ -13,11 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
+from functools import partial
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove
-from interlock.engines.symbolic.settling import Settling, settling
+from interlock.engines.symbolic.settling import Between, Settling, settling
 from interlock.kernel.system import MoveKind
 
 if TYPE_CHECKING:
@@ -27,11 +28,11 @@ Step = Callable[["Node"], "Node"]
 """From a set of states to states that can be reached from it."""
 
 
-def chained(steps: Sequence[Step], seldom: Sequence[Step], start: Node) -> Iterator[Node]:
+def chained(levels: Sequence[Sequence[Step]], start: Node) -> Iterator[Node]:
     """Grow `start` until no step leads out of it; yields each set on the way, the last closed.
 
-    Yields after every step, so that the caller can watch the limits. The steps that are taken
-    `seldom` get their turn whenever no other leads further.
+    Yields after every step, so that the caller can watch the limits. The steps of a level get
+    their turn whenever no step of the levels before leads further.
     """
     seen: dict[Step, Node] = {}
     found = start
@@ -45,13 +46,11 @@ def chained(steps: Sequence[Step], seldom: Sequence[Step], start: Node) -> Itera
                 found = found | step(found)
                 yield found
 
-    while True:
+    number = 0
+    while number < len(levels):
         before = found
-        yield from turn(steps)
-        if found == before:
-            yield from turn(seldom)
-            if found == before:
-                return
+        yield from turn(levels[number])
+        number = number + 1 if found == before else 0
 
 
 class Search:
@@ -62,6 +61,9 @@ class Search:
     encoding : Encoding
     moves : list of SymbolicMove
         The moves of the encoding's system, in order.
+    check : callable, optional
+        Called now and then within a step that takes long; it may raise. Without it, unused nodes
+        are dropped.
 
     Attributes
     ----------
@@ -71,14 +73,19 @@ class Search:
         Reachable states that the search starts behind.
     start : Node
         Where the search starts.
-    steps : list of Step
-        How it goes on.
-    faults : list of Step
-        How faults make it go on.
+    levels : list of list of Step
+        How it goes on, see `chained`.
     """
 
-    def __init__(self, encoding: Encoding, moves: Sequence[SymbolicMove]) -> None:
+    def __init__(
+        self,
+        encoding: Encoding,
+        moves: Sequence[SymbolicMove],
+        check: Callable[[], None] | None = None,
+    ) -> None:
         self._encoding = encoding
+        self._check = encoding.diagrams.tidy if check is None else check
+        self._between: Between | None = None
         self._dd = encoding.diagrams
         self._kinds = {move.name: move.kind for move in encoding.system.moves}
         self.irregular = self._dd.false
@@ -91,7 +98,7 @@ class Search:
         others = [move for move in moves if self._kinds[move.name] is not MoveKind.SCAN]
         taken: list[tuple[MoveKind, Step]] = [(MoveKind.SCAN, move.image) for move in scans]
         taken += [(self._kinds[move.name], _answered(move, scans)) for move in others]
-        self._take(taken)
+        self.levels = _strikes_last(taken)
 
     def _settle(self, settled: Settling) -> None:
         initial = self._encoding.is_state(self._encoding.system.initial)
@@ -102,9 +109,14 @@ class Search:
             first = settled.scan.image(self.irregular)
         self.start = settled.narrowed(first)
         steps = [*settled.steps, settled.repeat]
-        self._take([(self._kinds[step.name], step.image) for step in steps])
-        if settled.events:
-            self.faults.append(self._mixed)
+        usual, strikes = _strikes_last([(self._kinds[step.name], step.image) for step in steps])
+        self.levels = [usual, strikes]
+        if settled.is_outrun:
+            between = self._between = Between(settled, self._dd.false, self._check)
+            self.levels.append([partial(between.follow, with_strikes=True)])
+            if settled.is_outrun_by_moves:
+                # All that happens without a fault is found before one strikes.
+                self.levels.insert(1, [partial(between.follow, with_strikes=False)])
 
     def only_where(self, allowed: Mapping[str, Node]) -> Search | None:
         """The same search, some moves made only where they are allowed; None if not settled."""
@@ -112,28 +124,17 @@ class Search:
             return None
         new = copy(self)
         new.settling = self.settling.only_where(allowed)
-        new.irregular, new.steps, new.faults = self._dd.false, [], []
+        new.irregular, new._between = self._dd.false, None
         new._settle(new.settling)
         return new
 
     def _unsettled(self, settled: Settling, state: Node) -> Node:
         """A state that is no scan's, and all that is reached from it before the next one."""
-        moves = [*settled.moves, *settled.later, *settled.events]
         found, new = state, state
         while new.satisfiable():
-            new = self._dd.disjunction([move.image(new) for move in moves]) & ~found
+            new = self._dd.disjunction([move.image(new) for move in settled.anywhere]) & ~found
             found = found | new
         return found
-
-    def _mixed(self, found: Node) -> Node:
-        """What the scan makes of more than one move or event since the last."""
-        assert self.settling is not None
-        between = self.settling.mixed(self.settling.widened(found))
-        return self.settling.narrowed(self.settling.scan.image(between))
-
-    def _take(self, taken: Sequence[tuple[MoveKind, Step]]) -> None:
-        self.steps = [step for kind, step in taken if kind is not MoveKind.FAULT]
-        self.faults = [step for kind, step in taken if kind is MoveKind.FAULT]
 
     def all_states(self, found: Node) -> Iterator[Node]:
         """The states that a set found by the search stands for, in several parts."""
@@ -141,17 +142,20 @@ class Search:
         if self.settling is None:
             yield found
             return
+        if self._between is not None:
+            yield self._between.found
+            return
         states = self.settling.widened(found)
         yield states
         for move in self.settling.moves:
             yield move.image(states)
-        yield self.settling.mixed(states)
 
     def some_states(self, found: Node) -> Node:
         """Many of `all_states`, at little cost."""
         if self.settling is None:
             return found
-        return self.irregular | self.settling.widened(found)
+        states = self.irregular | self.settling.widened(found)
+        return states if self._between is None else states | self._between.found
 
     def count(self, found: Node) -> int:
         """How many states a set found by the search surely stands for."""
@@ -170,8 +174,9 @@ class Search:
             yield self._dd.and_exists(found, condition, others)
             return
         yield self._dd.and_exists(found, self.settling.inlined(condition), others)
-        mixed = self.settling.mixed(self.settling.widened(found))
-        yield self._dd.and_exists(mixed, condition, others)
+        if self._between is not None:
+            yield self._dd.and_exists(self._between.found, condition, others)
+            return
         for move, step in zip(self.settling.moves, self.settling.steps, strict=True):
             before = step.guard & self.settling.inlined(move.preimage(condition))
             if before.satisfiable():
@@ -179,6 +184,14 @@ class Search:
                     bits.intersection(b for v in move.values for b in self._encoding.bits[v])
                 )
                 yield self._dd.and_exists(found, before, others).exists(set_now) & set_now
+
+
+def _strikes_last(taken: Sequence[tuple[MoveKind, Step]]) -> list[list[Step]]:
+    """The steps in two levels, those that faults make in the second."""
+    return [
+        [step for kind, step in taken if (kind is MoveKind.FAULT) is is_strike]
+        for is_strike in (False, True)
+    ]
 
 
 def _answered(move: SymbolicMove, scans: Sequence[SymbolicMove]) -> Step:

@@ -118,7 +118,7 @@ class _Hunt:
         self._bits = bits
         self._budget = budget
         moves = [SymbolicMove.of(encoding, move) for move in encoding.system.moves]
-        self._search = Search(encoding, moves)
+        self._search = Search(encoding, moves, self._check)
         self._bad = encoding.truth(bad)
 
     def at_once(self) -> Iterator[tuple[Node, int | None]]:
@@ -148,7 +148,8 @@ class _Hunt:
             return True
         return any(
             (step(found) & beyond).satisfiable()
-            for step in [*self._search.faults, *self._search.steps]
+            for level in reversed(self._search.levels)
+            for step in level
         )
 
     def _closed(self, start: Node, within: Node) -> Node:
@@ -157,14 +158,10 @@ class _Hunt:
         def inside(step: Step) -> Step:
             return lambda states: step(states) & within
 
-        def inside_all(steps: list[Step]) -> list[Step]:
-            return [inside(step) for step in steps]
-
         first = found = start & within
         most = self._budget.limits.max_states
-        steps, faults = map(inside_all, (self._search.steps, self._search.faults))
-        for found in chained(steps, faults, first):
-            self._dd.tidy()
+        levels = [[inside(step) for step in level] for level in self._search.levels]
+        for found in chained(levels, first):
             n_states = self._search.count(found)
             self._budget.report("exploring", n_states, 0)
             if most is not None and n_states > most:
@@ -174,6 +171,7 @@ class _Hunt:
         return found
 
     def _check(self) -> None:
+        self._dd.tidy()
         n_bytes = self._dd.n_bytes if self._budget.limits.max_bytes is not None else 0
         if self._budget.spent(n_bytes):
             raise LimitError

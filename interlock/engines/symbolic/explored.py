@@ -270,7 +270,7 @@ class Explored:
         if not any((space.reached & unset & ~where).satisfiable() for where in allowed.values()):
             start = start | space.chained[1] & unset
         found = start
-        for grown in chained(search.steps, search.faults, start):
+        for grown in chained(search.levels, start):
             space.check()
             found = grown
         return dd.disjunction(search.all_states(found)), (search, found)

@@ -120,7 +120,7 @@ class Walk:
             enough = self._until & space.reached
         steps = [_inside(move, place.inside) for move in moves if not self._is_fault(move)]
         strikes = [_inside(move, place.inside) for move in moves if self._is_fault(move)]
-        for grown in chained(steps, strikes, found):
+        for grown in chained([steps, strikes], found):
             if (found & enough).satisfiable():
                 break
             space.check()

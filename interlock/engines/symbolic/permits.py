@@ -108,9 +108,9 @@ class Permits:
 
     def _after(self, moves: Sequence[SymbolicMove]) -> Node:
         """All that some moves lead to from the initial state."""
-        search = Search(self._space.encoding, moves)
+        search = Search(self._space.encoding, moves, self._space.check)
         found = search.start
-        for more in chained(search.steps, search.faults, search.start):
+        for more in chained(search.levels, search.start):
             self._space.check()
             found = more
         return self._space.diagrams.disjunction(search.all_states(found))

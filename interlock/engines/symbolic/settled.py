@@ -67,9 +67,9 @@ class SettledGraph(Graph):
         return able
 
     @property
-    def leaves_out_events(self) -> bool:
+    def is_outrun(self) -> bool:
         """Whether its steps are not all that can happen between two scans."""
-        return bool(self._settling.events)
+        return self._settling.is_outrun
 
     def all_states(self, states: Node) -> Node:
         """Settled states with all their variables, and what one move leads to from them."""

@@ -178,10 +178,10 @@ class Space(Graph):
 
     def _chain(self) -> None:
         n_nodes = 0
-        search = Search(self.encoding, self.moves)
+        search = Search(self.encoding, self.moves, self.check)
         kept = search.start
         try:
-            for found in chained(search.steps, search.faults, search.start):
+            for found in chained(search.levels, search.start):
                 n_found = self._bounded(search.count(found))
                 kept = found
                 n_nodes += found.node_count()

@@ -12,8 +12,8 @@ from interlock.engines.reference import ReferenceEngine
 from interlock.engines.symbolic import SymbolicEngine
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
-from interlock.engines.symbolic.settling import Settling, settling
-from interlock.kernel.expr import TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
+from interlock.engines.symbolic.settling import Between, Settling, settling
+from interlock.kernel.expr import FALSE, TRUE, Expr, add, and_, clamp, const, eq, lt, not_, or_, var
 from interlock.kernel.system import BOOL, PHASE, Domain, Move, MoveKind, System, Variable
 from interlock.model.build import build
 from interlock.model.load import load
@@ -115,8 +115,19 @@ def test_a_scan_that_may_be_refused_holds_the_plant_up() -> None:
     check_states(plant_with(PROGRAM, scan_guard=not_(var("gate"))))
 
 
-def test_moves_that_outrun_the_scan_are_not_taken_together_with_it() -> None:
-    system = plant_with(PROGRAM, most_pending=2)
+@pytest.mark.parametrize("most_pending", [1, 2, 3])
+def test_moves_that_outrun_the_scan_are_followed_between_scans(most_pending: int) -> None:
+    system = plant_with(PROGRAM, most_pending)
+    found = settled(system)
+    assert found is not None
+    assert found.is_outrun == (most_pending > 1)
+    check_states(system)
+
+
+def test_a_move_into_what_only_a_scan_leads_to_leaves_nothing_settled() -> None:
+    system = plant_with(PROGRAM)
+    back = Move("back", MoveKind.PLANT, var("gate"), {"gate": FALSE, PHASE: const(0)})
+    system = replace(system, moves=(*system.moves, back))
     assert settled(system) is None
     check_states(system)
 
@@ -126,6 +137,7 @@ class _Counted:
 
     def __init__(self, event: SymbolicMove) -> None:
         self.event = event
+        self.name = event.name
         self.n_asked = 0
 
     def image(self, states: Any) -> Any:
@@ -147,9 +159,11 @@ def test_events_in_a_row_are_not_followed_one_by_one(tmp_path: Path) -> None:
     encoding = Encoding(system, copied_variables(system))
     found = settling(encoding, [SymbolicMove.of(encoding, move) for move in system.moves])
     assert found is not None
-    events = [_Counted(event) for event in found.events]
+    events = [_Counted(event) for event in found.anywhere]
     assert len(events) == 2 * n_inputs
-    found.events = events  # type: ignore[assignment]
+    found.anywhere = events  # type: ignore[assignment]
     # Any number of inputs may change between two scans; so many rounds are no good.
-    found.after_events(found.scan.image(encoding.is_state(system.initial)))
+    between = Between(found, encoding.diagrams.false, encoding.diagrams.tidy)
+    first = found.scan.image(encoding.is_state(system.initial))
+    between.follow(found.narrowed(first), with_strikes=True)
     assert max(event.n_asked for event in events) <= 3
