@@ -27,6 +27,9 @@ BetweenText = Literal[
     "any number",
 ]
 
+BY_DEFAULT: BetweenText = "each once"
+"""What a model that says nothing assumes: no machine and no person waits for another's scan."""
+
 MOST_TURNS = 8
 """What could move more often than this between two scans may move any number of times: no less."""
 
@@ -44,7 +47,7 @@ class BetweenScans:
         number of moves may come.
     """
 
-    in_all: int | None = 1
+    in_all: int | None
     is_each_once: bool = False
 
     @classmethod
@@ -56,7 +59,7 @@ class BetweenScans:
         ValueError
             If it is none of `BetweenText`.
         """
-        known = {str(one): one for one in (*map(cls, range(1, 9)), EACH_ONCE, ANY_NUMBER)}
+        known = {str(one): one for one in ALL}
         if text not in known:
             raise ValueError(f"'{text}' is none of {', '.join(known)}")
         return known[text]
@@ -84,9 +87,10 @@ class BetweenScans:
         return () if self == ANY_NUMBER else (ANY_NUMBER,)
 
 
-ONE_IN_ALL = BetweenScans()
+ONE_IN_ALL = BetweenScans(1)
 EACH_ONCE = BetweenScans(None, is_each_once=True)
 ANY_NUMBER = BetweenScans(None)
+ALL = (*map(BetweenScans, range(1, 9)), EACH_ONCE, ANY_NUMBER)
 
 
 def most_turns(least_seconds: Iterable[float], scan_ms: int) -> int | None:

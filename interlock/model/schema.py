@@ -16,7 +16,7 @@ from pydantic import (
     create_model,
 )
 
-from interlock.model.between import BetweenText
+from interlock.model.between import BY_DEFAULT, BetweenText
 from interlock.model.fault_kinds import Site, kinds_at
 from interlock.model.matrix_signs import MEANINGS
 from interlock.model.patterns import PATTERNS
@@ -299,8 +299,9 @@ class RunShape(_Shape):
     """How the controller runs."""
 
     between_scans: BetweenText = Field(
-        "one in all",
-        description="What plant and people may do between two scans; every result names it.",
+        BY_DEFAULT,
+        description="What plant and people may do between two scans; 'each once' lets every "
+        "machine and every control move once, in any order. Every result names it.",
     )
     scan_ms: int = Field(
         100, ge=1, le=60_000, description="Period of the scan; counted timers and bounds need it."

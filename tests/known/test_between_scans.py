@@ -86,6 +86,11 @@ def test_three_toggles_that_are_limited_otherwise_are_counted_by_hand(
 # A machine with many stations passes as many of them between two scans as it has turns.
 
 STATIONS = 12
+ONE_BY_ONE = """\
+title: Line
+controller: controller.st
+run: {between_scans: one in all}
+"""
 LINE = f"""\
 plant:
   carriage:

@@ -96,13 +96,12 @@ class _Drawing:
         return Drawn("\n".join(lines) + "\n", draw_program(by, names), self._class())
 
     def _run(self) -> str:
-        between = self._by.choice(
-            ["one in all", "each once", "any number", "two in all", "each once", "three in all"]
-        )
+        others = ["one in all", "any number", "two in all", "each once", "three in all"]
+        between = self._by.choice(["", *(f"between_scans: {other}, " for other in others)])
         timers = "counted" if self._names.counted else "free"
         edition = self._by.choice(["first", "second"])
         edges = f"edges: {edition} edition"
-        return f"run: {{between_scans: {between}, scan_ms: 100, timers: {timers}, {edges}}}"
+        return f"run: {{{between}scan_ms: 100, timers: {timers}, {edges}}}"
 
     def _machine(self, name: str) -> list[str]:
         by, states = self._by, self._names.machines[name]

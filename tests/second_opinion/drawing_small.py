@@ -27,8 +27,8 @@ def draw_small(by: random.Random) -> tuple[str, str]:
         counted=False,
     )
     lines = ["title: Drawn small", "controller: controller.st"]
-    between = by.choice(["one in all", "two in all", "each once"])
-    lines.append(f"run: {{between_scans: {between}, scan_ms: 100}}")
+    between = by.choice(["between_scans: one in all, ", "between_scans: two in all, ", ""])
+    lines.append(f"run: {{{between}scan_ms: 100}}")
     lines.append("plant:")
     for name, states in names.machines.items():
         lines += [f"  {name}:", f"    states: [{', '.join(states)}]", "    moves:"]

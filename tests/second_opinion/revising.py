@@ -180,8 +180,9 @@ def _weaker(by: random.Random, files: Files) -> Files:
 
 
 def _more_moves(by: random.Random, files: Files) -> Files:
-    other = f"between_scans: {by.choice(['one in all', 'two in all', 'each once', 'any number'])}"
-    return re.sub("between_scans: [a-z ]*", other, files[0]), files[1]
+    other = by.choice(["one in all, ", "two in all, ", "each once, ", "any number, ", ""])
+    other = other and f"between_scans: {other}"
+    return re.sub("(between_scans: [a-z ]*, )?(?=scan_ms)", other, files[0], count=1), files[1]
 
 
 # What somebody does who wants the comparison to say something false.

@@ -11,6 +11,7 @@ from tests.support.small_models import write_model
 HOIST_MODEL = """\
 title: Hoist behind a door
 controller: controller.st
+run: {between_scans: one in all}
 plant:
   hook:
     says: the hook

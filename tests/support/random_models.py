@@ -13,7 +13,9 @@ from tests.support.choices import Choices
 MACHINES = {"m0": ("A", "B"), "m1": ("A", "B", "C")}
 OUTPUTS = ("q0", "q1")
 INPUTS = ("s0", "s1", "p")
-BETWEEN_SCANS = ("one in all", "one in all", "two in all", "each once", "any number")
+ASSUMED = ("one in all", "one in all", "two in all", "each once", "any number")
+"""Between two scans. A model that says nothing assumes one of them, too."""
+RUNS = ("", *(f"run: {{between_scans: {between}}}" for between in ASSUMED))
 FAULTS = {
     "F1": "{says: s0 stuck, sensor: s0, stuck: 'TRUE'}",
     "F2": "{says: q0 stuck, output: q0, stuck: 'FALSE'}",
@@ -88,7 +90,7 @@ def random_models(draw: st.DrawFn, with_faults: bool | None = None) -> RandomMod
     asked = by.pick([f"can_still: '{a}'", f"event: '{a}', only_after: '{b}'", f"exists: '{a}'"])
     yaml = f"""title: Random
 controller: controller.st
-run: {{between_scans: {by.pick(BETWEEN_SCANS)}}}
+{by.pick(RUNS)}
 plant:
 {plant}
 controls:

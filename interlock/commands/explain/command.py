@@ -17,7 +17,7 @@ from interlock.commands.options import OutputFile
 @click.argument("words", nargs=-1, metavar="[WORD]")
 @click.option("--json", "json_file", type=OutputFile(), help="Write JSON (- prints).")
 def command(words: tuple[str, ...], json_file: Path | None) -> int:
-    """Explain a construct of Structured Text, a requirement pattern, a scope or a kind of fault.
+    """Explain a construct of Structured Text, a pattern, a scope, a kind of fault or an assumption.
 
     Of a construct: whether it is taken, left out or refused, what it means here, and an example.
     Of a pattern: its sentence, its formulas with their source, and a run that keeps it and one

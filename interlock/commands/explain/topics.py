@@ -1,4 +1,4 @@
-"""What can be explained: each row of the tables of constructs, patterns, scopes and faults."""
+"""What can be explained: constructs, patterns, scopes, kinds of fault, what comes between scans."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from interlock.base.errors import nearest
 from interlock.base.visible import in_one_line
 from interlock.exchange.constructs import DRAWN
 from interlock.kernel.requirement import ScopeKind
+from interlock.model.between import ALL, BY_DEFAULT, BetweenScans
 from interlock.model.fault_kinds import FAULT_KINDS, FaultKind, Site
 from interlock.model.patterns import PATTERNS, SCOPES, PatternWords
 from interlock.st.constructs import CONSTRUCTS, Construct, Fate
@@ -30,7 +31,8 @@ class Topic:
     ----------
     name : str
     sort : str
-        ``Structured Text``, ``exchange format``, ``requirement pattern``, ``scope`` or ``fault``.
+        ``Structured Text``, ``exchange format``, ``requirement pattern``, ``scope``, ``fault`` or
+        ``assumption``.
     group : str
         What it stands among in the list.
     fate : str
@@ -68,7 +70,8 @@ def topics() -> tuple[Topic, ...]:
     )
     patterns = (_pattern(row) for row in PATTERNS.values())
     faults = (_fault(kind) for kind in FAULT_KINDS)
-    return (*constructs, *patterns, *_scopes(), *faults)
+    between = (_between(one) for one in ALL)
+    return (*constructs, *patterns, *_scopes(), *faults, *between)
 
 
 def found(word: str) -> list[Topic]:
@@ -159,6 +162,21 @@ def _fault(kind: FaultKind) -> Topic:
     facts.append(("hands at the terminals can do the same", hands))
     words = tuple(word for word in (kind.key, kind.value, kind.only_in) if word)
     return Topic(kind.name, "fault", "", f"{says}.", "", tuple(facts), "", words)
+
+
+def _between(assumed: BetweenScans) -> Topic:
+    says = f"{assumed.says[:1].upper()}{assumed.says[1:]}."
+    if assumed.is_each_once:
+        says += (
+            " In any order, each guard read at its turn. A machine moves oftener only where the "
+            "least duration of its moves lets it."
+        )
+    weaker = ", ".join(map(str, assumed.weaker)) or "none"
+    facts = [("asked for by", f"run: {{between_scans: {assumed}}}"), ("weaker", weaker)]
+    facts.append(("by default", "yes" if str(assumed) == BY_DEFAULT else "no"))
+    return Topic(
+        str(assumed), "assumption", "", says, "", tuple(facts), "", ("between_scans", "run")
+    )
 
 
 def _at(site: Site) -> str:

@@ -24,7 +24,7 @@ from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.asking import ask
 from interlock.kernel.query import DeclinedError, Limits, Occurs, Progress, ProgressSink, Reach
 from interlock.kernel.requirement import Outcome
-from interlock.model.between import ONE_IN_ALL
+from interlock.model.between import BY_DEFAULT
 from interlock.model.build import FAULT_FREE, build
 from interlock.model.model import Model
 from interlock.oversights.found import Looked
@@ -289,7 +289,7 @@ def judged(verification: Verification, finding: Finding) -> Judged:
     verdict, run = finding.verdict, finding.run
     model = verification.built.model
     under = "" if finding.run_class == FAULT_FREE else f", {finding.run_class.says}"
-    if model.between_scans != ONE_IN_ALL:
+    if str(model.between_scans) != BY_DEFAULT:
         under += f", {model.between_scans.says}"
     moves: tuple[str, ...] = ()
     if verdict.outcome is Outcome.VIOLATED and run is not None:

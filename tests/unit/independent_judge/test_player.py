@@ -63,16 +63,16 @@ def test_only_an_intermittent_fault_that_struck_clears_and_it_may_strike_again(
     assert player.struck() == ("F1", "F4")
 
 
-def test_the_phase_counts_moves_and_tells_where_only_a_strike_came(player: Player) -> None:
-    assert player.state()[PHASE] == 1
+def test_the_phase_tells_where_only_a_strike_came(player: Player) -> None:
+    assert player.state()[PHASE] == 2
     with pytest.raises(InternalError, match="a scan is due first"):
         player.play("button to TRUE")
     player.play("F1 strikes")
-    assert player.state()[PHASE] == 1
+    assert player.state()[PHASE] == 2
     player.play("scan")
     assert player.state()[PHASE] == 0
     player.play("F2 strikes")
-    assert player.state()[PHASE] == 2
+    assert player.state()[PHASE] == 3
     player.play("button to TRUE")
     assert player.state()[PHASE] == 1
     player.play("scan")

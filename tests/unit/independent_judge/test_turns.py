@@ -96,8 +96,8 @@ def test_a_moment_brings_back_whose_turn_it_was(tmp_path: Path) -> None:
 
 def test_a_model_may_be_taken_under_another_assumption_and_back(tmp_path: Path) -> None:
     model = gate(tmp_path)
-    other = model.assuming(EACH_ONCE)
-    assert (other.between_scans, other.declared_between_scans) == (EACH_ONCE, ONE_IN_ALL)
-    back = other.assuming(ONE_IN_ALL)
-    assert (back.between_scans, back.declared_between_scans) == (ONE_IN_ALL, None)
+    other = model.assuming(ONE_IN_ALL)
+    assert (other.between_scans, other.declared_between_scans) == (ONE_IN_ALL, EACH_ONCE)
+    back = other.assuming(EACH_ONCE)
+    assert (back.between_scans, back.declared_between_scans) == (EACH_ONCE, None)
     assert build(back).system == build(model).system

@@ -20,3 +20,13 @@ def test_a_state_has_the_same_variables_with_human_errors_and_without(tmp_path: 
     without, with_errors = (build(model, RunClass(human=human)).system for human in (False, True))
     assert MOVED + "bolt" in with_errors.index
     assert [v.name for v in without.variables] == [v.name for v in with_errors.variables]
+
+
+def test_a_model_that_says_nothing_lets_every_machine_and_every_control_move_once(
+    tmp_path: Path,
+) -> None:
+    model = gate(tmp_path)
+    assert "between_scans" not in model.sources["model.yaml"]
+    assert model.between_scans == EACH_ONCE
+    counted = {v.name for v in build(model).system.variables if v.name.startswith(MOVED)}
+    assert counted == {MOVED + "gate", MOVED + "button"}

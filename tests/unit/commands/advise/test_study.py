@@ -18,6 +18,7 @@ from interlock.judgement.verify import verify
 from interlock.kernel.expr import TRUE
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
+from interlock.model.between import ONE_IN_ALL
 from interlock.model.build import FAULT_FREE, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
@@ -76,16 +77,19 @@ def test_an_advised_permissive_repairs_a_design_change_of_the_demo_vehicle() -> 
 
 
 def test_leave_to_drive_needs_the_ramp_home_and_the_pin_in() -> None:
-    # What the requirement says in truth, the advice says in signals. The line itself reads only
-    # `secured`, which is off already while the pin is about to be pulled.
-    advice = advice_for(shipped("ramp"), "drive_enable")
+    # What the requirement says in truth, the advice says in signals, where the program sees each
+    # move alone. The line itself reads only `secured`, which is off already while the pin is about
+    # to be pulled: that is needed where pin and vehicle may both move before the next scan.
+    assert advice_for(shipped("ramp"), "drive_enable").text == "secured"
+    advice = advice_for(shipped("ramp").assuming(ONE_IN_ALL), "drive_enable")
     assert advice.text == "ramp_home AND pin_in"
     assert advice.narrower is not None
     assert write_expression(as_written(advice.narrower)) == "secured"
 
 
 def test_a_program_that_keeps_its_requirements_may_still_block_without_need() -> None:
-    advice = advice_for(shipped("ramp"), "drive_enable")
+    assert advice_for(shipped("ramp"), "drive_enable").blocks_more is None
+    advice = advice_for(shipped("ramp").assuming(ONE_IN_ALL), "drive_enable")
     assert advice.permits_more is None
     assert advice.blocks_more is not None
     # The pump runs and RAISE is pressed: the pin is pulled, but has not moved yet.
@@ -157,11 +161,11 @@ def test_the_command_tells_both_lines_and_a_run(capsys: pytest.CaptureFixture[st
     assert run([*common, "--plain"]) == 1
     said = capsys.readouterr().out
     assert "at 26:1  secured" in said
-    assert "advised  ramp_home AND pin_in" in said
+    assert "advised  ramp_home AND pin_in AND NOT pin_pull" in said
     assert "drive_enable on, green on, red off" in said
     assert run([*common, "--json", "-"]) == 1
     (data,) = json.loads(capsys.readouterr().out)["outputs"]
-    assert data["permissive"] == "ramp_home AND pin_in"
+    assert data["permissive"] == "ramp_home AND pin_in AND NOT pin_pull"
     assert data["keeps"] == ["R1", "R3", "R4", "R7"]
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from tests.known.test_between_scans import LINE, SEEN, STATIONS
+from tests.known.test_between_scans import LINE, ONE_BY_ONE, SEEN, STATIONS
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.models import MODELS
 
@@ -203,7 +203,7 @@ def test_the_ledger_tells_what_leans_on_an_assumption_that_it_did_not_need(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     moves = [f"      - {{from: p{n}, to: p{n + 1}, name: on {n}}}" for n in range(STATIONS - 1)]
-    yaml = "title: Line\ncontroller: controller.st\n" + LINE.replace("MOVES", "\n".join(moves))
+    yaml = ONE_BY_ONE + LINE.replace("MOVES", "\n".join(moves))
     kept = [line for line in yaml.splitlines() if not line.startswith(("  R1:", "  R2:"))]
     yaml = "\n".join(kept) + "\n"
     along = ", also: {carriage: 'SEL(carriage = p0, carriage, p2)'}"

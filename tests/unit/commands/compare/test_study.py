@@ -68,7 +68,7 @@ def test_layout_comments_case_and_needless_brackets_are_no_change(
         (("lamp: green", "lamp: red"), "output", "lamp", Kind.CHANGED),
         (("stuck: 'TRUE'}\n  F2", "stuck: 'FALSE'}\n  F2"), "fault", "F1", Kind.CHANGED),
         (("can_still: gate = SHUT", "can_still: gate = OPEN"), "requirement", "R4", Kind.CHANGED),
-        (("title: Gate", "title: Gate\nrun: {between_scans: each once}"), "run", "run",
+        (("title: Gate", "title: Gate\nrun: {between_scans: one in all}"), "run", "run",
          Kind.CHANGED),
     ],
 )  # fmt: skip
@@ -157,9 +157,9 @@ def test_a_lamp_that_nothing_reads_is_compared_over_everything_reachable(tmp_pat
     (lamp,) = (output for output in found.outputs if output.output == "lamp")
     assert lamp.run is not None
     moves = [happening.move for happening in lamp.run.happenings]
-    # The gate must leave its stop and the button be let go, with a scan behind each move.
+    # The gate must leave its stop and the button be let go, both before the same scan.
     assert moves == [
-        "scan", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "scan", "button to FALSE", "scan"
+        "scan", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "button to FALSE", "scan"
     ]  # fmt: skip
     assert (lamp.run.before, lamp.run.after) == (0, 1)
     assert lamp.run.decided == "controller.st:5"
@@ -260,7 +260,7 @@ def test_driving_off_with_the_ramp_down_is_newly_possible_by_a_shortest_run() ->
     assert driving.configurations == (("between", "in", "parked"), ("lowered", "in", "parked"))
     assert driving.run[-1].move == "vehicle: parked to driving"
     # R1 is broken at the same moment, by the same move.
-    assert len(driving.run) == 14
+    assert len(driving.run) == 13
     assert not found.lost
     assert found.reached_only_new == (("between", "in", "driving"), ("lowered", "in", "driving"))
 

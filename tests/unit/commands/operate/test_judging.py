@@ -52,8 +52,9 @@ def test_a_job_comes_to_the_verdicts_and_runs_of_verify(jobs: Jobs) -> None:
 def test_a_job_that_judges_all_tells_what_is_worth_a_look(jobs: Jobs, tmp_path: Path) -> None:
     """A move that only an exploration shows to be impossible, on the page before and after."""
     opens = ("when: latch = OUT}", "when: pull AND NOT button}")
-    desk = Desk(ServedModel(latch(tmp_path, opens), jobs))
-    said = "model.yaml:13:38</span> <bdi>the move &#39;lid: SHUT to OPEN&#39; is never possible"
+    singly = ("plant:\n", "run: {between_scans: one in all}\nplant:\n")
+    desk = Desk(ServedModel(latch(tmp_path, opens, singly), jobs))
+    said = "model.yaml:14:38</span> <bdi>the move &#39;lid: SHUT to OPEN&#39; is never possible"
     assert "After “Judge all” this also tells" in regions(desk)["worth_a_look"]
     assert said not in regions(desk)["worth_a_look"]
     desk.judge()

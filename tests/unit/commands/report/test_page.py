@@ -21,7 +21,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.procedures import find_procedures
 from interlock.telling.pdf import to_pdf
-from tests.known.test_between_scans import LINE, SEEN, STATIONS
+from tests.known.test_between_scans import LINE, ONE_BY_ONE, SEEN, STATIONS
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.hostile import hostile
 from tests.support.models import MODELS
@@ -331,14 +331,14 @@ def test_every_run_is_there_as_a_story_without_any_script() -> None:
     page = page_of("ramp-broken/pin-alone")
     article = re.findall(r'<article class="run".*?</article>', page, re.DOTALL)[0]
     said = words(article)
-    assert "14 steps, replayed" in said
-    assert "14 driver drives off vehicle parked → driving" in said
+    assert "13 steps, replayed" in said
+    assert "13 driver drives off vehicle parked → driving" in said
     assert article.count("<figure") >= 4
 
 
 def test_the_page_tells_what_leans_on_the_assumption_between_scans(tmp_path: Path) -> None:
     moves = [f"      - {{from: p{n}, to: p{n + 1}, name: on {n}}}" for n in range(STATIONS - 1)]
-    yaml = "title: Line\ncontroller: controller.st\n" + LINE.replace("MOVES", "\n".join(moves))
+    yaml = ONE_BY_ONE + LINE.replace("MOVES", "\n".join(moves))
     folder = written(tmp_path / "line", yaml, SEEN)
     not_asked = Elements(to_html(dossier_of(folder))).text
     assert "Assumed: at most one move in all between two scans." in not_asked

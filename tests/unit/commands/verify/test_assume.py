@@ -10,7 +10,7 @@ import pytest
 from interlock.cli.main import run
 from interlock.commands.recheck.check import recheck
 from interlock.commands.recheck.results import Status
-from tests.known.test_between_scans import LINE, SEEN, STATIONS
+from tests.known.test_between_scans import LINE, ONE_BY_ONE, SEEN, STATIONS
 from tests.support.gate import gate, written
 
 
@@ -18,7 +18,7 @@ from tests.support.gate import gate, written
 def line(tmp_path: Path) -> str:
     """A carriage that a scan sees pass: R1 and R2 are violated whatever is assumed."""
     moves = [f"      - {{from: p{n}, to: p{n + 1}, name: on {n}}}" for n in range(STATIONS - 1)]
-    yaml = "title: Line\ncontroller: controller.st\n" + LINE.replace("MOVES", "\n".join(moves))
+    yaml = ONE_BY_ONE + LINE.replace("MOVES", "\n".join(moves))
     return str(written(tmp_path / "line", yaml, SEEN))
 
 
@@ -94,7 +94,7 @@ def test_the_ledger_is_no_matter_of_the_exit_code_and_tells_its_limits(
     said = told(
         capsys, str(folder), "--plain", "--only", "R4", "--ledger", "--max-states", str(n_states)
     )
-    assert "R4 holds with 'one in all' between two scans; with 'each once' it is undecided" in said
+    assert "R4 holds with 'each once' between two scans; with 'any number' it is undecided" in said
 
 
 def _printed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
@@ -106,10 +106,10 @@ def test_evidence_is_rechecked_for_what_it_was_assumed_for(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     model, evidence = gate(tmp_path / "gate").folder, tmp_path / "evidence"
-    arguments = [str(model), "--only", "R1", "--assume", "each once", "--evidence", str(evidence)]
+    arguments = [str(model), "--only", "R1", "--assume", "one in all", "--evidence", str(evidence)]
     assert run(["verify", *arguments]) == 0
     assert run(["recheck", str(evidence)]) == 2
-    said = "the evidence rests on 'each once' between two scans and is checked for 'one in all'"
+    said = "the evidence rests on 'one in all' between two scans and is checked for 'each once'"
     assert said in capsys.readouterr().err
-    found = recheck(evidence, assume="each once")
+    found = recheck(evidence, assume="one in all")
     assert {r.requirement: r.status for r in found.results} == {"R1": Status.CONFIRMED}

@@ -23,7 +23,7 @@ def test_each_violation_gets_a_folder_with_its_pictures_and_files(
     assert [path.name for path in folder.iterdir()] == ["R1"]
     files = {path.name for path in (folder / "R1").iterdir()}
     assert {"steps.svg", "timing.svg", "run.csv", "run.vcd", "run.json"} <= files
-    assert {"step-00.svg", "step-14.svg"} <= files
+    assert {"step-00.svg", "step-13.svg"} <= files
     assert str(folder / "R1") in capsys.readouterr().out.replace("\n", "")
 
 
