@@ -16,6 +16,7 @@ from tests.support.latch import FAULTS, latch
 
 Changes = list[tuple[str, str]]
 NO_FAULTS = (FAULTS, "")
+ONE_BY_ONE = ("plant:\n", "run: {between_scans: one in all}\nplant:\n")
 OPENS = "{from: SHUT, to: OPEN, when: latch = OUT}"
 SHUTS = "{from: OPEN, to: SHUT}"
 STATES = "states: [IN, OUT]"
@@ -30,14 +31,18 @@ WHATEVER = "whatever the program does and whatever fails"
 # What makes a model that has it, its kind, and what is said of it.
 RED: dict[str, tuple[Changes, Kind, str]] = {
     "a move whose guard is met in no state at all": (
-        [(OPENS, "{from: SHUT, to: OPEN, when: pull AND lamp AND latch = OUT}"), NO_FAULTS],
+        [
+            (OPENS, "{from: SHUT, to: OPEN, when: pull AND lamp AND latch = OUT}"),
+            NO_FAULTS,
+            ONE_BY_ONE,
+        ],
         Kind.MOVE_NEVER,
-        "model.yaml:13:38: the move 'lid: SHUT to OPEN' is never possible, in anything reachable",
+        "model.yaml:14:38: the move 'lid: SHUT to OPEN' is never possible, in anything reachable",
     ),
     "a move whose guard no fault meets either": (
-        [(SHUTS, "{from: OPEN, to: SHUT, when: pull AND NOT button}")],
+        [(SHUTS, "{from: OPEN, to: SHUT, when: pull AND NOT button}"), ONE_BY_ONE],
         Kind.MOVE_NEVER,
-        "model.yaml:14:38: the move 'lid: OPEN to SHUT' is never possible, in anything reachable, "
+        "model.yaml:15:38: the move 'lid: OPEN to SHUT' is never possible, in anything reachable, "
         "with any faults and human errors",
     ),
     "a state that no move leads to": (

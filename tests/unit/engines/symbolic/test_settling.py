@@ -153,7 +153,8 @@ def test_events_in_a_row_are_not_followed_one_by_one(tmp_path: Path) -> None:
         f"o := {' AND '.join(names)};\nEND_PROGRAM\n"
     )
     (tmp_path / "model.yaml").write_text(
-        "title: m\ncontroller: p.st\nrequirements: {R: {says: r, can_still: o}}\n"
+        "title: m\nrun: {between_scans: one in all}\ncontroller: p.st\n"
+        "requirements: {R: {says: r, can_still: o}}\n"
     )
     system = build(load(tmp_path)).system
     encoding = Encoding(system, copied_variables(system))
