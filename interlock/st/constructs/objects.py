@@ -68,9 +68,21 @@ OBJECTS = (
         *("IMPLEMENTS", "END_INTERFACE"),
         q=1,
     ),
+    taken(
+        "variable of an interface",
+        "Stands for its instance where the text gives it only one. Calls by it before it has one "
+        "do nothing, and that this can happen is a violation of ARITHMETIC.",
+        "INTERFACE Lit METHOD On : BOOL END_METHOD END_INTERFACE\n"
+        "FUNCTION_BLOCK Lamp IMPLEMENTS Lit METHOD On : BOOL On := TRUE; END_METHOD\n"
+        "END_FUNCTION_BLOCK\n"
+        "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR VAR x : Lamp; i : Lit; END_VAR\n"
+        "i := x; IF i <> 0 THEN q := i.On(); END_IF; END_PROGRAM",
+        q=1,
+    ),
     left_out(
-        "variable of an interface's type",
-        "Which instance stands in it is not known from the text, like what a pointer leads to.",
+        "interface with several instances",
+        "Which instance stands in its variable is not known from the text, like what a pointer "
+        "leads to.",
         "INTERFACE Lit METHOD On : BOOL END_METHOD END_INTERFACE\n"
         "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR VAR i : Lit; b : BOOL; END_VAR\n"
         "b := i.On(); q := TRUE; END_PROGRAM",

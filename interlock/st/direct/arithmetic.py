@@ -195,6 +195,8 @@ class Arithmetic:
     def compare(self, op: str, a: Value, b: Value, place: Place) -> Value:
         """``= <> < > <= >=`` of two values."""
         families = (a.kind.family, b.kind.family)
+        if Family.REFERENCE in families and op in ("=", "<>"):
+            return self._compare_with_nothing(op, a, b, place)
         if Family.ENUM in families and a.kind != b.kind:
             return self.compare(op, self.number(a, place), self.number(b, place), place)
         if Family.REAL in families:
@@ -202,6 +204,12 @@ class Arithmetic:
         elif families[0] is not families[1]:
             self._check_comparable(a, b, place)
         return truth(_COMPARISONS[op](a.content, b.content))
+
+    def _compare_with_nothing(self, op: str, a: Value, b: Value, place: Place) -> Value:
+        pointing, other = (a, b) if a.kind.family is Family.REFERENCE else (b, a)
+        if not other.kind.is_literal or other.number != 0:
+            raise refusal(place, f"{a.kind.name} and {b.kind.name} cannot be compared")
+        return truth((pointing.content is None) is (op == "="))
 
     def _check_comparable(self, a: Value, b: Value, place: Place) -> None:
         for one, other in ((a, b), (b, a)):

@@ -61,6 +61,8 @@ class DirectController:
         self._built = built
         self._machine, self._unit, self.root = built.machine, built.unit, built.root
         self._cells, self._inputs = built.cells, built.inputs
+        # Variables of an interface by what the layout calls it that they stand for something.
+        self._bound = {f"{n}.bound": c for n, c in self._cells.items() if c.interface is not None}
         # A text or a date among the outputs is no part of what a scan is judged by.
         self._outputs = [name for name in built.outputs if is_number(built.cells[name])]
         self._timers, self._goes_on = built.timers, built.goes_on
@@ -81,6 +83,7 @@ class DirectController:
         Where a counter stays in the lowering, it does here.
         """
         found = {name: _number(cell) for name, cell in self._cells.items() if is_number(cell)}
+        found |= {name: int(cell.content is not None) for name, cell in self._bound.items()}
         for name, table in self._tables.items():
             if name in found:
                 found[name] = _place_in(table, found[name], name)
@@ -126,6 +129,9 @@ class DirectController:
             For a name that the memory does not have.
         """
         for name, value in values.items():
+            if name in self._bound:
+                self._bound[name].content = self._bound[name].latest if value else None
+                continue
             cell = self._cells[name]
             block = self._goes_on.get(name)
             if block is not None:

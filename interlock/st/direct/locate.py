@@ -229,6 +229,10 @@ class Locating(Base):
         value = base.read() if isinstance(base, Cell) else base
         if not isinstance(value, Value) or value.kind != REFERENCE:
             raise refusal(place, "'^' stands behind pointers only")
+        if value.content is None and isinstance(base, Cell) and base.interface is not None:
+            # What the interface declares has no code: it does nothing and gives first values.
+            self.note(place, f"'{base.name}' stands for no instance yet")
+            return Instance(base.name, base.interface, {})
         if value.content is None:
             if self.is_trial:
                 raise NothingThereError

@@ -133,7 +133,7 @@ class Making(Evaluating):
         if defined is not None:
             return self._defined(defined, ref, name, frame, retain)
         if unit is not None and unit.kind == "INTERFACE":
-            return Cell(name, REFERENCE, None, initial=None)
+            return Cell(name, REFERENCE, None, initial=None, interface=unit)
         if unit is not None and unit.kind in INSTANTIATED:
             return self.instance(unit, name, retain)
         kind = ELEMENTARY.get(ref.name.upper())

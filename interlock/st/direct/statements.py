@@ -124,10 +124,14 @@ class Machine(Calling):
                 self.set(target, value, place)
             case Cell() if target.constant:
                 raise refusal(place, f"'{target.name}' is a constant; constants cannot be assigned")
+            case Cell() if target.interface is not None and _is_zero(value):
+                target.content = None
             case Cell() if target.kind == REFERENCE and value.kind != REFERENCE:
                 self.assign(self.settled(target, place), value, place)
             case Cell() | Bit():
                 target.write(value, place, self.arithmetic)
+                if isinstance(target, Cell) and target.interface is not None:
+                    target.latest = target.content or target.latest
                 written = target.of if isinstance(target, Bit) else target
                 self.writes[id(written)] = place
             case Value():
@@ -251,3 +255,7 @@ class Machine(Calling):
             if isinstance(s, sx.Repeat) and self.is_true(s.until, frame):
                 return ""
         return ""
+
+
+def _is_zero(value: Value) -> bool:
+    return value.kind.is_literal and value.kind.family is Family.INTEGER and value.number == 0

@@ -29,6 +29,10 @@ class Cell:
         What it holds after power-up.
     constant : bool
     retain : bool
+    interface : syntax.Unit or None
+        Of a variable that stands for an instance of any block with it.
+    latest : object
+        Of such a variable the instance that it stood for last.
     """
 
     name: str
@@ -39,6 +43,8 @@ class Cell:
     initial: Content = 0
     constant: bool = False
     retain: bool = False
+    interface: sx.Unit | None = None
+    latest: Content = None
 
     def read(self) -> Value:
         """The value with its type."""

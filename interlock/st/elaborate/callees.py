@@ -34,12 +34,15 @@ class Callee:
         The instance; None for a function, and for an action of a program.
     base_of : syntax.Unit or None
         Where the base of this unit is called, as by SUPER.
+    through : Located or None
+        The variable of an interface that stands for the instance.
     """
 
     unit: sx.Unit | None = None
     action: sx.Action | None = None
     on: Reference | None = None
     base_of: sx.Unit | None = None
+    through: Located | None = None
 
 
 class Callees(Expressions):
@@ -127,7 +130,11 @@ class Callees(Expressions):
         if isinstance(shape, Unknown):
             raise UnknowableError(place, shape.why, base)
         if isinstance(shape, Bound):
-            raise self.unbound(shape, name, place)
+            instance = self.instance_of(base)
+            if instance is None:
+                raise self.unbound(shape, name, place)
+            assert isinstance(base, Located)
+            return replace(self._on_instance(instance, name, place), through=base)
         if isinstance(shape, Block):
             method = self.accessor(shape, name, "METHOD")
             if method is not None:
@@ -171,21 +178,24 @@ class Callees(Expressions):
         match e:
             case sx.Name():
                 owner, _, name = e.text.rpartition(".")
-                instance = frame.instance or frame
+                own = frame.instance or frame
                 if not owner:
-                    if instance.block is None or frame.find(name) is not None:
+                    if own.block is None or frame.find(name) is not None:
                         return None
-                    base: Reference | None = Located(instance.path, instance.block)
+                    base: Reference | None = Located(own.path, own.block)
                 else:
                     base = self.reference(sx.Name(owner, e.place), frame, out)
             case sx.Member():
                 base, name = self.reference(e.base, frame, out), e.name
             case _:
                 return None
-        if base is None or not isinstance(base.shape, Block):
+        instance = None if base is None else self.instance_of(base)
+        on = instance or base
+        if on is None or not isinstance(on.shape, Block):
             return None
-        unit = self.accessor(base.shape, name, kind)
-        return None if unit is None else Callee(unit, on=base)
+        unit = self.accessor(on.shape, name, kind)
+        through = base if instance is not None and isinstance(base, Located) else None
+        return None if unit is None else Callee(unit, on=on, through=through)
 
 
 def _action(line: Iterable[sx.Unit], name: str) -> sx.Action | None:

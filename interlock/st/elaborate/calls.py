@@ -18,9 +18,11 @@ from interlock.st.elaborate.shapes import (
     Indexed,
     Located,
     Reference,
+    Scalar,
     Shape,
     Standard,
     Unknown,
+    located,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
 
@@ -69,6 +71,8 @@ class Calls(Arguments):
         self, callee: Callee, call: Call, frame: Frame, out: list[sx.Statement]
     ) -> Reference | None:
         """Read what is called; returns where its result is, where it has one."""
+        if callee.through is not None:
+            return self._run_bound(callee, callee.through, call, frame, out)
         given = {a.name.upper(): a for a in call.inputs if a.name}
         enabled = given.get("EN")
         if enabled is None or (callee.unit is not None and _declares(callee.unit, "EN")):
@@ -91,6 +95,26 @@ class Calls(Arguments):
         for output in call.outputs:
             if output.name.upper() == "ENO":
                 self.assign_to(output.target, flag, frame, out, output.place)
+        return result
+
+    def _run_bound(
+        self,
+        callee: Callee,
+        through: Located,
+        call: Call,
+        frame: Frame,
+        out: list[sx.Statement],
+    ) -> Reference | None:
+        """Read a call by a variable of an interface: nothing is done while it has no instance."""
+        inner: list[sx.Statement] = []
+        result = self.run(replace(callee, through=None), call, frame, inner)
+        says = f"'{through.path}' stands for no instance yet"
+        otherwise: list[sx.Statement] = [sx.Defect(says, call.place)]
+        for part in () if result is None else located(result):
+            if isinstance(part.shape, Scalar):
+                self.write(part, self.default(part.shape), otherwise, call.place)
+        branch = sx.Branch(self.is_bound(through, call.place), tuple(inner), call.place)
+        out.append(sx.If((branch,), tuple(otherwise), call.place))
         return result
 
     def lose_outputs(

@@ -43,3 +43,9 @@ def constant_integer(
             return _OPERATIONS[e.op](left, right)
         case _:
             return None
+
+
+def is_nothing(e: sx.Expression) -> bool:
+    """Whether `e` says that a variable stands for no instance."""
+    named = isinstance(e, sx.Name) and e.text.upper() in ("NULL", "NIL")
+    return named or (isinstance(e, sx.Number) and e.value == 0 and not e.prefix)

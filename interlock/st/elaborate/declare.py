@@ -9,9 +9,11 @@ from types import MappingProxyType
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
+from interlock.st.elaborate.constants import is_nothing
 from interlock.st.elaborate.shapes import (
     Array,
     Block,
+    Bound,
     Constant,
     Located,
     Reference,
@@ -76,6 +78,8 @@ class Declaring(Types):
                 self._add_standard(path, shape, like, self._given_to_block(initial))
             case Block():
                 self.add_instance(path, shape, self._given(initial), frame, like)
+            case Bound():
+                self._add_bound(path, initial, frame, like)
             case _:
                 if isinstance(initial, sx.Call):
                     # It may take the address of what is declared later.
@@ -100,6 +104,19 @@ class Declaring(Types):
                 like, names=(name,), type=shape.type, initial=value, address="", edge="", words=()
             )
         )
+
+    def _add_bound(
+        self, path: str, initial: sx.Expression | None, frame: Frame, like: sx.Declaration
+    ) -> None:
+        """What a variable of an interface remembers: whether it stands for its instance yet."""
+        if initial is not None and not is_nothing(initial):
+            self.reading.bound_at_start.append((path, initial, frame))
+        known = self.reading.found.bound.get(path, {})
+        if len(known) == 1:
+            is_given = initial is not None and not is_nothing(initial)
+            first = sx.Truth(True, like.place) if is_given else None
+            flag = Scalar(sx.TypeRef("BOOL", None, None, like.place))
+            self._add_scalar(f"{path}.bound", flag, first, frame, replace(like, retain=False))
 
     def _given_to_block(self, initial: sx.Expression | None) -> dict[str, sx.Expression]:
         if initial is not None and not isinstance(initial, sx.StructValue):

@@ -72,6 +72,9 @@ class Expressions(Wanting):
                 self.want_operands(e, (e.operand,), frame)
                 return replace(e, operand=self.value(e.operand, frame, out))
             case sx.Binary():
+                asked = self.asked_for_an_instance(e, frame, out)
+                if asked is not None:
+                    return asked
                 self.want_operands(e, (e.left, e.right), frame)
                 left, right = self.operands((e.left, e.right), frame, out)
                 if e.op == "**":

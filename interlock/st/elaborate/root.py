@@ -15,6 +15,7 @@ from interlock.st.elaborate.project import Project
 from interlock.st.elaborate.reading import all_read_by
 from interlock.st.elaborate.shapes import (
     Block,
+    Bound,
     Located,
     Standard,
     leaves,
@@ -90,12 +91,13 @@ def elaborate(
     found = Found()
     for _ in range(_MOST_READINGS):
         before, unknown, given = found.size, dict(found.unknown), dict(found.given)
+        n_bound = found.n_bound
         reading = Reading(project, found)
         read = Root(reading)
         program = read.read_unit(unit)
         if found.size == before:
             break
-        if found.given != given:
+        if found.given != given or found.n_bound != n_bound:
             # What was unknown without them may be known with them.
             found.unknown = unknown
     else:
@@ -154,6 +156,7 @@ class Root(Border):
             pass
         except UnknowableError as reason:
             self.reading.refuse(reason.place, f"the chart depends on {reason.why}")
+        self.bind_at_start()
         self._find_shared()
         self._lose_pointed()
         self._leave_unknown_outputs()
@@ -221,6 +224,8 @@ class Root(Border):
             if key.rpartition(".")[2] in elsewhere and isinstance(made, Located):
                 self.reading.found.shared.add(key)
                 for leaf in leaves(made.path, made.shape):
+                    if isinstance(leaf.shape, Bound):
+                        self.reading.found.bound.setdefault(leaf.path, {})[""] = Block("", ())
                     if isinstance(leaf.shape, Block | Standard):
                         why = f"'{leaf.path}', which {others[0].name} may change, too"
                         self.reading.mark(leaf.path, others[0].place, why)

@@ -76,6 +76,8 @@ class Found:
         The step and the milliseconds that its time is compared with.
     given : dict of str to Given
         What is read of variables whose type is not in the files given, by its casefolded path.
+    bound : dict of str to dict of str to Block
+        The instances that a variable of an interface may stand for, by its path and theirs.
     missing : dict of str to Mistake
         Types that are not in the files given, by why a variable of theirs is unknown.
     """
@@ -88,14 +90,22 @@ class Found:
     met: set[str] = field(default_factory=set)
     timed: set[tuple[str, int]] = field(default_factory=set)
     given: dict[str, Given] = field(default_factory=dict)
+    bound: dict[str, dict[str, Block]] = field(default_factory=dict)
     missing: dict[str, Mistake] = field(default_factory=dict)
+
+    @property
+    def n_bound(self) -> int:
+        """How many instances variables of interfaces are known to stand for."""
+        return sum(map(len, self.bound.values()))
 
     @property
     def size(self) -> int:
         """How much was found."""
         known = (self.unknown, self.explicit, self.copied, self.shared, self.written)
         sets = (*known, self.met, self.timed, self.given)
-        return sum(map(len, sets)) + sum(given.is_sure for given in self.given.values())
+        return (
+            sum(map(len, sets)) + self.n_bound + sum(given.is_sure for given in self.given.values())
+        )
 
     def give(self, given: Given) -> None:
         """Take what is read for a value of a type, unless that is known already."""
@@ -201,6 +211,8 @@ class Reading:
         Inputs that let a variable have any value.
     foreign : dict of str to (Located, syntax.Expression)
         What is read of variables of types that are not in the files given, with its first value.
+    bound_at_start : list of (str, syntax.Expression, Frame)
+        Initial values of variables of an interface, by their paths.
     outside : set of str
         Variables that the world outside may change between any two scans.
     """
@@ -226,6 +238,7 @@ class Reading:
     wanted: dict[int, tuple[sx.Expression, Wanted]] = field(default_factory=dict)
     any_values: set[str] = field(default_factory=set)
     foreign: dict[str, tuple[Located, sx.Expression]] = field(default_factory=dict)
+    bound_at_start: list[tuple[str, sx.Expression, Frame]] = field(default_factory=list)
     outside: set[str] = field(default_factory=set)
     counter: int = 0
 

@@ -119,7 +119,8 @@ class Statements(Loops):
             return
         at = self.target(s.target, frame, out)
         if isinstance(at.shape, Bound):
-            raise UnknowableError(s.place, f"the interface {at.shape.name}")
+            self.bind(at, s.value, frame, out, s.place)
+            return
         if isinstance(at.shape, Unknown):
             # Whatever the value calls is done all the same.
             self._only_calls(s.value, frame, out)

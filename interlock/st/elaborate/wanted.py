@@ -8,7 +8,7 @@ from contextlib import suppress
 
 from interlock.st import syntax as sx
 from interlock.st.blocks import FUNCTIONS
-from interlock.st.elaborate.references import References
+from interlock.st.elaborate.bindings import Bindings
 from interlock.st.elaborate.shapes import Located, Reference, Scalar, Unknown, located
 from interlock.st.elaborate.state import Frame, Given, ToldError, UnknowableError, Wanted
 from interlock.st.elaborate.types import ELEMENTARY
@@ -28,7 +28,7 @@ def is_standard(name: str) -> bool:
     return upper in FUNCTIONS or _CONVERSION.fullmatch(upper) is not None
 
 
-class Wanting(References):
+class Wanting(Bindings):
     """Hands on from the outside of an expression to its inside which type is wanted."""
 
     def want(self, e: sx.Expression, type_: str, is_sure: bool = True) -> None:
