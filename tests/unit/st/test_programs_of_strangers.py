@@ -33,6 +33,7 @@ REFUSED = {
     "noheader": "2:4: nothing is declared: write VAR … END_VAR with start, stop, pump, high",
     "pid": "22:4: 'XOUT' holds a REAL input and another number that varies",
     "section": "4:17: type 'EBOOL' is not declared; did you mean 'BOOL'?",
+    "setpoint": "21:4: 'rSet' holds a REAL input and another number that varies",
     "stringcmp": "5:13: output 'bStart' depends on a text",
     "types_only": "1:1: there is no PROGRAM and no FUNCTION_BLOCK in it",
 }
