@@ -11,6 +11,7 @@ from interlock.st.tokens import DATE_KINDS, Token
 from interlock.st.words import INTEGER_TYPES
 
 _DECIMAL = re.compile(r"\d+(_\d+)*", re.ASCII)
+_TIME_WITHOUT_PREFIX = re.compile(r"\d[\d_]*(?:ms|s|m|h|d)", re.IGNORECASE)
 _BASED = re.compile(r"(2|8|16)#([0-9A-Fa-f]+(?:_[0-9A-Fa-f]+)*)")
 _REAL = re.compile(r"\d+(?:_\d+)*(?:\.\d+(?:_\d+)*)?(?:[eE][+-]?\d+)?", re.ASCII)
 _PART = re.compile(r"(\d+)(?:\.(\d+))?(ms|us|ns|[dhms])", re.ASCII)
@@ -83,6 +84,11 @@ def _integer(token: Token, text: str, refuse: Refuse) -> int:
             return int(based[2].replace("_", ""), int(based[1]))
         except ValueError:
             pass  # a digit that the base does not have
+    if _TIME_WITHOUT_PREFIX.fullmatch(text):
+        refuse(
+            token, f"'{text[:_SHOWN]}' is no duration without its prefix; write T#{text[:_SHOWN]}"
+        )
+        return 0
     refuse(token, f"'{text[:_SHOWN]}' is not an integer; write 10, 1_000, 2#1010 or 16#FF")
     return 0
 

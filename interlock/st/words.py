@@ -89,6 +89,7 @@ FOREIGN_SIGNS = {
     "==": "'==' is not Structured Text; use '=' to compare",
     "!=": "'!=' is not Structured Text; use '<>' to compare",
     "&&": "'&&' is not Structured Text; use AND",
+    "|": "'|' is not Structured Text; use OR",
     "||": "'||' is not Structured Text; use OR",
     "!": "'!' is not Structured Text; use NOT",
     "*)": "no comment is open that '*)' could close",

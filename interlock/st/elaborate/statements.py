@@ -29,6 +29,8 @@ from interlock.st.elaborate.wanted import is_standard
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 
+_TYPES_OF_INSTANCES = ("FUNCTION_BLOCK", "CLASS", "INTERFACE")
+
 
 class Statements(Loops):
     """Reads statements."""
@@ -282,12 +284,21 @@ class Statements(Loops):
             return
         self.run(callee, call, frame, out)
 
+    def _refuse_type(self, name: str, place: Place, frame: Frame) -> None:
+        """A block is called by an instance, not by the name of its type."""
+        unit = self.project.unit(name)
+        is_type = name.upper() in BLOCKS or (unit is not None and unit.kind in _TYPES_OF_INSTANCES)
+        if is_type and frame.find(name) is None:
+            says = f"'{name}' is a type of blocks; declare an instance of it in VAR and call that"
+            raise self.reading.refuse(place, says)
+
     def _standard_function(self, s: sx.Invoke, frame: Frame, out: list[sx.Statement]) -> None:
         """A standard function called as a statement gives its result to an output, if at all."""
         target = next(
             (o for o in s.outputs if o.name.upper() in ("OUT", s.instance.text.upper())), None
         )
         name = s.instance.text
+        self._refuse_type(name, s.place, frame)
         is_declared = frame.find(name) is not None or name.upper() in BLOCKS
         if not is_standard(name) and not is_declared:
             reason = self.no_such_function(name, s.place, frame)

@@ -136,3 +136,14 @@ def test_an_unknown_type_that_a_model_needs_is_told_once_at_its_place(
     at = text.partition("\n")[0].index("BOOLNOT") + 1
     assert (mistake.place.file_name, mistake.place.line, mistake.place.column) == ("p.st", 2, at)
     assert "the type BOOLNOT is not in the files given; did you mean 'BOOL'?" in mistake.says
+
+
+@pytest.mark.parametrize(
+    ("call", "name"), [("TON(IN := a, PT := T#5s)", "TON"), ("Lamp(a)", "Lamp")]
+)
+def test_the_type_of_a_block_is_no_code_of_other_files(call: str, name: str) -> None:
+    block = "FUNCTION_BLOCK Lamp VAR_INPUT a : BOOL; END_VAR ; END_FUNCTION_BLOCK\n"
+    with pytest.raises(
+        InputError, match=f"3:1: '{name}' is a type of blocks; declare an instance of it in VAR"
+    ):
+        load_project({"p.st": f"{block}{_HEAD}x : BOOL; END_VAR\n{call}; q := a; END_PROGRAM"})

@@ -54,6 +54,8 @@ def told(text: str) -> list[tuple[int, int]]:
         ("a(1) := 2;", 6, "write x[1] for an element"),
         ("t(IN := a, PT = T#5s);", 15, "'=' compares; use ':=' to give PT a value"),
         ("n := w.%B1;", 8, "single bits are"),
+        ("t(IN := a, PT := 5s);", 18, "'5s' is no duration without its prefix; write T#5s"),
+        ("a := b | c;", 8, "'|' is not Structured Text; use OR"),
         ("n := 'abc;", 6, "this string is never closed"),
         ("n := (1;", 8, "expected ')' or an operator"),
         ("if a then b := TRUE end_if", 21, "expected ';' or an operator"),
