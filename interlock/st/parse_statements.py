@@ -32,10 +32,8 @@ _BINARY_WORDS = OPERATOR_WORDS - {"NOT", "TRUE", "FALSE"}
 _INSTRUCTIONS = words_of(
     "LD LDN ST STN ANDN ORN XORN CAL CALC CALCN RET RETC RETCN JMPC JMPCN GT GE EQ NE LE LT"
 )
-_SPECIAL_ASSIGNMENTS = {
-    "REF": "REF= is not supported: references have no finite meaning",
-    "?=": "?= is not supported: references have no finite meaning",
-}
+_NO_REFERENCES = "is not supported: references have no finite meaning"
+_SPECIAL_ASSIGNMENTS = {"REF": f"REF= {_NO_REFERENCES}", "?=": f"?= {_NO_REFERENCES}"}
 _SETS = {"S": True, "R": False}
 NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
 
@@ -189,8 +187,7 @@ class StatementParser(ExpressionParser):
         self.advance()
         condition = self.expression()
         self.expect(";", "an operator")
-        effect = sx.Assign(target, value, place)
-        return sx.If((sx.Branch(condition, (effect,), place),), (), place)
+        return sx.If((sx.Branch(condition, (sx.Assign(target, value, place),), place),), (), place)
 
     def _refused(self, first: int, place: Place, says: str) -> sx.Statement:
         """A statement that means nothing here, up to its semicolon."""
