@@ -18,20 +18,6 @@ _QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_t
 WAYS = ("", "ladder", "blocks")
 
 
-# The format knows no namespaces.
-_NAMESPACE = (("NAMESPACE Lib\n", ""), ("END_NAMESPACE\n", ""), ("Lib.Cup", "Cup"))
-
-
-def without_namespace(texts: dict[str, str]) -> dict[str, str]:
-    """A random project without its namespace."""
-    found = dict(texts)
-    for name, text in found.items():
-        for before, after in reversed(_NAMESPACE):
-            text = text.replace(before, after)
-        found[name] = text
-    return found
-
-
 def written_again(texts: dict[str, str], root: str, drawn: str) -> tuple[Loaded, Loaded] | None:
     """A project, and the same written and read again; None where it is refused as it stands."""
     try:
@@ -70,6 +56,6 @@ def test_a_random_project_written_anew_does_what_it_did(drawn: str) -> None:
     @settings(max_examples=2, deadline=None, suppress_health_check=_QUIET)
     @given(random_projects())
     def try_one(project: RandomProject) -> None:
-        assert compare(without_namespace(project.texts), project.root, drawn) is None
+        assert compare(project.texts, project.root, drawn) is None
 
     try_one()

@@ -12,7 +12,7 @@ import sys
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from tests.agree.test_exchange_written_agrees import WAYS, compare, without_namespace
+from tests.agree.test_exchange_written_agrees import WAYS, compare
 from tests.support.random_networks import as_file, bodies
 from tests.support.random_projects import random_projects
 
@@ -46,7 +46,7 @@ def main() -> int:
         suppress_health_check=list(HealthCheck),
     )
     of_bodies = given(bodies())(lambda body: try_one({"body.xml": as_file(body)}, "Main"))
-    of_projects = given(random_projects())(lambda p: try_one(without_namespace(p.texts), p.root))
+    of_projects = given(random_projects())(lambda p: try_one(p.texts, p.root))
     for run, count in ((of_bodies, asked.programs - n_projects), (of_projects, n_projects)):
         if count:
             seed(asked.seed)(settings(quiet, max_examples=count)(run))()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from interlock.commands.compare.behaviour import Behaviour, run_in_lockstep
@@ -9,8 +11,11 @@ from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.files import model_differences
 from interlock.engines import catalogue
 from interlock.model.build import build
+from interlock.st.trial import difference
 from tests.support.models import folders, shipped
+from tests.support.wren_drawn import drawn
 
+DRAWN = ("drawn-in-ladder", "drawn-in-blocks")
 TIDIED, IN_BLOCKS = "tidied", "in-blocks"
 PROGRAM = {"statement", "declaration"}
 # What differs first, after how many steps, and the last move that is no scan before it. The
@@ -82,3 +87,26 @@ def test_a_change_shows_first_where_it_was_made(name: str) -> None:
     assert len(runs[output].happenings) == len(first.happenings)
     moves = [h.move for h in runs[output].happenings if h.move != "scan"]
     assert (moves[-1] if moves else None) == last_move
+
+
+@pytest.mark.parametrize(("path", "text"), drawn().items(), ids=lambda given: given.parent.name
+                         if isinstance(given, Path) else "")  # fmt: skip
+def test_the_drawn_files_are_those_of_the_text_as_it_is(path: Path, text: str) -> None:
+    # Written anew by: python -m tests.support.wren_drawn
+    assert path.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_drawn_the_program_alone_differs_and_does_the_same(name: str) -> None:
+    assert {d.section for d in of_meaning(f"{name}")} == PROGRAM
+    text, new = shipped("wren"), shipped(f"wren-changed/{name}")
+    assert difference(text.program, new.program, n_scans=150) is None
+
+
+def test_in_ladder_it_remembers_nothing_else_and_in_blocks_the_two_steps() -> None:
+    names = [
+        {v.name for v in build(shipped(n)).system.variables}
+        for n in ("wren", *(f"wren-changed/{name}" for name in DRAWN))
+    ]
+    assert names[1] == names[0]
+    assert {name.rpartition(".")[0] for name in names[2] - names[0]} >= {"program.arming.Ready"}

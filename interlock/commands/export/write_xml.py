@@ -35,7 +35,7 @@ def in_exchange_format(model: Model, drawn: str) -> Written:
         files, root if root in named else model.title, drawn=drawn, texts=model.program_texts
     )
     _check(model, found.text, root if root in named else None)
-    losses = [f"{place.short}: {says} has no drawing and is text" for place, says in found.told]
+    losses = [f"{place.short}: {says}" for place, says in found.told]
     return Written({"": found.text}, (*found.losses, *losses))
 
 

@@ -102,7 +102,7 @@ class Bodies:
             try:
                 roots = networks.draw(s)
             except CannotDrawError as error:
-                self.told.append((error.place, error.says))
+                self.told.append((error.place, f"{error.says} has no drawing and is text"))
                 if self._stays(s) or self.unit.kind not in _HAVE_ACTIONS:
                     self._undone(n_actions, n_told, error)
                     return None
@@ -112,7 +112,7 @@ class Bodies:
             try:
                 page.add(roots, self._said(s))
             except ValueError as error:
-                self.told.append((s.place, str(error)))
+                self.told.append((s.place, f"a network of {error} is not drawn and is text"))
                 waiting.append(s)
                 continue
             n_drawn += 1
@@ -137,7 +137,8 @@ class Bodies:
     def _undone(self, n_actions: int, n_told: int, error: CannotDrawError) -> None:
         """Leave the whole body as text, and say why."""
         del self.actions[n_actions:], self.told[n_told:]
-        self.told.append((error.place, f"{error.says}, so all of {self.unit.name} is text"))
+        says = f"{error.says} has no drawing, so all of {self.unit.name} is text"
+        self.told.append((error.place, says))
 
     def _flush(self, waiting: list[sx.Statement], page: Page, networks: Networks[Any]) -> None:
         """Write what waits into an action, and draw its call."""

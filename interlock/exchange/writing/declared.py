@@ -21,6 +21,7 @@ _ELEMENTARY = frozenset(
         *("UINT", "UDINT", "ULINT", "REAL", "LREAL", "TIME", "DATE", "DT", "TOD"),
     )
 )
+_UNKNOWN = frozenset(("UNION", "REFERENCE"))
 _TEXTS = {"STRING": "string", "WSTRING": "wstring"}
 _UNSIGNED = frozenset(("USINT", "UINT", "UDINT", "ULINT", "BYTE", "WORD", "DWORD", "LWORD"))
 
@@ -33,7 +34,7 @@ def refusal(place: Place, says: str) -> InputError:
 def can_be_said(declarations: Iterable[sx.Declaration]) -> bool:
     """Whether the format has a word for all that is said in declarations."""
     return not any(
-        d.edge or d.kind not in _SECTION_OF or _is_open(d.type) or d.type.name == "UNION"
+        d.edge or d.kind not in _SECTION_OF or _is_open(d.type) or d.type.name in _UNKNOWN
         for d in declarations
     )
 
@@ -108,8 +109,6 @@ def data_type(t: sx.TypeDef, comments: Comments) -> Tag:
     """
     if t.extends:
         raise refusal(t.place, f"the structure {t.name} extends {t.extends}, which is not written")
-    if t.namespace:
-        raise refusal(t.place, f"the namespace {t.namespace} of {t.name} is not written")
     base = tag("baseType", type_tag(t.type))
     return tag(
         "dataType", base, initial_tag(t.initial), documentation(comments(t.place)), name=t.name
@@ -150,9 +149,10 @@ def type_tag(t: sx.TypeRef) -> Tag:
 
 def _of_another(t: sx.TypeRef, of: sx.TypeRef) -> Tag:
     base = tag("baseType", type_tag(of))
-    if t.name != "ARRAY":
-        # It has no meaning here either way; the format knows pointers alone.
+    if t.name == "POINTER":
         return tag("pointer", base)
+    if t.name != "ARRAY":
+        raise refusal(t.place, f"a {t.name} is not written")
     dimensions = []
     for limits in t.dimensions:
         if limits is None:

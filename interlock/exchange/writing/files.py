@@ -18,6 +18,7 @@ from interlock.exchange.writing.declared import (
     sections,
     type_tag,
 )
+from interlock.exchange.writing.namespaces import without_namespaces
 from interlock.exchange.writing.tags import Tag, document, documentation, formatted, tag
 from interlock.st import syntax as sx
 from interlock.st.comments import Source
@@ -83,6 +84,10 @@ class _Writer:
     def __init__(
         self, files: Sequence[sx.SourceFile], drawn: str, texts: Mapping[str, str]
     ) -> None:
+        self.written = Written("")
+        if any(thing.namespace for file in files for thing in (*file.units, *file.types)):
+            self._lose("namespaces: each name stands by itself")
+        files = without_namespaces(files)
         self._files = files
         self._drawn = drawn
         self._known = KnownTypes.of(files)
@@ -94,7 +99,6 @@ class _Writer:
             if found is not None:
                 self._sources[found[0]] = Source(found[1], file)
         self._is_lost = len(plain) < len(texts)
-        self.written = Written("")
 
     def write(self, name: str) -> Written:
         """The file."""
@@ -129,9 +133,6 @@ class _Writer:
             self._lose("words of access such as PUBLIC and FINAL")
         if unit.kind == "CLASS":
             self._lose(f"that {unit.name} is a CLASS: it is a function block without a body")
-        if unit.namespace:
-            says = f"the namespace {unit.namespace} of {unit.name} is not written"
-            raise refusal(unit.place, says)
         bodies = self._bodies(unit, self._drawn)
         actions = [
             tag("action", documentation(self._about(a.place)), bodies.body(a.body), name=a.name)
