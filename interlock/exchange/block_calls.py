@@ -65,7 +65,10 @@ class BlockCalls(Values):
 
     def _give(self, node: Node, name: str, value: sx.Expression) -> None:
         """Give an output of a block its value, negated where it is drawn so."""
-        if blocks.written_output(node, name).negated:
+        output = blocks.written_output(node, name)
+        if output.edge:
+            value = self.trigger(node, output.edge, value, f"{node.id}_{output.name}")
+        if output.negated:
             value = sx.Unary("NOT", value, node.place)
         self.set(node, name, value)
 
@@ -119,6 +122,9 @@ class BlockCalls(Values):
     def _call(self, node: Node, enable: sx.Expression) -> None:
         """Call a function with EN or with effects, or an action."""
         result = blocks.main_output(node, self.making)
+        if any(output.edge for output in node.outputs):
+            # What it gives stays as it was while it is not called.
+            raise node.refuse("an edge of an output of what is enabled is not supported")
         given = self._given(node)
         out, self.out = self.out, []
         if not isinstance(enable, sx.Truth):

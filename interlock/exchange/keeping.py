@@ -97,7 +97,8 @@ class Planner:
         return self.plan
 
     def _note_uses(self, node: Node) -> None:
-        value = is_value(node, self._making)
+        # Whether an edge is there is found when its own turn comes.
+        value = is_value(node, self._making) and not any(o.edge for o in node.outputs)
         for pin in node.pins:
             if pin.name.casefold() in node.in_outs:
                 continue

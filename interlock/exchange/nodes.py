@@ -59,11 +59,23 @@ class Pin:
 
 @dataclass(eq=False)
 class Output:
-    """What a block gives: its formal parameter, and what it is assigned to beside its wires."""
+    """What a block gives.
+
+    Attributes
+    ----------
+    name : str
+        Its formal parameter.
+    negated : bool
+    edge : str
+        ``rising``, ``falling`` or empty.
+    expression : syntax.Expression or None
+        What it is assigned to beside its wires.
+    """
 
     name: str
     place: Place
     negated: bool = False
+    edge: str = ""
     expression: sx.Expression | None = None
 
 
@@ -324,11 +336,12 @@ def _pins(node: Node) -> Iterator[tuple[Pin, Element]]:
 
 
 def _read_output(node: Node, variable: Element) -> None:
-    for name, allowed in (("edge", _EDGES), ("storage", _STORAGES)):
-        if _chosen(variable, name, allowed):
-            says = f"'{name}' of an output of a block is not supported; draw a coil behind it"
-            variable.refuse(says)
+    if _chosen(variable, "storage", _STORAGES):
+        variable.refuse("an output of a block stores nothing; draw a coil behind it")
     output = Output(variable.get("formalParameter"), variable.place, variable.is_true("negated"))
+    output.edge = _chosen(variable, "edge", _EDGES)
+    if output.edge and output.negated:
+        variable.refuse("an edge that is negated as well has no meaning that is agreed upon")
     expression = variable.at("connectionPointOut", "expression")
     if expression is not None:
         output.expression = expression_in(expression)

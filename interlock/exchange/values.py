@@ -151,6 +151,8 @@ class Values:
     def of_instance(self, node: Node, output: str) -> sx.Expression:
         """What an instance gave when it was called before."""
         named = blocks.written_output(node, output)
+        if named.edge:
+            raise node.refuse("an edge of an output that leads back is not supported")
         value = blocks.member(blocks.instance_of(node), named.name)
         return sx.Unary("NOT", value, node.place) if named.negated else value
 

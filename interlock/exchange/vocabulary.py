@@ -122,10 +122,14 @@ def check_root(root: Element) -> None:
     ------
     InputError
     """
-    if root.namespace.removeprefix("http://").casefold() == _SECOND_EDITION.casefold():
+    is_second = root.namespace.removeprefix("http://").casefold() == _SECOND_EDITION.casefold()
+    if is_second and root.name not in ROOTS:
         root.refuse(
-            "the format of IEC 61131-10 is not read; export in the format of TC6, version 2.01"
+            "the format of IEC 61131-10 is read only where it is built like that of TC6, with "
+            f"'project' as its root and not '{root.name[:60]}'; export in the format of TC6 2.01"
         )
+    if is_second:
+        return
     if root.namespace and not root.namespace.startswith(_NAMESPACE):
         says = f"the namespace '{root.namespace[:80]}' is not that of the exchange format"
         root.refuse(f"{says}; expected {_NAMESPACE}_0201")

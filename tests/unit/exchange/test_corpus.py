@@ -23,7 +23,7 @@ from interlock.st.write import write_file
 FOLDER = Path(__file__).parents[2] / "programs" / "exchange"
 FILES = sorted(FOLDER.glob("*.xml"))
 REFUSED = {
-    "edition": "2:1: the format of IEC 61131-10 is not read; export in the format of TC6",
+    "edition": "2:1: the format of IEC 61131-10 is read only where it is built like that of TC6",
     "list": "44:11, PROGRAM Main: Instruction List (IL) is not read; write it in ST, LD or FBD",
     "loop": "91:13, PROGRAM Main, jump 6 (AGAIN): the jump to 'AGAIN' leads back, which is a loop",
     "macro": "43:13, PROGRAM Main, macroStep 2 (M): a macro step is not read",

@@ -66,6 +66,15 @@ def series_and_parallel(s: Sheet, rail: str) -> None:
     s.coil("r", s.contact("c", *both, negated="1"))
 
 
+@means(
+    "edge_3_OUT(CLK := NOT a); NOT_3_OUT := edge_3_OUT.Q; q := NOT_3_OUT; r := NOT_3_OUT;",
+)
+def edge_of_an_output(s: Sheet, rail: str) -> None:
+    block = s.block("NOT", {"IN": s.contact("a", rail)}, "OUT", signs={"OUT": 'edge="rising"'})
+    s.coil("q", block)
+    s.coil("r", block)
+
+
 @means("IF a THEN q := TRUE; END_IF; IF b THEN q := FALSE; END_IF; r := NOT c;")
 def kinds_of_coils(s: Sheet, rail: str) -> None:
     s.coil("q", s.contact("a", rail), storage="set")

@@ -183,7 +183,7 @@ _BOMB = '<!DOCTYPE p [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><project>&b;</proj
         ("<html/>", "'html' is no root of an exchange file; expected 'project' or 'pou'"),
         (
             '<Project xmlns="www.iec.ch/public/TC65SC65BWG7TF10"/>',
-            "the format of IEC 61131-10 is not read; export in the format of TC6, version 2.01",
+            "the format of IEC 61131-10 is read only where it is built like that of TC6, with ",
         ),
         ('<project xmlns="urn:x"/>', "the namespace 'urn:x' is not that of the exchange format"),
         ("<project><type/></project>", "'type' has no place in 'project'; did you mean 'types'?"),
