@@ -7,73 +7,18 @@ free. Between two columns is a channel, in which wires run up and down, each in 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from interlock.exchange.arrangement import Arrangement, Measures, Point, Wire, straightened
 from interlock.exchange.signs import RAIL, Port, Sign, all_signs
 
-Point = tuple[float, float]
+__all__ = ["Arrangement", "Measures", "Wire", "arrange"]
+
 MOST_SIGNS = 600
 _FEW = 16
 _Out = tuple[int, str]
 _Key = frozenset[_Out]
-
-
-@dataclass(frozen=True)
-class Measures:
-    """Lengths of a drawing, in units of its own.
-
-    Attributes
-    ----------
-    width_of : callable
-        The width of a sign with what stands beside it.
-    line : float
-        From one line to the next.
-    track : float
-        Between two wires that run up and down beside each other.
-    margin : float
-        Between a sign and the nearest of these.
-    """
-
-    width_of: Callable[[Sign], float]
-    line: float = 40
-    track: float = 8
-    margin: float = 10
-
-
-@dataclass
-class Wire:
-    """A wire from a source to where it comes in."""
-
-    source: Sign
-    output: str
-    sink: Sign
-    port: Port
-    points: list[Point]
-
-
-@dataclass
-class Arrangement:
-    """A network with its places.
-
-    Attributes
-    ----------
-    signs : list of Sign
-        What gives before what takes.
-    at : dict of int to (float, float)
-        By the identity of a sign the left end of its first line.
-    width_of : dict of int to float
-        By the identity of a sign the width of its column.
-    wires : list of Wire
-    width, height : float
-    """
-
-    signs: list[Sign]
-    at: dict[int, Point]
-    width_of: dict[int, float]
-    wires: list[Wire]
-    width: float
-    height: float
 
 
 def arrange(roots: Sequence[Sign], measures: Measures) -> Arrangement:
@@ -404,13 +349,13 @@ class _Arranger:
         if end.bus is None:
             for source, output in end.port.sources:
                 start = (0.0, self._y(end.near))
-                yield Wire(source, output, end.sign, end.port, _straightened([start, *enters]))
+                yield Wire(source, output, end.sign, end.port, straightened([start, *enters]))
             return
         x = self._x(end.bus.channel, end.bus)
         enters = [(x, self._y(end.near)), *enters]
         for source, output in end.port.sources:
             begins = self._begins(end.bus, (id(source), output), at)
-            yield Wire(source, output, end.sign, end.port, _straightened([*begins, *enters]))
+            yield Wire(source, output, end.sign, end.port, straightened([*begins, *enters]))
 
     def _begins(self, bus: _Bus, out: _Out, at: dict[int, Point]) -> list[Point]:
         """The points of a wire from its source up to a bus."""
@@ -421,17 +366,3 @@ class _Arranger:
             return [(self._lefts[column] + self._widths[column], y), (x, y)]
         before = self._begins(leg[1], out, at)
         return [*before, (self._x(leg[1].channel, leg[1]), y), (x, y)]
-
-
-def _straightened(points: list[Point]) -> list[Point]:
-    """The same line without points that lie on it."""
-    found: list[Point] = []
-    for point in points:
-        if found and found[-1] == point:
-            continue
-        if len(found) > 1 and (
-            found[-2][0] == found[-1][0] == point[0] or found[-2][1] == found[-1][1] == point[1]
-        ):
-            found.pop()
-        found.append(point)
-    return found

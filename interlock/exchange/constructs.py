@@ -97,7 +97,7 @@ NETWORKS = (
     taken(
         "block",
         "The call of its instance or a function. Inputs that nothing is wired to are left out of "
-        "the call. Pins may be negated, inputs may be for an edge.",
+        "the call. Pins may be negated or for an edge, of an output when the block is evaluated.",
         _pou(
             "FBD",
             _value(1, "NOT a")
@@ -291,7 +291,8 @@ CHARTS = (
 FILES = (
     taken(
         "exchange file",
-        "A file that ends in .xml, of TC6 2.01 or earlier, beside files of text or alone: units, "
+        "A file that ends in .xml, of TC6 2.01 or earlier, or of IEC 61131-10 where it is built "
+        "alike, beside files of text or alone: units, "
         "types, globals, tasks. Bodies in ST stand in it bare, or in any element of XHTML.",
         _pou("ST", "<p xmlns='http://www.w3.org/1999/xhtml'>q := NOT a;</p>"),
         *("XML", "TC6", "pou", "project"),

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from interlock.exchange.arranging import Arrangement, Measures, Wire, arrange
 from interlock.exchange.drawn_bodies import DrawnNetwork
 from interlock.exchange.signs import RAIL, Port, Sign, all_signs
+from interlock.pictures.joints import joints_of
 from interlock.pictures.letters import laid_out_width
 from interlock.pictures.network_values import Values, power_of
 from interlock.pictures.style import INK, MANDATORY, MANDATORY_FILL, NEUTRAL_FILL, PALE, PAPER, SAFE
@@ -125,7 +126,9 @@ class _Network:
             self._mark(self.shown.marked)
         for wire in arranged.wires:
             self._wire(wire)
-        self._dots(arranged.wires)
+        for x, y in joints_of(arranged.wires):
+            at: Look = {"cx": x + self._x0, "cy": y + self._y0, "r": _DOT}
+            self.content.append(element("circle", fill=INK, **at))
         for sign in arranged.signs:
             self._sign(sign)
 
@@ -191,27 +194,6 @@ class _Network:
             stroke=SAFE if is_on else INK,
             stroke_width=_HEAVY if is_on else _THIN,
         )
-
-    def _dots(self, wires: Sequence[Wire]) -> None:
-        """Mark where wires of one source part, and where several join."""
-        ways: dict[tuple[float, float], set[tuple[float, float]]] = {}
-        for wire in wires:
-            for one, other in zip(wire.points, wire.points[1:], strict=False):
-                for here, there in ((one, other), (other, one)):
-                    way = (_sign_of(there[0] - here[0]), _sign_of(there[1] - here[1]))
-                    ways.setdefault(here, set()).add(way)
-        corners = set(ways)
-        for wire in wires:
-            for one, other in zip(wire.points, wire.points[1:], strict=False):
-                for point in corners:
-                    if _lies_between(point, one, other):
-                        way = (_sign_of(other[0] - one[0]), _sign_of(other[1] - one[1]))
-                        if any(point in w.points and _share(w, wire) for w in wires):
-                            ways[point] |= {way, (-way[0], -way[1])}
-        for (x, y), found in ways.items():
-            if len(found) > 2:
-                at: Look = {"cx": x + self._x0, "cy": y + self._y0, "r": _DOT}
-                self.content.append(element("circle", fill=INK, **at))
 
     def _left_of(self, sign: Sign) -> float:
         """Where a wire ends that comes into a sign."""
@@ -405,20 +387,3 @@ def _words_of(sign: Sign) -> str:
 
 def _output(sign: Sign, output: str) -> str:
     return sign.outputs[sign.line_of(output)] if sign.is_block and sign.outputs else ""
-
-
-def _sign_of(value: float) -> float:
-    return (value > 0) - (value < 0)
-
-
-def _lies_between(
-    point: tuple[float, float], one: tuple[float, float], other: tuple[float, float]
-) -> bool:
-    x, y = point
-    if one[0] == other[0] == x:
-        return min(one[1], other[1]) < y < max(one[1], other[1])
-    return one[1] == other[1] == y and min(one[0], other[0]) < x < max(one[0], other[0])
-
-
-def _share(one: Wire, other: Wire) -> bool:
-    return one.port is other.port or (one.source is other.source and one.output == other.output)

@@ -18,7 +18,7 @@ from interlock.exchange.writing.declared import (
     sections,
     type_tag,
 )
-from interlock.exchange.writing.namespaces import without_namespaces
+from interlock.exchange.writing.namespaces import names_of, without_namespaces
 from interlock.exchange.writing.tags import Tag, document, documentation, formatted, tag
 from interlock.st import syntax as sx
 from interlock.st.comments import Source
@@ -85,7 +85,7 @@ class _Writer:
         self, files: Sequence[sx.SourceFile], drawn: str, texts: Mapping[str, str]
     ) -> None:
         self.written = Written("")
-        if any(thing.namespace for file in files for thing in (*file.units, *file.types)):
+        if any(thing.namespace for thing in names_of(files)):
             self._lose("namespaces: each name stands by itself")
         files = without_namespaces(files)
         self._files = files

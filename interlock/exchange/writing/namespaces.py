@@ -32,7 +32,7 @@ def without_namespaces(files: Sequence[sx.SourceFile]) -> Sequence[sx.SourceFile
     InputError
         Where two units or types would then be called alike.
     """
-    named = [thing for file in files for thing in (*file.units, *file.types)]
+    named = names_of(files)
     spaces = {thing.namespace.casefold() for thing in named if thing.namespace}
     if not spaces:
         return files
@@ -45,6 +45,15 @@ def without_namespaces(files: Sequence[sx.SourceFile]) -> Sequence[sx.SourceFile
     tails = {".".join(parts[n:]) for s in spaces for parts in [s.split(".")] for n in range(9)}
     known = sorted(filter(None, tails | spaces), key=len, reverse=True)
     return [_bare(file, known) for file in files]
+
+
+def names_of(files: Sequence[sx.SourceFile]) -> list[sx.Unit | sx.TypeDef]:
+    """What files declare that may stand in a namespace."""
+    found: list[sx.Unit | sx.TypeDef] = []
+    for file in files:
+        found += file.units
+        found += file.types
+    return found
 
 
 def _bare(node: _Node, spaces: Sequence[str]) -> _Node:

@@ -82,7 +82,9 @@ class Charts(StepTimes):
     def _qualifier(self, use: sx.ActionUse) -> str:
         qualifier = use.qualifier.upper() or "N"
         if qualifier == "DL":
-            says = "the qualifier DL stands in the exchange format and has no meaning in IEC 61131-3"
+            says = (
+                "the qualifier DL stands in the exchange format and has no meaning in IEC 61131-3"
+            )
             raise self.reading.refuse(use.place, f"{says}; use D or L, each in a step of its own")
         if qualifier not in _BLOCKS:
             says = f"the qualifier '{use.qualifier}' is not known; known: {', '.join(_BLOCKS)}"

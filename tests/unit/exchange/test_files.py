@@ -151,7 +151,9 @@ def test_mistakes_of_all_units_are_told_at_once() -> None:
 
 def test_the_second_edition_is_read_where_it_is_built_alike() -> None:
     text = project(pou("Main", st_body("q := NOT a;"), _FACES))
-    again = text.replace("http://www.plcopen.org/xml/tc6_0201", "www.iec.ch/public/TC65SC65BWG7TF10")
+    again = text.replace(
+        "http://www.plcopen.org/xml/tc6_0201", "www.iec.ch/public/TC65SC65BWG7TF10"
+    )
     assert again != text
     one, other = load_project({"main.xml": text}), load_project({"main.xml": again})
     assert one.program == other.program
