@@ -40,7 +40,7 @@ KINDS = {
     "demands": "the model's own matrix of causes and effects, each cell judged, also as XLSX",
     "signals": "the list of inputs and outputs, as XLSX and CSV",
     "networks": "what of the program is drawn: ladder, blocks and charts, after the first scan; "
-    "and in a run that violates a requirement the networks that decided its last scan",
+    "and with runs the networks that decided the last scan of each",
     "supplies": "what each supply of power feeds, for models that declare some",
     "side-view": "the side view at the start and in each configuration of the conversions",
     "runs": "a sequence chart of the run that violates a requirement, for each violated one",

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+import shutil
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import pytest
 
+from interlock.cli.main import run
 from interlock.exchange.drawn_bodies import drawn_bodies
 from interlock.exchange.signs import all_signs
 from interlock.independent_judge.player import Player
@@ -18,7 +21,7 @@ from interlock.pictures.networks import Shown, draw_networks
 from interlock.pictures.program import DrawnProgram
 from interlock.st.parser import parse_file
 from tests.support.exchange_files import Sheet, interface, pou, project
-from tests.support.models import shipped
+from tests.support.models import MODELS, shipped
 
 CHART = """FUNCTION_BLOCK Doors
 VAR_INPUT go, back : BOOL; END_VAR
@@ -132,3 +135,18 @@ def test_texts_of_a_chart_keep_apart() -> None:
         for other in boxes[n + 1 :]:
             apart = one[1] <= other[0] or other[1] <= one[0] or abs(one[2] - other[2]) >= 9
             assert apart, (one, other)
+
+
+def test_what_decided_a_violation_is_drawn(tmp_path: Path) -> None:
+    whole = (MODELS / "ramp-drawn" / "controller.xml").read_text(encoding="utf-8")
+    broken = whole.replace("<variable>stop_free</variable>", "<variable>start</variable>")
+    assert broken != whole
+    (tmp_path / "controller.xml").write_text(broken, encoding="utf-8")
+    shutil.copytree(MODELS / "ramp", tmp_path / "ramp")
+    model = "title: Broken\nrevises: ramp\ncontroller: controller.xml\nchanges: [one contact]\n"
+    (tmp_path / "model.yaml").write_text(model, encoding="utf-8")
+    folder = tmp_path / "drawn"
+    assert run(["draw", str(tmp_path), "--only", "networks", "--only", "runs", "-o", str(folder)]) == 1
+    names = {file.stem for file in folder.glob("*.svg")}
+    assert {"networks-Ramp", "networks-Secured-secured"} < names
+    assert any(name.startswith("decided-") for name in names)
