@@ -24,6 +24,7 @@ from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.model import Model, ModelMove
 from interlock.oversights.found import Looked
 from interlock.oversights.study import look_at_text
+from interlock.pictures.program import DrawnProgram
 from interlock.pictures.side_view import SideView
 from interlock.st.interpret import Controller
 from interlock.st.types import domain_of
@@ -247,6 +248,11 @@ class Bench:
         values = Row(self._names, tuple(controller.read(name) for name in self._names))
         memory = Row(self._memory, tuple(controller.exact_values().values()))
         return Scanned(values, memory, executed, decided)
+
+    @cached_property
+    def drawn_program(self) -> DrawnProgram:
+        """What of the program is drawn."""
+        return DrawnProgram(self.model)
 
     @cached_property
     def _names(self) -> dict[str, int]:

@@ -13,7 +13,9 @@ from interlock.independent_judge.story import WHO
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import ModelMove
+from interlock.telling.templates import as_is
 
+_NETWORKS_SHOWN = 3
 _REASONS_SHOWN = 3
 _PERSONS = (MoveKind.OPERATOR, MoveKind.DRIVER)
 
@@ -190,7 +192,26 @@ def why(desk: Desk) -> dict[str, Any]:
     shown = [_refusal(desk, refusal) for refusal in known[:_REASONS_SHOWN]]
     more = max(0, len(known) - _REASONS_SHOWN)
     files = [sheet.file for sheet in desk.bench.listing.sheets]
-    return {"refusals": shown, "more": more, "files": files}
+    networks = [as_is(svg) for svg in _networks(desk, known[0])] if known else []
+    return {"refusals": shown, "more": more, "files": files, "networks": networks}
+
+
+def _networks(desk: Desk, refusal: Refusal) -> list[str]:
+    """What is drawn of the program and decides why something does not happen, with its values."""
+    reason = refusal.reason
+    if reason is None or not desk.bench.drawn_program:
+        return []
+    places = [r.place for r in _permissives(reason)] or [
+        r.place for r in _all_of(reason) if r.permissive
+    ]
+    values = desk.session.here.scanned.values
+    return desk.bench.drawn_program.deciding(places, values.get, "why-")[:_NETWORKS_SHOWN]
+
+
+def _all_of(reason: Reason) -> Iterator[Reason]:
+    yield reason
+    for below in reason.below:
+        yield from _all_of(below)
 
 
 def _refusal(desk: Desk, refusal: Refusal) -> dict[str, Any]:

@@ -146,7 +146,8 @@ def test_what_decided_a_violation_is_drawn(tmp_path: Path) -> None:
     model = "title: Broken\nrevises: ramp\ncontroller: controller.xml\nchanges: [one contact]\n"
     (tmp_path / "model.yaml").write_text(model, encoding="utf-8")
     folder = tmp_path / "drawn"
-    assert run(["draw", str(tmp_path), "--only", "networks", "--only", "runs", "-o", str(folder)]) == 1
+    asked = ["--only", "networks", "--only", "runs", "-o", str(folder)]
+    assert run(["draw", str(tmp_path), *asked]) == 1
     names = {file.stem for file in folder.glob("*.svg")}
     assert {"networks-Ramp", "networks-Secured-secured"} < names
     assert any(name.startswith("decided-") for name in names)

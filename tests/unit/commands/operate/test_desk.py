@@ -254,6 +254,19 @@ def test_what_a_refused_move_lacks_stays_told_while_a_button_is_held(desk: Desk)
     assert not desk.is_puzzled, "asking by itself would take the answer away"
 
 
+def test_why_not_shows_the_network_that_decides_with_its_values() -> None:
+    jobs = Jobs()
+    desk = Desk(ServedModel(shipped("ramp-drawn"), jobs))
+    desk.session.act("scan")
+    refused = next(m for m in desk.bench.system.moves if m.name not in desk.session.possible())
+    perform(desk, {"act": "move", "move": refused.name})
+    shown = regions(desk)["why"]
+    assert "<svg" in shown
+    assert "PROGRAM Ramp, network" in shown
+    assert "<svg" not in regions(Desk(ServedModel(shipped("ramp"), jobs)))["why"]
+    jobs.end()
+
+
 @pytest.mark.parametrize(
     "name", ["landing-gear", *(f"ramp-broken/{name}" for name in folders("ramp-broken"))]
 )
