@@ -50,8 +50,7 @@ def main() -> int:
     for run, count in ((of_bodies, asked.programs - n_projects), (of_projects, n_projects)):
         if count:
             seed(asked.seed)(settings(quiet, max_examples=count)(run))()
-    for what, number in counts.items():
-        print(f"{number:6} {what}")
+        print(", ".join(f"{number} {what}" for what, number in counts.items()), flush=True)
     return 1 if counts["differences"] else 0
 
 
