@@ -59,7 +59,7 @@ def test_on_a_narrow_terminal_no_place_is_cut_off(
     text = said(capsys)
     assert max(map(len, text.split("\n"))) <= 72
     assert "…" not in text
-    assert "each judged over 2,961 states, 21 deep" in text
+    assert "each judged over 2,961 states, 22 deep" in text
 
 
 @pytest.mark.parametrize("columns", ["40", "80", "109", "110", "200"])
