@@ -208,7 +208,9 @@ class Player:
         self.led_by = ""
 
     def ways_on(self, human: bool) -> Iterator[str]:
-        """What may happen now without a fault that strikes or clears: moves, the scan, timers.
+        """What may happen now and can be counted on, or brought about: moves, the scan, timers.
+
+        No fault strikes or clears, and no move of the plant is made that need not happen.
 
         Parameters
         ----------
@@ -219,7 +221,8 @@ class Player:
         if self._clocks.may_pass():
             yield TICK
         for name, move in self._moves.items():
-            if (human or move.kind is not MoveKind.HUMAN) and self.enabled(name):
+            is_chosen = not move.may and (human or move.kind is not MoveKind.HUMAN)
+            if is_chosen and self.enabled(name):
                 yield name
 
     def owed(self) -> Iterator[str]:
@@ -229,7 +232,8 @@ class Player:
             yield TICK
         for name, move in self._moves.items():
             is_ripe = self._clocks.is_ripe(name)
-            if move.kind is MoveKind.PLANT and is_ripe and self.possible(name):
+            is_owed = move.kind is MoveKind.PLANT and not move.may
+            if is_owed and is_ripe and self.possible(name):
                 yield name
 
     def _by_the_controller(self) -> Iterator[str]:

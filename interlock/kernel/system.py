@@ -175,6 +175,8 @@ class Move:
         The move in the trade's words, for a witness; may be empty.
     origin : Origin or None
         Which fault or timer it belongs to; None where the plant, people or the program make it.
+    is_chance : bool
+        The plant makes it or not, and nobody can bring it about.
     """
 
     name: str
@@ -184,6 +186,12 @@ class Move:
     fair: Expr | None = None
     says: str = ""
     origin: Origin | None = None
+    is_chance: bool = False
+
+    @property
+    def is_unbidden(self) -> bool:
+        """Whether it need not happen and nobody can bring it about: no way back counts on it."""
+        return self.is_chance or self.kind is MoveKind.FAULT
 
 
 @dataclass(frozen=True)
@@ -249,12 +257,12 @@ class System:
 
     @cached_property
     def onward(self) -> Mapping[str, Move]:
-        """The moves that a way back may use, by name: all but strikes and clearings of faults."""
-        return {move.name: move for move in self.moves if move.kind is not MoveKind.FAULT}
+        """The moves that a way back may use, by name: all but faults' and what is chance."""
+        return {move.name: move for move in self.moves if not move.is_unbidden}
 
     @property
-    def has_faults(self) -> bool:
-        """Whether some move is the strike or the clearing of a fault."""
+    def has_unbidden(self) -> bool:
+        """Whether some move is one that no way back may use."""
         return len(self.onward) < len(self.moves)
 
     @cached_property

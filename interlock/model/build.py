@@ -272,8 +272,8 @@ class _Builder:
         updates = {name: self._carried(name, f) for name, f in move.also.items()}
         updates[move.machine] = target
         guard = and_(at, when)
-        fair = guard if move.kind is MoveKind.PLANT else None
-        return Move(move.name, move.kind, guard, updates, fair, move.says)
+        fair = guard if move.kind is MoveKind.PLANT and not move.may else None
+        return Move(move.name, move.kind, guard, updates, fair, move.says, is_chance=move.may)
 
     def _carried(self, machine: str, formula: Formula) -> Expr:
         """What another machine's move makes of `machine`, which a jam keeps where it is."""

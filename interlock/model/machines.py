@@ -133,6 +133,12 @@ def _moves_of(
         if formula is not None:
             also[other] = formula
     takes = read_duration(move, document, path, mistakes)
+    if move.may and (move.by or shape.by) != "plant":
+        said = "only moves of the plant 'may' happen; people owe nothing anyway"
+        mistakes.add(document.key_place((*path, "may")), said)
+    if move.may and move.seconds is not None:
+        said = "what need not happen takes no 'seconds'"
+        mistakes.add(document.key_place((*path, "may")), said)
     result = []
     _distinct(move.from_, document, (*path, "from"), mistakes)
     for number, source_name in enumerate(move.from_):
@@ -155,6 +161,7 @@ def _moves_of(
                 says=move.says or "",
                 place=document.place(path),
                 takes=takes,
+                may=move.may,
             )
         )
     return result
@@ -205,6 +212,7 @@ def _settings_of(
             kind=MoveKind(shape.by),
             says=_says_set(control, number),
             place=names.document.key_place(path),
+            bounces=shape.bounces,
         )
         for number, position in enumerate(control.states)
     ]

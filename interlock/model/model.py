@@ -100,6 +100,10 @@ class ModelMove:
     takes : Duration or None
         Without time, verdicts depend on the least alone, and only where each machine moves once
         between scans.
+    may : bool
+        It happens by itself or not at all: nothing is owed, and nobody can bring it about.
+    bounces : bool
+        It sets a control that bounces.
     """
 
     name: str
@@ -112,11 +116,13 @@ class ModelMove:
     says: str
     place: Place
     takes: Duration | None = None
+    may: bool = False
+    bounces: bool = False
 
     @property
     def takes_no_turn(self) -> bool:
         """Whether any number of such moves may come between two scans."""
-        return self.kind is MoveKind.INPUT
+        return self.bounces or self.kind is MoveKind.INPUT
 
 
 @dataclass(frozen=True)

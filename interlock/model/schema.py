@@ -22,7 +22,6 @@ from interlock.model.matrix_signs import MEANINGS
 from interlock.model.patterns import PATTERNS
 from interlock.model.schema_fields import (
     Expression,
-    Milliseconds,
     Name,
     Names,
     ProgramName,
@@ -32,6 +31,7 @@ from interlock.model.schema_fields import (
     Words,
 )
 from interlock.model.schema_time import TimeShape
+from interlock.model.schema_wired import OutputShape, SensorShape
 
 
 class _Shape(BaseModel):
@@ -57,6 +57,7 @@ class MoveShape(_Shape):
     )
     source: Words | None = Field(None, description="Where the duration comes from.")
     assumed: bool = Field(False, description="The duration is assumed; shown where it is used.")
+    may: bool = Field(False, description="It may happen, by itself, and need not.")
 
 
 class MachineShape(_Shape):
@@ -80,40 +81,8 @@ class ControlShape(_Shape):
     released: Name | None = Field(
         None, description="The position a spring returns it to; shown as 'released'."
     )
-
-
-class _Wired(_Shape):
-    address: Words | None = Field(None, description="Its address, such as %IX0.3 or %QX1.0.")
-    terminal: Words | None = Field(None, description="Module and channel, or terminal.")
-    delay_ms: Milliseconds | None = Field(
-        None, description="Greatest delay: input filter, or from an output to its effect."
-    )
-    delay_source: Words | None = Field(None, description="Where the delay comes from.")
-    delay_assumed: bool = Field(False, description="The delay is assumed.")
-
-
-class SensorShape(_Wired):
-    """A signal, called like an input of the program: what it reads of the plant truth while it
-    works. An input without one, or one that reads nothing yet, is free.
-    """
-
-    says: Words = ""
-    reads: Expression | None = Field(None, description="What it reads; free where not given.")
-    pair: ProgramName | None = Field(
-        None, description="The other channel of an antivalent or like pair."
-    )
-
-
-class OutputShape(_Wired):
-    """How an output of the controller is shown."""
-
-    says: Words = ""
-    lamp: Literal["red", "yellow", "green", "blue", "white"] | None = None
-    sounds: bool = False
-    announces: bool | None = Field(
-        default=None,
-        description="Whether it tells of something abnormal while it is on; where not given, "
-        "red, yellow and blue lamps and what sounds do.",
+    bounces: bool = Field(
+        False, description="It may be set any number of times before a scan sees it."
     )
 
 

@@ -1,4 +1,4 @@
-"""Models for who cannot take time into account yet: one with time is refused by name."""
+"""Models for who cannot take into account yet that there is time, or chance: refused by name."""
 
 from __future__ import annotations
 
@@ -33,3 +33,17 @@ def refuse_time(model: Model, who: str) -> None:
     if model.timing is not None:
         says = f"{who} cannot take a model with time; 'verify' can, and 'replay' its run files"
         raise InputError([Mistake(model.timing.place, says)])
+
+
+def refuse_chance(model: Model, who: str) -> None:
+    """Refuse a model with moves of the plant that may happen and need not.
+
+    Raises
+    ------
+    InputError
+        With the place of each such move.
+    """
+    found = dict.fromkeys(move.place for move in model.moves if move.may)
+    if found:
+        says = f"{who} cannot take a move that 'may' happen: what is seen at rest must be sure"
+        raise InputError([Mistake(place, says) for place in found])

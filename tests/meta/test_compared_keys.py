@@ -32,11 +32,11 @@ plant:
     moves:
       - {from: SHUT, to: BETWEEN, when: drive, by: operator, also: {bolt: IN}, name: leave,
          says: leaves, seconds: [1, 2], source: a data sheet, assumed: false}
-      - {from: BETWEEN, to: OPEN}
+      - {from: BETWEEN, to: OPEN, may: false}
   bolt: {states: [IN, OUT], moves: [{from: IN, to: OUT}]}
 controls:
   key: {says: the key, positions: [OFF, IDLE, ON], initial: 'OFF', by: operator, when: gate = SHUT,
-        released: IDLE}
+        released: IDLE, bounces: false}
 sensors:
   shut: {says: the switch, reads: gate = SHUT, pair: off, delay_ms: 10, delay_source: sheet,
          delay_assumed: false}
@@ -94,9 +94,11 @@ CHANGES: dict[str, tuple[str, str]] = {
     "plant.states": ("states: [IN, OUT]", "states: [IN, OUT, GONE]"),
     "plant.initial": ("initial: SHUT", "initial: OPEN"),
     "plant.by": ("by: plant\n", "by: driver\n"),
-    "plant.moves": ("      - {from: BETWEEN, to: OPEN}\n", ""),
-    "plant.moves.from": ("{from: BETWEEN, to: OPEN}", "{from: SHUT, to: OPEN}"),
-    "plant.moves.to": ("{from: BETWEEN, to: OPEN}", "{from: BETWEEN, to: SHUT}"),
+    "plant.moves": ("      - {from: BETWEEN, to: OPEN, may: false}\n", ""),
+    "plant.moves.may": ("may: false", "may: true"),
+    "controls.bounces": ("bounces: false", "bounces: true"),
+    "plant.moves.from": ("{from: BETWEEN, to: OPEN,", "{from: SHUT, to: OPEN,"),
+    "plant.moves.to": ("{from: BETWEEN, to: OPEN,", "{from: BETWEEN, to: SHUT,"),
     "plant.moves.when": ("when: drive, by", "when: lamp, by"),
     "plant.moves.by": ("by: operator, also", "by: human, also"),
     "plant.moves.also": ("also: {bolt: IN}", "also: {bolt: OUT}"),

@@ -110,10 +110,13 @@ class _Drawing:
             lines.append(f"    initial: {by.choice(states)}")
         if by.random() < 0.15:
             lines.append(f"    by: {by.choice(['operator', 'driver'])}")
+        # Only what the plant does by itself need not happen.
+        may = "false" if any("    by: " in line for line in lines) else "true"
         lines.append("    moves:")
         for source in states:
             n_moves = by.choice([1, 1, 1, 2])
-            lines += [f"      - {self._move(name, source)}" for _ in range(n_moves)]
+            moves = [self._move(name, source) for _ in range(n_moves)]
+            lines += [f"      - {move.replace('MAY', may)}" for move in moves]
         return lines
 
     def _move(self, name: str, source: str) -> str:
@@ -137,6 +140,8 @@ class _Drawing:
         least = random.Random(str(parts)).choice([None] * 8 + [9.0, 0.1, 0.05, 0.03, 0.001])
         if least is not None:
             parts.append(f"seconds: [{least}, 10], assumed: true")
+        elif random.Random(f"may {parts}").random() < 0.2 and "by: " not in str(parts):
+            parts.append("may: MAY")
         return f"{{{', '.join(parts)}}}"
 
     def _place(self, machine: str) -> str:
@@ -155,6 +160,8 @@ class _Drawing:
             parts.append(f"when: '{self._names.truth(by, 1, self._names.faults)}'")
         if by.random() < 0.2:
             parts.append("by: driver")
+        if random.Random(f"bounces {parts}").random() < 0.2:
+            parts.append("bounces: true")
         return f"{{{', '.join(parts)}}}"
 
     def _reads(self, name: str) -> str:

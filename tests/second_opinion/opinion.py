@@ -96,11 +96,15 @@ def _time_goes_on(reached: Reached) -> Opinion:
 
 
 def _never_lost(reached: Reached, can: set[int]) -> Opinion:
-    """The way back uses every move, scan and end of a timer, but no strike and no clearing."""
+    """The way back uses every move, scan and end of a timer, but no strike and no clearing.
+
+    Nor does it use a move of the plant that need not happen.
+    """
     back: dict[int, list[int]] = {}
     for number, after in enumerate(reached.after):
         for act, target in after:
-            if act.kind not in FAULT_KINDS:
+            is_chance = act.kind is Kind.MOVE and act.name in reached.world.chance
+            if act.kind not in FAULT_KINDS and not is_chance:
                 back.setdefault(target, []).append(number)
     todo = list(can)
     while todo:

@@ -145,7 +145,10 @@ class World:
     owed : list of Act
         What happens in the end where its own condition stays true.
     timed : set of str
-        The moves that take no turn, since their durations say when they come.
+        The moves that take no turn: those whose durations say when they come, and of controls
+        that bounce.
+    chance : set of str
+        The moves that may happen and need not, which nobody brings about.
     due : int
         What `State.moves` is where a scan has to come next.
     """
@@ -168,7 +171,8 @@ class World:
             if MEANINGS[effect.kind.name].is_kept
         ]
         self._moves = [self._looked_up(move) for move in self._possible_moves()]
-        self.timed = {m.name for m in model.moves if model.timing and m.takes}
+        self.timed = {m.name for m in model.moves if m.bounces or (model.timing and m.takes)}
+        self.chance = {m.name for m in model.moves if m.may}
         between = str(model.between_scans)
         counted = re.fullmatch("(.*) in all", between)
         self._is_counted = counted is not None
@@ -221,7 +225,7 @@ class World:
             move.target,
             self.function(move.when),
             [(self._machines.index(m), self.function(f)) for m, f in move.also.items()],
-            move.kind is MoveKind.PLANT,
+            move.kind is MoveKind.PLANT and not move.may,
         )
 
     # What is there to be seen.
@@ -366,7 +370,7 @@ def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]
 def _moves_in_a_scan(model: Model, machine: str) -> int:
     """How often a machine may move between two scans; 0 for as often as it likes."""
     own = [m for m in model.moves if m.machine == machine and m.kind is not MoveKind.INPUT]
-    own = [m for m in own if not (model.timing and m.takes)]
+    own = [m for m in own if not m.bounces and not (model.timing and m.takes)]
     shortest = min((m.takes.least for m in own if m.takes is not None), default=None)
     if shortest is None:
         return 1 if own else 0

@@ -131,6 +131,8 @@ def _move(model: Model, move: ModelMove) -> Facets:
         "also": ", ".join(f"{name}: {_text(f)}" for name, f in sorted(move.also.items())),
         "by": move.kind.value,
         "takes": _takes(move.takes),
+        "may": "yes" if move.may else "",
+        "bounces": "yes" if move.bounces else "",
         # What setting a control is called follows from what the control is called.
         WORDING: "" if model.machines[move.machine].is_control else move.says,
     }

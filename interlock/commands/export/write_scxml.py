@@ -84,6 +84,10 @@ def _comment(text: str) -> str:
 def _general_losses(model: Model) -> Iterator[str]:
     yield "the controller's program, its sensors and the requirements; outputs are data to be set"
     yield "that plant moves surely happen, and what may happen between two scans"
+    if any(move.may for move in model.moves):
+        yield "that some moves of the plant need not happen"
+    if any(move.bounces for move in model.moves):
+        yield "that some controls bounce"
     if model.free_inputs:
         yield f"{len(model.free_inputs)} inputs of the program without a sensor"
     if model.faults:

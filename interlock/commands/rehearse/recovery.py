@@ -86,7 +86,11 @@ class Recovery:
         names = taught_moves(built, procedures)
         self.taught = replace(
             self.full,
-            moves=tuple(m for m in self.full.moves if m.kind in UNATTENDED or m.name in names),
+            moves=tuple(
+                m
+                for m in self.full.moves
+                if (m.kind in UNATTENDED and not m.is_chance) or m.name in names
+            ),
         )
         self._stepper = Stepper(self.full)
         self._ways: dict[State, Way] = {}

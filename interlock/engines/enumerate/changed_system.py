@@ -142,7 +142,7 @@ class Known:
         space, shared = self.space, self.space.shared
         # Power-up is left for ever by the first move; what it leads to is where runs come back to.
         candidate = next((target for _, target in space.successors(0) if target), 0)
-        if not candidate or self.system.has_faults:
+        if not candidate or self.system.has_unbidden:
             return 0
         space.new_array("aimed", 4, self.n_states)
         space.new_array("toward", 4, self.n_states)
@@ -257,7 +257,7 @@ class FromPowerUp(Space):
         Where faults may strike or clear there are none: the parts of a changed model are not
         linked without these.
         """
-        if self.system.has_faults:
+        if self.system.has_unbidden:
             return [Answer(None)] * len(goals)
         return find_traps(self, goals, self._changed.program.address(name))
 

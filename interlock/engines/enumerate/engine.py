@@ -132,7 +132,7 @@ class _Plan:
             self._program.add_bits(f"tally{n}", [condition for _, condition in tally])
         for n, group in enumerate(self.traps):
             self._program.add_bits(f"goals{n}", [trap.goal for _, trap in group])
-        if self.traps and system.has_faults:
+        if self.traps and system.has_unbidden:
             self._program.add_onward()
         if self.stays:
             self._program.add_unowed()

@@ -45,7 +45,7 @@ def find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Ans
 def _settle_onward(space: Space, function: int) -> bool:
     """`_settle` by the moves that a way to a goal may use; runs to a trap may use every move."""
     shared = space.shared
-    if not space.system.has_faults:
+    if not space.system.has_unbidden:
         return _settle(space, function)
     expand, shared["expand"] = shared["expand"], space.conditions.address("onward")
     try:

@@ -1,0 +1,46 @@
+"""The shapes of what is wired to the controller: its signals and its outputs."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from interlock.model.schema_fields import Expression, Milliseconds, ProgramName, Words
+
+
+class _Wired(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    address: Words | None = Field(None, description="Its address, such as %IX0.3 or %QX1.0.")
+    terminal: Words | None = Field(None, description="Module and channel, or terminal.")
+    delay_ms: Milliseconds | None = Field(
+        None, description="Greatest delay: input filter, or from an output to its effect."
+    )
+    delay_source: Words | None = Field(None, description="Where the delay comes from.")
+    delay_assumed: bool = Field(False, description="The delay is assumed.")
+
+
+class SensorShape(_Wired):
+    """A signal, called like an input of the program: what it reads of the plant truth while it
+    works. An input without one, or one that reads nothing yet, is free.
+    """
+
+    says: Words = ""
+    reads: Expression | None = Field(None, description="What it reads; free where not given.")
+    pair: ProgramName | None = Field(
+        None, description="The other channel of an antivalent or like pair."
+    )
+
+
+class OutputShape(_Wired):
+    """How an output of the controller is shown."""
+
+    says: Words = ""
+    lamp: Literal["red", "yellow", "green", "blue", "white"] | None = None
+    sounds: bool = False
+    announces: bool | None = Field(
+        default=None,
+        description="Whether it tells of something abnormal while it is on; where not given, "
+        "red, yellow and blue lamps and what sounds do.",
+    )
