@@ -31,7 +31,8 @@ from interlock.model.names import Mistakes, Names
 from interlock.model.program_files import read_program_files
 from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
-from interlock.model.schema import ModelShape, OutputShape, SensorShape
+from interlock.model.schema import ModelShape
+from interlock.model.schema_wired import OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement

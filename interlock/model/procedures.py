@@ -24,8 +24,9 @@ from interlock.model.files import read_text
 from interlock.model.machines import read_duration
 from interlock.model.model import Duration, Formula, Machine, Model, ModelMove
 from interlock.model.names import Mistakes, Names
-from interlock.model.schema import ModelShape, SensorShape
+from interlock.model.schema import ModelShape
 from interlock.model.schema_fields import Expression, Name, Seconds, Words
+from interlock.model.schema_wired import SensorShape
 from interlock.model.shape import validated
 from interlock.model.yaml import Document, Path, read
 

@@ -19,6 +19,10 @@ def met_in_model(model: Model, run_class: Class) -> Iterator[str]:
     declared = [*model.program.variables, *model.program.instances]
     if any(one.retain for one in declared):
         yield "model with RETAIN"
+    if any(move.may for move in model.moves):
+        yield "model with moves that need not happen"
+    if any(move.bounces for move in model.moves):
+        yield "model with controls that bounce"
     if run_class.human:
         yield "model with human errors"
     bound = "any number of" if run_class.at_most is None else f"at most {run_class.at_most}"
