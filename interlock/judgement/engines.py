@@ -21,7 +21,7 @@ from interlock.kernel.query import (
     Reach,
     TooManyValuesError,
 )
-from interlock.kernel.system import Role, System
+from interlock.kernel.system import MoveKind, Role, System
 
 AUTOMATIC = "auto"
 # So many are enumerated before diagrams are compiled, let alone grown.
@@ -55,13 +55,16 @@ class AutomaticEngine:
     ) -> Exploration:
         """As `Engine.explore`; the answer names the engine that gave it, and why that one did."""
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
-        if n_flags > MAX_FLAGS:
+        has_time = any(move.kind is MoveKind.TIME for move in system.moves)
+        if n_flags > MAX_FLAGS and not has_time:
             why = f"{n_flags} flags of faults, each of which may double the states"
             return _because(why, make("symbolic").explore(system, queries, limits, progress))
         n_runs = sum(isinstance(query, Reach) for query in queries)
         most, why = FEW_STATES, f"no more than {FEW_STATES:,} states, which are soon listed"
         if n_runs > MANY_RUNS:
             most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
+        if has_time:
+            most, why = MAX_ENUMERATED, "clocks, of which diagrams hold each value by itself"
         reason: DeclinedError | None = None
         for instead in (
             make("symbolic", breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED),
