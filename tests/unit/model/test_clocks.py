@@ -182,6 +182,14 @@ def test_a_bound_in_time_is_kept_up_to_its_last_instant(
         assert found.margin.says.startswith("at most 0.8 s of the allowed 0.8")
 
 
+@pytest.mark.parametrize("engine", ["reference", "enumerate", "symbolic"])
+def test_an_answer_that_never_comes_is_too_late(engine: str, tmp_path: Path) -> None:
+    asked = ("leads_to: gate = shut", "leads_to: alarm, within: 1 s")
+    assert (
+        verify(timed_gate(tmp_path, asked), catalogue()[engine]()).findings[1].outcome is VIOLATED
+    )
+
+
 def test_an_answer_may_come_in_the_instant_in_which_it_is_asked_for(tmp_path: Path) -> None:
     asked = ("whenever: drive, leads_to: gate = shut", "whenever: button, leads_to: gate = moving")
     at_once = ("seconds: [0, 0.1]", "seconds: [0, 0]")
