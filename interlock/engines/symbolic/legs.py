@@ -118,8 +118,9 @@ class Walk:
         enough = space.diagrams.false
         if number == len(self._places) - 1:
             enough = self._until & space.reached
-        steps = [_inside(move, place.inside) for move in moves if not self._is_fault(move)]
-        strikes = [_inside(move, place.inside) for move in moves if self._is_fault(move)]
+        taken = _inside_new if space.is_outrun else _inside
+        steps = [taken(move, place.inside) for move in moves if not self._is_fault(move)]
+        strikes = [taken(move, place.inside) for move in moves if self._is_fault(move)]
         for grown in chained([steps, strikes], found):
             if (found & enough).satisfiable():
                 break
@@ -191,6 +192,22 @@ def _inside(move: SymbolicMove, inside: Node) -> Taken:
 
     def step(states: Node) -> Node:
         return move.image(states & inside)
+
+    return step
+
+
+def _inside_new(move: SymbolicMove, inside: Node) -> Taken:
+    """As `_inside`, from states alone that were not there the last time; for sets that only grow.
+
+    Where more than one move may come before a scan, the sets are the larger ones, see `Between`.
+    """
+    seen: Node | None = None
+
+    def step(states: Node) -> Node:
+        nonlocal seen
+        new = states if seen is None else states & ~seen
+        seen = states
+        return move.image(new & inside)
 
     return step
 

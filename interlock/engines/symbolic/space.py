@@ -200,6 +200,12 @@ class Space(Graph):
         self.is_complete = True
         self.chained = (search, kept)
 
+    @property
+    def is_outrun(self) -> bool:
+        """Whether it was found that more than one move may come before a scan."""
+        settling = None if self.chained is None else self.chained[0].settling
+        return settling is not None and settling.is_outrun
+
     def onward(self) -> Space:
         """The same states, with the moves that a way back may use: no strike and no clearing."""
         space = copy(self)
