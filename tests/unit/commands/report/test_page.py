@@ -126,7 +126,7 @@ def test_a_hazard_has_its_requirements_verdicts_runs_and_procedures_in_one_place
     assert said.startswith("H2: the driver trusts a false green")
     assert "required level e" in said
     assert "R2 Green tells the truth ✕ violated no component fault" in said
-    assert "premise in 225 of 478 states" in said
+    assert "premise in 1,656 of 2,961 states" in said
     assert '<a href="#run-R2">' in article
     assert "everything done as written violates R2" in said
 
