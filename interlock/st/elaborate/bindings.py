@@ -25,7 +25,7 @@ class Bindings(References):
         """Note what the initial values of variables of an interface are."""
         for path, initial, frame in self.reading.bound_at_start:
             with suppress(UnknowableError):
-                self._note_bound(path, self.reference(initial, frame, []))
+                self.note_bound(path, self.reference(initial, frame, []))
 
     def bind(
         self,
@@ -42,19 +42,37 @@ class Bindings(References):
         UnknowableError
             Where it may come to stand for several instances.
         """
-        is_bound: sx.Expression = sx.Truth(not is_nothing(value), place)
-        if not is_nothing(value):
-            source = self.reference(value, frame, out)
-            for part in located(at):
-                self._note_bound(part.path, source if isinstance(at, Located) else None)
-            if isinstance(source, Located) and isinstance(source.shape, Bound):
-                is_bound = self.is_bound(source, place)
+        if is_nothing(value):
+            out.append(sx.Assign(self._binding_flag(at, place), sx.Truth(False, place), place))
+            return
+        is_named = isinstance(value, sx.Name | sx.Element | sx.Member)
+        self.bind_to(at, self.reference(value, frame, out) if is_named else None, out, place)
+
+    def bind_to(
+        self, at: Reference, source: Reference | None, out: list[sx.Statement], place: Place
+    ) -> None:
+        """Let a variable of an interface stand for `source`; None where that is not known.
+
+        Raises
+        ------
+        UnknowableError
+            Where it may come to stand for several instances.
+        """
+        for part in located(at):
+            self.note_bound(part.path, source if isinstance(at, Located) else None)
+        is_bound: sx.Expression = sx.Truth(True, place)
+        if isinstance(source, Located) and isinstance(source.shape, Bound):
+            is_bound = self.is_bound(source, place)
+        out.append(sx.Assign(self._binding_flag(at, place), is_bound, place))
+
+    def _binding_flag(self, at: Reference, place: Place) -> sx.Name:
         if not isinstance(at, Located) or self.instance_of(at) is None:
             assert isinstance(at.shape, Bound)
             raise UnknowableError(place, f"the interface {at.shape.name}")
-        out.append(sx.Assign(sx.Name(_flag(at.path), place), is_bound, place))
+        return sx.Name(_flag(at.path), place)
 
-    def _note_bound(self, path: str, source: Reference | None) -> None:
+    def note_bound(self, path: str, source: Reference | None) -> None:
+        """Note what a variable of an interface may stand for; None where that is not known."""
         known = self.reading.found.bound.setdefault(path, {})
         match source:
             case Located(shape=Block() as block):

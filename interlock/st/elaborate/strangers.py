@@ -21,6 +21,7 @@ from interlock.st.elaborate.call import Call
 from interlock.st.elaborate.shapes import (
     Bit,
     Block,
+    Bound,
     Constant,
     Located,
     Reference,
@@ -81,6 +82,8 @@ class Strangers(Writing):
                 case Unknown():
                     for member in self._members_read(leaf.path):
                         self._stir_scalar(member, out, place)
+                case Bound():
+                    self.note_bound(leaf.path, None)
                 case Block() | Standard():
                     self.reading.mark(leaf.path, place, f"{who}, which may change '{leaf.path}'")
 

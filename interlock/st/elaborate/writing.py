@@ -12,6 +12,7 @@ from interlock.st.elaborate.reading import read_by, written_by
 from interlock.st.elaborate.shapes import (
     Array,
     Block,
+    Bound,
     Indexed,
     Located,
     Reference,
@@ -198,6 +199,9 @@ class Writing(Callees):
             return
         if isinstance(source.shape, Unknown):
             self.lose(to, UnknowableError(place, source.shape.why))
+            return
+        if isinstance(to.shape, Bound):
+            self.bind_to(to, source, out, place)
             return
         if isinstance(to.shape, Scalar) and isinstance(source.shape, Scalar):
             try:

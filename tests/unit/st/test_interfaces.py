@@ -12,7 +12,8 @@ from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
 from interlock.st.load import load_project
 
-_TYPES = """INTERFACE Valve
+_TYPES = """TYPE Pair : STRUCT m : Valve; n : INT; END_STRUCT END_TYPE
+INTERFACE Valve
 METHOD Open : BOOL VAR_INPUT n : INT; END_VAR END_METHOD
 METHOD Close END_METHOD
 PROPERTY Count : INT GET END_GET SET END_SET END_PROPERTY
@@ -38,7 +39,7 @@ _HEAD = """PROGRAM p
 VAR_INPUT a, b, c : BOOL; END_VAR
 VAR_OUTPUT q, r, s : BOOL; n : INT; END_VAR
 VAR v1, v2 : V; m : Valve := v1; k : Valve; all : ARRAY [1..2] OF Valve; i : INT; u : User;
-  begun : BOOL; END_VAR
+  begun : BOOL; pair, other : Pair; END_VAR
 """
 
 
@@ -65,6 +66,7 @@ def _compared(body: str, n_scans: int = 60) -> int:
         "IF NOT begun THEN k := v1; begun := TRUE; END_IF; q := k.Open(4) AND a; n := v1.Count;",
         "all[1] := v1; all[2] := v2; FOR i := 1 TO 2 DO s := all[i].Open(i + 1); END_FOR; n := i;",
         "k := m; q := k.Open(5); n := v1.Count;",
+        "pair.m := v2; other := pair; q := other.m.Open(6); n := v2.Count;",
         "u.Take(m); u(m := v2, go := a); r := u.r; n := v2.Count;",
         "IF a THEN k := v2; END_IF; IF k <> 0 THEN q := k.Open(3); k := 0; END_IF;",
     ],
@@ -91,6 +93,10 @@ def test_a_call_before_there_is_an_instance_is_a_defect_and_does_nothing(body: s
         "IF a THEN k := v1; ELSE k := v2; END_IF; q := k.Open(3);",
         "k := v1; all[1] := k; all[1] := v2; q := all[1].Open(3);",
         "q := k.Open(3);",
+        # Code that is not in the files may let it stand for something else.
+        "k := v1; Far(k); q := k.Open(3);",
+        "k := v1; Far(); q := k.Open(3);",
+        "k := Far(1); q := k.Open(3);",
     ],
 )
 def test_one_of_several_instances_or_none_is_refused_in_one_line(body: str) -> None:
