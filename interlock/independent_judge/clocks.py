@@ -63,11 +63,25 @@ class Clocks:
 
     def may_pass(self) -> bool:
         """Whether one more unit of time may pass before anything that is under way happens."""
-        for move, age in self.ages.items():
-            most = self._spans[move].most
-            if most is not None and age * self._unit >= most:
-                return False
-        return bool(self._spans)
+        return bool(self._spans) and not self.due()
+
+    def due(self) -> list[str]:
+        """What must happen before one more unit of time may pass."""
+        spans = {move: self._spans[move].most for move in self.ages}
+        return [
+            move
+            for move, most in spans.items()
+            if most is not None and self.ages[move] * self._unit >= most
+        ]
+
+    def why_not(self, move: str) -> str:
+        """Why the time of `move` has not come, or may not pass; empty where that is no reason."""
+        if move == TICK:
+            return "" if not self.due() else f"'{self.due()[0]}' must happen first"
+        if self.is_ripe(move) or move not in self.ages:
+            return ""
+        passed, least = self.ages[move] * self._unit, self._spans[move].least
+        return f"it takes {float(least):g} ms at least, and {float(passed):g} ms have passed"
 
     def go_on(self, made: str, under_way: Collection[str]) -> None:
         """Note that `made` has happened, behind which this is under way."""

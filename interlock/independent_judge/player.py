@@ -318,6 +318,10 @@ class Player:
         """Whether a unit of time may pass now; without time never."""
         return self._clocks.may_pass()
 
+    def why_not_in_time(self, move: str) -> str:
+        """Why the time for `move` has not come; empty where time is no reason."""
+        return self._clocks.why_not(move)
+
     def _under_way(self) -> list[str]:
         """What happens by itself, or may, unless something stops it before its time has come."""
         names = self._clocks.names

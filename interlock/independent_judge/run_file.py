@@ -43,6 +43,7 @@ from interlock.model.files import read_text
 from interlock.model.model import Model, ModelMove, Statement
 from interlock.model.schema_fields import Name, Words
 from interlock.model.shape import validated
+from interlock.model.timing import TICK
 from interlock.model.yaml import Document, read
 from interlock.st.evaluate import explain
 
@@ -277,9 +278,11 @@ def why_refused(player: Player, move: str) -> str:
     model = player.model
     moves = {m.name: m for m in model.moves}
     if move not in moves:
-        known = [SCAN, *moves, *player.events]
+        known = [SCAN, *moves, *player.events, *([TICK] if model.timing else [])]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"
+    if early := player.why_not_in_time(move):
+        return f"'{move}' is not possible yet: {early}"
     if move not in moves:
         return f"'{move}' is not possible now"
     if player.waits_for_scan(move):
