@@ -23,9 +23,12 @@ def main() -> int:
     """Write, read, try and print; 1 where there is a difference."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--programs", type=int, default=300)
+    parser.add_argument("--projects", type=int, help="how many of them are projects in text")
     parser.add_argument("--seed", type=int, default=0)
     asked = parser.parse_args()
-    n_projects = asked.programs // _ONE_PROJECT_IN
+    n_projects = asked.projects
+    if n_projects is None:
+        n_projects = asked.programs // _ONE_PROJECT_IN
     counts = {"programs": 0, "differences": 0}
 
     def try_one(texts: dict[str, str], root: str) -> None:
