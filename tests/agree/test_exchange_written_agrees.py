@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from interlock.base.errors import InputError
 from interlock.exchange.files import load_project, read_files
@@ -43,7 +44,7 @@ def compare(texts: dict[str, str], root: str, drawn: str, n_scans: int = 30) -> 
 
 @pytest.mark.parametrize("drawn", WAYS)
 def test_a_random_body_drawn_anew_does_what_it_did(drawn: str) -> None:
-    @settings(max_examples=15, deadline=None, suppress_health_check=_QUIET)
+    @settings(max_examples=12, deadline=None, suppress_health_check=_QUIET)
     @given(bodies())
     def try_one(body: Body) -> None:
         assert compare({"body.xml": as_file(body)}, "Main", drawn) is None
@@ -51,11 +52,7 @@ def test_a_random_body_drawn_anew_does_what_it_did(drawn: str) -> None:
     try_one()
 
 
-@pytest.mark.parametrize("drawn", WAYS)
-def test_a_random_project_written_anew_does_what_it_did(drawn: str) -> None:
-    @settings(max_examples=2, deadline=None, suppress_health_check=_QUIET)
-    @given(random_projects())
-    def try_one(project: RandomProject) -> None:
-        assert compare(project.texts, project.root, drawn) is None
-
-    try_one()
+@settings(max_examples=2, deadline=None, suppress_health_check=_QUIET)
+@given(random_projects(), st.sampled_from(WAYS))
+def test_a_random_project_written_anew_does_what_it_did(project: RandomProject, drawn: str) -> None:
+    assert compare(project.texts, project.root, drawn) is None
