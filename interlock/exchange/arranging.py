@@ -167,6 +167,12 @@ class _Arranger:
                 line = max(end.near - number, least)
             ends.append((number, end))
         line = least if line is None else line
+        # What it gives must not run along a wire that crosses the channel behind it.
+        crossed = self._crossed[column + 1]
+        while not sign.ports and any(
+            line + number in crossed for number in range(self._n_outs[id(sign)])
+        ):
+            line += 1
         self._line[id(sign)] = line
         self._take(column, column, line + sign.n_lines)
         for number, end in ends:
