@@ -54,7 +54,8 @@ def given_time(model: Model, by: random.Random) -> Model:
     spans = [*SPANS[:1] * 9, *SPANS] if by.random() < 0.4 else SPANS[1:]
     for move in model.moves:
         takes = None
-        if not move.takes_no_turn and by.random() < 0.7:
+        # What need not happen takes no duration.
+        if not (move.takes_no_turn or move.may) and by.random() < 0.7:
             least, greatest = by.choice(spans)
             takes = Duration(least / 1000, greatest / 1000, None, assumed=True)
         moves.append(replace(move, takes=takes))
