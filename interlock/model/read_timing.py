@@ -72,8 +72,9 @@ def read_timing(names: Names, moves: Iterable[ModelMove], program: Program) -> T
 def _check_durations(
     timing: Timing, moves: Iterable[ModelMove], program: Program, mistakes: Mistakes
 ) -> None:
-    """Note every duration that has too many units for a clock."""
-    given = [(m.place, ms_of(_counted(m, m.takes))) for m in moves if m.takes is not None]
+    """Note every duration, the time from scan to scan among them, that has too many units."""
+    given = [(timing.place, Fraction(timing.scan_greatest_ms))]
+    given += [(m.place, ms_of(_counted(m, m.takes))) for m in moves if m.takes is not None]
     given += [(i.place, Fraction(i.preset_ms)) for i in program.instances]
     for place, ms in given:
         n_units = -(-ms // timing.unit_ms)

@@ -216,6 +216,7 @@ def test_an_answer_may_come_in_the_instant_in_which_it_is_asked_for(tmp_path: Pa
             "a delay is not",
         ),
         ((UNIT, "unit: 1 ms"), "25 s are 25,000 units of 1 ms"),
+        ((UNIT, "unit: 10 ms, scan: [100 ms, 250 s]"), "250 s are 25,000 units of 10 ms"),
         (
             ("{from: open, to", "{name: tick, from: open, to"),
             "reads like a move of interlock's own",
