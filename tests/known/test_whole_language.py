@@ -379,3 +379,11 @@ def test_bits_that_an_assignment_loses_are_a_flaw_and_those_of_a_conversion_are_
     assert [str(d) for d in found.defects] == [
         "known.st:4:1: 'x' is assigned a value outside 0..255"
     ]
+
+
+@pytest.mark.parametrize("timers", list(Timers))
+def test_every_name_that_is_told_can_be_read(timers: Timers) -> None:
+    blocks = "t : TON; c : CTU; e : F_TRIG; s : RS;"
+    controller = _controller(program_of("t(IN := a, PT := T#1s);", blocks), Settings(timers))
+    values = {name: controller.read(name) for name in controller.names()}
+    assert {"a", "q", "t.q", "c.cv", "e.q", "s.q1"} <= values.keys()

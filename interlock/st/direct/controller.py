@@ -236,7 +236,14 @@ class DirectController:
     def names(self) -> tuple[str, ...]:
         """Every casefolded name that `read` knows."""
         cells = [*self._inputs.values(), *self._cells.values()]
-        return tuple(cell.name.casefold() for cell in cells if is_number(cell))
+        # What a timer remembers for itself has no name in the language.
+        inner = {
+            id(cell)
+            for block in self._timers.values()
+            for member, cell in block.members.items()
+            if not member.isupper()
+        }
+        return tuple(c.name.casefold() for c in cells if is_number(c) and id(c) not in inner)
 
     def read(self, name: str) -> Number:
         """The value of a casefolded name of the project; a timer's ET in milliseconds.
