@@ -349,7 +349,8 @@ class _Network:
             self._pin(port, left, y + number * _LINE, plain)
         for number, name in enumerate(sign.outputs):
             at = y + number * _LINE
-            if name in sign.negated_outputs:
+            # The box of a negation says 1: it is the circle that negates.
+            if (name in sign.negated_outputs) != (sign.text.upper() == "NOT"):
                 self._circle(right, at)
             if not plain:
                 look: Look = {"font_size": _SMALL, "text_anchor": "end", "fill": INK}

@@ -387,3 +387,15 @@ def test_every_name_that_is_told_can_be_read(timers: Timers) -> None:
     controller = _controller(program_of("t(IN := a, PT := T#1s);", blocks), Settings(timers))
     values = {name: controller.read(name) for name in controller.names()}
     assert {"a", "q", "t.q", "c.cv", "e.q", "s.q1"} <= values.keys()
+
+
+def test_what_an_action_of_a_chart_remembers_is_no_name() -> None:
+    chart = (
+        "INITIAL_STEP Wait: END_STEP STEP Run: go(N); late(D, T#1s); END_STEP\n"
+        "TRANSITION FROM Wait TO Run := a; END_TRANSITION "
+        "TRANSITION FROM Run TO Wait := b; END_TRANSITION\n"
+        "ACTION go: q := Run.X; END_ACTION ACTION late: n := 1; END_ACTION"
+    )
+    controller = _controller(program_of("", after=chart))
+    values = {name: controller.read(name) for name in controller.names()}
+    assert {"wait.x", "run.x", "q", "n"} <= values.keys()

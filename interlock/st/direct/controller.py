@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 
 from interlock.base.errors import InputError, InternalError, Place
 from interlock.st import syntax as sx
@@ -235,15 +236,21 @@ class DirectController:
 
     def names(self) -> tuple[str, ...]:
         """Every casefolded name that `read` knows."""
+        return self._readable
+
+    @cached_property
+    def _readable(self) -> tuple[str, ...]:
+        # What timers and actions of charts remember for themselves has no name in the language.
         cells = [*self._inputs.values(), *self._cells.values()]
-        # What a timer remembers for itself has no name in the language.
-        inner = {
-            id(cell)
-            for block in self._timers.values()
-            for member, cell in block.members.items()
-            if not member.isupper()
-        }
-        return tuple(c.name.casefold() for c in cells if is_number(c) and id(c) not in inner)
+        names = (cell.name.casefold() for cell in cells if is_number(cell))
+        return tuple(name for name in names if self._is_named(name))
+
+    def _is_named(self, name: str) -> bool:
+        try:
+            self.read(name)
+        except KeyError:
+            return False
+        return True
 
     def read(self, name: str) -> Number:
         """The value of a casefolded name of the project; a timer's ET in milliseconds.

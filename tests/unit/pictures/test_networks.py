@@ -85,6 +85,18 @@ def test_a_network_shows_names_values_and_heavy_lines() -> None:
     assert 'stroke-width="2.8"' not in bare
 
 
+@pytest.mark.parametrize(("signs", "n_circles"), [({}, 1), ({"OUT": 'negated="true"'}, 0)])
+def test_a_negation_has_its_circle(signs: dict[str, str], n_circles: int) -> None:
+    # IEC 60617-12, from memory: the sign of a negation is 1 with a circle at its output.
+    sheet = Sheet()
+    box = sheet.block("NOT", {"IN": sheet.value("start")}, "OUT", signs=signs)
+    sheet.assign("pump", (box, "OUT"))
+    faces = interface(VAR_INPUT="start:BOOL", VAR_OUTPUT="pump:BOOL")
+    text = project(pou("Main", sheet.body("FBD"), faces))
+    networks = drawn_bodies(text, "main.xml")[0].networks
+    assert draw_networks(Shown("Main", "one", networks)).count("<circle") == n_circles
+
+
 def test_the_same_state_gives_the_same_bytes() -> None:
     model = shipped("ramp-drawn")
     one, other = ([picture.text for picture in draw_program(model)] for _ in range(2))
