@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.commands.compare.timer_pairs import are_called_once, free_timers, timer_pairs
+from interlock.commands.compare.timer_pairs import begin_seen, free_timers, timer_pairs
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.system import (
@@ -157,7 +157,7 @@ class _Coupling:
         self.pairs = {
             name: timer
             for name, timer in self.pairs.items()
-            if self._is_shared(name) or are_called_once(self.ours, timer.name, self.theirs, name)
+            if self._is_shared(name) or begin_seen(self.ours, timer.name, self.theirs, name)
         }
 
     # The new controller's signals, read off the old plant

@@ -409,3 +409,28 @@ def test_classes_that_begin_and_end_alike_are_not_taken_for_the_same(tmp_path: P
     old = load(written(tmp_path / "old", yaml, program.format("n = 32000")))
     new = load(written(tmp_path / "new", yaml, program.format("n = 7")))
     assert compared(old, new).behaviour is None
+
+
+BEGUN_AGAIN = (
+    "lamp := TRUE;",
+    "VAR late : TON; on : BOOL; END_VAR lamp := on;\n"
+    "IF NOT on THEN late(IN := latched, PT := T#2s); on := late.Q;\n"
+    "ELSE late(IN := FALSE); on := FALSE; END_IF;",
+)
+NUMBERED = (
+    "lamp := TRUE;",
+    "VAR late : TON; n : INT (0..1); END_VAR lamp := n = 1;\n"
+    "IF n = 0 THEN late(IN := latched, PT := T#2s); n := BOOL_TO_INT(late.Q);\n"
+    "ELSE late(IN := FALSE); n := 0; END_IF;",
+)
+BEGUN_TWICE = (NUMBERED[0], f"{NUMBERED[1]} late(IN := latched AND late.IN);")
+
+
+@pytest.mark.parametrize(
+    ("new", "found"), [(NUMBERED, Likeness.EQUAL), (BEGUN_TWICE, Likeness.DIFFERS)]
+)
+def test_a_timer_that_a_scan_can_only_end_is_due_with_its_namesake(
+    new: tuple[str, str], found: Likeness, tmp_path: Path
+) -> None:
+    one, other = door(tmp_path / "old", BEGUN_AGAIN), door(tmp_path / "new", new)
+    assert likeness(compared(one, other)) == {"lamp": found}
