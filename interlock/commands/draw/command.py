@@ -96,7 +96,7 @@ def command(
         except DeclinedError as reason:
             raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     target = folder if folder is not None else Path("diagrams") / loaded.name
-    _write(drawn, target, formats or ("svg", "gv"), dpi)
+    _write(drawn, target, formats or ("svg", "gv"), dpi, only)
     return EXIT[drawn.outcome]
 
 
@@ -109,7 +109,13 @@ def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Draw
     return Drawn(tuple(draw_saved_run(model, file.stem, read_run(file), kinds, every)), None)
 
 
-def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None) -> None:
+def _write(
+    drawn: Drawn,
+    folder: Path,
+    formats: tuple[str, ...],
+    dpi: int | None,
+    kinds: tuple[str, ...],
+) -> None:
     for picture in drawn.pictures:
         ends = ("svg",) if picture.is_svg else formats if picture.text else ()
         for name in (*(f"{picture.name}.{end}" for end in ends), *picture.tables):
@@ -123,6 +129,8 @@ def _write(drawn: Drawn, folder: Path, formats: tuple[str, ...], dpi: int | None
             click.echo(str(folder / name))
     if drawn.verification is not None and drawn.outcome is Outcome.HOLDS:
         click.echo("no requirement is violated: no run to draw", err=True)
+    elif not drawn.pictures:
+        click.echo(f"nothing to draw: the model has no {', '.join(kinds)}", err=True)
 
 
 def _write_one(picture: Picture, folder: Path, format_: str, dpi: int | None) -> None:

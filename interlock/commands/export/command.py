@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from interlock.base.files import write_each_whole, write_whole
-from interlock.base.targets import check_target
+from interlock.base.targets import cannot_write, check_target
 from interlock.commands.exits import EXIT_HOLDS
 from interlock.commands.export import write_st as programs
 from interlock.model.model import Model
@@ -56,6 +56,8 @@ def command(model: Path, wanted: str, drawn: str | None, output: Path | None) ->
     loaded = load_untimed(model, "'export'")
     if wanted == "st" and output is not None and _takes_files(loaded, output):
         written = programs.of_each_file(loaded)
+        for name in written.texts:
+            _check_not_read(loaded, output / name)
         write_each_whole(output, written.texts)
     else:
         written = _in_one(loaded, wanted, drawn or "")
@@ -63,10 +65,17 @@ def command(model: Path, wanted: str, drawn: str | None, output: Path | None) ->
         if output is None:
             click.echo(text, nl=False)
         else:
+            _check_not_read(loaded, output)
             write_whole(output, text)
     for loss in written.losses:
         click.echo(f"not carried: {loss}", err=True)
     return EXIT_HOLDS
+
+
+def _check_not_read(model: Model, target: Path) -> None:
+    """Refuse to write over what the model is read from."""
+    if target.resolve() in {Path(name).resolve() for name in model.sources}:
+        raise cannot_write(target, "the model itself is read from this file; nothing was written")
 
 
 def _takes_files(model: Model, output: Path) -> bool:

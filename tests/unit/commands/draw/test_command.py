@@ -106,3 +106,12 @@ def test_the_doctor_misses_what_the_main_job_needs(
     said = capsys.readouterr().out
     assert "MISSING no-such-package-is-there: not installed, needed" in said
     assert "absent  drawing: DOT texts only" in said
+
+
+def test_it_is_said_where_there_is_nothing_to_draw(
+    model: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = ["--only", "networks", "--only", "supplies"]
+    assert run(["draw", str(model), "-o", "here", *options]) == 0
+    assert capsys.readouterr().err == "nothing to draw: the model has no networks, supplies\n"
+    assert not Path("here").exists()

@@ -146,3 +146,26 @@ def test_programs_that_a_configuration_starts_are_written_as_they_stand(tmp_path
     written = tmp_path / "written.st"
     assert run(["export", str(tmp_path), "--as", "st", "-o", str(written)]) == 0
     assert "PROGRAM two WITH t : B;" in written.read_text()
+
+
+def test_no_file_of_the_model_is_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    model = tmp_path / "m"
+    (model / "program").mkdir(parents=True)
+    texts = {
+        "program/main.st": "PROGRAM Main VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"
+        "VAR l : Latch; END_VAR l(s := a, q => q); (* kept *) END_PROGRAM\n",
+        "program/latch.st": "FUNCTION_BLOCK Latch VAR_INPUT s : BOOL; END_VAR\n"
+        "VAR_OUTPUT q : BOOL; END_VAR q := s; END_FUNCTION_BLOCK\n",
+        "model.yaml": "title: A latch\ncontroller: program\nrequirements:\n"
+        "  R1: {says: it shows, exists: q}\n",
+    }
+    for name, text in texts.items():
+        (model / name).write_text(text, encoding="utf-8")
+    ways = (("xml", "program/main.st"), ("st", "program"), ("scxml", "model.yaml"))
+    for format_, output in ways:
+        assert run(["export", str(model), "--as", format_, "-o", str(model / output)]) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        assert "the model itself is read from this file; nothing was written" in line
+    assert {name: (model / name).read_text(encoding="utf-8") for name in texts} == texts
