@@ -118,7 +118,7 @@ def _in_time(names: Names, path: Path, shape: RequirementShape, ms: Fraction) ->
         return None
     given = names.shape.run.time
     unit_ms = None if given is None else milliseconds(given.unit)
-    if unit_ms is None:
+    if not unit_ms:
         return None  # What is wrong with the unit is noted where it stands.
     units = int(ms // unit_ms)
     if units > MOST_UNITS:

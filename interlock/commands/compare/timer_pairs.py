@@ -54,8 +54,8 @@ def timer_pairs(ours: Lowered, theirs: Lowered) -> dict[str, ty.Instance]:
 def _may_begin_unseen(lowered: Lowered, timer: str) -> bool:
     """Whether a timer that runs before a scan and after it may have started within it.
 
-    One that is called once cannot. An on-delay starts anew by a call with IN on after one with IN
-    off: where all calls but the first give FALSE, as where a step of a chart is left, there is none.
+    One that is called once cannot. An on-delay starts anew by a call with IN on after one with
+    IN off: where all calls but the first give FALSE, as for the time of a step, there is none.
     """
     block = next(i.block for i in lowered.program.instances if i.name == timer)
     later = list(_asked_by_calls(lowered.program.body, timer))[1:]

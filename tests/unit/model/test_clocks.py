@@ -231,3 +231,13 @@ def test_what_time_cannot_take_is_one_clear_mistake(
         timed_gate(tmp_path, ("T#900ms", "T#25s"), change)
     (mistake,) = refused.value.mistakes
     assert said in str(mistake)
+
+
+def test_a_unit_of_nothing_is_one_mistake_also_where_bounds_are_counted_in_it(
+    tmp_path: Path,
+) -> None:
+    bound = ("leads_to: gate = shut}", "leads_to: gate = shut, within: 1 s}")
+    with pytest.raises(InputError) as refused:
+        timed_gate(tmp_path, bound, (UNIT, "unit: 0 ms"))
+    (mistake,) = refused.value.mistakes
+    assert "'0 ms' is no whole number of milliseconds" in str(mistake)
