@@ -209,9 +209,13 @@ class _Search:
 
     def _case(self, bundle: RequirementBundle, new: list[Requirement]) -> _Case | None:
         """A bundle's requirements, and `new` ones with the first; None where nothing differs."""
-        requirements = [self.changed.requirements[r.id] for r in bundle.requirements]
+        # A changed program may have no arithmetic left that could fail, and then keeps this.
+        asked = self.changed.requirements
+        requirements = [asked[r.id] for r in bundle.requirements if r.id in asked]
         if bundle is self.kept.bundles[0]:
             requirements += new
+        if not requirements:
+            return None
         questions, system = bundle.of(self.system, requirements)
         differs = where_moves_differ(bundle.system, system)
         targets = [expr for question in questions for expr in observed_by(question)]

@@ -20,7 +20,7 @@ from interlock.commands.challenge.tasks import Processes, Task, TaskKind
 from interlock.engines import catalogue
 from interlock.kernel.query import Exploration, Limits, ProgressSink, Query
 from interlock.kernel.system import System
-from interlock.model.build import FAULT_FREE
+from interlock.model.build import FAULT_FREE, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.st import typed as ty
@@ -115,6 +115,21 @@ def test_arithmetic_that_fails_already_catches_nothing(tmp_path: Path, engine: s
     model = gate(tmp_path / "b", overflow[0], both)
     found = challenge(model, catalogue()[engine](), Choice(regions=(Region.CONTROLLER,)))
     assert found.results["controller.st:5:18 drop NOT of drive"].requirement == "ARITHMETIC"
+
+
+def test_a_defect_may_leave_no_arithmetic_that_could_fail(tmp_path: Path) -> None:
+    counting = (
+        ("lamp : BOOL; END_VAR", "lamp : BOOL; n : INT (0..3); END_VAR"),
+        (
+            "NOT drive;\n",
+            "NOT drive;\nIF pressed THEN n := n + 1; END_IF;\nIF n > 2 THEN n := 0; END_IF;\n",
+        ),
+    )
+    model = gate(tmp_path, *counting)
+    assert "ARITHMETIC" in build(model).requirements
+    found = challenge(model, catalogue()["enumerate"](), Choice(regions=(Region.CONTROLLER,)))
+    changed = [defect for defect in found.results if ":5:" in defect]
+    assert len(changed) > 3
 
 
 def test_a_requirement_that_comes_too_late_already_catches_nothing(tmp_path: Path) -> None:
