@@ -180,6 +180,7 @@ class DrawnProgram:
                 self._values(at.body.name, path, read),
                 at.sign,
                 prefix=f"{prefix}{number}-",
+                notes=(STATE_NOTE,),
             )
             found.append(draw_networks(shown))
         return found

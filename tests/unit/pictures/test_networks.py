@@ -163,3 +163,5 @@ def test_what_decided_a_violation_is_drawn(tmp_path: Path) -> None:
     names = {file.stem for file in folder.glob("*.svg")}
     assert {"networks-Ramp", "networks-Secured-secured"} < names
     assert any(name.startswith("decided-") for name in names)
+    decided = next(file for file in folder.glob("decided-*.svg")).read_text(encoding="utf-8")
+    assert "Values as they stand after the scan" in " ".join(_words(decided))
