@@ -9,6 +9,7 @@ import pytest
 from interlock.cli.main import run
 from interlock.commands.explain.topics import UnknownTopicError, found, topics
 from interlock.exchange.constructs import DRAWN
+from interlock.model.between import ALL
 from interlock.model.fault_kinds import FAULT_KINDS
 from interlock.model.patterns import PATTERNS, SCOPES
 from interlock.model.schema import RequirementShape
@@ -26,7 +27,7 @@ def test_every_row_of_every_table_is_listed(capsys: pytest.CaptureFixture[str]) 
     tables = (*CONSTRUCTS.values(), *DRAWN.values())
     names = [row.name for rows in tables for row in rows]
     names += [row.key for row in PATTERNS.values()] + [row.key for row in SCOPES.values()]
-    names += [kind.name for kind in FAULT_KINDS]
+    names += [kind.name for kind in FAULT_KINDS] + [str(one) for one in ALL]
     assert [name for name in names if name not in said] == []
     assert len(topics()) == len(names)
 
