@@ -189,7 +189,8 @@ def test_a_move_owed_in_one_model_only_is_told_beside_equivalent(tmp_path: Path)
     # that can be made, nor does the drive where the button has just been pressed; but in between
     # only the changed one owes the gate a move.
     guard = ("to: BETWEEN, when: drive,", "to: BETWEEN, when: drive AND button,")
-    model = gate(tmp_path, guard)
+    one_in_all = ("plant:\n", "run: {between_scans: one in all}\nplant:\n")
+    model = gate(tmp_path, guard, one_in_all)
     counts: Counter[str] = Counter()
     assert not list(challenged(model, counts, "reference", n_defects=None))
     assert counts[f"equivalent, {BUT_FOR_WHAT_IS_OWED}"] == 2

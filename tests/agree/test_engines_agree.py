@@ -72,8 +72,10 @@ def test_explicit_engines_stop_at_the_same_state(data: st.DataObject) -> None:
 @given(data=st.data())
 @SETTINGS
 def test_explicit_engines_show_the_same_runs(data: st.DataObject) -> None:
+    # Of several shortest runs along legs each engine may show another one.
     system = data.draw(random_system())
-    queries = [q for q in data.draw(questions(system)) if not isinstance(q, Stay)]
+    asked = data.draw(questions(system, with_legs=False))
+    queries = [q for q in asked if not isinstance(q, Stay)]
     known = explore_with("reference", system, queries)
     found = explore_with("enumerate", system, queries)
     assert found.answers == known.answers

@@ -94,24 +94,24 @@ def test_a_run_is_played_by_keyboard_alone(read: Reader, reports: dict[str, Path
     page.keyboard.press("Enter")
     told = player.locator("[aria-live]")
     assert told.inner_text().startswith(
-        "Step 1 of 14: controller – scans – drive_enable on, green on"
+        "Step 1 of 13: controller – scans – drive_enable on, green on"
     )
     assert told.inner_text().endswith("Outputs on: drive_enable, green.")
     page.keyboard.press("End")
-    assert "Step 14 of 14: driver – drives off" in told.inner_text()
+    assert "Step 13 of 13: driver – drives off" in told.inner_text()
     assert "violated here" in told.inner_text()
-    assert story.locator("tr.here th").inner_text() == "14"
+    assert story.locator("tr.here th").inner_text() == "13"
     label = player.locator("[role=img]").get_attribute("aria-label")
     assert label is not None
     assert "The vehicle is driving" in label
     page.keyboard.press("ArrowLeft")
-    assert "Step 13 of 14" in told.inner_text()
+    assert "Step 12 of 13" in told.inner_text()
     story.get_by_role("button", name="Show step 8").press("Enter")
     assert "the ramp leaves its stowed place" in told.inner_text()
     assert page.evaluate("document.activeElement.getAttribute('aria-current')") == "step"
     page.keyboard.press("Tab")
     player.get_by_role("button", name="First").press("Home")
-    assert "Step 0 of 14: at power-up" in told.inner_text()
+    assert "Step 0 of 13: at power-up" in told.inner_text()
 
 
 def test_the_picture_of_each_step_is_that_of_the_side_view(

@@ -65,8 +65,9 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_one_kind_alone_can_be_drawn(model: Model, kind: str) -> None:
     alone = draw_model(model, catalogue()["reference"](), [kind])
-    # The gate declares no supply and names no matrix; models that do are drawn elsewhere.
-    assert bool(alone.pictures) == (kind not in ("supplies", "demands"))
+    # The gate declares no supply, names no matrix and is not drawn; models that do or are stand
+    # elsewhere.
+    assert bool(alone.pictures) == (kind not in ("supplies", "demands", "networks"))
     assert (alone.verification is not None) == (kind in ("runs", "steps", "timing"))
 
 

@@ -56,7 +56,7 @@ def rows(svg: str) -> set[str]:
 def test_a_timing_diagram_has_a_row_for_all_that_changes_and_for_nothing_else(run: Run) -> None:
     model, found = run
     changed = {change.name for happening in found.happenings for change in happening.changes}
-    assert rows(draw_timing(model, found, "t")) == changed
+    assert rows(draw_timing(model, found, "a run")) == changed
     assert "raise_valve" not in changed
 
 
@@ -68,7 +68,7 @@ def test_with_every_signal_there_is_a_row_for_each(run: Run) -> None:
 
 def test_columns_carry_the_numbers_and_the_people_of_the_steps(run: Run) -> None:
     model, found = run
-    words = texts(draw_timing(model, found, "t"))
+    words = texts(draw_timing(model, found, "a run"))
     letters = [word for word in words if word in LETTERS.values()]
     told = [h for h in found.happenings if h.changes or h is found.happenings[-1]]
     assert letters == [LETTERS[happening.kind] for happening in told]
@@ -76,7 +76,7 @@ def test_columns_carry_the_numbers_and_the_people_of_the_steps(run: Run) -> None
 
 def test_the_lines_that_decided_stand_below_with_the_programs_own_text(run: Run) -> None:
     model, found = run
-    words = texts(draw_timing(model, found, "t"))
+    words = texts(draw_timing(model, found, "a run"))
     decided = [d for h in found.happenings if h.scan is not None for d in h.scan.decided]
     assert decided
     program = model.sources[model.program.place.file].split("\n")
@@ -103,8 +103,8 @@ def test_an_endless_part_is_marked_and_a_violation_at_the_end_is_framed(run: Run
     model, found = run
     endless = played(model, "scan", "panel to START", "scan", "panel to NONE", "scan", loop_start=1)
     assert "for ever" in texts(draw_timing(model, endless, "t"))
-    assert "for ever" not in texts(draw_timing(model, found, "t"))
-    assert 'stroke-dasharray="5 3"' in draw_timing(model, found, "t")
+    assert "for ever" not in texts(draw_timing(model, found, "a run"))
+    assert 'stroke-dasharray="5 3"' in draw_timing(model, found, "a run")
 
 
 def test_stretches_without_a_change_are_found_as_a_whole() -> None:
@@ -178,4 +178,4 @@ def test_what_a_requirement_forbids_is_a_row_that_is_high_where_it_is_violated(r
 def test_each_pattern_has_rows_for_its_conditions(id_: str, expected: set[str], run: Run) -> None:
     model, found = run
     diagram = draw_timing(model, found, "t", requirement=id_)
-    assert rows(diagram) - rows(draw_timing(model, found, "t")) >= expected
+    assert rows(diagram) - rows(draw_timing(model, found, "a run")) >= expected

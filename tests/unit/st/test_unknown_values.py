@@ -67,8 +67,9 @@ def _text(before: str, variables: str, body: str) -> str:
          "LEN"),
         (_SETS, "s : STRING; x, k : BOOL;",
          "WHILE s = '' AND G(k) DO x := TRUE; END_WHILE; q := k;", "a text"),
-        (_FACE, "f : F; i : I;", "i := f; i.Do(); q := f.o;", "call it by the instance's name"),
-        (_FACE, "f : F; i : I;", "i := f; i.Pr := TRUE; q := f.o;",
+        (_FACE, "f, g : F; i : I;", "i := f; IF a THEN i := g; END_IF; i.Do(); q := f.o;",
+         "call it by the instance's name"),
+        (_FACE, "f, g : F; i : I;", "i := f; IF a THEN i := g; END_IF; i.Pr := TRUE; q := f.o;",
          "call it by the instance's name"),
     ],
 )  # fmt: skip

@@ -152,10 +152,10 @@ def test_order_by_order_a_limit_leaves_the_orders_that_were_done() -> None:
     whole = minimal_cut_sets(made.system, made.bad, made.flags)
     first = minimal_cut_sets(made.system, made.bad, made.flags, most_faults=1)
     assert (first.complete_to, first.limit) == (1, None)
-    # Enough for the states with one fault, after scans; the next order needs far more.
-    limits = Limits(max_states=10**9)
+    # Enough for the states with one fault; the next order needs far more.
+    limits = Limits(max_states=10**10)
     cut = minimal_cut_sets(made.system, made.bad, made.flags, limits, most_faults=9)
-    assert (cut.complete_to, cut.limit) == (1, "states 1,000,000,000")
+    assert (cut.complete_to, cut.limit) == (1, "states 10,000,000,000")
     assert cut.sets == first.sets == tuple(one for one in whole.sets if len(one) <= 1)
 
 
