@@ -93,8 +93,8 @@ class _Certifier:
     def __init__(self, space: Space) -> None:
         self._space = space
         settled = settled_graph(space)
-        # An invariant must hold every state that a scan leads to.
-        self._settled = None if settled is None or settled.is_outrun else settled
+        # One of scanned states is enough only where moves and scans are sure to take turns.
+        self._settled = settled if settled is not None and settled.takes_turns else None
         self._graph: Graph = space if self._settled is None else self._settled
         self._sets: list[Node] = []
         self._numbers: dict[Node, int] = {}

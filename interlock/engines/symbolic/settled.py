@@ -15,6 +15,7 @@ from interlock.engines.symbolic.graph import Graph
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.settling import Settling
 from interlock.kernel.expr import Expr
+from interlock.kernel.system import PHASE
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -67,9 +68,18 @@ class SettledGraph(Graph):
         return able
 
     @property
-    def is_outrun(self) -> bool:
-        """Whether its steps are not all that can happen between two scans."""
-        return self._settling.is_outrun
+    def takes_turns(self) -> bool:
+        """Whether each move needs `PHASE` to be 0 and leaves another, whatever else a state holds.
+
+        More than that no move can follow another: that may lean on counts that only states between
+        scans have, as where one machine alone moves once.
+        """
+        encoding = self._space.encoding
+        scanned = encoding.is_value(encoding.system.index[PHASE], 0)
+        return not any(
+            (move.guard & ~scanned | move.preimage(scanned)).satisfiable()
+            for move in self._settling.anywhere
+        )
 
     def all_states(self, states: Node) -> Node:
         """Settled states with all their variables, and what one move leads to from them."""
