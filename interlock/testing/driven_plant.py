@@ -205,10 +205,10 @@ class DrivenPlant:
             self.scan()
         return len(run)
 
-    def make(self, name: str) -> None:
-        """Make a move, and the scan that is due then."""
+    def make(self, name: str, *, scan_waits: bool = False) -> None:
+        """Make a move, and a scan behind it; it waits only where more may come before it."""
         self._move(name)
-        if self.scan_is_due:
+        if self.scan_is_due if scan_waits else self.state[self.world.phase]:
             self.scan()
 
     def _move(self, name: str) -> None:
@@ -334,9 +334,6 @@ class DrivenPlant:
                 chosen = min(possible, key=lambda n: (n - turn) % len(unattended))
                 self.make(unattended[chosen])
                 turn = chosen + 1
-                # A plant that may move any number of times would never let a scan come.
-                if self.state[self.world.phase]:
-                    self.scan()
             else:
                 last = self.state
                 self.scan()

@@ -1,7 +1,8 @@
 """A Hypothesis state machine that drives a controller of one's own; the only door to hypothesis.
 
-The rules are the moves of the model: of the plant, of people, of timers and of faults. After each
-the controller scans. What such a test does not find is not found; it verifies nothing.
+The rules are the moves of the model: of the plant, of people, of timers and of faults. Behind
+each the controller scans, or waits where the model lets more come before a scan. What such a test
+does not find is not found; it verifies nothing.
 """
 
 from __future__ import annotations
@@ -231,15 +232,15 @@ def _left_alone(self: ControllerMachine) -> None:
 
 
 def _rule_of(name: str) -> Any:
-    def make(self: ControllerMachine) -> None:
+    def make(self: ControllerMachine, scan_waits: bool) -> None:
         self.tally.rules[name] += 1
         event(f"move: {name}")
         with self._told():
-            self.plant.make(name)
+            self.plant.make(name, scan_waits=scan_waits)
 
     make.__doc__ = name
     possible: Callable[[ControllerMachine], bool] = lambda self: self.plant.can(name)  # noqa: E731
-    return precondition(possible)(rule()(make))
+    return precondition(possible)(rule(scan_waits=st.booleans())(make))
 
 
 def _identifier(name: str, used: set[str]) -> str:

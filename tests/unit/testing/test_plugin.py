@@ -271,8 +271,8 @@ def test_junit_carries_what_was_explored(pytester: pytest.Pytester, models: Path
     pytester.runpytest("models/ramp", "-k", "R1", "--junitxml=out.xml")
     tree = ElementTree.parse(pytester.path / "out.xml")
     given = {p.get("name"): p.get("value") for p in tree.iter("property")}
-    assert given["states"] == "376"
-    assert int(given["moves"] or 0) > 376
+    assert given["states"] == "2153"
+    assert int(given["moves"] or 0) > 2153
     assert (given["engine"], given["run class"]) == ("enumerate", "no component fault")
     assert given["hazards"] == "H1"
 
