@@ -43,10 +43,11 @@ class Clocks:
     def __init__(self, model: Model) -> None:
         self._unit = Fraction(0) if model.timing is None else Fraction(model.timing.unit_ms)
         self._spans = _spans(model)
+        self._last = {name: self._last_age(span) for name, span in self._spans.items()}
         self.ages: Ages = {}
         if model.timing is not None:
             # The first scan comes before any time passes.
-            self.ages = {SCAN: self._last(SCAN)}
+            self.ages = {SCAN: self._last[SCAN]}
 
     @property
     def names(self) -> Collection[str]:
@@ -92,11 +93,13 @@ class Clocks:
 
     def values(self) -> dict[str, int]:
         """What an engine is to say of it, by the names of the kernel's variables."""
-        return {CLOCK + name: min(self.ages.get(name, 0), self._last(name)) for name in self._spans}
+        return {
+            CLOCK + name: min(self.ages.get(name, 0), last) for name, last in self._last.items()
+        }
 
-    def _last(self, name: str) -> int:
+    def _last_age(self, span: _Span) -> int:
         """The age from which on nothing changes any more."""
-        span, age = self._spans[name], 0
+        age = 0
         if span.most is None:
             while (age + 1) * self._unit <= span.least:
                 age += 1

@@ -13,7 +13,7 @@ from interlock.base.errors import InternalError
 from interlock.independent_judge.clocks import Ages, Clocks
 from interlock.independent_judge.controllers import controller_of
 from interlock.independent_judge.machines import Plant
-from interlock.independent_judge.turns import Turned, TurnsTaken
+from interlock.independent_judge.turns import Turned, TurnsTaken, is_limited
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
@@ -247,10 +247,7 @@ class Player:
     def waits_for_scan(self, move: str) -> bool:
         """Whether a scan must come before the move called `move`, its own condition apart."""
         asked = self._moves[move]
-        return self._takes_turn(asked) and not self._turns.has_one(asked.machine)
-
-    def _takes_turn(self, move: ModelMove) -> bool:
-        return not move.takes_no_turn and move.name not in self._clocks.names
+        return is_limited(asked, self.model) and not self._turns.has_one(asked.machine)
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -291,7 +288,7 @@ class Player:
             scan = self.controller.scan(self.signals())
             self._turns.begin_anew()
             kind, says = MoveKind.SCAN, "scans"
-        elif move in self._moves and not self._takes_turn(self._moves[move]):
+        elif move in self._moves and not is_limited(self._moves[move], self.model):
             kind, says = self._make(self._moves[move])
             self._turns.disturb()
         elif move in self._moves:

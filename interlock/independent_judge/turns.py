@@ -89,7 +89,7 @@ def _own_turns(model: Model) -> dict[str, int]:
     """How often each machine moves at most; without those that may move any number of times."""
     found = {}
     for name in model.machines:
-        moves = [m for m in model.moves if m.machine == name and _is_limited(m, model)]
+        moves = [m for m in model.moves if m.machine == name and is_limited(m, model)]
         known = [Fraction(repr(m.takes.least)) for m in moves if m.takes is not None]
         scan = Fraction(model.settings.scan_ms, 1000)
         # The ends of n moves in a row lie within one scan's time where n - 1 of them fit in.
@@ -100,6 +100,6 @@ def _own_turns(model: Model) -> dict[str, int]:
     return found
 
 
-def _is_limited(move: ModelMove, model: Model) -> bool:
+def is_limited(move: ModelMove, model: Model) -> bool:
     """Whether the scan limits a move: what takes its time in a model with time, it does not."""
     return not move.takes_no_turn and not (model.timing is not None and move.takes is not None)

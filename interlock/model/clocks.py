@@ -122,7 +122,7 @@ class Clocks:
         return not_(or_(*(clock.is_up for clock in self._clocks.values())))
 
     def tick(self, timing: Timing) -> Move:
-        """The passing of one unit of time, which is owed: no run goes on for ever in an instant."""
+        """The passing of one unit of time, which is owed where it stays possible."""
         updates = {clock.name: clock.later for clock in self._counting}
         says = f"{timing.unit_ms} ms pass"
         return Move(TICK, MoveKind.TIME, self.may_pass, updates, self.may_pass, says)

@@ -208,7 +208,8 @@ class DrivenPlant:
     def make(self, name: str, *, scan_waits: bool = False) -> None:
         """Make a move, and a scan behind it; it waits only where more may come before it."""
         self._move(name)
-        if self.scan_is_due if scan_waits else self.state[self.world.phase]:
+        is_wanted = self.scan_is_due if scan_waits else bool(self.state[self.world.phase])
+        if is_wanted:
             self.scan()
 
     def _move(self, name: str) -> None:

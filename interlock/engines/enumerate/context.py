@@ -62,7 +62,7 @@ NAMES = (
     "visited_width",  # bytes of these for each state
     "insides",  # for each place the flag of the states that a run goes on from
     "enters",  # for each place the flag of the states that begin the next leg
-    "climbs",  # for each place 1 where a scan leads to the place behind it
+    "climbs",  # for each place a flag of what leads to the place behind it, if anything
     "counts_as",  # for each move a flag of what it counts as, if anything
     "walk_states",  # queue: states
     "walk_places",  # queue: their places
