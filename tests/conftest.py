@@ -6,6 +6,11 @@ import os
 import sys
 
 import pytest
+from hypothesis import settings
+
+# Where a test does not say how many examples it takes; the benches take hundreds and more.
+settings.register_profile("short", max_examples=50)
+settings.load_profile("short")
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -22,7 +22,7 @@ from tests.support.engines import ENGINES, explore_with
 Word = list[dict[str, bool]]
 Asking = Callable[[System, Requirement], Question]
 
-SETTINGS = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=75, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 letters = st.fixed_dictionaries(dict.fromkeys(["p", "s", "q", "r", "scan"], st.booleans()))
 words = st.lists(letters, min_size=1, max_size=7)
 

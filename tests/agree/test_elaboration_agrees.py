@@ -29,7 +29,7 @@ _SETTINGS = st.builds(
 )
 
 
-@settings(_relaxed, max_examples=15)
+@settings(_relaxed, max_examples=8)
 @given(random_projects(), random_acts(), _SETTINGS)
 def test_a_project_and_what_is_made_of_it_agree_in_every_scan(
     project: RandomProject, acts: list[Act], chosen: Settings

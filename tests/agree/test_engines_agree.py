@@ -14,7 +14,7 @@ from tests.support.strategies import questions, random_system
 
 OTHERS = [name for name in ENGINES if name != "reference"]
 # What the systems here are: small. What they are not: many, since each is compiled.
-SETTINGS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def check_same_answers(

@@ -128,7 +128,7 @@ def minimal_by_restriction(system: System, query: Query) -> set[frozenset[str]]:
 
 
 @given(data=st.data())
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=75, deadline=None, suppress_health_check=list(HealthCheck))
 def test_the_sets_of_random_systems_are_those_of_restricted_systems(data: st.DataObject) -> None:
     system = data.draw(systems_with_faults())
     target, stay = data.draw(conditions(system)), data.draw(conditions(system))
@@ -140,7 +140,7 @@ def test_the_sets_of_random_systems_are_those_of_restricted_systems(data: st.Dat
 
 
 @given(data=st.data())
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 def test_a_trap_set_keeps_a_state_without_a_way_on(data: st.DataObject) -> None:
     system = data.draw(systems_with_faults())
     goal = data.draw(conditions(system))
@@ -157,7 +157,7 @@ def test_a_trap_set_keeps_a_state_without_a_way_on(data: st.DataObject) -> None:
 
 
 @given(data=st.data())
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 def test_occurring_values_are_those_of_the_reference(data: st.DataObject) -> None:
     system = data.draw(systems_with_faults())
     target = data.draw(conditions(system))

@@ -117,7 +117,7 @@ def models(folder: Path, old: Source, new: Source) -> tuple[Model, Model]:
     )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.data())
 def test_lockstep_finds_what_two_players_find_and_as_soon(data: st.DataObject) -> None:
     source = data.draw(sources())

@@ -34,7 +34,7 @@ PATTERNS = [pattern for pattern in Pattern if pattern is not Pattern.CAN_STILL]
 ALL = [pytest.param(p, s, id=f"{p.value}, {s.value}") for p, s in product(PATTERNS, ScopeKind)]
 Asking = Callable[[System, Requirement], Question]
 BOTH = pytest.mark.parametrize("asking", [ask, observe])
-SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def a_letter(by: Choices) -> dict[str, bool]:
@@ -86,7 +86,7 @@ def violations(
 @BOTH
 @pytest.mark.parametrize(("pattern", "kind"), ALL)
 @given(drawn=repeated())
-@settings(SETTINGS, max_examples=100)
+@settings(SETTINGS, max_examples=50)
 def test_a_run_is_found_exactly_where_it_refutes_the_formula(
     asking: Asking, pattern: Pattern, kind: ScopeKind, drawn: tuple[Word, int]
 ) -> None:

@@ -20,7 +20,7 @@ from tests.support.judge import check_shows, prefix_length
 from tests.support.strategies import conditions, questions, random_system
 from tests.support.turns import FLAGS, taking_turns
 
-SETTINGS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 PENDING = st.sampled_from([1, 2, None])
 """How many moves may come before a scan; None where machines are limited by themselves."""

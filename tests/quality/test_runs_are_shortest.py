@@ -8,7 +8,7 @@ from interlock.engines import catalogue
 from interlock.independent_judge.player import Player
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
-from interlock.kernel.system import PHASE, Stepper
+from interlock.kernel.system import PHASE
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model, Statement
@@ -25,32 +25,28 @@ def violates(player: Player, statement: Statement) -> bool:
     return when and (p if statement.pattern is Pattern.NEVER else not p)
 
 
-def played(model: Model, run: tuple[str, ...]) -> Player:
-    player = Player(model)
-    for move in run:
-        player.play(move)
-    return player
-
-
 def least_steps(model: Model, statement: Statement) -> int:
     """Fewest moves to a refuting state, over the moves that the player itself allows."""
-    names = [move.name for move in Stepper(build(model).system).system.moves]
-    level: list[tuple[str, ...]] = [()]
-    seen = {tuple(played(model, ()).state().items())}
+    player = Player(model)
+    names = [move.name for move in build(model).system.moves]
+    seen = {tuple(player.state().items())}
+    level, n_moves = [player.moment()], 0
     while level:
         following = []
-        for run in level:
-            player = played(model, run)
+        for moment in level:
+            player.go_back(moment)
             if violates(player, statement):
-                return len(run)
+                return n_moves
             for name in names:
+                player.go_back(moment)
                 if name != "scan" and not player.enabled(name):
                     continue
-                key = tuple(played(model, (*run, name)).state().items())
+                player.play(name)
+                key = tuple(player.state().items())
                 if key not in seen:
                     seen.add(key)
-                    following.append((*run, name))
-        level = following
+                    following.append(player.moment())
+        level, n_moves = following, n_moves + 1
     raise AssertionError("no state refutes the requirement")
 
 

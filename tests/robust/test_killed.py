@@ -75,7 +75,7 @@ def test_a_killed_first_verify_leaves_nothing_or_all(tmp_path: Path) -> None:
 
     started = time.monotonic()
     subprocess.run(command("other"), check=False, capture_output=True)
-    for number, moment in enumerate(moments(time.monotonic() - started, 4, 0)):
+    for number, moment in enumerate(moments(time.monotonic() - started, 3, 0)):
         with subprocess.Popen(command(str(number)), stdout=subprocess.DEVNULL) as process:
             time.sleep(moment)
             process.kill()
@@ -86,12 +86,12 @@ def test_a_killed_first_verify_leaves_nothing_or_all(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_a_killed_challenge_goes_on_and_finds_the_same(forked: Forking, tmp_path: Path) -> None:
     def command(folder: str, out: str) -> list[str]:
-        sample = ["--sample", "12", "-j", "1"]
+        sample = ["--sample", "6", "-j", "1"]
         files = ["-o", str(tmp_path / folder), "--json", str(tmp_path / out)]
         return ["challenge", str(RAMP), "--plain", *sample, *files]
 
     arguments = command("killed", "killed.json")
-    for _ in killed(forked, arguments, forked.seconds_alone(command("alone", "alone.json")), 4, 2):
+    for _ in killed(forked, arguments, forked.seconds_alone(command("alone", "alone.json")), 3, 2):
         pass
     codes = {run(command("killed", "killed.json")), run(command("whole", "whole.json"))}
     assert len(codes) == 1
@@ -113,7 +113,7 @@ def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(
     written.mkdir()
 
     def command(folder: str, *limits: str) -> list[str]:
-        less = ["--leave-out", "diagrams,matrix,procedures"]
+        less = ["--leave-out", "diagrams,faults,matrix,procedures,rating"]
         return ["report", str(tmp_path / "gate"), "-o", str(written / folder), *less, *limits]
 
     limits = ("--max-states", "5")
@@ -121,7 +121,7 @@ def test_a_killed_report_leaves_the_earlier_one_whole_and_nothing_half(
     whole = forked.seconds_alone(command("later", *limits))
     earlier, later = contents(written / "report"), contents(written / "later")
     assert earlier.keys() == {"report.html", "report.pdf", "signals.xlsx"}
-    for _ in killed(forked, command("report", *limits), whole, 6, 3):
+    for _ in killed(forked, command("report", *limits), whole, 3, 3):
         assert contents(written / "report") in (earlier, later)
     assert run(command("report", *limits)) == 3
     assert contents(written / "report") == later

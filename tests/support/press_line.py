@@ -16,9 +16,14 @@ from tests.support.small_models import write_model
 STATIONS = (1, 2, 3)
 
 
-def press_line(folder: Path, stations: tuple[int, ...] = STATIONS) -> Model:
+def press_line(
+    folder: Path, stations: tuple[int, ...] = STATIONS, between_scans: str = "each once"
+) -> Model:
     """Write the line with some of its stations, and load it."""
-    return load(write_model(folder, "\n".join(_model(stations)), "\n".join(_program(stations))))
+    run = f"run: {{between_scans: {between_scans}}}"
+    return load(
+        write_model(folder, "\n".join([*_model(stations), run]), "\n".join(_program(stations)))
+    )
 
 
 def _model(stations: tuple[int, ...]) -> Iterator[str]:

@@ -189,7 +189,7 @@ def test_the_same_verification_writes_the_same_bytes(whole: Path, tmp_path: Path
 
 
 @given(data=st.data())
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 def test_a_changed_byte_anywhere_is_noticed(
     data: st.DataObject, whole: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

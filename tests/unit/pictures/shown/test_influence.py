@@ -118,7 +118,7 @@ def studied(statements: list[str], engine: str) -> tuple[Built, InfluenceStudy, 
     return built, study, study.result(explored.answers)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(STATEMENTS, min_size=1, max_size=5), st.sampled_from(["reference", "symbolic"]))
 def test_the_influence_is_what_trying_everything_out_gives(
     statements: list[str], engine: str
