@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.second_opinion.advised import advised
 from tests.second_opinion.drawing import draw
 
-SEEDS = range(50)
+SEEDS = range(25)
 MOST_STATES = 100
 
 
@@ -22,6 +22,6 @@ def test_what_is_said_of_each_requirement_is_so(tmp_path: Path) -> None:
         _, model = draw(seed, tmp_path / str(seed), MOST_STATES)
         wrong += [f"seed {seed}: {what}" for what in advised(model, counts)]
     assert not wrong, "\n".join(wrong)
-    assert counts["outputs"] >= 25
-    assert counts["kept, holds inserted"] >= 100
-    assert counts["not kept, violated inserted"] >= 20
+    assert counts["outputs"] >= 12
+    assert counts["kept, holds inserted"] >= 40
+    assert counts["not kept, violated inserted"] >= 8

@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.second_opinion.charted import charted
 from tests.second_opinion.drawing import draw
 
-SEEDS = range(50)
+SEEDS = range(25)
 MOST_STATES = 250
 
 
@@ -23,6 +23,6 @@ def test_what_goes_out_as_a_chart_comes_back_the_same_or_is_listed(tmp_path: Pat
         found = charted(drawn, model, tmp_path / str(seed), counts)
         wrong += [f"seed {seed}: {what}" for what in found]
     assert not wrong, "\n".join(wrong)
-    assert counts["without a loss"] >= 30
-    assert counts["with machines carried along"] >= 15
+    assert counts["without a loss"] >= 15
+    assert counts["with machines carried along"] >= 7
     assert counts["with buttons that start pressed"] >= 2

@@ -7,10 +7,10 @@ from pathlib import Path
 
 from tests.second_opinion.performing import compare
 
-SEEDS = range(50)
+SEEDS = range(25)
 MOST_STATES = 120
 # So much has to be met in all of them that the two cannot agree on nothing.
-LEAST = {"models": 50, "harmless": 80, "violating": 80, "ways back": 150, "no way back": 30}
+LEAST = {"models": 25, "harmless": 32, "violating": 32, "ways back": 60, "no way back": 12}
 
 
 def test_no_way_back_violates_anything_and_nothing_harmless_does(tmp_path: Path) -> None:

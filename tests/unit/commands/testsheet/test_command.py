@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
+from tests.support.gate import written
 from tests.support.models import MODELS
 
 RAMP = str(MODELS / "ramp")
@@ -30,8 +31,9 @@ def test_files_are_written_and_everything_is_shown(
 
 def test_pdf_is_the_same_bytes_twice(tmp_path: Path) -> None:
     pytest.importorskip("weasyprint")
+    folder = str(written(tmp_path / "gate"))
     for name in ("a", "b"):
-        assert run(["testsheet", RAMP, "-o", str(tmp_path / name), "--pdf"]) == 0
+        assert run(["testsheet", folder, "-o", str(tmp_path / name), "--pdf"]) == 0
     made = (tmp_path / "a" / "testsheet.pdf").read_bytes()
     assert made.startswith(b"%PDF-")
     assert made == (tmp_path / "b" / "testsheet.pdf").read_bytes()
