@@ -101,7 +101,9 @@ def test_it_is_refused_in_one_line_with_its_place(
 
 BORNE = {
     "many statements": program("drive := pressed;\n" * (N // 2)),
-    "statement upon statement": program("drive := drive XOR pressed;\n" * (N // 2) + "lamp := drive;"),
+    "statement upon statement": program(
+        "drive := drive XOR pressed;\n" * (N // 2) + "lamp := drive;"
+    ),
     "a wide condition": program(f"drive := pressed{' AND pressed' * N};"),
     "many branches": program(
         f"IF pressed THEN drive := TRUE;\n{'ELSIF shut THEN drive := FALSE;' * 1000}\nEND_IF;"
