@@ -313,7 +313,7 @@ def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[st
 def _judge_arithmetic(id_: str, player: Player) -> None:
     if id_ != ARITHMETIC:
         raise InternalError(f"{id_}: the model states no such requirement")
-    if not player.controller.scan(player.signals()).defects:
+    if not player.controller.scan(player.as_read()).defects:
         raise InternalError(
             f"{id_}: the engine says that the next scan leaves a range, the replay that it does not"
         )

@@ -98,7 +98,10 @@ class Lockstep:
         """What the new program's inputs read off the old plant."""
         names = Values(self._truth(), self._terms)
         sensors = self._new.sensors.items()
-        return {name: evaluate_expression(sensor.reads.tree, names) for name, sensor in sensors}
+        given = {name: evaluate_expression(sensor.reads.tree, names) for name, sensor in sensors}
+        # A signal is late for both, or it comes late in neither model.
+        late = {name.casefold() for name in self.player.late()}
+        return {n: 1 - value if n.casefold() in late else value for n, value in given.items()}
 
     def _truth(self) -> dict[str, int]:
         found = {id_.casefold(): 0 for id_ in self._new.faults}

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from interlock.base.errors import InternalError
 from interlock.independent_judge.clocks import Ages, Clocks
 from interlock.independent_judge.controllers import controller_of
+from interlock.independent_judge.late import Given, Lateness
 from interlock.independent_judge.machines import Plant
-from interlock.independent_judge.turns import Turned, TurnsTaken, is_limited
+from interlock.independent_judge.turns import Turned, TurnsTaken, events_of, is_limited
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import Event, MoveKind, Origin
 from interlock.model.build import SCAN, fault_flag, held_value
@@ -21,6 +22,7 @@ from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
 from interlock.model.model import Model, ModelMove
+from interlock.model.old_values import late_in_words
 from interlock.model.timing import TICK, Timing
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.scans import ScanResult
@@ -52,7 +54,7 @@ class Happening:
     scan : ScanResult or None
         For a scan: what the program did.
     origin : Origin or None
-        The fault or the timer that it belongs to.
+        The fault, the timer or the late signal that it belongs to.
     """
 
     move: str
@@ -74,6 +76,7 @@ class Moment:
     held: Mapping[str, int]
     turns: Turned
     ages: Ages
+    given: Given
 
 
 class Player:
@@ -109,9 +112,10 @@ class Player:
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
-        self.events = {origin.move_name: origin for origin in _origins(model)}
+        self.events = {origin.move_name: origin for origin in events_of(model)}
         self._turns = TurnsTaken(model)
         self._clocks = Clocks(model)
+        self._late = Lateness(model, self.signals)
         self.led_by = ""
         if model.timing is not None:
             self._clocks.go_on("", self._under_way())
@@ -151,13 +155,21 @@ class Player:
         return tuple(id_ for id_, now in self._struck.items() if now)
 
     def signals(self) -> dict[str, int]:
-        """What every input of the program reads now, by its declared name."""
+        """What every sensor gives now, by the declared name of its input."""
         found = {}
         truth = self.truth
         for name, sensor in self.model.sensors.items():
             reads = evaluate_expression(sensor.reads.tree, truth)
             found[name] = self._through(reads, name, Site.SIGNAL)
         return found
+
+    def as_read(self) -> dict[str, int]:
+        """What a scan would read now: what the sensors give, or gave where a signal is late."""
+        return self._late.as_read(self.signals())
+
+    def late(self) -> frozenset[str]:
+        """The signals of which the next scan reads an older value."""
+        return self._late.now.late
 
     def _through(self, value: int, name: str, site: Site) -> int:
         """`value` as the faults that have struck let it through."""
@@ -181,7 +193,7 @@ class Player:
         for id_, struck in self._struck.items():
             values[fault_flag(id_)] = int(struck)
             values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
-        values |= self._held
+        values |= self._held | self._late.values()
         return values | self._turns.values() | self._clocks.values()
 
     def moment(self) -> Moment:
@@ -194,6 +206,7 @@ class Player:
             dict(self._held),
             self._turns.now,
             self._clocks.ages,
+            self._late.now,
         )
 
     def go_back(self, moment: Moment) -> None:
@@ -205,6 +218,7 @@ class Player:
         self._held = dict(moment.held)
         self._turns.now = moment.turns
         self._clocks.ages = moment.ages
+        self._late.now = moment.given
         self.led_by = ""
 
     def ways_on(self, human: bool) -> Iterator[str]:
@@ -285,8 +299,7 @@ class Player:
         if not self._clocks.is_ripe(move):
             raise InternalError(f"replay refuses '{move}': it takes more time")
         if move == SCAN:
-            scan = self.controller.scan(self.signals())
-            self._turns.begin_anew()
+            scan = self._scan()
             kind, says = MoveKind.SCAN, "scans"
         elif move in self._moves and not is_limited(self._moves[move], self.model):
             kind, says = self._make(self._moves[move])
@@ -302,7 +315,15 @@ class Player:
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
         self._clocks.go_on(move, self._under_way())
+        self._late.note()
         return kind, says, scan
+
+    def _scan(self) -> ScanResult:
+        given = self.signals()
+        result = self.controller.scan(self._late.as_read(given))
+        self._turns.begin_anew()
+        self._late.begin_anew(given)
+        return result
 
     def _pass_time(self, timing: Timing) -> tuple[MoveKind, str, None]:
         if not self._clocks.may_pass():
@@ -342,17 +363,26 @@ class Player:
         return move.kind, move.says
 
     def _let_happen(self, origin: Origin) -> tuple[MoveKind, str]:
-        """What takes no turn: a strike, a clearing, the end of a timer."""
+        """What takes no turn: a strike, a clearing, the end of a timer, a signal that is late."""
         match origin.event:
             case Event.STRIKE:
                 return self._strike(origin.of)
             case Event.CLEARING:
                 return self._clear(origin.of)
+            case Event.DELAY:
+                if not self.may_be_late(origin.of):
+                    raise InternalError(f"replay refuses '{origin.move_name}': it was long so")
+                self._late.delay(origin.of)
+                return MoveKind.BUS, late_in_words(origin.of)
         try:
             self.controller.elapse(origin.of)
         except (KeyError, ValueError):
             raise InternalError(f"replay refuses '{origin.move_name}': it does not run") from None
         return MoveKind.TIMER, f"the time of {origin.of} is up"
+
+    def may_be_late(self, signal: str) -> bool:
+        """Whether the next scan may read an older value of `signal`."""
+        return self._late.may_be_late(signal)
 
     def _strike(self, id_: str) -> tuple[MoveKind, str]:
         fault = self.model.faults[id_]
@@ -386,11 +416,3 @@ class Player:
         for name, value in self.outputs().items():
             shown[name] = label_of(outputs[name], value)
         return shown
-
-
-def _origins(model: Model) -> Iterator[Origin]:
-    for id_ in model.faults:
-        yield Origin.strike(id_)
-        yield Origin.clearing(id_)
-    for instance in model.program.instances:
-        yield Origin.elapse(instance.name)

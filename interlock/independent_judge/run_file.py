@@ -350,7 +350,7 @@ def _violated(model: Model, run: RunFile, played: _Played) -> tuple[str, ...]:
     ]
     scans = [happening.scan for happening in played.happenings]
     # What the next scan would compute out of range is violated in the state before it.
-    scans.append(played.player.controller.scan(played.player.signals()))
+    scans.append(played.player.controller.scan(played.player.as_read()))
     if any(scan is not None and scan.defects for scan in scans):
         found.append(ARITHMETIC)
     return tuple(found)

@@ -18,6 +18,7 @@ WHO = {
     MoveKind.TIMER: "timer",
     MoveKind.FAULT: "fault",
     MoveKind.HUMAN: "human error",
+    MoveKind.BUS: "bus",
     MoveKind.SCAN: "controller",
     MoveKind.TIME: "time",
 }

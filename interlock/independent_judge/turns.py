@@ -5,10 +5,11 @@ Written apart from what the engines are given: from the meaning in ``DEVELOPERS.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from interlock.kernel.system import MOVED, PHASE
+from interlock.kernel.system import MOVED, PHASE, Origin
 from interlock.model.model import Model, ModelMove
 
 # What may move more often than this between two scans is not counted.
@@ -103,3 +104,14 @@ def _own_turns(model: Model) -> dict[str, int]:
 def is_limited(move: ModelMove, model: Model) -> bool:
     """Whether the scan limits a move: what takes its time in a model with time, it does not."""
     return not move.takes_no_turn and not (model.timing is not None and move.takes is not None)
+
+
+def events_of(model: Model) -> Iterator[Origin]:
+    """What may happen at any moment, besides moves: of faults, timers and late signals."""
+    for id_ in model.faults:
+        yield Origin.strike(id_)
+        yield Origin.clearing(id_)
+    for instance in model.program.instances:
+        yield Origin.elapse(instance.name)
+    for sensor in model.late_sensors:
+        yield Origin.delay(sensor.name)

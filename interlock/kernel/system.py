@@ -30,6 +30,12 @@ PHASE = "scan.pending"
 MOVED = "scan.moved."
 """With a machine's name behind it: the count of its moves since the scan, where that matters."""
 
+AGE = "scan.age."
+"""With a signal's name: the scans since its sensor last gave the other value."""
+
+LATE = "scan.late."
+"""With a signal's name: whether the next scan reads that other value."""
+
 
 class Role(Enum):
     """What a variable stands for; engines may order variables by it but never need it."""
@@ -40,6 +46,7 @@ class Role(Enum):
     MEMORY = "memory"
     TIMER = "timer"
     FAULT = "fault"
+    AGE = "age"  # how old a signal may be that a scan reads
     OBSERVER = "observer"
     PHASE = "phase"
 
@@ -54,6 +61,7 @@ class MoveKind(Enum):
     TIMER = "timer"
     FAULT = "fault"
     HUMAN = "human"  # a declared human error, a run class of its own
+    BUS = "bus"  # a signal is late, so that the scan will read what it was
     SCAN = "scan"
     TIME = "time"  # one unit of it passes
 
@@ -64,6 +72,7 @@ class Event(Enum):
     STRIKE = "strikes"  # of a fault
     CLEARING = "clears"
     ELAPSE = "elapses"  # of a timer
+    DELAY = "is late"  # of a signal
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,7 @@ class Origin:
     ----------
     event : Event
     of : str
-        Id of the fault, or name of the timer.
+        Id of the fault, or name of the timer or of the signal.
     """
 
     event: Event
@@ -95,6 +104,11 @@ class Origin:
         """The end of a timer's time."""
         return cls(Event.ELAPSE, timer)
 
+    @classmethod
+    def delay(cls, signal: str) -> Origin:
+        """That a signal is late at the next scan."""
+        return cls(Event.DELAY, signal)
+
     @property
     def move_name(self) -> str:
         """What people and run files call the move; nobody else takes it apart."""
@@ -107,8 +121,8 @@ class Origin:
 
     @property
     def fault(self) -> str | None:
-        """The fault that strikes or clears; None for a timer."""
-        return None if self.event is Event.ELAPSE else self.of
+        """The fault that strikes or clears; None for a timer or a signal."""
+        return self.of if self.event in (Event.STRIKE, Event.CLEARING) else None
 
 
 @dataclass(frozen=True)
@@ -174,9 +188,10 @@ class Move:
     says : str
         The move in the trade's words, for a witness; may be empty.
     origin : Origin or None
-        Which fault or timer it belongs to; None where the plant, people or the program make it.
+        Which fault, timer or signal it belongs to; None where the plant, people or the program make
+        it.
     is_chance : bool
-        The plant makes it or not, and nobody can bring it about.
+        It happens or not, and nobody can bring it about.
     """
 
     name: str

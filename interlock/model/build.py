@@ -6,9 +6,8 @@ are expressions over it, and the scan reads them as they are at its start.
 
 **A step.** Moves of the plant or of people, as many as `between_scans` allows, then a scan.
 Power-up is the state in which no scan has run yet: the first scan comes before the first move. A
-scan may come at any time, also when nothing moved. A fault's strike or clearing, the end of a free
-timer and a change of a free input take no turn: they may happen at any moment
-(`interlock.model.turns`).
+scan may come at any time, also when nothing moved. What faults, free timers, free inputs and late
+signals do takes no turn: it may happen at any moment (`interlock.model.turns`).
 """
 
 from __future__ import annotations
@@ -35,6 +34,7 @@ from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
 from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
+from interlock.model.old_values import OldValues
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
 from interlock.st.evaluate import reads_of
@@ -96,7 +96,9 @@ class Built:
     system : System
     requirements : mapping of str to Requirement
     signals : mapping of str to Expr
-        What each input of the program reads, faults included, by casefolded name.
+        What the sensor of each input gives, faults included, by casefolded name.
+    read : mapping of str to Expr
+        What a scan reads of it: what it gave before where the signal is late.
     truth : mapping of str to Expr
         What each name in a requirement stands for, by casefolded name.
     """
@@ -106,6 +108,7 @@ class Built:
     system: System
     requirements: Mapping[str, Requirement]
     signals: Mapping[str, Expr]
+    read: Mapping[str, Expr]
     truth: Mapping[str, Expr]
 
     def lower(self, formula: Formula) -> Expr:
@@ -141,6 +144,8 @@ class _Builder:
         self.lowered: Lowered = lower_program(model.program, model.settings)
         self.truth = self._truth()
         self.signals = self._signals()
+        self.old = OldValues(model.late_sensors, self.signals)
+        self.read = self.old.read()
 
     def _flags(self) -> dict[str, Expr]:
         live = {fault.id for fault in self.live}
@@ -190,6 +195,7 @@ class _Builder:
             if fault.intermittent:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
+        variables += self.old.variables()
         turns, events = turns_of(self.model), self._events()
         has_time = self.model.timing is not None
         counts = turns.variables(has_events=bool(events) or has_time)
@@ -197,6 +203,7 @@ class _Builder:
         moves = [turns.taking_one(*move) for move in self._moves(takes_turn=True)]
         moves += [turns.taking_none(event) for event in events]
         moves.append(self._scan([count.name for count in counts]))
+        moves = list(map(self.old.noting, moves))
         time_goes_on = None
         if self.model.timing is not None:
             periods = periods_of(self.model, SCAN)
@@ -210,12 +217,11 @@ class _Builder:
             requirements[TIME] = Requirement(TIME, Pattern.CAN_STILL, time_goes_on, says=says)
         # Asked in every class alike, also where only faults can bring a defect about.
         if self.lowered.defects is not FALSE:
-            defects = self._on_signals(self.lowered.defects)
             requirements[ARITHMETIC] = Requirement(
                 ARITHMETIC,
                 # 'Always not' and no 'never': it has no premise, whatever the defects consist of.
                 Pattern.ALWAYS,
-                not_(defects),
+                not_(self._on_signals(self.lowered.defects)),
                 says="The program never leaves a range, divides by zero or loops too often",
             )
         observed = [e for r in requirements.values() for e in r.predicates]
@@ -223,14 +229,15 @@ class _Builder:
         # How a fault shows an output may be asked even where the model itself does not read it.
         observed += [self.truth[name.casefold()] for name in self.model.outputs]
         observed += self.signals.values()
-        # Nothing need read what has struck; who asks which faults made a run reads it.
+        # Who asks which faults made a run reads what has struck.
         observed += [ex.var(counted_flag(fault)) for fault in self.live]
         whole = System(tuple(variables), tuple(moves), self.model.title)
         system = whole.narrowed(observed)
         if with_all_memory:
             kept = {variable.name for variable in system.variables}
             system = whole.narrowed([*observed, *map(ex.var, self._memory_behind(kept))])
-        return Built(self.model, self.run_class, system, requirements, self.signals, truth)
+        seen = self.signals, self.read
+        return Built(self.model, self.run_class, system, requirements, *seen, truth)
 
     def _memory_behind(self, names: set[str]) -> set[str]:
         """What the program remembers that variables with `names` depend on, whatever it reads."""
@@ -254,9 +261,9 @@ class _Builder:
         return [(move, machine) for move, machine in moves if move.guard is not FALSE]
 
     def _events(self) -> list[Move]:
-        """What may happen at any moment: free inputs, ends of free timers, strikes, clearings."""
+        """What may happen at any moment: free inputs, free timers' ends, faults, late signals."""
         events = [move for move, _ in self._moves(takes_turn=False)]
-        events += self.lowered.timer_moves
+        events += [*self.lowered.timer_moves, *self.old.events()]
         events += [self._strike(fault) for fault in self.live]
         events += [_clear(fault) for fault in self.live if fault.intermittent]
         return [event for event in events if event.guard is not FALSE]
@@ -324,7 +331,7 @@ class _Builder:
 
     def _on_signals(self, root: Expr) -> Expr:
         inputs = {
-            f"input.{declared.name}": self.signals[declared.name.casefold()]
+            f"input.{declared.name}": self.read[declared.name.casefold()]
             for declared in self.model.program.inputs
         }
         return ex.substitute([root], inputs)[0]

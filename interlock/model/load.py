@@ -29,6 +29,7 @@ from interlock.model.model import (
 )
 from interlock.model.names import Mistakes, Names
 from interlock.model.program_files import read_program_files
+from interlock.model.read_ages import read_ages
 from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape
@@ -315,6 +316,7 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
     inputs = {v.name.casefold(): v for v in program.inputs}
     document, mistakes = names.document, names.mistakes
     found: dict[str, Sensor] = {}
+    ages = read_ages(names)
     for name, shape in names.shape.sensors.items():
         path: Path = ("sensors", name)
         place = document.key_place(path)
@@ -333,7 +335,8 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
         expected = declared.type if declared is not None else BOOL
         reads = names.formula((*path, "reads"), shape.reads, names.physical(), expected)
         if reads is not None and declared is not None:
-            sensor = Sensor(declared.name, shape.says, reads, shape.pair, place)
+            age, bus = ages.get(name.casefold(), (0, ""))
+            sensor = Sensor(declared.name, shape.says, reads, shape.pair, place, age=age, bus=bus)
             found[declared.name] = _described(names.shape, sensor)
     return found
 

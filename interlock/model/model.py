@@ -136,6 +136,10 @@ class Sensor:
     stands_for : tuple of (int, int, int)
         Of a free input of many values, for each of those that stand for others: between which
         values these lie, and the one.
+    age : int
+        So many scans old a value may be that the program reads; 0 where it reads what is.
+    bus : str
+        By what it comes late; empty where that has no name.
     """
 
     name: str
@@ -148,6 +152,8 @@ class Sensor:
     address: str = ""
     terminal: str = ""
     stands_for: tuple[tuple[int, int, int], ...] = field(default=(), compare=False)
+    age: int = 0
+    bus: str = ""
 
 
 @dataclass(frozen=True)
@@ -210,14 +216,7 @@ class Bound:
 
 @dataclass(frozen=True)
 class Delay:
-    """How long a signal takes to reach the program, or an output to take effect, at most.
-
-    Attributes
-    ----------
-    ms : float
-    source : str or None
-    assumed : bool
-    """
+    """How long a signal takes to reach the program, or an output to take effect, at most."""
 
     ms: float
     source: str | None
@@ -397,6 +396,11 @@ class Model:
         if self.revises is None or is_there(file):
             return file
         return self.revises / name
+
+    @property
+    def late_sensors(self) -> tuple[Sensor, ...]:
+        """The signals of which the program may see older values."""
+        return tuple(sensor for sensor in self.sensors.values() if sensor.age)
 
     @property
     def name(self) -> str:

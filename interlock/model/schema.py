@@ -31,7 +31,7 @@ from interlock.model.schema_fields import (
     Words,
 )
 from interlock.model.schema_time import TimeShape
-from interlock.model.schema_wired import OutputShape, SensorShape
+from interlock.model.schema_wired import BusShape, OutputShape, SensorShape
 
 
 class _Shape(BaseModel):
@@ -333,6 +333,9 @@ class ModelShape(_Shape):
     plant: dict[Name, MachineShape] = Field(default_factory=dict)
     controls: dict[Name, ControlShape] = Field(default_factory=dict)
     sensors: dict[ProgramName, SensorShape] = Field(default_factory=dict)
+    buses: dict[Name, BusShape] = Field(
+        default_factory=dict, description="What brings several signals late to the program."
+    )
     outputs: dict[ProgramName, OutputShape] = Field(default_factory=dict)
     terms: dict[Name, Expression] = Field(default_factory=dict)
     unsafe: Expression | None = Field(

@@ -61,6 +61,20 @@ Within = Annotated[
     ),
 ]
 
+MAX_AGE = 16
+"""So many scans old a signal can be: each makes the system larger."""
+Age = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^([1-9]|1[0-6]) +scans?$",
+            "description": "'2 scans': a scan reads a value of since the last scan but one.",
+        }
+    ),
+]
+
 
 def _as_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value

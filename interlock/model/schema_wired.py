@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.model.schema_fields import Expression, Milliseconds, ProgramName, Words
+from interlock.model.schema_fields import Age, Expression, Milliseconds, ProgramName, Words
 
 
 class _Wired(BaseModel):
@@ -31,6 +31,19 @@ class SensorShape(_Wired):
     pair: ProgramName | None = Field(
         None, description="The other channel of an antivalent or like pair."
     )
+    age: Age | None = Field(
+        None, description="How old a value the program may see of it, each scan anew."
+    )
+
+
+class BusShape(BaseModel):
+    """A way by which signals come late to the program, each on its own."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    says: Words = ""
+    age: Age
+    sensors: list[ProgramName] = Field(min_length=1)
 
 
 class OutputShape(_Wired):

@@ -1,0 +1,89 @@
+"""What signals gave since earlier scans, kept as a log, and which of them are late at the next.
+
+Written apart from what the engines are given: from the meaning in ``DEVELOPERS.md`` alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from interlock.kernel.system import AGE, LATE
+from interlock.model.model import Model
+
+
+@dataclass(frozen=True)
+class Given:
+    """What late signals gave, and which of them the next scan reads as they were.
+
+    Attributes
+    ----------
+    since : mapping of str to tuple of frozenset of int
+        By signal, for each of the last scans, the latest first: what its sensor gave from that
+        scan's reading on, to the next scan's reading.
+    late : frozenset of str
+    """
+
+    since: Mapping[str, tuple[frozenset[int], ...]]
+    late: frozenset[str] = frozenset()
+
+
+class Lateness:
+    """Keeps what each signal with an age gave.
+
+    Parameters
+    ----------
+    model : Model
+    signals : callable
+        Gives what the sensors give now, power-up being the first time.
+
+    Attributes
+    ----------
+    now : Given
+    """
+
+    def __init__(self, model: Model, signals: Callable[[], Mapping[str, int]]) -> None:
+        self._signals = signals
+        self._most = {sensor.name: sensor.age for sensor in model.late_sensors}
+        now = signals() if self._most else {}
+        # Before power-up nothing came over the bus: what it gives first is what is there then.
+        self.now = Given({name: (frozenset([now[name]]),) for name in self._most})
+
+    def note(self) -> None:
+        """Note what the sensors give now."""
+        signals = self._signals() if self._most else {}
+        since = {
+            name: (latest | {signals[name]}, *earlier)
+            for name, (latest, *earlier) in self.now.since.items()
+        }
+        self.now = replace(self.now, since=since)
+
+    def begin_anew(self, signals: Mapping[str, int]) -> None:
+        """Note a scan that was made when the sensors gave `signals`."""
+        since = {
+            name: (frozenset([signals[name]]), *given)[: self._most[name]]
+            for name, given in self.now.since.items()
+        }
+        self.now = Given(since)
+
+    def may_be_late(self, signal: str) -> bool:
+        """Whether the next scan may read what the sensor of `signal` gives no longer."""
+        young = frozenset[int]().union(*self.now.since[signal])
+        return bool(young - {self._signals()[signal]}) and signal not in self.now.late
+
+    def delay(self, signal: str) -> None:
+        """Let the next scan read `signal` as it was."""
+        self.now = replace(self.now, late=self.now.late | {signal})
+
+    def as_read(self, signals: Mapping[str, int]) -> dict[str, int]:
+        """What a scan would read now."""
+        return {n: 1 - given if n in self.now.late else given for n, given in signals.items()}
+
+    def values(self) -> dict[str, int]:
+        """What an engine is to say of it, by the names of the kernel's variables."""
+        signals = self._signals() if self._most else {}
+        found = {LATE + name: int(name in self.now.late) for name in self._most}
+        for name, given in self.now.since.items():
+            others = (n for n, values in enumerate(given) if values - {signals[name]})
+            found[AGE + name] = next(others, self._most[name])
+        return found

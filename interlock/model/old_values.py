@@ -1,0 +1,74 @@
+"""Old values: what a scan reads of signals that come late, each on its own.
+
+``scan.age.<signal>`` counts the scans since the sensor last gave its other value, up to the age
+that its signal may have: a change sets it to 0, whatever brought it about, and a scan that changes
+nothing adds one. While it is below the age, that other value is young enough to be read. That it
+will be is an event that takes no turn: it sets ``scan.late.<signal>``, and the next scan reads the
+other value. A BOOL has only one, and when that was last there decides, however often it came and
+went.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, lt, not_, xor
+from interlock.kernel.system import AGE, BOOL, LATE, Domain, Move, MoveKind, Origin, Role, Variable
+from interlock.model.model import Sensor
+
+
+@dataclass(frozen=True)
+class OldValues:
+    """The signals of a model that may come late.
+
+    Attributes
+    ----------
+    late : tuple of Sensor
+    signals : mapping of str to Expr
+        What every sensor gives, faults included, by casefolded name.
+    """
+
+    late: tuple[Sensor, ...]
+    signals: Mapping[str, Expr]
+
+    def variables(self) -> list[Variable]:
+        """How old the other value of each is, and whether it is the one to be read."""
+        ages = [Variable(AGE + s.name, Domain(0, s.age), s.age, Role.AGE) for s in self.late]
+        return ages + [Variable(LATE + s.name, BOOL, 0, Role.AGE) for s in self.late]
+
+    def read(self) -> dict[str, Expr]:
+        """What a scan reads of every signal, by casefolded name."""
+        late = {s.name.casefold(): ex.var(LATE + s.name) for s in self.late}
+        return {n: xor(e, late[n]) if n in late else e for n, e in self.signals.items()}
+
+    def events(self) -> Iterator[Move]:
+        """That a signal is late, for each of them."""
+        for sensor in self.late:
+            young = lt(ex.var(AGE + sensor.name), ex.const(sensor.age))
+            guard = and_(young, not_(ex.var(LATE + sensor.name)))
+            origin, updates = Origin.delay(sensor.name), {LATE + sensor.name: TRUE}
+            says = late_in_words(sensor.name)
+            name = origin.move_name
+            yield Move(name, MoveKind.BUS, guard, updates, None, says, origin, is_chance=True)
+
+    def noting(self, move: Move) -> Move:
+        """The move with what it makes of the ages."""
+        updates = dict(move.updates)
+        for sensor in self.late:
+            age, given = ex.var(AGE + sensor.name), self.signals[sensor.name.casefold()]
+            (after,) = ex.substitute([given], move.updates)
+            passed = age
+            if move.kind is MoveKind.SCAN:
+                passed = ex.minimum(ex.add(age, ex.const(1)), ex.const(sensor.age))
+                updates[LATE + sensor.name] = FALSE
+            new = ex.ite(xor(given, after), ex.const(0), passed)
+            if new is not age:
+                updates[AGE + sensor.name] = new
+        return replace(move, updates=updates)
+
+
+def late_in_words(signal: str) -> str:
+    """What it means that a signal is late."""
+    return f"{signal} comes late: the next scan reads its older value"
