@@ -92,7 +92,7 @@ def compare_seed(
     for name in engines:
         found += by_engine(name, seed, model, drawn.run_class, ours, counts)
     if model.live_faults:
-        found += _by_sets(seed, model, counts, whole_study)
+        found += by_sets(seed, model, counts, whole_study)
     return found
 
 
@@ -166,7 +166,7 @@ def _kind(model: Model, id_: str) -> str:
     return f"{given.pattern.value}{bounded} {given.scope.value}{judged}"
 
 
-def _by_sets(
+def by_sets(
     seed: int, model: Model, counts: Counter[str], whole_study: bool
 ) -> Iterator[Disagreement]:
     """Minimal sets of the faults, in a run class without human errors."""

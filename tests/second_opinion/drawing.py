@@ -51,22 +51,40 @@ def draw(seed: int, folder: Path, most: int = MOST) -> tuple[Drawn, Model]:
     """
     for attempt in range(200):
         drawn = _Drawing(random.Random(f"{seed}.{attempt}")).done()
-        drawn.write(folder)
         try:
-            model = load(folder)
+            model = read(drawn, folder)
+            if model is None:
+                continue
             # The sets of faults are asked under two of them, so that has to be small as well.
             for bound in (drawn.run_class.at_most, 2):
                 run_class = Class(drawn.run_class.faults, bound, drawn.run_class.human)
                 n_states = len(reach(World(model, run_class), most).states)
         except TooManyError:
             continue
-        except InputError as error:
-            if not all(mistake.says.startswith(_SENSELESS) for mistake in error.mistakes):
-                raise
-            continue
         if n_states >= FEWEST:
             return drawn, model
     raise AssertionError(f"seed {seed} gives no model of a fitting size")
+
+
+def read(drawn: Drawn, folder: Path) -> Model | None:
+    """The model, written to `folder` and read; None where its program makes no sense."""
+    drawn.write(folder)
+    try:
+        return load(folder)
+    except InputError as error:
+        if not all(mistake.says.startswith(_SENSELESS) for mistake in error.mistakes):
+            raise
+        return None
+
+
+def draw_any(seed: int, folder: Path) -> tuple[Drawn, Model]:
+    """The model of `seed`, however many states it has."""
+    for attempt in range(200):
+        drawn = _Drawing(random.Random(f"{seed}.{attempt}")).done()
+        model = read(drawn, folder)
+        if model is not None:
+            return drawn, model
+    raise AssertionError(f"seed {seed} gives no model")
 
 
 class _Drawing:

@@ -18,7 +18,7 @@ from tests.second_opinion.expressions import Function
 from tests.second_opinion.reached import Reached, reach
 from tests.second_opinion.timed_world import TICK, TimedWorld, world_of
 from tests.second_opinion.watching import Seen, Watch, Watcher
-from tests.second_opinion.world import FAULT_KINDS, Act, Class, Kind
+from tests.second_opinion.world import UNBIDDEN, Act, Class, Kind
 
 ARITHMETIC = "ARITHMETIC"
 TIME = "TIME"
@@ -98,13 +98,13 @@ def _time_goes_on(reached: Reached) -> Opinion:
 def _never_lost(reached: Reached, can: set[int]) -> Opinion:
     """The way back uses every move, scan and end of a timer, but no strike and no clearing.
 
-    Nor does it use a move of the plant that need not happen.
+    Nor does it use a move of the plant that need not happen, or that a signal is late.
     """
     back: dict[int, list[int]] = {}
     for number, after in enumerate(reached.after):
         for act, target in after:
             is_chance = act.kind is Kind.MOVE and act.name in reached.world.chance
-            if act.kind not in FAULT_KINDS and not is_chance:
+            if act.kind not in UNBIDDEN and not is_chance:
                 back.setdefault(target, []).append(number)
     todo = list(can)
     while todo:

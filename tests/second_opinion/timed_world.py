@@ -47,7 +47,7 @@ class TimedWorld(World):
             most_ms = preset if _calls(model.program.body, name) < 2 else None
             self._note(Act(Kind.TIMER, name), 0 if timers[name].varies else preset, most_ms)
         self.owed = [*self.owed, SCAN, TICK]
-        begun = self._aged(self.first, None, {SCAN: self._last[SCAN] or 0})
+        begun = self._with_ages(self.first, None, {SCAN: self._last[SCAN] or 0})
         self.first = self.first._replace(ages=begun)
 
     def _note(self, act: Act, least_ms: Fraction | int, most_ms: Fraction | int | None) -> None:
@@ -64,7 +64,7 @@ class TimedWorld(World):
             if self._controller.is_running(state.memory, name):
                 yield Act(Kind.TIMER, name)
 
-    def _aged(self, state: State, done: Act | None, ages: dict[Act, int]) -> tuple[int, ...]:
+    def _with_ages(self, state: State, done: Act | None, ages: dict[Act, int]) -> tuple[int, ...]:
         """The ages in `state`, which `done` has led to, where they were `ages` before."""
         going = set(self._under_way(state))
         found = []
@@ -98,11 +98,11 @@ class TimedWorld(World):
         for act, after in super().successors(state, truth):
             if act in self._ripe and ages[act] < self._ripe[act]:
                 continue
-            yield act, after._replace(ages=self._aged(after, act, ages))
+            yield act, after._replace(ages=self._with_ages(after, act, ages))
         if self.may_tick(state):
             older = {act: age + 1 for act, age in ages.items()}
             later = state._replace(moves=state.moves or self.due + 1)
-            yield TICK, later._replace(ages=self._aged(later, TICK, older))
+            yield TICK, later._replace(ages=self._with_ages(later, TICK, older))
 
 
 def _calls(body: Iterable[typed.Statement], name: str) -> int:

@@ -44,6 +44,11 @@ class State(NamedTuple):
         nobody asks.
     ages : tuple of int
         Where time passes: for how long each thing that takes time has been under way.
+    given : tuple of tuple of frozenset of int
+        For each signal with an age, for the last scans, the latest first: all that its sensor gave
+        from the reading of that scan to the reading of the next.
+    late : tuple of bool
+        For each of them: the next scan reads it as it was.
     """
 
     places: tuple[int, ...]
@@ -54,6 +59,8 @@ class State(NamedTuple):
     held: tuple[int, ...]
     left: tuple[int, ...]
     ages: tuple[int, ...] = ()
+    given: tuple[tuple[frozenset[int], ...], ...] = ()
+    late: tuple[bool, ...] = ()
 
 
 class Kind(Enum):
@@ -65,10 +72,11 @@ class Kind(Enum):
     STRIKE = "strike"
     CLEARING = "clearing"
     TICK = "tick"
+    LATE = "late"
 
 
 class Act(NamedTuple):
-    """Something that can happen; `name` is that of the move, timer or fault."""
+    """Something that can happen; `name` is that of the move, timer, fault or signal."""
 
     kind: Kind
     name: str
@@ -76,7 +84,7 @@ class Act(NamedTuple):
 
 SCAN = Act(Kind.SCAN, "")
 COUNTS = ["one", "two", "three", "four", "five", "six", "seven", "eight"]
-FAULT_KINDS = (Kind.STRIKE, Kind.CLEARING)
+UNBIDDEN = (Kind.STRIKE, Kind.CLEARING, Kind.LATE)
 
 
 @dataclass(frozen=True)
@@ -193,6 +201,12 @@ class World:
             (0,) * len(self._kept),
             self._left,
         )
+        self._aged = [(s.name, s.age) for s in model.sensors.values() if s.age]
+        begun = self.signals(self.first, self.truth(self.first))
+        self.first = self.first._replace(
+            given=tuple((frozenset([begun[name]]),) for name, _ in self._aged),
+            late=(False,) * len(self._aged),
+        )
 
     def function(self, formula: Formula | None, default: int = 1) -> Function:
         """The function of what `truth`, or truth and signals, say."""
@@ -268,11 +282,19 @@ class World:
 
     def scanned(self, state: State, truth: dict[str, int]) -> Scanned:
         """What a scan makes of the memory."""
-        signals = self.signals(state, truth)
+        signals = self.read(state, truth)
         key = (state.memory, tuple(signals.values()))
         if key not in self._scans:
             self._scans[key] = self._controller.scan(state.memory, signals)
         return self._scans[key]
+
+    def read(self, state: State, truth: dict[str, int]) -> dict[str, int]:
+        """What a scan reads: of a signal that is late the value that its sensor does not give."""
+        signals = self.signals(state, truth)
+        for (name, _), is_late in zip(self._aged, state.late, strict=True):
+            if is_late:
+                signals[name] = 1 - signals[name]
+        return signals
 
     # What can happen.
 
@@ -286,6 +308,26 @@ class World:
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         """Everything that can happen in `state`, with the state it leads to."""
+        for act, after in self._acts(state, truth):
+            yield act, self._noted(act, state, after)
+
+    def _noted(self, act: Act, before: State, after: State) -> State:
+        """The state with what its signals give noted in it."""
+        if not self._aged:
+            return after
+        given = list(after.given)
+        if act == SCAN:
+            read_off = self.signals(before, self.truth(before))
+            for number, (name, age) in enumerate(self._aged):
+                given[number] = (frozenset([read_off[name]]), *given[number])[:age]
+            after = after._replace(late=(False,) * len(self._aged))
+        now = self.signals(after, self.truth(after))
+        for number, (name, _) in enumerate(self._aged):
+            latest, *earlier = given[number]
+            given[number] = (latest | {now[name]}, *earlier)
+        return after._replace(given=tuple(given))
+
+    def _acts(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         memory = self.scanned(state, truth).memory
         yield SCAN, state._replace(memory=memory, moves=0, left=self._left)
         if state.moves != self.due:
@@ -312,6 +354,14 @@ class World:
                     yield Act(Kind.CLEARING, fault.id), self._cleared(number, aside)
             elif self._may_strike(state, number):
                 yield Act(Kind.STRIKE, fault.id), self._struck(number, fault, aside, truth)
+        yield from self._delays(aside, truth)
+
+    def _delays(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
+        signals = self.signals(state, truth) if self._aged else {}
+        for number, (name, _) in enumerate(self._aged):
+            others = frozenset[int]().union(*state.given[number]) - {signals[name]}
+            if others and not state.late[number]:
+                yield Act(Kind.LATE, name), state._replace(late=_with(state.late, number, True))
 
     def _may_strike(self, state: State, number: int) -> bool:
         most = self._class.at_most
