@@ -66,10 +66,15 @@ class Lateness:
         }
         self.now = Given(since)
 
-    def may_be_late(self, signal: str) -> bool:
-        """Whether the next scan may read what the sensor of `signal` gives no longer."""
+    def why_not(self, signal: str) -> str:
+        """Why the next scan cannot read what the sensor of `signal` gives no longer; else empty."""
+        if signal in self.now.late:
+            return "it is late already"
         young = frozenset[int]().union(*self.now.since[signal])
-        return bool(young - {self._signals()[signal]}) and signal not in self.now.late
+        if young == {self._signals()[signal]}:
+            most = self._most[signal]
+            return f"it has given nothing else for {most} scan{'s'[: most != 1]}"
+        return ""
 
     def delay(self, signal: str) -> None:
         """Let the next scan read `signal` as it was."""

@@ -370,8 +370,8 @@ class Player:
             case Event.CLEARING:
                 return self._clear(origin.of)
             case Event.DELAY:
-                if not self.may_be_late(origin.of):
-                    raise InternalError(f"replay refuses '{origin.move_name}': it was long so")
+                if why := self.why_not_late(origin.move_name):
+                    raise InternalError(f"replay refuses '{origin.move_name}': {why}")
                 self._late.delay(origin.of)
                 return MoveKind.BUS, late_in_words(origin.of)
         try:
@@ -380,9 +380,10 @@ class Player:
             raise InternalError(f"replay refuses '{origin.move_name}': it does not run") from None
         return MoveKind.TIMER, f"the time of {origin.of} is up"
 
-    def may_be_late(self, signal: str) -> bool:
-        """Whether the next scan may read an older value of `signal`."""
-        return self._late.may_be_late(signal)
+    def why_not_late(self, move: str) -> str:
+        """Why the signal of a move cannot be late; empty where it can, or the move is another."""
+        origin = self.events.get(move)
+        return self._late.why_not(origin.of) if origin and origin.event is Event.DELAY else ""
 
     def _strike(self, id_: str) -> tuple[MoveKind, str]:
         fault = self.model.faults[id_]

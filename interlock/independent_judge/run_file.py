@@ -284,7 +284,8 @@ def why_refused(player: Player, move: str) -> str:
     if early := player.why_not_in_time(move):
         return f"'{move}' is not possible yet: {early}"
     if move not in moves:
-        return f"'{move}' is not possible now"
+        why = f": {player.why_not_late(move)}" if player.why_not_late(move) else " now"
+        return f"'{move}' is not possible{why}"
     if player.waits_for_scan(move):
         return f"'{move}' is not possible before the next scan"
     return f"'{move}' is not possible: {_why_not(player, moves[move])}"

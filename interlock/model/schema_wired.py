@@ -41,7 +41,6 @@ class BusShape(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    says: Words = ""
     age: Age
     sensors: list[ProgramName] = Field(min_length=1)
 

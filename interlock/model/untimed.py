@@ -1,4 +1,4 @@
-"""Models for who cannot take into account yet that there is time, or chance: refused by name."""
+"""Models for who cannot take time, chance or late signals into account yet: refused by name."""
 
 from __future__ import annotations
 
@@ -47,3 +47,16 @@ def refuse_chance(model: Model, who: str) -> None:
     if found:
         says = f"{who} cannot take a move that 'may' happen: what is seen at rest must be sure"
         raise InputError([Mistake(place, says) for place in found])
+
+
+def refuse_late(model: Model, who: str) -> None:
+    """Refuse a model with signals of which a scan may read an older value.
+
+    Raises
+    ------
+    InputError
+        With the place of each such signal.
+    """
+    if model.late_sensors:
+        says = f"{who} cannot take a signal with an age: what is seen at rest must be sure"
+        raise InputError([Mistake(sensor.place, says) for sensor in model.late_sensors])

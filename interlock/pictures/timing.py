@@ -36,6 +36,7 @@ LETTERS = {
     MoveKind.TIMER: "T",
     MoveKind.HUMAN: "H",
     MoveKind.FAULT: "F",
+    MoveKind.BUS: "B",
     MoveKind.SCAN: "C",
     MoveKind.TIME: "t",
 }

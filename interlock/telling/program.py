@@ -9,6 +9,7 @@ from interlock.base.errors import Place
 from interlock.kernel.system import System
 from interlock.model.model import Model
 from interlock.st.layout import lay_out
+from interlock.telling.counts import counted
 
 
 @dataclass(frozen=True)
@@ -42,14 +43,28 @@ def between_told(model: Model) -> str:
     declared = model.declared_between_scans
     other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
     timed = "" if model.timing is None else f"; {model.timing.says}"
-    return model.between_scans.says + other + timed
+    return model.between_scans.says + other + timed + _ages_told(model)
+
+
+def _ages_told(model: Model) -> str:
+    """How old the values are that a scan may read; empty where it reads what is."""
+    alike: dict[tuple[str, int], list[str]] = {}
+    for sensor in model.late_sensors:
+        alike.setdefault((sensor.bus, sensor.age), []).append(sensor.name)
+    told = [
+        f"{', '.join(names)} up to {counted(age, 'scan')}{f' by {bus}' if bus else ''}"
+        for (bus, age), names in alike.items()
+    ]
+    return f"; signals may be late: {'; '.join(told)}" if told else ""
 
 
 def between_data(model: Model) -> dict[str, Any]:
     """The same as data."""
     timed = {} if model.timing is None else {"time": str(model.timing)}
+    ages = {sensor.name: sensor.age for sensor in model.late_sensors}
     return {
         **timed,
+        **({"ages_in_scans": ages} if ages else {}),
         "between_scans": str(model.between_scans),
         "between_scans_of_the_model": str(model.declared_between_scans or model.between_scans),
     }

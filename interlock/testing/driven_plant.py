@@ -126,7 +126,7 @@ class DrivenPlant:
         self._guards = python_function([m.guard for m in self.moves], index)
         names = list(self.terminals.inputs)
         self._names = names
-        self._signals = python_function([built.signals[n.casefold()] for n in names], index)
+        self._signals = python_function([built.read[n.casefold()] for n in names], index)
         self._conditions = python_function(self._watch(), index)
         self._judged_guards: State | None = None  # the state that `_holding` was computed in
         self._holding: tuple[int, ...] = ()

@@ -100,7 +100,7 @@ END_PROGRAM
 def test_a_pair_may_show_a_picture_that_never_was_and_nothing_counts_on_it(
     tmp_path: Path, engine: str
 ) -> None:
-    bus = "buses: {slow: {says: chassis bus, age: 1 scan, sensors: [shut, open]}}"
+    bus = "buses: {slow: {age: 1 scan, sensors: [shut, open]}}"
     without = outcomes(tmp_path / "a", PAIR.replace("BUSES", ""), AGREE, engine)
     late = outcomes(tmp_path / "b", PAIR.replace("BUSES", bus), AGREE, engine)
     assert without == ["LATER"]

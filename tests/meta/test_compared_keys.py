@@ -41,7 +41,8 @@ sensors:
   shut: {says: the switch, reads: gate = SHUT, pair: off, delay_ms: 10, delay_source: sheet,
          delay_assumed: false}
   off: {reads: NOT (gate = SHUT), address: '%IX0.1', terminal: 'K1:3'}
-  turned: {reads: key = ON}
+  turned: {reads: key = ON, age: 2 scans}
+buses: {slow: {age: 1 scan, sensors: [off]}}
 outputs:
   drive: {says: the drive, delay_ms: 20, delay_source: sheet, delay_assumed: false}
   lamp: {address: '%QX0.1', terminal: 'K2:3',
@@ -122,6 +123,9 @@ CHANGES: dict[str, tuple[str, str]] = {
                               "delay_source: sheet,\n         delay_assumed: true"),
     "sensors.address": ("'%IX0.1'", "'%IX0.2'"),
     "sensors.terminal": ("'K1:3'", "'K1:4'"),
+    "sensors.age": ("age: 2 scans", "age: 3 scans"),
+    "buses.age": ("age: 1 scan,", "age: 3 scans,"),
+    "buses.sensors": ("sensors: [off]", "sensors: [shut]"),
     "outputs.address": ("'%QX0.1'", "'%QX0.2'"),
     "outputs.terminal": ("'K2:3'", "'K2:4'"),
     "outputs.says": ("says: the drive", "says: the big drive"),

@@ -82,7 +82,7 @@ def decided(built: Built, name: str) -> Expr:
     program, settings = built.model.program, built.model.settings
     place = lay_out(program, settings).names[name.casefold()]
     after = lower_program(program, settings).updates.get(place, var(place))
-    inputs = {f"input.{v.name}": built.signals[v.name.casefold()] for v in program.inputs}
+    inputs = {f"input.{v.name}": built.read[v.name.casefold()] for v in program.inputs}
     (expr,) = ex.substitute([after], inputs)
     if not set(ex.variables_of([expr])) <= set(built.system.index):
         raise NoLineError(f"nothing to be seen depends on {name}")
@@ -166,7 +166,7 @@ def freed(model: Model, line: Line, run_class: RunClass) -> Freed:
     off, on = _wished(scan, wish, 0), replace(_wished(scan, wish, 1), name=ON)
     variables = tuple(v for v in built.system.variables if v.name != wish)
     system = replace(built.system, variables=variables, moves=(*moves, off, on))
-    seen = tuple(_seen(model, line, built.signals, system))
+    seen = tuple(_seen(model, line, built.read, system))
     others = tuple(r for r in built.requirements.values() if r not in plain)
     return Freed(system, tuple(plain), tuple(bad), others, seen, wish)
 

@@ -24,6 +24,8 @@ from interlock.model.build import Built
 _CHANGED = "changed."
 # What both models share in lockstep; everything else may be there twice.
 _SHARED = (Role.PLANT, Role.CONTROL, Role.PHASE)
+# Nobody sees whether a timer runs, or may be late, in one of them only.
+_UNSEEN = (MoveKind.SCAN, MoveKind.TIMER, MoveKind.BUS)
 
 
 def where_models_differ(original: Built, changed: Built) -> Expr | None:
@@ -112,7 +114,7 @@ class LockstepProduct:
         self._renamed = {name: var(_CHANGED + name) for name in self._twice}
         seen = [ne(a, b) for a, b in self._outputs()] + differences_seen_in_plant(original, changed)
         self.differs = or_(*seen)
-        environment = [p for p in pairs if _kind(*p) not in (MoveKind.SCAN, MoveKind.TIMER)]
+        environment = [p for p in pairs if _kind(*p) not in _UNSEEN]
         owed = [(_fair(one), self._in_changed(_fair(other))) for one, other in environment]
         self.owes_otherwise = or_(*(xor(mine, theirs) for mine, theirs in owed))
         self.system = self._product(pairs)
@@ -162,12 +164,12 @@ class LockstepProduct:
         return original.extended(more, moves).narrowed([self.differs, self.owes_otherwise])
 
     def _joint(self, one: Move | None, other: Move | None) -> Move:
-        """The move in both. A timer that runs in one of them only elapses in that one only."""
+        """The move in both. A timer that runs in one only elapses there only; so does a delay."""
         given = one or other
         assert given is not None
         mine, theirs = _guard(one), self._in_changed(_guard(other))
         guard = mine
-        if given.kind is MoveKind.TIMER:
+        if given.kind in (MoveKind.TIMER, MoveKind.BUS):
             guard = or_(mine, theirs)
         updates: dict[str, Expr] = {}
         for name, new in ({} if one is None else one.updates).items():
@@ -226,7 +228,7 @@ def differences_seen_in_plant(original: Built, changed: Built) -> list[Expr]:
     unlike = []
     shared = {v.name: 0 for v in original.system.variables if v.role in _SHARED}
     for one, other in _pairs(original.system, changed.system):
-        if _kind(one, other) in (MoveKind.SCAN, MoveKind.TIMER):
+        if _kind(one, other) in _UNSEEN:
             continue
         unlike.append(xor(_guard(one), _guard(other)))
         both = and_(_guard(one), _guard(other))
@@ -241,6 +243,9 @@ def _kind(one: Move | None, other: Move | None) -> MoveKind:
 
 
 def _play(player: Player, move: Move) -> Happening:
+    if move.kind is MoveKind.BUS and player.why_not_late(move.name):
+        player.pass_event()
+        return Happening(move.name, move.kind, move.says, (), origin=move.origin)
     if move.kind is MoveKind.TIMER:
         assert move.origin is not None
         timer = move.origin.of

@@ -47,6 +47,8 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
         {
             s.name: {
                 "reads": _text(s.reads),
+                "age": f"{s.age} scans" if s.age else "",
+                "bus": s.bus,
                 "pair": s.pair or "",
                 "delay": _delay(s.delay),
                 "address": s.address,

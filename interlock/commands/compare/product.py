@@ -23,7 +23,9 @@ from interlock.commands.compare.timer_pairs import begin_seen, free_timers, time
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.system import (
+    AGE,
     BOOL,
+    LATE,
     PHASE,
     Domain,
     Move,
@@ -139,6 +141,7 @@ def variables_read(built: Built) -> set[str]:
 class _Coupling:
     def __init__(self, old: Built, new: Built) -> None:
         self.old, self.new = old, new
+        self._models = old.model, new.model
         self.turns = turns_of(old.model)
         settings, others = old.model.settings, new.model.settings
         if settings.timers is not others.timers:
@@ -148,7 +151,7 @@ class _Coupling:
         self.counterparts = common_outputs(old.model, new.model)
         self.ours = lower_program(old.model.program, settings)
         self.theirs = lower_program(new.model.program, others)
-        self.updates = _scanned(self.ours, old.signals, {})
+        self.updates = _scanned(self.ours, old.read, {})
         beside = {v.name: var(NEW + v.name) for v in self.theirs.variables}
         self.new_updates = _scanned(self.theirs, self._new_signals(), beside)
         self.pairs = timer_pairs(self.ours, self.theirs)
@@ -172,7 +175,17 @@ class _Coupling:
                     f"{sensor.reads.text}"
                 )
             found[name.casefold()] = lower_expression(sensor.reads.tree, env)
-        return found
+        return self._as_late(found)
+
+    def _as_late(self, signals: dict[str, Expr]) -> dict[str, Expr]:
+        """What the new controller reads of its signals: late where the old one's are."""
+        ages, others = ({s.name.casefold(): s.age for s in m.late_sensors} for m in self._models)
+        for name in {**ages, **others}:
+            if ages.get(name) != others.get(name):
+                raise NotApplicableError(f"signal {name} may be late by another age")
+            if signals[name] is not self.old.signals[name]:
+                raise NotApplicableError(f"signal {name} may be late, and reads something else")
+        return {n: self.old.read[n] if n in ages else signal for n, signal in signals.items()}
 
     def _truth(self) -> dict[str, Expr]:
         """What the new model's names stand for over the old plant, where they can."""
@@ -295,6 +308,8 @@ class _Coupling:
             runs = and_(updates.get(run, var(run)), updates.get(new_run, var(new_run)))
             updates[TOGETHER + name] = and_(runs, or_(start, var(TOGETHER + name)))
         updates |= dict.fromkeys(self.old.system.turns, ex.const(0))
+        scan = self.old.system.move(SCAN)
+        updates |= {n: e for n, e in scan.updates.items() if n.startswith((AGE, LATE))}
         return Move(SCAN, MoveKind.SCAN, TRUE, updates, None, "scans")
 
     def _unshared_pairs(self) -> dict[str, ty.Instance]:

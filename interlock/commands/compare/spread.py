@@ -35,7 +35,7 @@ from interlock.st.lower import Lowered, lower_program
 # So many of the things that something depends on are named.
 _MOST_NAMED = 4
 # Facets on which no verdict and no behaviour depends.
-_SHOWN_ONLY = {WORDING, "takes", "pair", "lamp", "sounds", "announces", "source", "assumed"}
+_SHOWN_ONLY = {WORDING, "takes", "pair", "bus", "lamp", "sounds", "announces", "source", "assumed"}
 _FIGURES = {"rate", "probability", "hidden for h", "injectable"}
 
 Node = str

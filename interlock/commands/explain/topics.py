@@ -71,7 +71,7 @@ def topics() -> tuple[Topic, ...]:
     patterns = (_pattern(row) for row in PATTERNS.values())
     faults = (_fault(kind) for kind in FAULT_KINDS)
     between = (_between(one) for one in ALL)
-    return (*constructs, *patterns, *_scopes(), *faults, *between)
+    return (*constructs, *patterns, *_scopes(), *faults, *between, _late())
 
 
 def found(word: str) -> list[Topic]:
@@ -177,6 +177,20 @@ def _between(assumed: BetweenScans) -> Topic:
     return Topic(
         str(assumed), "assumption", "", says, "", tuple(facts), "", ("between_scans", "run")
     )
+
+
+def _late() -> Topic:
+    says = (
+        "A scan reads any value that the sensor gave at the second scan before it or later, each "
+        "signal on its own; the bus lies behind the sensor's faults. For contact bounce, 1 scan."
+    )
+    facts = (
+        ("asked for by", "age: 2 scans at a sensor, or buses: {…: {age: 2 scans, sensors: […]}}"),
+        ("what can have one", "a BOOL that reads something"),
+        ("by default", "no: each scan reads what is"),
+    )
+    example = "sensors: {shut: {reads: gate = SHUT, age: 2 scans}}"
+    return Topic("late signal", "assumption", "", says, "", facts, example, ("age", "buses"))
 
 
 def _at(site: Site) -> str:

@@ -59,6 +59,7 @@ class Bench:
         self.moves: Mapping[str, ModelMove] = {move.name: move for move in model.moves}
         index = self.system.index
         self._signals = python_function(list(self.built.signals.values()), index)
+        self._as_read = python_function(list(self.built.read.values()), index)
         self._reads = python_function(
             [self.built.lower(sensor.reads) for sensor in model.sensors.values()], index
         )
@@ -149,8 +150,13 @@ class Bench:
         return self._domains[output].show(value)
 
     def signals(self, state: State) -> dict[str, int]:
-        """What each input of the program reads, faults included, by declared name."""
+        """What each sensor gives, faults included, by the declared name of its input."""
         by_fold = dict(zip(self.built.signals, self._signals(state), strict=True))
+        return {name: by_fold[name.casefold()] for name in self.model.sensors}
+
+    def as_read(self, state: State) -> dict[str, int]:
+        """What a scan reads of each: an older value where the signal is late."""
+        by_fold = dict(zip(self.built.read, self._as_read(state), strict=True))
         return {name: by_fold[name.casefold()] for name in self.model.sensors}
 
     def healthy_signals(self, state: State) -> dict[str, int]:
@@ -229,7 +235,7 @@ class Bench:
         named = self.system.named(state)
         controller.load(memory)
         controller.load({n: v for n, v in named.items() if n in memory})
-        result = controller.scan(self.signals(state))
+        result = controller.scan(self.as_read(state))
         after = self.after(state, SCAN)
         self._check(after, controller.values())
         lines = frozenset(line_of(place) for place in result.executed)

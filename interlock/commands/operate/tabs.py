@@ -49,9 +49,9 @@ def _assigned(values: list[tuple[str, Shown]], is_root: bool) -> list[str]:
 
 
 def signals(desk: Desk) -> dict[str, Any]:
-    """What each signal tells, and what it would tell without a fault."""
+    """What each signal tells, what it would tell without a fault, and what a scan would read."""
     bench, state = desk.bench, desk.session.state
-    told, healthy = bench.signals(state), bench.healthy_signals(state)
+    told, healthy, read = bench.signals(state), bench.healthy_signals(state), bench.as_read(state)
     rows = []
     for name, sensor in bench.model.sensors.items():
         value = bench.listing.show(name, told[name])
@@ -64,6 +64,7 @@ def signals(desk: Desk) -> dict[str, Any]:
                 "value": value,
                 "true": true,
                 "lies": told[name] != healthy[name],
+                "late": bench.listing.show(name, read[name]) if read[name] != told[name] else None,
                 "place": sensor.place.short,
             }
         )

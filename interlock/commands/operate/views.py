@@ -164,7 +164,7 @@ def _move(move: ModelMove, possible: dict[str, MoveKind]) -> MoveView:
 
 
 def plant(desk: Desk) -> dict[str, Any]:
-    """What the plant does or does not do now, timers, and the scan."""
+    """What the plant does or does not do now, timers, late signals, and the scan."""
     bench, session = desk.bench, desk.session
     possible = session.possible()
     ready: list[MoveView] = []
@@ -174,7 +174,7 @@ def plant(desk: Desk) -> dict[str, Any]:
             view = _move(move, possible)
             (ready if view.possible else blocked).append(view)
     for name, kind in possible.items():
-        if kind is MoveKind.TIMER:
+        if kind in (MoveKind.TIMER, MoveKind.BUS):
             ready.append(MoveView(name, bench.system.move(name).says, WHO[kind], True))
     return {
         "ready": ready,

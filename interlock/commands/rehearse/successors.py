@@ -18,7 +18,7 @@ from interlock.model.model import Formula
 from interlock.model.turns import turns_of
 
 # What happens without anybody doing anything.
-UNATTENDED = (MoveKind.PLANT, MoveKind.TIMER, MoveKind.SCAN)
+UNATTENDED = (MoveKind.PLANT, MoveKind.TIMER, MoveKind.BUS, MoveKind.SCAN)
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,8 @@ class Observed:
         Values by what may be recorded, in lower case.
     spans : sequence of (float, float, int)
         Where values stand for numbers: the least and the greatest of each, and the value.
+    is_late : bool
+        It is a signal of which a scan may have read an older value.
     """
 
     name: str
@@ -142,6 +144,7 @@ class Observed:
     domain: Domain
     labels: Mapping[str, int]
     spans: Sequence[tuple[float, float, int]] = ()
+    is_late: bool = False
 
     def value(self, text: str) -> int | None:
         """The value recorded as `text`, or None where it is none."""
@@ -172,10 +175,12 @@ def observable(built: Built) -> dict[str, Observed]:
     types = {v.name: v.type for v in model.program.variables}
     for name in model.outputs:
         found[name] = _typed(name, built.truth[name.casefold()], types[name])
+    late = {sensor.name for sensor in model.late_sensors}
     for variable in model.program.inputs:
         name = f"{INPUT}{variable.name}"
         shown = _typed(name, built.signals[variable.name.casefold()], variable.type)
-        found[name] = replace(shown, spans=_spans_of(model, variable))
+        is_late = variable.name in late
+        found[name] = replace(shown, spans=_spans_of(model, variable), is_late=is_late)
     for id_ in model.faults:
         flag = fault_flag(id_)
         expr = ex.var(flag) if flag in system.index else ex.FALSE
@@ -279,6 +284,7 @@ def lay_out(
         else:
             seen[observed.name] = header
             mistakes.extend(_meaningless(header, observed, mapped))
+            mistakes.extend(_late(header, observed, place))
             columns[-1] = Column(header, observed, mapped.values.get(header, {}))
     mistakes.extend(_unmet(headers, mapped))
     if len(times) > 1:
@@ -349,6 +355,14 @@ def _meaningless(header: str, observed: Observed, mapped: Mapped) -> list[Mistak
         for recorded, label in mapped.values.get(header, {}).items()
         if observed.value(label) is None
     ]
+
+
+def _late(header: str, observed: Observed, place: Place) -> list[Mistake]:
+    """That a column cannot be followed: nobody knows of which moment its values are."""
+    if not observed.is_late:
+        return []
+    said = f"'{_short(header)}' may be late, so its values are of no known moment; 'ignore' it"
+    return [Mistake(place, said)]
 
 
 def _no_value(text: str, shows: Observed, recorded: Iterable[str] = ()) -> str:

@@ -13,7 +13,7 @@ from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import limit_options, limits_of, progress_line
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_untimed, refuse_chance
+from interlock.model.untimed import load_untimed, refuse_chance, refuse_late
 
 
 @click.command("testsheet")
@@ -61,6 +61,7 @@ def command(
         raise click.UsageError("--pdf needs a folder: -o FOLDER")
     loaded = load_untimed(model, "'testsheet'")
     refuse_chance(loaded, "'testsheet'")
+    refuse_late(loaded, "'testsheet'")
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:
