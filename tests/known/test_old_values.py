@@ -17,6 +17,7 @@ from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from tests.support.gate import written
+from tests.support.models import MODELS
 
 ENGINES = sorted(catalogue())
 HOLDS, VIOLATED = Outcome.HOLDS, Outcome.VIOLATED
@@ -205,6 +206,27 @@ def test_what_a_switch_gave_before_its_fault_may_be_read_after_it(
         yaml = STUCK.replace("AGE" if age[0] == "a" else ", AGE", age if age[0] == "a" else "")
         folder = tmp_path / age[-7:].strip(" ,")
         assert outcomes(folder, yaml, CAME_BACK, engine, survives=True) == violated
+
+
+DOOR = MODELS / "door-over-bus"
+
+
+@pytest.mark.parametrize("age", [0, 1, 2])
+def test_a_door_over_a_bus_takes_a_scan_more_and_a_pair_as_many_scans_as_its_age(
+    tmp_path: Path, age: int
+) -> None:
+    bus = "buses:\n  field_bus: {age: 2 scans, sensors: [door_shut, door_open]}\n"
+    given = bus.replace("2 scans", f"{age} scan{'s'[: age != 1]}") if age else ""
+    yaml = (DOOR / "model.yaml").read_text(encoding="utf-8").replace(bus, given)
+    yaml = yaml.replace(", survives: 1", "")
+    st = (DOOR / "controller.st").read_text(encoding="utf-8")
+    for longer, violated in ((0, []), (-1, ["R1", "R2"])):
+        n = age + 1 + longer
+        if n:
+            timed = yaml.replace("within: 300 ms", f"within: {100 * n} ms")
+            patient = st.replace("patience : INT := 3", f"patience : INT := {n}")
+            folder = tmp_path / str(n)
+            assert outcomes(folder, timed, patient, "enumerate") == violated
 
 
 @pytest.mark.parametrize(

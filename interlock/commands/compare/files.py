@@ -47,7 +47,7 @@ def _sections(model: Model) -> Iterator[tuple[str, _Entries]]:
         {
             s.name: {
                 "reads": _text(s.reads),
-                "age": f"{s.age} scans" if s.age else "",
+                "age": f"{s.age} scan{'s'[: s.age != 1]}" if s.age else "",
                 "bus": s.bus,
                 "pair": s.pair or "",
                 "delay": _delay(s.delay),
