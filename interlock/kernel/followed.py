@@ -15,7 +15,8 @@ States = TypeVar("States", bound=Hashable)
 class Followed(Protocol[States]):
     """Sets of states of a system and where moves lead from them.
 
-    Any number of scans may lie between two moves and behind the last, as far as they are possible.
+    Any number of scans and of late signals may lie between two moves and behind the last, as far as
+    they are possible.
     Every operation raises MemoryError where there is not enough.
     """
 

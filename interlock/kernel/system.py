@@ -66,6 +66,10 @@ class MoveKind(Enum):
     TIME = "time"  # one unit of it passes
 
 
+UNCOUNTED = (MoveKind.SCAN, MoveKind.BUS)
+"""What no record tells of: any number of these may lie between two of its samples."""
+
+
 class Event(Enum):
     """What may happen at any moment without anybody's doing."""
 

@@ -125,6 +125,8 @@ class Yard:
 def _name(event: Event) -> str:
     if event == SCAN:
         return "scan"
+    if event.kind is Kind.LATE:
+        return f"{event.name} is late"
     return f"{event.name} elapses" if event.kind is Kind.TIMER else event.name
 
 

@@ -81,7 +81,7 @@ class Recorder:
 
     def _after(self, state: State) -> Iterator[tuple[str, State]]:
         for act, after in self.world.successors(state, self.world.truth(state)):
-            yield ("scan" if act.kind is Kind.SCAN else "move"), after
+            yield ("scan" if act.kind in (Kind.SCAN, Kind.LATE) else "move"), after
 
     def first_unexplained(self, rows: Sequence[Row]) -> int | None:
         """The first row that no run gives, counted from 0; None where there is none."""

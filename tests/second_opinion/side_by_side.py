@@ -68,7 +68,7 @@ class SideBySide:
         for act in one | other:
             if act in one and act in other:
                 yield one[act], other[act]
-            elif act.kind is Kind.TIMER:
+            elif act.kind in (Kind.TIMER, Kind.LATE):
                 yield one.get(act, both[0]), other.get(act, both[1])
 
     def _after(self, world: World, state: State) -> dict[Act, State]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr
-from interlock.kernel.system import PHASE, Move, MoveKind, Role, Stepper, System, Variable
+from interlock.kernel.system import PHASE, UNCOUNTED, Move, Role, Stepper, System, Variable
 
 MOST_REMEMBERED = 400_000
 ANY_NUMBER = -1
@@ -170,7 +170,7 @@ class Tracker:
         return frozenset(found)
 
     def _scanned(self, new: Iterable[State], found: set[State]) -> set[State]:
-        """`new` with all that scans make of it, added to `found`."""
+        """`new` with all that scans and late signals make of it, added to `found`."""
         layer = set(new)
         todo = list(layer)
         found |= layer
@@ -185,13 +185,13 @@ class Tracker:
         return layer
 
     def _successors(self, state: State) -> tuple[tuple[State, ...], tuple[State, ...]]:
-        """Where scans lead from `state`, and where other moves lead."""
+        """Where scans and late signals lead from `state`, and where other moves lead."""
         known = self._next.get(state)
         if known is None:
             scans: list[State] = []
             moves: list[State] = []
             for move, after in self._stepper.successors(state):
-                (scans if move.kind is MoveKind.SCAN else moves).append(after)
+                (scans if move.kind in UNCOUNTED else moves).append(after)
             known = self._next[state] = (tuple(scans), tuple(moves))
             self._n_remembered += 1 + len(moves)
         return known

@@ -11,7 +11,7 @@ from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
-from interlock.kernel.system import Move, MoveKind, Stepper, System
+from interlock.kernel.system import UNCOUNTED, Move, Stepper, System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -44,8 +44,8 @@ class Following:
         moves = [SymbolicMove.of(self._encoding, move) for move in system.moves]
         kinds = [move.kind for move in system.moves]
         self._all_moves = moves
-        self._scans = [m for m, k in zip(moves, kinds, strict=True) if k is MoveKind.SCAN]
-        self._others = [m for m, k in zip(moves, kinds, strict=True) if k is not MoveKind.SCAN]
+        self._scans = [m for m, k in zip(moves, kinds, strict=True) if k in UNCOUNTED]
+        self._others = [m for m, k in zip(moves, kinds, strict=True) if k not in UNCOUNTED]
         self._stepper = Stepper(system)
         self.start: States = self._encoding.is_state(system.initial)
 

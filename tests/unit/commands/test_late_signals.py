@@ -86,6 +86,17 @@ def test_a_record_of_a_late_signal_is_refused_at_its_column_and_may_be_ignored(
     said(capsys, 0, "replay", pair, log, "--mapping", mapping)
 
 
+@pytest.mark.parametrize("most_states", ["1000", "1"])
+def test_that_a_signal_is_late_is_no_move_that_a_record_counts(
+    pair: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], most_states: str
+) -> None:
+    """Neither where states are listed nor where diagrams follow them."""
+    log = tmp_path / "log.csv"
+    log.write_text("step,gate,agree\n0,SHUT,FALSE\n1,OPEN,TRUE\n", encoding="utf-8")
+    limits = ["--moves", "1", "--max-states", most_states]
+    assert "explained" in said(capsys, 0, "replay", pair, log, *limits)
+
+
 @pytest.mark.parametrize(
     ("moves", "refused"),
     [
