@@ -68,3 +68,16 @@ def test_behind_a_move_of_the_machine_a_scan_comes_or_waits(tmp_path: Path) -> N
     chosen = settings(machine.TestCase.settings, max_examples=30, derandomize=True, database=None)
     run_state_machine_as_test(machine, settings=chosen)
     assert is_scanned == {True, False}
+
+
+def test_a_controller_of_ones_own_reads_the_older_value_of_what_is_late(tmp_path: Path) -> None:
+    late = WHEEL.replace("reads: button", "reads: button, age: 1 scan")
+    model = load(written(tmp_path, late, PROGRAM))
+    driven = DrivenPlant(build(model), ProgramController(model), 5, like_program=True)
+    driven.make("button to TRUE", scan_waits=True)
+    assert driven.can("pressed is late")
+    driven.make("pressed is late")
+    assert driven.recorded[-1]["lamp"] == 0
+    assert not driven.can("pressed is late")
+    driven.scan()
+    assert driven.recorded[-1]["lamp"] == 1
