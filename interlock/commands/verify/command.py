@@ -131,7 +131,7 @@ def command(
     if sarif_file is not None:
         from interlock.commands.verify.sarif import LOSSES, to_sarif
 
-        write_whole(sarif_file, to_sarif(result, looked))
+        write_whole(sarif_file, to_sarif(result, looked, ledger))
         for loss in LOSSES:
             click.echo(f"not carried by SARIF: {loss}", err=True)
     if _write_data(result, looked, ledger, json_file, junit_file):
@@ -221,7 +221,7 @@ def _write_data(
     from interlock.commands.verify import data
 
     if junit_file is not None:
-        write_whole(junit_file, data.to_junit(result))
+        write_whole(junit_file, data.to_junit(result, ledger))
     if json_file is not None:
         text = data.to_json(result, looked, ledger)
         if str(json_file) == "-":

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 from interlock import __version__
 from interlock.base.files import sha256
+from interlock.commands.verify.rests_on import rests_on
 from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import tell
 from interlock.judgement.effect_cells import judged_matrix
@@ -189,8 +190,8 @@ def _finding(model: Model, finding: Finding) -> dict[str, Any]:
     return data
 
 
-def to_junit(verification: Verification) -> str:
-    """The result as JUnit XML: one test case for each requirement."""
+def to_junit(verification: Verification, ledger: Ledger | None = None) -> str:
+    """The result as JUnit XML: what it rests on, and one test case for each requirement."""
     model = verification.built.model
     outcomes = [finding.outcome for finding in verification.findings]
     suite = ElementTree.Element(
@@ -201,6 +202,9 @@ def to_junit(verification: Verification) -> str:
         errors=str(outcomes.count(Outcome.UNDECIDED)),
         skipped="0",
     )
+    properties = ElementTree.SubElement(suite, "properties")
+    for what, says in rests_on(verification, ledger):
+        ElementTree.SubElement(properties, "property", name=what, value=says)
     for finding in verification.findings:
         case = ElementTree.SubElement(
             suite,

@@ -3,7 +3,8 @@
 Source: OASIS Standard "Static Analysis Results Interchange Format (SARIF) Version 2.1.0", 27 March
 2020. A violated requirement is a result of kind ``fail`` at the place of the requirement, with its
 run as a code flow; one that holds is ``pass``, one without a verdict ``open``, and one that holds
-only because its premise never occurred is for ``review``. So is what is worth a look besides.
+only because its premise never occurred is for ``review``. So is what is worth a look besides. What
+all of them rest on stands among the properties of the run.
 """
 
 from __future__ import annotations
@@ -16,11 +17,14 @@ from urllib.parse import quote
 
 from interlock import __version__
 from interlock.base.errors import Place
+from interlock.commands.verify.rests_on import rests_on
 from interlock.independent_judge.story import Line, tell
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 from interlock.oversights.found import NOTHING, Kind, Looked, Oversight
+from interlock.telling.ledger import ledger_data
 
 _SCHEMA = (
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -32,8 +36,10 @@ LOSSES = (
 """What the format does not carry; the file says so, too, among the properties of its run."""
 
 
-def to_sarif(verification: Verification, looked: Looked = NOTHING) -> str:
-    """The findings as SARIF: the same bytes for the same input."""
+def to_sarif(
+    verification: Verification, looked: Looked = NOTHING, ledger: Ledger | None = None
+) -> str:
+    """The findings as SARIF, with what they rest on: the same bytes for the same input."""
     model = verification.built.model
     rules = [_rule(model, finding) for finding in verification.findings]
     kinds = list(dict.fromkeys(one.kind for one in looked.oversights))
@@ -49,7 +55,14 @@ def to_sarif(verification: Verification, looked: Looked = NOTHING) -> str:
         },
         "columnKind": "unicodeCodePoints",
         "invocations": [{"executionSuccessful": True}],
-        "properties": {"notCarried": list(LOSSES), "undecided": list(looked.undecided)},
+        "properties": {
+            "notCarried": list(LOSSES),
+            "undecided": list(looked.undecided),
+            "restsOn": [
+                {"what": what, "says": says} for what, says in rests_on(verification, ledger)
+            ],
+            **({} if ledger is None else {"ledger": ledger_data(ledger)}),
+        },
         "artifacts": [_artifact(name, text) for name, text in model.sources.items()],
         "results": [
             _result(verification, finding, number)

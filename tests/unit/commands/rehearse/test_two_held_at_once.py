@@ -8,6 +8,7 @@ import pytest
 
 from interlock.cli.main import run
 from interlock.commands.rehearse.results import Class, Rehearsal
+from interlock.model.between import BY_DEFAULT
 from interlock.model.build import build
 from tests.support.hatch import found, rehearsed
 
@@ -99,6 +100,45 @@ def test_they_are_pressed_in_order_and_let_go_from_the_last_but_for_who_lets_one
         if result.outcome is Class.VIOLATING
     }
     assert violating == {"the left button"}
+
+
+# As ISO 13851 has it for type III, with two scans in place of 0.5 s: only hands that come together
+# start it, and whoever is too late begins anew.
+LAGGING = """\
+PROGRAM Press
+VAR_INPUT l, r : BOOL; END_VAR
+VAR_OUTPUT close, held, at_once : BOOL; END_VAR
+VAR alone : INT (0..3); END_VAR
+IF l AND r THEN
+  at_once := at_once OR alone = 0 AND NOT held;
+  close := close OR alone <= 2;
+ELSE
+  close := FALSE;
+  alone := SEL(l OR r, 0, MIN(alone + 1, 3));
+END_IF;
+held := l OR r OR held;
+END_PROGRAM
+"""
+
+
+@pytest.mark.parametrize("between", ["each once", "one in all"])
+def test_two_hands_may_come_in_one_scan_by_default_and_may_come_too_late_in_any_case(
+    tmp_path: Path, between: str
+) -> None:
+    run_ = "" if between == BY_DEFAULT else f"run: {{between_scans: {between}}}\n"
+    changed = ("never: ram = DOWN AND NOT held", "never: at_once")
+    folder = press(tmp_path / "press", changed=changed)
+    yaml = (folder / "model.yaml").read_text(encoding="utf-8")
+    (folder / "model.yaml").write_text(
+        yaml.replace("plant:\n", f"{run_}plant:\n"), encoding="utf-8"
+    )
+    (folder / "controller.st").write_text(LAGGING, encoding="utf-8")
+    rehearsal = rehearsed(folder).rehearsed[0]
+    (down,) = rehearsal.steps
+    # Hands come when they come, and no scan waits for the second.
+    assert (down.executable, down.inevitable) == (True, False)
+    # Both before one scan are two moves, which one in all leaves no room for.
+    assert rehearsal.requirement == ("R1" if between == "each once" else None)
 
 
 def test_breaking_off_lets_go_of_what_was_pressed(tmp_path: Path) -> None:
