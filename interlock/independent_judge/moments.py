@@ -23,9 +23,9 @@ class Moment:
     shown : mapping of str to str
         Machines, controls and outputs as labels, by declared name.
     signals : mapping of str to int
-        What each input of the program reads.
+        What the sensor of each input gives; where a signal is late, a scan reads what it gave before.
     lying : frozenset of str
-        Inputs that read something else than what is so.
+        Inputs whose sensors give something else than what is so.
     struck : tuple of str
         Ids of the faults that have struck and not cleared.
     inside : mapping of str to int
