@@ -23,7 +23,7 @@ class Moment:
     shown : mapping of str to str
         Machines, controls and outputs as labels, by declared name.
     signals : mapping of str to int
-        What the sensor of each input gives; where a signal is late, a scan reads what it gave before.
+        What the sensor of each input gives; of one that is late a scan reads what it gave before.
     lying : frozenset of str
         Inputs whose sensors give something else than what is so.
     struck : tuple of str
