@@ -8,6 +8,7 @@ from interlock.commands.compare.behaviour import Behaviour, run_in_lockstep
 from interlock.commands.compare.differences import Difference
 from interlock.commands.compare.files import model_differences
 from interlock.engines import catalogue
+from interlock.model.between import ONE_IN_ALL
 from interlock.model.build import build
 from interlock.st.trial import difference
 from tests.support.models import folders, shipped
@@ -25,8 +26,11 @@ FIRST = {
 
 
 def in_lockstep(name: str) -> Behaviour:
-    new = build(shipped(f"wren-changed/{name}"))
-    return run_in_lockstep(build(shipped("wren")), new, catalogue()["enumerate"]())
+    # States are listed, so one move between two scans has to do.
+    old, new = (
+        build(shipped(one).assuming(ONE_IN_ALL)) for one in ("wren", f"wren-changed/{name}")
+    )
+    return run_in_lockstep(old, new, catalogue()["enumerate"]())
 
 
 @pytest.mark.parametrize("name", folders("wren-changed"))

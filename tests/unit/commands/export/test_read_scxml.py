@@ -65,6 +65,7 @@ def test_wren_comes_back_with_what_its_moves_carry_along(tmp_path: Path) -> None
         "hitch": "OPEN",
         "air": "OFF",
         "elec": "OFF",
+        "tbrake": "SEL(tbrake = PARK OR tbrake = RELEASING, EMERGENCY, PARK)",
         "align": "SEL(align = OFF, SEARCH, OFF)",
     }
     assert out.when == "motion = CREEP AND NOT (hitch = LOCKED)"
