@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import InputError
+from interlock.commands.challenge.accepted import accepted_of
 from interlock.commands.challenge.decide import DefectDecider, Stage
 from interlock.commands.challenge.defects import Region, defects_of
 from interlock.commands.challenge.expression_defects import DefectKind
+from interlock.commands.challenge.gaps_file import find_gaps
 from interlock.commands.challenge.journal import FILE, Journal
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.study import Challenge, Choice, challenge
@@ -41,6 +43,16 @@ def test_defects_have_ids_of_their_own_that_never_change(name: str) -> None:
 
 def test_the_documented_sorts_of_defect_are_all_seeded_in_the_demo_vehicle() -> None:
     assert {defect.kind for defect in defects_of(shipped("wren"))} == set(DefectKind)
+
+
+@pytest.mark.parametrize("name", ["wren", "wren-changed/knob-alone"])
+def test_every_gap_that_is_accepted_of_the_demo_vehicle_is_still_seeded(name: str) -> None:
+    model = shipped(name)
+    gaps = find_gaps(model)
+    found = accepted_of(gaps, defects_of(model))
+    # A revision inherits the file, and may have no such defect.
+    assert len(found) == len(gaps.entries) or gaps.is_inherited
+    assert found
 
 
 def test_a_seal_in_loses_its_reset() -> None:
