@@ -8,6 +8,7 @@ from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
 from interlock.judgement.fault_sets import ask_all, find_sets, flags_of
+from interlock.model.between import ONE_IN_ALL
 from interlock.model.build import RunClass, build
 from tests.support.models import folders, shipped
 
@@ -47,7 +48,9 @@ def test_only_the_faults_differ(name: str, fault: str, broken: list[str]) -> Non
 @pytest.mark.slow
 @pytest.mark.parametrize(("name", "fault", "broken"), SINGLE)
 def test_one_channel_is_not_enough(name: str, fault: str, broken: list[str]) -> None:
-    finder = RunFinder(shipped(f"wren-single/{name}"), catalogue()["enumerate"]())
+    # What is violated with one move between two scans is violated with more.
+    model = shipped(f"wren-single/{name}").assuming(ONE_IN_ALL)
+    finder = RunFinder(model, catalogue()["enumerate"]())
     runs = finder.shortest((fault,), broken)
     assert list(runs) == broken
     assert {run.faults for run in runs.values()} == {(fault,)}

@@ -16,6 +16,7 @@ from interlock.kernel.expr import and_
 from interlock.kernel.query import Reach
 from interlock.model.between import EACH_ONCE, ONE_IN_ALL, BetweenScans
 from interlock.model.build import FAULT_FREE, RunClass, build
+from interlock.model.model import Model
 from tests.support.engines import explore_with
 from tests.support.models import MODELS, folders, shipped, undecided, vacuous, verified, violated
 
@@ -46,6 +47,11 @@ AT_RISK_ANYWAY = {"slow-lock-filter": ["R01", "R02", "R36", "R40"]}
 CHANGED = sorted((*AT_RISK, *AT_RISK_UNDER))
 # Requirements about harm that takes a component fault: without one their premise cannot occur.
 NEED_A_FAULT = {"R18c", "R20", "R22", "R23"}
+
+
+def one_by_one(name: str) -> Model:
+    """A model with one move between two scans: what it violates then, it violates with more."""
+    return shipped(name).assuming(ONE_IN_ALL)
 
 
 def broken_anyway(name: str) -> list[str]:
@@ -105,7 +111,7 @@ def test_the_list_names_every_change_with_what_it_breaks() -> None:
 
 @pytest.mark.slow
 def test_what_one_move_between_two_scans_hides_falls_in_seven_steps() -> None:
-    model = shipped("wren-changed/knob-alone").assuming(ONE_IN_ALL)
+    model = one_by_one("wren-changed/knob-alone")
     engine = catalogue()[ENGINE]()
     ledger = find_ledger(verify(model, engine, FAULT_FREE, ["R17"]), verify, engine)
     (leaning,) = (leaning for leaning in ledger.leanings if leaning.requirement == "R17")
@@ -127,13 +133,13 @@ def test_wren_holds(between: BetweenScans, n_states: int) -> None:
 
 @pytest.mark.slow
 def test_as_it_once_was_wren_has_as_many_states_as_it_had() -> None:
-    built = build(shipped("wren-changed/knob-alone").assuming(ONE_IN_ALL))
+    built = build(one_by_one("wren-changed/knob-alone"))
     assert explore_with(ENGINE, built.system, []).n_states == 12_290_645
 
 
 @pytest.mark.slow
 def test_wren_can_be_converted_both_ways() -> None:
-    built = build(shipped("wren"))
+    built = build(one_by_one("wren"))
     rigid, articulated = built.requirements["R31"].p, built.requirements["R32"].p
     # R31 and R32 hold (above), so the way back is open as well; here is that there is a way out.
     queries = [Reach(rigid), Reach(articulated), Reach(and_(rigid, articulated))]
@@ -152,7 +158,7 @@ def test_wren_can_be_converted_both_ways() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", AT_RISK)
 def test_a_change_breaks_the_requirement_at_risk_with_a_replayed_run(name: str) -> None:
-    verification = verified(shipped(f"wren-changed/{name}"), ENGINE, only=AT_RISK[name])
+    verification = verified(one_by_one(f"wren-changed/{name}"), ENGINE, only=AT_RISK[name])
     assert violated(verification) == set(AT_RISK[name])
     for finding in verification.findings:
         assert n_scans(finding) > 0
@@ -162,7 +168,7 @@ def test_a_change_breaks_the_requirement_at_risk_with_a_replayed_run(name: str) 
 @pytest.mark.parametrize("name", AT_RISK_UNDER)
 def test_a_change_breaks_the_requirement_at_risk_where_a_fault_strikes(name: str) -> None:
     for fault, broken in AT_RISK_UNDER[name]:
-        finder = RunFinder(shipped(f"wren-changed/{name}"), catalogue()["enumerate"]())
+        finder = RunFinder(one_by_one(f"wren-changed/{name}"), catalogue()["enumerate"]())
         runs = finder.shortest((fault,), broken)
         assert list(runs) == broken
         assert {run.faults for run in runs.values()} == {(fault,)}
@@ -171,7 +177,7 @@ def test_a_change_breaks_the_requirement_at_risk_where_a_fault_strikes(name: str
 @pytest.mark.slow
 @pytest.mark.parametrize("name", AT_RISK_ANYWAY)
 def test_such_a_change_may_break_others_without_a_fault(name: str) -> None:
-    finder = RunFinder(shipped(f"wren-changed/{name}"), catalogue()["enumerate"]())
+    finder = RunFinder(one_by_one(f"wren-changed/{name}"), catalogue()["enumerate"]())
     runs = finder.shortest((), AT_RISK_ANYWAY[name])
     assert list(runs) == AT_RISK_ANYWAY[name]
     for run in runs.values():
