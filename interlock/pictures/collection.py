@@ -22,7 +22,7 @@ from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_
 from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import draw_matrix
 from interlock.pictures.permissives import draw_permissives
-from interlock.pictures.picture import Picture
+from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.program import DrawnProgram, deciding_of_run
 from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.shown.conversions import Conversions, ConversionStudy
@@ -198,7 +198,10 @@ def draw_run(
     title = f"{requirement.id} violated: {requirement.says}"
     if "runs" in kinds:
         yield draw_sequence(model, finding)
-    notes = [f"A shortest run of {len(finding.run.happenings)} steps, replayed on the model."]
+    notes = [
+        f"A shortest run of {len(finding.run.happenings)} steps, replayed on the model.",
+        *assumption_notes(model),
+    ]
     id_ = requirement.id
     yield from _views(model, finding.run, _Told(id_, title, notes, id_), kinds, every)
 
@@ -294,6 +297,7 @@ def _of_conversions(built: Built, found: Conversions) -> Picture:
         f"The shortest runs of the model from power-up to the goal of {' and then '.join(goals)}.",
         f"One picture for each combination of {', '.join(model.map_machines)}, as it is left, and "
         "what people and plant did in it; the controller's scans are not told.",
+        *assumption_notes(model),
     ]
     runs = [(f"goal of {run.goal}", run.moves) for run in found.runs]
     frames = frames_of_conversions(model, runs)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
 from interlock.pictures.dot import Graph, Markup, identifier, marked
-from interlock.pictures.picture import Picture
+from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.shown.conversions import Configuration, Conversions, Place
 from interlock.pictures.style import (
     DANGER,
@@ -59,6 +59,7 @@ def _notes(built: Built, conversions: Conversions) -> Iterator[str]:
         f"Every reachable combination of {', '.join(conversions.machines)}: "
         f"{len(conversions.configurations)}, with {built.run_class.says}."
     )
+    yield from assumption_notes(built.model)
     if conversions.left_out:
         yield (
             f"A slice: {', '.join(conversions.left_out)} left out, "

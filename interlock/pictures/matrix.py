@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from interlock.model.build import Built
 from interlock.pictures.dot import Markup, marked
-from interlock.pictures.picture import Picture
+from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.shown.influence import Cause, Effect, Influence
 from interlock.pictures.style import MANDATORY, MANDATORY_FILL, PALE, new_graph
 
@@ -28,9 +28,10 @@ def draw_matrix(built: Built, influence: Influence) -> Picture:
     """Rows are causes, columns effects; a letter says what the one does to the other."""
     model = built.model
     title = f"Cause and effect: {model.title}"
-    graph = new_graph("matrix", title, _notes(influence))
+    assumed = assumption_notes(model)
+    graph = new_graph("matrix", title, [*_notes(influence), *assumed])
     graph.node("matrix", _table(influence), shape="plain", fontsize="10")
-    table = to_csv(influence)
+    table = to_csv(influence, assumed)
     return Picture("matrix", "cause-and-effect matrix", graph.text, {"matrix.csv": table})
 
 
@@ -106,8 +107,11 @@ def _effect(influence: Influence, cause: Cause, effect: str) -> Effect:
     return influence.cells.get((cause.name, effect), Effect.NONE)
 
 
-def to_csv(influence: Influence) -> str:
-    """The matrix as CSV (RFC 4180, with line feeds), the legend behind an empty line."""
+def to_csv(influence: Influence, assumed: Sequence[str] = ()) -> str:
+    """The matrix as CSV (RFC 4180, with line feeds), the legend behind an empty line.
+
+    What was `assumed` ends it.
+    """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(["cause", "kind", "says", *influence.effects])
@@ -118,6 +122,6 @@ def to_csv(influence: Influence) -> str:
     writer.writerow([])
     for effect in Effect:
         writer.writerow([effect.value or "(empty)", "legend", effect.says])
-    for note in list(_notes(influence))[len(Effect) - 1 :]:
+    for note in [*list(_notes(influence))[len(Effect) - 1 :], *assumed]:
         writer.writerow(["", "note", note])
     return stream.getvalue()

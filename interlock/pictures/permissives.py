@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
 from interlock.pictures.dot import Graph, Markup, identifier, marked
-from interlock.pictures.picture import Picture
+from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.shown.influence import Effect, Gate, Influence
 from interlock.pictures.style import (
     MANDATORY,
@@ -48,6 +48,7 @@ def _draw(built: Built, influence: Influence, title: str, gates: list[Gate]) -> 
         "Left to right: signals (and [memory] of earlier scans), output, moves that it permits.",
         "'must be' holds in every reachable state: without it the output never comes on.",
         "Solid line, 'on': the move needs the output on. Dashed line, 'off': it needs it off.",
+        *assumption_notes(built.model),
     ]
     if not influence.complete:
         notes.append("Incomplete: a limit cut the exploration short.")

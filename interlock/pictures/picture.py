@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from interlock.model.model import Model
+
 
 @dataclass(frozen=True)
 class Picture:
@@ -29,3 +31,12 @@ class Picture:
     text: str
     tables: Mapping[str, str | bytes] = field(default_factory=dict)
     is_svg: bool = False
+
+
+def assumption_notes(model: Model) -> list[str]:
+    """What a picture says where something else was assumed between two scans than the model says."""
+    declared = model.declared_between_scans
+    if declared is None:
+        return []
+    says = model.between_scans.says
+    return [f"Assumed: {says}, in place of '{declared}', which the model says."]

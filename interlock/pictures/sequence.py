@@ -14,7 +14,7 @@ from interlock.independent_judge.story import Line, tell_to_the_end
 from interlock.judgement.finding import Finding
 from interlock.model.model import Model
 from interlock.pictures.dot import Graph, Markup, identifier, marked
-from interlock.pictures.picture import Picture
+from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.style import (
     ABNORMAL_FILL,
     DANGER,
@@ -66,7 +66,8 @@ def draw_sequence(model: Model, finding: Finding) -> Picture:
     told = [(line, _rows(model, finding.run, line)) for line in lines]
     parties = _parties([row for _, rows in told for row in rows])
     title = f"{requirement.id} violated: {requirement.says}"
-    chart = _Chart(f"run-{requirement.id}", title, parties, _notes(finding.run, lines))
+    notes = [*_notes(finding.run, lines), *assumption_notes(model)]
+    chart = _Chart(f"run-{requirement.id}", title, parties, notes)
     in_loop = False
     for line, rows in told:
         if line.loop and not in_loop:

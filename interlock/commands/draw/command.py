@@ -9,7 +9,13 @@ import click
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
 from interlock.base.targets import check_target
-from interlock.commands.options import limit_options, limits_of, progress_line
+from interlock.commands.options import (
+    assume_option,
+    assuming,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.commands.outcomes import EXIT
 from interlock.engines import catalogue
 from interlock.independent_judge.run_file import read_run
@@ -50,6 +56,7 @@ _ONLY = "Draw only this; repeat. " + "; ".join(f"{k}: {says}" for k, says in KIN
 @click.option("--engine", default="symbolic", show_default=True, help="Engine to use.")
 @click.option("--every-signal", is_flag=True, help="Time what never changes, too.")
 @click.option("--dpi", type=click.IntRange(30, 600), help="Dots per inch of PNG pictures.")
+@assume_option
 @limit_options
 def command(
     model: Path,
@@ -60,6 +67,7 @@ def command(
     engine: str,
     every_signal: bool,
     dpi: int | None,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -78,7 +86,7 @@ def command(
     for kind in only:
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
-    loaded = load_untimed(model, "'draw'")
+    loaded = assuming(load_untimed(model, "'draw'"), assume)
     if run_file is not None:
         drawn = _saved(loaded, run_file, only, every_signal)
     else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 from pathlib import Path
 
 import pytest
@@ -33,6 +35,22 @@ def test_what_to_draw_and_how_can_be_chosen(model: Path) -> None:
     assert run(["draw", str(model), "-o", "here", *options]) == 0
     files = sorted(file.name for file in Path("here").iterdir())
     assert files == ["machine-bolt.png", "machine-dog.png", "machine-gate.png"]
+
+
+@pytest.mark.parametrize("assumed", [False, True])
+def test_pictures_say_what_was_assumed_in_place_of_what_the_model_says(
+    assumed: bool, model: Path
+) -> None:
+    options = ["--assume", "one in all"] if assumed else []
+    assert run(["draw", str(model), "-o", "here", "--format", "gv", *options]) in (0, 1)
+    # What depends on nothing that was explored says nothing of it; a timing diagram has no words.
+    explored = ("conversions.", "permissives-", "matrix.", "run-", "steps-", "side-views.")
+    files = [file for file in Path("here").iterdir() if file.name.startswith(explored)]
+    assert len(files) == 10
+    for file in files:
+        words = re.sub(r"<[^>]*>|\s+", " ", html.unescape(file.read_text("utf-8"))).split()
+        said = "Assumed: at most one move in all between two scans, in place of 'each once'"
+        assert (said in " ".join(words)) == assumed, file.name
 
 
 @pytest.mark.parametrize(
