@@ -18,6 +18,7 @@ from interlock.kernel.query import (
     Answer,
     Count,
     Exploration,
+    FewestScans,
     Legs,
     Limits,
     MostScans,
@@ -172,6 +173,10 @@ class _Analysis:
                 met = self._ends(where, self._walk(along, ends_with_scans=True).in_last())
                 most = max((place.scans for place in met), default=None)
                 return Answer(self._nothing_found, values=() if most is None else ((most,),))
+            case FewestScans(where, along):
+                met = self._ends(where, self._walk(along).in_last())
+                fewest = min((place.scans for place in met), default=None)
+                return Answer(self._nothing_found, values=() if fewest is None else ((fewest,),))
             case Values(exprs, where):
                 return Answer(self._nothing_found, values=self._values(exprs, where))
             case Trap(goal):

@@ -84,7 +84,7 @@ class Walk:
 
     def _entered(self, place: Place) -> Iterator[Place]:
         following = place.leg + 1
-        if following == len(self._legs) or place.scans < self._legs[place.leg].scans:
+        if following == len(self._legs) or not self._is_through(place):
             return
         if self._enter[following](self._states[place.state])[0]:
             yield Place(place.state, following, 0)
@@ -98,11 +98,17 @@ class Walk:
         for move, target in self._edges[place.state]:
             if target is not None:
                 is_counted = self._kinds[move] is self._legs[place.leg].counted
+                if is_counted and self._legs[place.leg].is_short and place.scans == most:
+                    continue
                 scans = min(place.scans + is_counted, most)
                 yield move, Place(target, place.leg, scans)
 
     def _is_done(self, place: Place) -> bool:
-        return place.leg == len(self._legs) - 1 and place.scans == self._legs[-1].scans
+        return place.leg == len(self._legs) - 1 and self._is_through(place)
+
+    def _is_through(self, place: Place) -> bool:
+        leg = self._legs[place.leg]
+        return leg.is_short or place.scans == leg.scans
 
     def done(self) -> list[Place]:
         """The places with all legs and scans behind them, those with the fewest moves first."""

@@ -32,12 +32,15 @@ class Leg:
         At least so many scans are made in the leg before the next begins, or it has done its part.
     counted : MoveKind
         What is counted in the place of scans: units of time, where that is `MoveKind.TIME`.
+    is_short : bool
+        Whether no more than `scans` are made in the leg, rather than no fewer.
     """
 
     inside: Expr = TRUE
     enter: Expr = TRUE
     scans: int = 0
     counted: MoveKind = MoveKind.SCAN
+    is_short: bool = False
 
 
 Legs = tuple[Leg, ...]
@@ -114,15 +117,27 @@ class MostScans:
     """How many scans at most lie in the last of the legs before a state of it with `where`?
 
     The state need not have the leg's own `scans` behind it, but has no more: with these the run
-    goes on no further. Never 'found'; the number is the one value of `Answer.values`, which is
-    empty where there is none.
+    goes on no further. The last leg must not be a short one. Never 'found'; the number is the one
+    value of `Answer.values`, which is empty where there is none.
     """
 
     where: Expr
     along: Legs
 
 
-Query = Reach | Stay | Trap | Count | Occurs | Values | MostScans
+@dataclass(frozen=True)
+class FewestScans:
+    """How few scans lie in the last of the legs before a state of it with `where`?
+
+    The last leg must be a short one: nothing is known of runs with more scans than it allows.
+    Never 'found'; the number is the one value of `Answer.values`, empty where there is none.
+    """
+
+    where: Expr
+    along: Legs
+
+
+Query = Reach | Stay | Trap | Count | Occurs | Values | MostScans | FewestScans
 
 
 @dataclass(frozen=True)
@@ -165,8 +180,8 @@ class Answer:
         `where`, for `Occurs` 1 if one does; for the others 0. A lower bound where the exploration
         was cut short.
     values : tuple of tuple of int
-        For `Values` the combinations that occur, for `MostScans` the number; some may be missing
-        where the exploration was cut short.
+        For `Values` the combinations that occur, for `MostScans` and `FewestScans` the number;
+        some may be missing where the exploration was cut short.
     """
 
     found: bool | None

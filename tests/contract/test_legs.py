@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import TRUE, add, and_, const, lt, not_, var
-from interlock.kernel.query import Leg, MostScans, Occurs, Reach, Stay
+from interlock.kernel.query import FewestScans, Leg, MostScans, Occurs, Reach, Stay
 from interlock.kernel.system import Move, MoveKind, System
 from tests.support.build import is_, move, system
 from tests.support.engines import Explore
@@ -95,6 +95,62 @@ def test_most_scans_before_a_state_are_told(explore: Explore) -> None:
         legs = (Leg(), Leg(inside, is_("n", 2), scans))
         (answer,) = explore(of, [MostScans(is_("n", target), legs)]).answers
         assert answer.values == (() if most is None else ((most,),)), (scans, target)
+
+
+def test_a_short_leg_has_no_more_scans_than_it_says(explore: Explore) -> None:
+    of = ring(6, scans=(0, 2, 3))
+    for scans, inside, target, length in (
+        (0, TRUE, 2, 2),
+        (0, TRUE, 3, None),
+        (1, TRUE, 3, 3),
+        (1, TRUE, 4, None),
+        (2, TRUE, 0, 6),
+        (2, TRUE, 1, None),
+        (3, TRUE, 1, 7),
+        (3, TRUE, 2, 2),
+        (9, avoiding(5), 5, 5),
+        (9, avoiding(5), 0, None),
+    ):
+        query = Reach(is_("n", target), (Leg(), Leg(inside, is_("n", 2), scans, is_short=True)))
+        (answer,) = explore(of, [query]).answers
+        assert answer.found is (length is not None), (scans, target)
+        if length is not None:
+            check_shows(of, answer.witness, query)
+            assert len(answer.witness) == length
+
+
+def test_a_run_goes_on_behind_a_short_leg_from_any_number_of_its_scans(explore: Explore) -> None:
+    of = ring(6, scans=(0, 2, 3))
+    for enter, length in ((2, 8), (3, 8), (4, 8), (5, 8), (0, 8), (1, None)):
+        legs = (Leg(), Leg(TRUE, is_("n", 2), 2, is_short=True), Leg(TRUE, is_("n", enter), 1))
+        query = Reach(is_("n", 2), legs)
+        (answer,) = explore(of, [query]).answers
+        assert answer.found is (length is not None), enter
+        if length is not None:
+            check_shows(of, answer.witness, query)
+            assert len(answer.witness) == length
+
+
+def test_fewest_scans_before_a_state_are_told(explore: Explore) -> None:
+    n = var("n")
+    of = system(
+        {"n": (0, 9, 0)},
+        Move("scan", MoveKind.SCAN, lt(n, const(9)), {"n": ex.clamp(add(n, const(1)), 0, 9)}),
+        move("over", is_("n", 3), {"n": 7}),
+    )
+    for scans, target, fewest in (
+        (9, 1, 0),
+        (9, 3, 2),
+        (9, 7, 2),
+        (9, 9, 4),
+        (4, 9, 4),
+        (3, 9, None),
+        (9, 6, 5),
+        (9, 0, None),
+    ):
+        legs = (Leg(), Leg(TRUE, is_("n", 1), scans, is_short=True))
+        (answer,) = explore(of, [FewestScans(is_("n", target), legs)]).answers
+        assert answer.values == (() if fewest is None else ((fewest,),)), (scans, target)
 
 
 def test_what_occurs_on_the_way_is_found_without_a_run(explore: Explore) -> None:

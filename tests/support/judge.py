@@ -35,13 +35,19 @@ def after_legs(system: System, witness: Witness, along: Legs) -> set[int]:
         if here in known:
             continue
         known.add(here)
-        is_through = n_scans == along[leg].scans and leg + 1 < len(along)
+        is_through = _is_through(along, leg, n_scans) and leg + 1 < len(along)
         if is_through and evaluate(along[leg + 1].enter, states[number]):
             todo.append((number, leg + 1, 0))
         if number < len(scans) and evaluate(along[leg].inside, states[number]):
-            todo.append((number + 1, leg, min(n_scans + scans[number], along[leg].scans)))
+            n_then = n_scans + scans[number]
+            if n_then <= along[leg].scans or not along[leg].is_short:
+                todo.append((number + 1, leg, min(n_then, along[leg].scans)))
     last = len(along) - 1
-    return {n for n, leg, n_scans in known if leg == last and n_scans == along[leg].scans}
+    return {n for n, leg, n_scans in known if leg == last and _is_through(along, leg, n_scans)}
+
+
+def _is_through(along: Legs, leg: int, n_scans: int) -> bool:
+    return along[leg].is_short or n_scans == along[leg].scans
 
 
 def can_reach(system: System, source: tuple[int, ...], goal: Expr) -> bool:

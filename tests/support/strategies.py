@@ -8,6 +8,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import (
     Count,
+    FewestScans,
     Leg,
     Legs,
     MostScans,
@@ -105,7 +106,7 @@ def _legs(by: Choices, system: System) -> Legs:
     found = [Leg()] if by.maybe() else []
     for _ in range(by.between(1, 3)):
         a, b = (_condition(by, system) if by.maybe() else ex.TRUE for _ in range(2))
-        found.append(Leg(a, b, by.pick([0, 0, 0, 1, 2, 9])))
+        found.append(Leg(a, b, by.pick([0, 0, 0, 1, 2, 9]), is_short=by.maybe()))
     return tuple(found)
 
 
@@ -126,6 +127,8 @@ def questions(draw: st.DrawFn, system: System, with_legs: bool = True) -> list[Q
     for _ in range(2 if with_legs else 0):
         along, a = _legs(by, system), _condition(by, system)
         stay = ex.or_(a, _condition(by, system))
-        found += [Reach(a, along), Occurs(a, along), MostScans(a, along), Stay(a, stay, along)]
+        found += [Reach(a, along), Occurs(a, along), Stay(a, stay, along)]
+        of_scans = FewestScans if along[-1].is_short else MostScans
+        found.append(of_scans(a, along))
     sums = (a_number(by, system.intervals), _condition(by, system))
     return [*found, Values(sums, _condition(by, system))]

@@ -70,6 +70,8 @@ NAMES = (
     "walk_length",
     "walk_room",
     "walk_most",  # most entries that one state may add
+    "nexts",  # for each place the one that the run enters without a move
+    "stops",  # for each place which counted moves are not made any more
     "hits",  # entries of the queue in which was met what is looked for
     "n_hits",
     "hit_from",  # first place in which it counts

@@ -8,7 +8,13 @@ from typing import TypeVar
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.changed_system import Known
 from interlock.engines.enumerate.jit import compiled
-from interlock.engines.enumerate.legs import Route, most_scans_along, occurs_along, reach_along
+from interlock.engines.enumerate.legs import (
+    Route,
+    fewest_scans_along,
+    most_scans_along,
+    occurs_along,
+    reach_along,
+)
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
@@ -22,6 +28,7 @@ from interlock.kernel.query import (
     Count,
     DeclinedError,
     Exploration,
+    FewestScans,
     Limits,
     MostScans,
     Occurs,
@@ -36,7 +43,12 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
-_ALONG = {Reach: reach_along, Occurs: occurs_along, MostScans: most_scans_along}
+_ALONG = {
+    Reach: reach_along,
+    Occurs: occurs_along,
+    MostScans: most_scans_along,
+    FewestScans: fewest_scans_along,
+}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -143,7 +155,7 @@ class _Plan:
         match query:
             case Reach(condition, ()) | Count(condition):
                 self._counted.append((number, condition))
-            case Reach(target, along) | Occurs(target, along):
+            case Reach(target, along) | Occurs(target, along) | FewestScans(target, along):
                 self._go_along(number, Route.along(along), target)
             case MostScans(where, along):
                 self._go_along(number, Route.along(along, goes_on=False), where)

@@ -38,7 +38,7 @@ class Until(Enum):
 
     FIRST = "first hit in the last place"
     ALL = "all hits in the last place"
-    MOST_SCANS = "all hits in the last leg"
+    ALL_IN_LAST = "all hits in the last leg"
 
 
 @dataclass(frozen=True)
@@ -91,16 +91,30 @@ class Route:
         """The leg that a place belongs to."""
         return bisect_right(list(accumulate(leg.scans + 1 for leg in self.legs)), place)
 
-    def rows(self) -> list[tuple[int, int, int]]:
-        """For each place the flags for going on, for entering the next leg, and what climbs."""
+    @property
+    def first_of_last(self) -> int:
+        """The first place of the last leg."""
+        return self.last_place - self.legs[-1].scans
+
+    def rows(self) -> list[tuple[int, int, int, int]]:
+        """For each place the flags for going on and for entering a leg, what climbs and stops."""
         rows = []
         for n, leg in enumerate(self.legs):
             following = 1 << (2 * n + 3) if n + 1 < len(self.legs) else 0
-            rows += [(1 << 2 * n, 0, _COUNTED[leg.counted])] * leg.scans
-            rows.append((1 << 2 * n, following, 0))
+            counted = _COUNTED[leg.counted]
+            rows += [(1 << 2 * n, following if leg.is_short else 0, counted, 0)] * leg.scans
+            rows.append((1 << 2 * n, following, 0, counted if leg.is_short else 0))
         if not self.goes_on:
-            rows[-1] = (0, 0, 0)
+            rows[-1] = (0, 0, 0, 0)
         return rows
+
+    def nexts(self) -> list[int]:
+        """For each place the first one of the next leg."""
+        found: list[int] = []
+        for leg in self.legs:
+            found += [len(found) + leg.scans + 1] * (leg.scans + 1)
+        # Behind the last leg there is none, and none is entered.
+        return [*found[: self.first_of_last], *[0] * (self.legs[-1].scans + 1)]
 
 
 class Walk:
@@ -122,10 +136,8 @@ class Walk:
         self._flags = space.new_array("flags", 1, space.n_states)
         space.flag(function)
         shared["walk_length"] = shared["n_hits"] = shared["farthest"] = 0
-        scans = route.legs[-1].scans
-        self._first_of_last = route.last_place - scans
-        anywhere_in_last = until is Until.MOST_SCANS
-        shared["hit_from"] = self._first_of_last if anywhere_in_last else route.last_place
+        anywhere_in_last = until is Until.ALL_IN_LAST or route.legs[-1].is_short
+        shared["hit_from"] = route.first_of_last if anywhere_in_last else route.last_place
         shared["first_hit_ends"] = int(until is Until.FIRST)
         self.complete = False
         wanted = bytes(value & TARGET != 0 for value in range(256))
@@ -139,8 +151,10 @@ class Walk:
         space, shared = self._space, self._space.shared
         rows = self._route.rows()
         columns = zip(*rows, strict=True)
-        for name, column in zip(("insides", "enters", "climbs"), columns, strict=True):
+        for name, column in zip(("insides", "enters", "climbs", "stops"), columns, strict=True):
             space.new_array(name, 1, len(rows)).fill(bytes(column))
+        nexts = array("H", self._route.nexts())
+        space.new_array("nexts", nexts.itemsize, len(nexts)).fill(nexts.tobytes())
         counts_as = space.new_array("counts_as", 1, max(1, len(space.system.moves)))
         counts_as.fill(bytes(_COUNTED.get(move.kind, 0) for move in space.system.moves))
         shared["visited_width"] = -(-len(rows) // 8)
@@ -225,7 +239,18 @@ class Walk:
     def most_scans(self) -> int | None:
         """The most scans of the last leg that a hit has behind it; None without a hit."""
         farthest = self._space.shared["farthest"]
-        return farthest - 1 - self._first_of_last if farthest else None
+        return farthest - 1 - self._route.first_of_last if farthest else None
+
+    @property
+    def fewest_scans(self) -> int | None:
+        """The fewest scans of the last leg that a hit has behind it; None without a hit."""
+        if not self.n_hits:
+            return None
+        arrays = self._space.arrays
+        places, hits = array("H"), array("I")
+        places.frombytes(arrays["walk_places"].content(self._length))
+        hits.frombytes(arrays["hits"].content(self.n_hits))
+        return min(places[hit] for hit in hits) - self._route.first_of_last
 
     def hits(self) -> list[int]:
         """The states in which it was met, those with the fewest moves first."""
@@ -268,7 +293,8 @@ class Walk:
     def close(self) -> None:
         """Give the arrays back."""
         names = [name for name, _ in _QUEUE]
-        self._space.drop("flags", "visited", "insides", "enters", "climbs", "counts_as", *names)
+        by_place = ("insides", "enters", "climbs", "stops", "nexts")
+        self._space.drop("flags", "visited", "counts_as", *by_place, *names)
 
 
 def reach_along(space: Space, route: Route, function: int) -> Answer:
@@ -292,10 +318,18 @@ def occurs_along(space: Space, route: Route, function: int) -> Answer:
 
 def most_scans_along(space: Space, route: Route, function: int) -> Answer:
     """Answer one `MostScans`."""
-    walk = Walk(space, route, function, Until.MOST_SCANS)
+    walk = Walk(space, route, function, Until.ALL_IN_LAST)
     walk.close()
     most = walk.most_scans
     return Answer(_nothing_found(space, walk), values=() if most is None else ((most,),))
+
+
+def fewest_scans_along(space: Space, route: Route, function: int) -> Answer:
+    """Answer one `FewestScans`."""
+    walk = Walk(space, route, function, Until.ALL_IN_LAST)
+    fewest = walk.fewest_scans
+    walk.close()
+    return Answer(_nothing_found(space, walk), values=() if fewest is None else ((fewest,),))
 
 
 def _nothing_found(space: Space, walk: Walk) -> bool | None:

@@ -1,7 +1,8 @@
 """Compiled search along legs: states together with the place where a run is in its legs.
 
 The places of all legs stand in one row, for a leg with N scans N + 1 of them; behind its last
-place comes the first of the next leg. Bytes tell of each place what it takes to go on from it.
+place comes the first of the next leg. Bytes tell of each place what it takes to go on from it. From
+any place of a short leg the run may enter the next leg.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ def _arrive() -> str:
         with fn.if_((has & enters).is_(0)):
             fn.leave(0)
         before.set(length)
-        place.set(here + 1)
+        place.set(fn.load("i16", fn.pointer("nexts"), here).to("i64"))
     return fn.text()
 
 
@@ -118,11 +119,14 @@ def _walk(n_words: int) -> str:
             count = tables.expanded(number, 0)
             tables.fetch_ahead(0, count)
             climbing = fn.load("i8", climbs, place)
+            stopped = fn.load("i8", fn.pointer("stops"), place)
             with fn.count(0, count) as j:
                 target = tables.found(j)
                 with fn.if_(target.is_not(NOWHERE)):
                     move = fn.load("i16", fn.pointer("out_moves"), j).to("i64")
-                    up = (fn.load("i8", counts_as, move) & climbing).is_not(0).to("i64")
-                    fn.call("@arrive", [fn.shared, target, place + up, head])
+                    counted = fn.load("i8", counts_as, move)
+                    up = (counted & climbing).is_not(0).to("i64")
+                    with fn.if_((counted & stopped).is_(0)):
+                        fn.call("@arrive", [fn.shared, target, place + up, head])
     fn.leave(stop)
     return fn.text()

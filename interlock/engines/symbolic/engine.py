@@ -26,6 +26,7 @@ from interlock.kernel.query import (
     Answer,
     Count,
     Exploration,
+    FewestScans,
     Legs,
     Limits,
     MostScans,
@@ -210,6 +211,8 @@ def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
             return _stay(space, start, stay, along)
         case MostScans(where, along):
             return _most_scans(space, where, along)
+        case FewestScans(where, along):
+            return _fewest_scans(space, where, along)
         case Values(exprs, where):
             states = space.reached & space.encoding.truth(where)
             return Answer(
@@ -253,6 +256,13 @@ def _most_scans(space: Space, where: Expr, along: Legs) -> Answer:
     by_scans = Walk(space, along, goes_on=False).in_last_leg()
     met = [n for n, states in enumerate(by_scans) if (states & wanted).satisfiable()]
     return Answer(_nothing_found(space), values=((met[-1],),) if met else ())
+
+
+def _fewest_scans(space: Space, where: Expr, along: Legs) -> Answer:
+    wanted = space.encoding.truth(where)
+    by_scans = Walk(space, along).in_last_leg()
+    met = [n for n, states in enumerate(by_scans) if (states & wanted).satisfiable()]
+    return Answer(_nothing_found(space), values=((met[0],),) if met else ())
 
 
 def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:

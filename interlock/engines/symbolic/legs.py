@@ -42,11 +42,18 @@ class _Place:
         The states that begin the next place without a move.
     climbs : MoveKind or None
         What leads to the next place where it is counted: a scan, or the passing of time.
+    stops : MoveKind or None
+        What is counted and made no more.
     """
 
     inside: Node
     enters: Node
     climbs: MoveKind | None
+    stops: MoveKind | None = None
+
+    def step(self, kind: MoveKind) -> int | None:
+        """How many places a move of this kind leads on; None where it is not made."""
+        return None if kind is self.stops else int(kind is self.climbs)
 
 
 class Walk:
@@ -96,8 +103,11 @@ class Walk:
         for leg, following in zip(self._legs, [*self._legs[1:], None], strict=True):
             inside = truth(leg.inside)
             enters = nothing if following is None else truth(following.enter)
-            places += [_Place(inside, nothing, climbs=leg.counted)] * leg.scans
-            places.append(_Place(inside, enters, climbs=None))
+            # In a short leg a place says how many scans there may have been: as many, or fewer.
+            onward = self._space.diagrams.true if leg.is_short else nothing
+            places += [_Place(inside, onward, climbs=leg.counted)] * leg.scans
+            stops = leg.counted if leg.is_short else None
+            places.append(_Place(inside, enters, climbs=None, stops=stops))
         if not goes_on:
             places[-1] = _Place(nothing, nothing, climbs=None)
         return places
@@ -133,12 +143,12 @@ class Walk:
 
     def _staying(self, place: _Place, moves: Sequence[SymbolicMove]) -> list[SymbolicMove]:
         """Those of `moves` that do not lead to the next place."""
-        return [move for move in moves if self._kinds[move.name] is not place.climbs]
+        return [move for move in moves if place.step(self._kinds[move.name]) == 0]
 
     def _into(self, states: Node, place: _Place, moves: Sequence[SymbolicMove]) -> Node:
         """What leads from a place with `states` to the one behind it, by these moves."""
         going = states & place.inside
-        climbing = [m.image(going) for m in moves if self._kinds[m.name] is place.climbs]
+        climbing = [m.image(going) for m in moves if place.step(self._kinds[m.name]) == 1]
         return self._space.diagrams.disjunction([states & place.enters, *climbing])
 
     @property
@@ -147,7 +157,10 @@ class Walk:
         return self.touched[-1]
 
     def in_last_leg(self) -> list[Node]:
-        """The states of runs in the last leg, by the scans of it that they have behind them."""
+        """The states of runs in the last leg, by the scans of it that they have behind them.
+
+        In a short leg these are the most that they may have.
+        """
         return self.touched[len(self._places) - self._legs[-1].scans - 1 :]
 
     def done_beyond(self, moves: Sequence[SymbolicMove]) -> Node:
@@ -296,15 +309,18 @@ class _Meeting:
             if not going.satisfiable():
                 continue
             for move, kind in zip(self._space.moves, self._of_kind, strict=True):
-                found[number + (place.climbs is kind)].append(move.image(going))
+                step = place.step(kind)
+                if step is not None:
+                    found[number + step].append(move.image(going))
         return [self._dd.disjunction(images) for images in found]
 
     def _moved_back(self, ring: Ring) -> Ring:
         found = []
         for number, place in enumerate(self._places):
             images = [
-                move.preimage(ring[number + (place.climbs is kind)])
+                move.preimage(ring[number + step])
                 for move, kind in zip(self._space.moves, self._of_kind, strict=True)
+                if (step := place.step(kind)) is not None
             ]
             found.append(self._dd.disjunction(images) & place.inside)
         return found
@@ -320,8 +336,11 @@ class _Meeting:
             number = self._entered_alone(ring, number, state)
             place = self._places[number]
             for move, after in self._stepper.successors(state):
-                beyond = number + (place.climbs is move.kind)
-                if move.name in allowed and self._holds(following, beyond, after):
+                step = place.step(move.kind)
+                if step is None or move.name not in allowed:
+                    continue
+                beyond = number + step
+                if self._holds(following, beyond, after):
                     steps.append(Step(move.name, after))
                     number, state = beyond, after
                     break
@@ -357,7 +376,8 @@ class _Meeting:
         goal = self._encoding.is_state(state)
         for move, kind in zip(self._space.moves, self._of_kind, strict=True):
             for source in (number, number - 1):
-                if source < 0 or source + (self._places[source].climbs is kind) != number:
+                step = self._places[source].step(kind) if source >= 0 else None
+                if step is None or source + step != number:
                     continue
                 earlier = move.preimage(goal) & ring[source] & self._places[source].inside
                 if earlier.satisfiable():
