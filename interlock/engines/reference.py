@@ -170,13 +170,9 @@ class _Analysis:
                 found = self._ends(where, self._walk(along).done())
                 return Answer(self._nothing_found, None, int(bool(found)))
             case MostScans(where, along):
-                met = self._ends(where, self._walk(along, ends_with_scans=True).in_last())
-                most = max((place.scans for place in met), default=None)
-                return Answer(self._nothing_found, values=() if most is None else ((most,),))
+                return self._scans(self._walk(along, ends_with_scans=True), where, max)
             case FewestScans(where, along):
-                met = self._ends(where, self._walk(along).in_last())
-                fewest = min((place.scans for place in met), default=None)
-                return Answer(self._nothing_found, values=() if fewest is None else ((fewest,),))
+                return self._scans(self._walk(along), where, min)
             case Values(exprs, where):
                 return Answer(self._nothing_found, values=self._values(exprs, where))
             case Trap(goal):
@@ -195,6 +191,10 @@ class _Analysis:
         if not any(holds):
             return Answer(self._nothing_found)
         return Answer(True, self.space.witness_to(holds.index(True)), sum(holds))
+
+    def _scans(self, walk: Walk, where: Expr, extreme: Callable[[Iterable[int]], int]) -> Answer:
+        met = {place.scans for place in self._ends(where, walk.in_last())}
+        return Answer(self._nothing_found, values=((extreme(met),),) if met else ())
 
     def _walk(self, along: Legs, ends_with_scans: bool = False) -> Walk:
         space = self.space

@@ -26,6 +26,7 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 from pathlib import Path as FilePath
 from typing import Annotated, Literal
 
@@ -382,8 +383,8 @@ def violates(statement: Statement, observed: list[Observed], loop_start: int | N
 def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word, within: int | None = None) -> bool:
     """Whether a finite run violates a requirement however it goes on.
 
-    The run is lengthened by a state for ever that suits the requirement best: what is owed comes,
-    nothing forbidden does, and no scope opens or closes. What even that cannot mend is violated.
+    The run is lengthened by a state for ever, in which no scope opens or closes and time stands
+    still, with the predicates as they may be. What none of these can mend is violated.
 
     Parameters and errors as for `interlock.independent_judge.trace.holds`.
 
@@ -394,8 +395,8 @@ def is_refuted(pattern: Pattern, scope: ScopeKind, word: Word, within: int | Non
     True
     """
     # No scan leads there, so what is owed within a bound comes before the bound is passed.
-    best = {"s": True, "q": False, "r": False, "scan": False}
-    endings = [{"p": wanted, **best} for wanted in (False, True)]
+    still = {"q": False, "r": False, "scan": False}
+    endings = [{"p": p, "s": s, **still} for p, s in product((False, True), repeat=2)]
     return not any(holds(pattern, scope, [*word, last], len(word), within) for last in endings)
 
 

@@ -63,6 +63,26 @@ class Run:
         """
         return [self._comes_in_time(n, a, b, scans) for n in range(len(self.word))]
 
+    def following(self, a: Truths) -> Truths:
+        """``X a``: a holds at the next position."""
+        return [*a[1:], a[self.loop_start]]
+
+    def weak_until_in_time(self, a: Truths, b: Truths, units: int) -> Truths:
+        """``a K b``: a holds up to b, or until so many units of time have passed."""
+        return [self._lasts(n, a, b, units) for n in range(len(self.word))]
+
+    def _lasts(self, n: int, a: Truths, b: Truths, units: int) -> bool:
+        passed = 0
+        # Each round of the loop passes a unit, or none ever does.
+        for _ in range((units + 2) * len(self.word)):
+            if b[n] or passed == units:
+                return True
+            if not a[n]:
+                return False
+            n, before = (n + 1 if n + 1 < len(self.word) else self.loop_start), n
+            passed += bool(n != before and self.word[n]["scan"])
+        return True
+
     def _comes_in_time(self, n: int, a: Truths, b: Truths, scans: int) -> bool:
         passed = 0
         # Each round of the loop passes a scan, or none ever does.
@@ -117,7 +137,8 @@ def holds(
         Position that follows the last one; the last itself for a finite run, in which no scan
         passes any more.
     within : int, optional
-        For 'leads to': the most scans that may pass before the response.
+        For 'leads to': the most scans that may pass before the response; of a requirement in time
+        the units that are too many, or just enough.
 
     Raises
     ------
@@ -139,8 +160,9 @@ def truths(formula: str, run: Run, within: int = 0) -> Truths:
     Parameters
     ----------
     formula : str
-        Over P, S, Q and R; ``!``, ``G``, ``F`` and ``D`` (F in time) bind closest, then ``U``,
-        ``W`` and ``V`` (U in time), ``&``, ``|`` and ``->``.
+        Over P, S, Q and R; ``!``, ``G``, ``F``, ``X`` (next), ``D`` (F in time) and ``H`` (for
+        the time) bind closest, then ``U``, ``W``, ``V`` and ``K`` (U and W in time), ``&``, ``|``
+        and ``->``.
     run : Run
     within : int
         The most scans that may pass, for what comes in time.
@@ -189,15 +211,17 @@ class _Reading:
 
     def _until(self) -> Truths:
         left = self._single()
-        while taken := self._took("U", "W", "V"):
+        while taken := self._took("U", "W", "V", "K"):
             right = self._single()
             match taken:
                 case "U":
                     left = self._run.until(left, right)
                 case "W":
                     left = self._run.weak_until(left, right)
-                case _:
+                case "V":
                     left = self._run.until_in_time(left, right, self._within)
+                case _:
+                    left = self._run.weak_until_in_time(left, right, self._within)
         return left
 
     def _single(self) -> Truths:
@@ -213,6 +237,12 @@ class _Reading:
                 if not self._took(")"):
                     raise ValueError("a formula lacks a ')'")
                 return inner
+            case "X":
+                return self._run.following(self._single())
+            case "H":
+                inner = self._single()
+                never = [False] * len(inner)
+                return self._run.weak_until_in_time(inner, never, self._within)
             case "D":
                 inner = self._single()
                 return self._run.until_in_time([True] * len(inner), inner, self._within)

@@ -176,10 +176,9 @@ def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
     for question in questions:
         violations = [next(answers) for _ in question.violations]
         premises = [next(answers) for _ in question.premises]
-        taken = [scans_taken(next(answers)) for _ in question.measures]
+        taken = scans_taken(question.requirement, [next(answers) for _ in question.measures])
         verdict = _verdict(question, violations, premises, explored)
-        if taken:
-            verdict = replace(verdict, scans=taken[0])
+        verdict = replace(verdict, scans=taken)
         found[question.requirement.id] = (question, verdict)
     return found
 

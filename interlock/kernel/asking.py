@@ -32,8 +32,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from interlock.kernel.expr import not_
-from interlock.kernel.patterns import PATTERNS, Asked
-from interlock.kernel.query import Answer, Count, MostScans, Occurs, Query
+from interlock.kernel.patterns import PATTERNS, Asked, Measure
+from interlock.kernel.query import Answer, Count, Occurs, Query
 from interlock.kernel.requirement import Requirement, ScopeKind
 from interlock.kernel.system import System
 
@@ -51,15 +51,15 @@ class Question:
     premises : tuple of Count and Occurs
         Each asks for one part of the premise, anywhere or in the scope, or for what opens or
         closes that; where one of them never occurs, the requirement was never put to the test.
-    measures : tuple of MostScans
-        For a response within a bound: `scans_taken` tells from the answer how long it took.
+    measures : tuple of MostScans and FewestScans
+        For what has a bound: `scans_taken` tells from the answers how much of it was ever taken.
     """
 
     requirement: Requirement
     system: System
     violations: tuple[Query, ...]
     premises: tuple[Count | Occurs, ...]
-    measures: tuple[MostScans, ...] = ()
+    measures: tuple[Measure, ...] = ()
 
 
 def ask(system: System, requirement: Requirement) -> Question:
@@ -79,7 +79,7 @@ def ask(system: System, requirement: Requirement) -> Question:
         system,
         tuple(row.violations(asked)),
         tuple(_premises(asked, requirement)),
-        tuple(_measures(asked)),
+        tuple(row.measures(asked)),
     )
 
 
@@ -88,15 +88,11 @@ def ask_all(system: System, requirements: Iterable[Requirement]) -> list[Questio
     return [ask(system, requirement) for requirement in requirements]
 
 
-def scans_taken(answer: Answer) -> int | None:
-    """The most scans that passed before a response, from the answer to a question's measure."""
-    return max((value for (value,) in answer.values), default=None)
-
-
-def _measures(asked: Asked) -> Iterator[MostScans]:
-    """How many scans a response takes."""
-    if asked.within is not None:
-        yield MostScans(asked.at(asked.s, not_(asked.r)), asked.pending(asked.within))
+def scans_taken(requirement: Requirement, answers: Iterable[Answer]) -> int | None:
+    """The most scans or units of time that passed, or the fewest, from the answers to measures."""
+    found = [value for answer in answers for (value,) in answer.values]
+    extreme = min if PATTERNS[requirement.pattern].is_least else max
+    return extreme(found, default=None)
 
 
 def _premises(asked: Asked, requirement: Requirement) -> Iterator[Count | Occurs]:
@@ -106,7 +102,7 @@ def _premises(asked: Asked, requirement: Requirement) -> Iterator[Count | Occurs
     and close that.
     """
     parts = list(requirement.premises)
-    if not parts and PATTERNS[requirement.pattern].has_s:
+    if not parts and PATTERNS[requirement.pattern].asks_where_p:
         parts = [requirement.p]
     q, r = requirement.scope.opens, requirement.scope.closes
     counts = [Count(asked.at(part)) for part in parts]

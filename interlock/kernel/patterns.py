@@ -12,12 +12,16 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, not_, or_, var
-from interlock.kernel.query import Leg, Legs, Query, Reach, Stay, Trap
+from interlock.kernel.query import FewestScans, Leg, Legs, MostScans, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import PHASE, MoveKind
 
 ANYWHERE = Leg()
 EVERY_SCOPE = frozenset(ScopeKind)
+ENDLESS = frozenset({ScopeKind.GLOBALLY, ScopeKind.AFTER, ScopeKind.AFTER_UNTIL})
+"""The scopes that count whether or not their end ever comes."""
+
+Measure = MostScans | FewestScans
 
 
 class Asked:
@@ -71,6 +75,38 @@ class Asked:
         start = self.at(self.p, not_(self.s), not_(self.r))
         before = (ANYWHERE,) if self.kind is ScopeKind.GLOBALLY else self.scope()
         return (*before, Leg(self.without(self.s), start, scans, self.counted))
+
+    def throughout(self, what: Expr) -> Legs:
+        """The legs through which `what` holds in the scope until all units have passed."""
+        assert self.within is not None
+        before = (ANYWHERE,) if self.kind is ScopeKind.GLOBALLY else self.scope()
+        start = self.at(what, not_(self.r))
+        return (*before, Leg(self.without(not_(what)), start, self.within, self.counted))
+
+    def soon_after(self, most: int) -> Legs:
+        """The legs behind a P in the scope, in which at most so many units pass."""
+        before = (ANYWHERE,) if self.kind is ScopeKind.GLOBALLY else self.scope()
+        start = self.at(self.p, not_(self.r))
+        return (*before, Leg(self.without(), start, most, self.counted, is_short=True))
+
+    def soon_after_beginning(self, going_on: Expr, most: int) -> Iterator[Legs]:
+        """The legs from where P begins in the scope, in which at most so many units pass.
+
+        P begins where it is true and was not so before, or at power-up: in a state that opens the
+        scope, or in a later one of it. What lies in the leg has `going_on` but for its last state.
+        """
+        opens = TRUE if self.kind is ScopeKind.GLOBALLY else and_(self.q, not_(self.r))
+        inside = self.without(not_(going_on))
+
+        def last(enter: Expr) -> Leg:
+            return Leg(inside, self.at(self.p, enter), most, self.counted, is_short=True)
+
+        absent = Leg(not_(self.p), not_(self.p))
+        yield (last(opens),)
+        yield (ANYWHERE, absent, last(opens))
+        if self.kind is not ScopeKind.GLOBALLY:
+            absent = Leg(self.without(self.p), self.at(not_(self.p), not_(self.r)))
+            yield (*self.scope(), absent, last(not_(self.r)))
 
     def ended(self, legs: Legs, bad: Expr) -> Iterator[Query]:
         """A state with `bad` behind the legs, and the end of the scope where it needs one."""
@@ -136,6 +172,79 @@ def _in_time(asked: Asked, within: int) -> Iterator[Query]:
     yield from asked.ended(asked.pending(within), late)
 
 
+def _answer_measured(asked: Asked) -> Iterator[Measure]:
+    """How many scans, or units of time, a response takes."""
+    if asked.within is not None:
+        yield MostScans(asked.at(asked.s, not_(asked.r)), asked.pending(asked.within))
+
+
+def _too_long(asked: Asked) -> Iterator[Query]:
+    """P for all units and more."""
+    yield from asked.ended(asked.throughout(asked.p), TRUE)
+
+
+def _too_seldom(asked: Asked) -> Iterator[Query]:
+    """No P for all units and more."""
+    yield from asked.ended(asked.throughout(not_(asked.p)), TRUE)
+
+
+def _length_measured(what: Callable[[Asked], Expr]) -> Callable[[Asked], Iterator[Measure]]:
+    def measures(asked: Asked) -> Iterator[Measure]:
+        # What is too long in a scope that never ends does not count, and is not told apart here.
+        if not asked.needs_end:
+            yield MostScans(TRUE, asked.throughout(what(asked)))
+
+    return measures
+
+
+def _too_short(asked: Asked) -> Iterator[Query]:
+    """No P any more, where it began before fewer than all units."""
+    for legs in asked.soon_after_beginning(asked.p, _units(asked) - 1):
+        yield Reach(asked.at(not_(asked.p), not_(asked.r)), legs)
+
+
+def _shortness_measured(asked: Asked) -> Iterator[Measure]:
+    for legs in asked.soon_after_beginning(asked.p, MEASURED * _units(asked)):
+        yield FewestScans(asked.at(not_(asked.p), not_(asked.r)), legs)
+
+
+def _too_early(asked: Asked) -> Iterator[Query]:
+    """S, where P began before fewer than all units."""
+    for legs in asked.soon_after_beginning(TRUE, _units(asked) - 1):
+        yield Reach(asked.at(asked.s, not_(asked.r)), legs)
+
+
+def _earliness_measured(asked: Asked) -> Iterator[Measure]:
+    for legs in asked.soon_after_beginning(TRUE, MEASURED * _units(asked)):
+        yield FewestScans(asked.at(asked.s, not_(asked.r)), legs)
+
+
+def _not_kept_up(asked: Asked) -> Iterator[Query]:
+    """No S, where P was true before fewer than all units."""
+    yield from asked.ended(
+        asked.soon_after(_units(asked) - 1), asked.at(not_(asked.s), not_(asked.r))
+    )
+
+
+def _keeping_up_measured(asked: Asked) -> Iterator[Measure]:
+    if not asked.needs_end:
+        legs = asked.soon_after(MEASURED * _units(asked))
+        yield FewestScans(asked.at(not_(asked.s), not_(asked.r)), legs)
+
+
+MEASURED = 2
+"""What is demanded at least is measured up to so many times of it."""
+
+
+def _units(asked: Asked) -> int:
+    assert asked.within is not None
+    return asked.within
+
+
+def _unmeasured(_asked: Asked) -> Iterator[Measure]:
+    return iter(())
+
+
 def _never_lost(asked: Asked) -> Iterator[Query]:
     yield Trap(asked.at(asked.p))
 
@@ -151,14 +260,23 @@ class PatternRow:
     wants_p : bool
         Whether P is what it asks for; else P is forbidden, or what makes it ask for something.
     has_s : bool
-        Whether there is a second predicate, which is what it asks for where P holds. P is then
-        its premise, unless others are named.
+        Whether there is a second predicate, which is what it asks for where P holds.
     scopes : frozenset of ScopeKind
         Those that have a meaning for it.
     has_when : bool
         Whether a condition may say where it applies.
     has_bound : bool
-        Whether what it asks for may have to come within so many scans.
+        Whether it may have a bound in scans or in time.
+    is_timed : bool
+        Whether it must have one, in time.
+    is_least : bool
+        Whether the bound is the least that is demanded, not the most that is allowed.
+    asks_where_p : bool
+        Whether P is its premise, unless others are named.
+    harms : callable or None
+        What is not as it should be where it is violated, of P and S, if the other facts do not say.
+    measures : callable
+        The questions that tell how much of its bound is ever taken.
     is_of_runs : bool
         Whether single runs keep or violate it; else it speaks of all ways on from a state.
     is_of_states : bool
@@ -171,13 +289,24 @@ class PatternRow:
     scopes: frozenset[ScopeKind] = EVERY_SCOPE
     has_when: bool = False
     has_bound: bool = False
+    is_timed: bool = False
+    is_least: bool = False
+    asks_where_p: bool = False
+    harms: Callable[[Expr, Expr], Expr] | None = None
+    measures: Callable[[Asked], Iterator[Measure]] = _unmeasured
     is_of_runs: bool = True
     is_of_states: bool = False
 
     def harm(self, p: Expr, s: Expr) -> Expr:
         """What is not as it should be where the requirement is violated, scope and past aside."""
+        if self.harms is not None:
+            return self.harms(p, s)
         unkept = not_(p) if self.wants_p else p
         return and_(unkept, not_(s)) if self.has_s else unkept
+
+    def is_measured(self, scope: ScopeKind) -> bool:
+        """Whether it is known in this scope how much of a bound is ever taken."""
+        return not self.is_timed or scope in ENDLESS
 
     def where(self, when: Expr, p: Expr) -> Expr:
         """P of a requirement that applies only `when`."""
@@ -189,10 +318,67 @@ PATTERNS: Mapping[Pattern, PatternRow] = MappingProxyType(
         Pattern.NEVER: PatternRow(_absent, wants_p=False, has_when=True, is_of_states=True),
         Pattern.ALWAYS: PatternRow(_universal, wants_p=True, has_when=True, is_of_states=True),
         Pattern.EXISTS: PatternRow(_existing, wants_p=True),
-        Pattern.LEADS_TO: PatternRow(_answered, wants_p=False, has_s=True, has_bound=True),
-        Pattern.ONLY_AFTER: PatternRow(_preceded, wants_p=False, has_s=True, is_of_states=True),
+        Pattern.LEADS_TO: PatternRow(
+            _answered,
+            wants_p=False,
+            has_s=True,
+            has_bound=True,
+            asks_where_p=True,
+            measures=_answer_measured,
+        ),
+        Pattern.ONLY_AFTER: PatternRow(
+            _preceded, wants_p=False, has_s=True, asks_where_p=True, is_of_states=True
+        ),
         Pattern.CAN_STILL: PatternRow(
             _never_lost, wants_p=True, scopes=frozenset({ScopeKind.GLOBALLY}), is_of_runs=False
+        ),
+        Pattern.AT_LEAST: PatternRow(
+            _too_short,
+            wants_p=True,
+            scopes=ENDLESS,
+            has_bound=True,
+            is_timed=True,
+            is_least=True,
+            asks_where_p=True,
+            measures=_shortness_measured,
+        ),
+        Pattern.AT_MOST: PatternRow(
+            _too_long,
+            wants_p=False,
+            has_bound=True,
+            is_timed=True,
+            asks_where_p=True,
+            measures=_length_measured(lambda asked: asked.p),
+        ),
+        Pattern.RECURS: PatternRow(
+            _too_seldom,
+            wants_p=True,
+            has_bound=True,
+            is_timed=True,
+            measures=_length_measured(lambda asked: not_(asked.p)),
+        ),
+        Pattern.STAYS: PatternRow(
+            _not_kept_up,
+            wants_p=False,
+            has_s=True,
+            has_bound=True,
+            is_timed=True,
+            is_least=True,
+            asks_where_p=True,
+            harms=lambda _p, s: not_(s),
+            measures=_keeping_up_measured,
+        ),
+        Pattern.NOT_YET: PatternRow(
+            _too_early,
+            wants_p=False,
+            has_s=True,
+            scopes=ENDLESS,
+            has_bound=True,
+            is_timed=True,
+            is_least=True,
+            asks_where_p=True,
+            harms=lambda _p, s: s,
+            measures=_earliness_measured,
         ),
     }
 )

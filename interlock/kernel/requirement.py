@@ -24,6 +24,11 @@ class Pattern(Enum):
     LEADS_TO = "leads to"  # response: P leads to S
     ONLY_AFTER = "only after"  # precedence: P only after S
     CAN_STILL = "can always still"  # from every reachable state, a state with P can be reached
+    AT_LEAST = "once true stays at least"  # minimum duration of P
+    AT_MOST = "lasts at most"  # maximum duration of P
+    RECURS = "recurs every"  # bounded recurrence of P
+    STAYS = "stays for"  # bounded invariance: wherever P, S then and for some time
+    NOT_YET = "not yet for"  # from where P begins on, no S for some time
 
 
 class ScopeKind(Enum):
@@ -64,7 +69,8 @@ class Requirement:
         Judge only the states that follow a completed scan.
     within : int or None
         For 'leads to': S comes at the latest after so many scans; None for 'some time'. Where time
-        is counted, it comes before so many units of it have passed.
+        is counted, it comes before so many units of it have passed. Of a requirement in time: with
+        so many units it has lasted for too long, or just long enough.
     counted : MoveKind
         What `within` counts: scans, or units of time.
     premises : tuple of Expr
@@ -129,7 +135,8 @@ class Verdict:
         Premise counts by the text of each part, where the premise has several.
     scans : int or None
         For a response within a bound: the most scans, or units of time, that ever passed before it
-        came, so far as it came in time; None where it never had to come.
+        came, so far as it came in time; None where it never had to come. Of another requirement in
+        time the most, or fewest, units that ever passed; None where nothing was measured.
     """
 
     requirement: str

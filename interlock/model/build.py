@@ -396,7 +396,7 @@ def premises_of(statement: Statement) -> tuple[ty.Expression, ...]:
     if statement.when is not None:
         return (statement.when.tree,)
     row, tree = PATTERNS[statement.pattern], statement.p.tree
-    is_forbidden = not (row.wants_p or row.has_s)
+    is_forbidden = not (row.wants_p or row.asks_where_p)
     if is_forbidden and isinstance(tree, ty.Junction) and tree.op == "AND":
         return tree.operands
     return ()

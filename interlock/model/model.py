@@ -193,13 +193,14 @@ class Hazard:
 
 @dataclass(frozen=True)
 class Bound:
-    """Within which time a response comes.
+    """Within which time a response comes, or what else lasts at most, or at least.
 
     Attributes
     ----------
     scans : int
         Scans of the program that may pass: where a time is given, the whole scans that fit in. In
-        a model with time, of a time that is given, the units that may not have passed yet.
+        a model with time, of a time that is given, the units that may not have passed yet; of what
+        is demanded at least, the units that must have passed.
     ms : float or None
         The time in milliseconds, where one was given.
     says : str

@@ -10,6 +10,11 @@ finite-state verification", ICSE 1999, in linear temporal logic with W for weak 
 still': the same property in branching time, AG EF P. Three decisions differ from them or fill a
 gap, see `interlock.kernel.asking`: where Q and R hold together no scope opens, 'after Q' counts
 from the first Q, and `exists … before R` is violated where R is there at power-up.
+
+Requirements in time: Konrad and Cheng, "Real-time specification patterns", ICSE 2005, from memory.
+Two decisions of our own make them stricter: what is true at power-up begins there, and what a bound
+is counted from is where P begins, wherever the scope opened. The time of 'at least' is open at its
+end: what lasts just as long is long enough.
 """
 
 from __future__ import annotations
@@ -81,6 +86,8 @@ class PatternWords:
         What it demands, in one sentence.
     offered, sentence : str
         How a form offers it; a filled sentence, with its keys in braces.
+    bound : str
+        The key of the model file that takes its bound; empty where it has none.
     kept : str
         Why it holds whatever happens where its harm can never occur.
     formulas : mapping
@@ -88,7 +95,8 @@ class PatternWords:
         scope, and in time where there is a bound.
     keeps, breaks : tuple of str
         A run that keeps it and one that violates it: the predicates (p, s) that hold in each
-        state. The last state stays for ever.
+        state. The last state stays for ever. Of a requirement in time each other state lasts a
+        unit, and the bound is two.
     """
 
     name: str
@@ -101,6 +109,7 @@ class PatternWords:
     formulas: Mapping[ScopeKind, str]
     keeps: tuple[str, ...]
     breaks: tuple[str, ...]
+    bound: str = ""
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -131,14 +140,27 @@ class PatternWords:
         return self.formulas[scope].replace("answer", answer)
 
 
-def _throughout(p: str) -> Mapping[ScopeKind, str]:
-    """The formulas for `p` in every state of the scope."""
+def _throughout(p: str, up_to_r: str = "") -> Mapping[ScopeKind, str]:
+    """The formulas for `p` in every state of the scope, or for `up_to_r` where R may end that."""
+    ending = up_to_r or p
     return {
         ScopeKind.GLOBALLY: f"G {p}",
-        ScopeKind.BEFORE: f"F R -> ({p} U R)",
+        ScopeKind.BEFORE: f"F R -> ({ending} U R)",
         ScopeKind.AFTER: f"G (Q -> G {p})",
-        ScopeKind.BETWEEN: f"G (Q & !R & F R -> ({p} U R))",
-        ScopeKind.AFTER_UNTIL: f"G (Q & !R -> ({p} W R))",
+        ScopeKind.BETWEEN: f"G (Q & !R & F R -> ({ending} U R))",
+        ScopeKind.AFTER_UNTIL: f"G (Q & !R -> ({ending} W R))",
+    }
+
+
+def _where_it_begins(kept: str, up_to_r: str) -> Mapping[ScopeKind, str]:
+    """The formulas for `kept` where P begins in the scope, or at power-up."""
+    first, opened = f"(Q & P -> {kept})", f"(Q & !R & P -> {up_to_r})"
+    return {
+        ScopeKind.GLOBALLY: f"(P -> {kept}) & G (!P -> X (P -> {kept}))",
+        ScopeKind.AFTER: (f"{first} & G (!P -> X {first}) & G (Q -> G (!P -> X (P -> {kept})))"),
+        ScopeKind.AFTER_UNTIL: (
+            f"{opened} & G (!P -> X {opened}) & G (Q & !R -> ((!P -> X (!R & P -> {up_to_r})) W R))"
+        ),
     }
 
 
@@ -207,6 +229,7 @@ PATTERNS: Mapping[Pattern, PatternWords] = MappingProxyType(
             formulas=_throughout("(P -> answer)"),
             keeps=("p", "", "s"),
             breaks=("s", "p", ""),
+            bound="within",
         ),
         Pattern.ONLY_AFTER: PatternWords(
             name="precedence",
@@ -231,6 +254,71 @@ PATTERNS: Mapping[Pattern, PatternWords] = MappingProxyType(
             formulas={ScopeKind.GLOBALLY: "AG EF P"},
             keeps=("", "s", "p"),
             breaks=("", "p", ""),
+        ),
+        Pattern.AT_LEAST: PatternWords(
+            name="minimum duration",
+            blanks={"once": "Once"},
+            roles={"once": "lasts long enough"},
+            says="Where 'once' begins to be true, it stays so for at least this time.",
+            offered="Once …, it stays so for at least …",
+            sentence="Once {once}, it stays so",
+            bound="at_least",
+            kept="what it speaks of is always true",
+            formulas=_where_it_begins("H P", "(P K R)"),
+            keeps=("", "p", "p", "", "p"),
+            breaks=("", "p", "", "p"),
+        ),
+        Pattern.AT_MOST: PatternWords(
+            name="maximum duration",
+            blanks={"lasts": "Without a break"},
+            roles={"lasts": "lasts not too long"},
+            says="'lasts' is true for at most this time without a break.",
+            offered="… lasts at most …",
+            sentence="{lasts} without a break",
+            bound="at_most",
+            kept="what it speaks of can never be true",
+            formulas=_throughout("(P -> D !P)", "(P -> (P V (!P | R)))"),
+            keeps=("p", "p", "", "p", ""),
+            breaks=("", "p", "p", "p", ""),
+        ),
+        Pattern.RECURS: PatternWords(
+            name="bounded recurrence",
+            blanks={"recurs": "Again and again"},
+            roles={"recurs": "comes again"},
+            says="'recurs' is true again each time before more than this time has passed.",
+            offered="… again every …",
+            sentence="{recurs} again and again",
+            bound="every",
+            kept="what it asks for is always true",
+            formulas=_throughout("D P", "(!P V (P | R))"),
+            keeps=("", "", "p", "", "p"),
+            breaks=("p", "", "", "", "p"),
+        ),
+        Pattern.STAYS: PatternWords(
+            name="bounded invariance",
+            blanks={"wherever": "Wherever", "stays": "stays true"},
+            roles={"wherever": "trigger", "stays": "demanded for a time"},
+            says="Wherever 'wherever' is true, 'stays' is true then and for this time.",
+            offered="Wherever …, … stays true for …",
+            sentence="Wherever {wherever}, {stays} stays true",
+            bound="for",
+            kept="'stays' is always true",
+            formulas=_throughout("(P -> H S)", "(P -> (S K R))"),
+            keeps=("", "ps", "s", "s", ""),
+            breaks=("", "ps", "", "s"),
+        ),
+        Pattern.NOT_YET: PatternWords(
+            name="bounded absence after a beginning",
+            blanks={"begins": "From the beginning of", "not_yet": "not yet"},
+            roles={"begins": "beginning", "not_yet": "held off"},
+            says="Where 'begins' begins to be true, 'not_yet' is false then and for this time.",
+            offered="From the beginning of … on, not yet …, for …",
+            sentence="From the beginning of {begins} on, not yet {not_yet}",
+            bound="for",
+            kept="what it holds off can never be true",
+            formulas=_where_it_begins("H !S", "(!S K R)"),
+            keeps=("", "p", "p", "ps"),
+            breaks=("", "p", "s"),
         ),
     }
 )

@@ -106,6 +106,23 @@ class ScopeShape(_Shape):
     until: Expression | None = None
 
 
+def _bounds() -> dict[str, tuple[str, str]]:
+    """Each key that takes a bound, with the patterns that it goes with and what it is to them."""
+    found: dict[str, tuple[str, str]] = {}
+    for key in dict.fromkeys(row.bound for row in PATTERNS.values() if row.bound):
+        with_ = " or ".join(f"'{row.key}'" for row in PATTERNS.values() if row.bound == key)
+        found[key] = with_, _TIMES[key]
+    return found
+
+
+_TIMES = {
+    "within": "the most scans, or the time, until it comes.",
+    "at_least": "the least time for which it stays true.",
+    "at_most": "the longest time for which it is true without a break.",
+    "every": "the longest time for which it is not true.",
+    "for": "the time for which this is demanded.",
+}
+
 if TYPE_CHECKING:
 
     class _Sentence(_Shape):
@@ -120,15 +137,16 @@ else:
             for row in PATTERNS.values()
             for key in row.keys
         },
+        **{
+            key: (Within | None, Field(None, description=f"With {with_}: {says}"))
+            for key, (with_, says) in _bounds().items()
+        },
     )
 
 
 class RequirementShape(_Sentence):
     """One requirement: exactly one pattern, and what it applies to."""
 
-    within: Within | None = Field(
-        None, description="With 'leads_to': the most scans, or the time, until it comes."
-    )
     when: Expression | None = Field(
         None, description="Condition under which 'never' or 'always' applies."
     )

@@ -56,7 +56,7 @@ Within = Annotated[
         {
             "type": "string",
             "pattern": r"^[0-9]+(\.[0-9]+)? *(scans?|ms|s)$",
-            "description": "'3 scans', '500 ms' or '1.5 s'; rounded down to scans or units.",
+            "description": "'3 scans', '500 ms' or '1.5 s'; rounded so that more is asked.",
         }
     ),
 ]

@@ -19,6 +19,7 @@ from interlock.model.yaml import Path
 
 _PATTERNS = {row.keys: pattern for pattern, row in patterns.PATTERNS.items()}
 _SCOPES = {tuple(row.parts): scope for scope, row in patterns.SCOPES.items()}
+_BOUND_KEYS = sorted({row.bound for row in patterns.PATTERNS.values()} - {""})
 _BOUND = re.compile(r"([0-9]+(?:\.[0-9]+)?) *(scans?|ms|s)")
 # Each scan is a value of the observer that counts them.
 MAX_SCANS = 1000
@@ -75,25 +76,37 @@ def _those(which: Callable[[PatternRow], bool]) -> str:
 
 def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern) -> Bound | None:
     """The bound of a response; what is wrong with it is noted."""
-    if shape.within is None:
+    row, key = PATTERNS[pattern], patterns.PATTERNS[pattern].bound
+    for other in _BOUND_KEYS:
+        if other != key and getattr(shape, other) is not None:
+            with_ = " or ".join(
+                f"'{p.key}'" for p in patterns.PATTERNS.values() if p.bound == other
+            )
+            said = f"'{other}' goes with {with_} only"
+            names.mistakes.add(names.document.key_place((*path, other)), said)
+            return None
+    given: str | None = getattr(shape, key) if key else None
+    if given is None:
+        if row.is_timed:
+            said = f"'{patterns.PATTERNS[pattern].key}' needs a time: '{key}: 500 ms'"
+            names.mistakes.add(names.document.key_place(path), said)
         return None
-    here = (*path, "within")
+    here = (*path, key)
     place = names.document.place(here)
-    if not PATTERNS[pattern].has_bound:
-        said = f"'within' goes with {_those(lambda row: row.has_bound)} only"
-        names.mistakes.add(names.document.key_place(here), said)
+    match = _BOUND.fullmatch(given)
+    if match is None or (row.is_timed and match[2].startswith("scan")):
+        examples = "'500 ms' or '1.5 s'" if row.is_timed else "'3 scans', '500 ms' or '1.5 s'"
+        names.mistakes.add(place, f"'{given}' is no bound; write {examples}")
         return None
-    match = _BOUND.fullmatch(shape.within)
-    if match is None:
-        said = f"'{shape.within}' is no bound; write '3 scans', '500 ms' or '1.5 s'"
-        names.mistakes.add(place, said)
+    if row.is_timed and names.shape.run.time is None:
+        names.mistakes.add(place, f"'{key}' needs a model with time: 'run: {{time: …}}'")
         return None
     # Not a float: 2.01 s are 201 scans of 10 ms, and 2.01 * 1000 is a little less than 2010.
     number, unit = Fraction(match[1]), match[2]
     ms = None
     scans = number
     if not unit.startswith("scan") and names.shape.run.time is not None:
-        return _in_time(names, path, shape, number * (1000 if unit == "s" else 1))
+        return _in_time(names, here, shape, row, number * (1000 if unit == "s" else 1))
     if not unit.startswith("scan"):
         if "scan_ms" not in names.shape.run.model_fields_set:
             said = "a bound in time needs the period of the scan: 'run: {scan_ms: …}'"
@@ -102,16 +115,19 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
         ms = number * (1000 if unit == "s" else 1)
         scans = Fraction(ms // names.shape.run.scan_ms)
     if scans.denominator != 1 or not 1 <= scans <= MAX_SCANS:
-        given = f"'{shape.within}' is {float(scans):g} scans"
-        said = f"{given}; a bound is a whole number from 1 to {MAX_SCANS}"
+        said = (
+            f"'{given}' is {float(scans):g} scans; a bound is a whole number from 1 to {MAX_SCANS}"
+        )
         names.mistakes.add(place, said)
         return None
-    return Bound(int(scans), None if ms is None else float(ms), shape.within)
+    return Bound(int(scans), None if ms is None else float(ms), given)
 
 
-def _in_time(names: Names, path: Path, shape: RequirementShape, ms: Fraction) -> Bound | None:
-    """A bound in units of time, rounded down; what is wrong with it is noted."""
-    place, says = names.document.place((*path, "within")), shape.within or ""
+def _in_time(
+    names: Names, path: Path, shape: RequirementShape, row: PatternRow, ms: Fraction
+) -> Bound | None:
+    """A bound in units of time, rounded so that more is asked; what is wrong with it is noted."""
+    place, says = names.document.place(path), getattr(shape, str(path[-1]))
     if shape.judged != "every state":
         said = "a bound in time is judged in every state; leave 'judged: after scan' out"
         names.mistakes.add(place, said)
@@ -120,12 +136,16 @@ def _in_time(names: Names, path: Path, shape: RequirementShape, ms: Fraction) ->
     unit_ms = None if given is None else milliseconds(given.unit)
     if not unit_ms:
         return None  # What is wrong with the unit is noted where it stands.
-    units = int(ms // unit_ms)
+    if row.is_least and not ms:
+        names.mistakes.add(place, f"'{says}' demands nothing")
+        return None
+    # What is allowed at most is rounded down, and one unit more is too many.
+    units = int(-(-ms // unit_ms)) if row.is_least else int(ms // unit_ms)
     if units > MOST_UNITS:
         said = f"'{says}' is {units:,} units of time; a bound has at most {MOST_UNITS:,}"
         names.mistakes.add(place, said)
         return None
-    return Bound(units + 1, float(ms), says, MoveKind.TIME)
+    return Bound(units if row.is_least else units + 1, float(ms), says, MoveKind.TIME)
 
 
 def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:
@@ -153,7 +173,10 @@ def _scope(
         )
         return None
     if kind not in PATTERNS[pattern].scopes:
-        said = f"'{patterns.PATTERNS[pattern].key}' takes no scope"
+        those = [patterns.SCOPES[one].key for one in ScopeKind if one in PATTERNS[pattern].scopes]
+        such = f"'{patterns.PATTERNS[pattern].key}'"
+        with_ = " or ".join(f"'{key}'" for key in those[1:])
+        said = f"{such} takes a scope with {with_} only" if with_ else f"{such} takes no scope"
         names.mistakes.add(names.document.key_place(here), said)
         return None
     formulas = [_formula(names, (*here, key), texts[key] or "", shape) for key in keys]

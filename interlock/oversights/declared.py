@@ -157,7 +157,7 @@ def _why_pattern_kept(
     free: FreeNames, statement: Statement, p: Expr, s: Expr, when: Expr
 ) -> str | None:
     row, words = patterns.PATTERNS[statement.pattern], PATTERNS[statement.pattern]
-    if row.has_s and free.never(p):
+    if row.asks_where_p and free.never(p):
         return f"its '{words.keys[0]}' can never be true"
     is_once = row.wants_p and not row.is_of_states
     if is_once and statement.scope is ScopeKind.BEFORE:

@@ -14,6 +14,7 @@ from pathlib import Path
 from interlock.kernel.requirement import Pattern
 from tests.second_opinion.opinion import opinions
 from tests.second_opinion.timed import compare_timed, draw_timed
+from tests.second_opinion.watching import IN_TIME
 
 SEEDS = range(50)
 MOST_STATES = 400
@@ -27,6 +28,11 @@ WANTED = {
     "models in which time stands still": 2,
     "bounds in time that are kept": 8,
     "bounds in time that are missed": 8,
+    **{
+        f"'{pattern.value}' that are {found}": 1
+        for pattern in (*IN_TIME, Pattern.LEADS_TO)
+        for found in ("kept", "missed")
+    },
     "violated": 100,
     "kept": 100,
     "verdicts by reference": 400,

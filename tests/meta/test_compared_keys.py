@@ -203,6 +203,44 @@ CHANGES |= {
 }
 
 
+# What needs time, by key: what stands in the model with time, and what a changed one has there.
+IN_TIME = """\
+  T1: {says: t1, once: lamp, at_least: 1 s}
+  T2: {says: t2, lasts: lamp, at_most: 2 s}
+  T3: {says: t3, recurs: lamp, every: 3 s}
+  T4: {says: t4, wherever: lamp, stays: drive, for: 4 s}
+  T5: {says: t5, begins: lamp, not_yet: drive, for: 5 s}
+"""
+CHANGES_IN_TIME = {
+    "requirements.once": ("once: lamp", "once: drive"),
+    "requirements.at_least": ("at_least: 1 s", "at_least: 2 s"),
+    "requirements.lasts": ("lasts: lamp", "lasts: drive"),
+    "requirements.at_most": ("at_most: 2 s", "at_most: 3 s"),
+    "requirements.recurs": ("recurs: lamp", "recurs: drive"),
+    "requirements.every": ("every: 3 s", "every: 4 s"),
+    "requirements.wherever": ("wherever: lamp", "wherever: safe"),
+    "requirements.stays": ("stays: drive", "stays: safe"),
+    "requirements.for": ("for: 4 s", "for: 3 s"),
+    "requirements.begins": ("begins: lamp", "begins: safe"),
+    "requirements.not_yet": ("not_yet: drive", "not_yet: safe"),
+}
+
+
+def model_in_time(folder: Path, change: tuple[str, str] = ("", "")) -> Model:
+    """The model above with time and requirements in it, with something else for one text."""
+    yaml = YAML.replace(*_with_time("{unit: 100 ms}"))
+    yaml = yaml.replace("faults:\n", f"{IN_TIME}faults:\n", 1)
+    assert not change[0] or yaml.count(change[0]) == 1
+    return load(written(folder, yaml.replace(*change) if change[0] else yaml, ST))
+
+
+@pytest.mark.parametrize("key", CHANGES_IN_TIME)
+def test_a_changed_key_of_a_requirement_in_time_is_told(tmp_path: Path, key: str) -> None:
+    old, new = model_in_time(tmp_path / "old"), model_in_time(tmp_path, CHANGES_IN_TIME[key])
+    assert model_differences(old, new)
+    assert model_differences(new, old)
+
+
 def model(folder: Path, change: tuple[str, str] = ("", "")) -> Model:
     """The model above, with something else in the place of one text."""
     yaml, st = YAML, ST
@@ -241,7 +279,7 @@ def _is_shape(kind: Any) -> bool:
 
 def test_every_key_is_compared_or_listed() -> None:
     keys = {key for key in keys_of(ModelShape) if key.split(".")[0] not in NOT_COMPARED}
-    assert keys - CHANGES.keys() == set()
+    assert keys - CHANGES.keys() - CHANGES_IN_TIME.keys() == set()
     # What is compared beyond that are entries that vanish as a whole.
     assert CHANGES.keys() - keys == {"plant.moves", "power"}
 

@@ -36,6 +36,9 @@ from tests.support.small_models import write_model
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "interlock"
 EACH = [(pattern, scope) for pattern, row in PATTERNS.items() for scope in row.formulas]
+# What speaks of time has a model of its own, in which it stays a second in each place.
+TIMED = {pattern for pattern, row in patterns.PATTERNS.items() if row.is_timed}
+BOUND = 2
 # Who may name a pattern: the tables themselves, the slow twin that reads along a run, and who
 # makes a requirement of its own.
 NAMING = {
@@ -71,13 +74,19 @@ EXAMPLES = examples()
 N_PLACES = max(len(states) for _, _, states, _ in EXAMPLES.values())
 
 
-def written() -> Iterator[str]:
+def written(timed: bool) -> Iterator[str]:
     """The model file, with every requirement written by the keys of the tables."""
-    yield "title: Places\ncontroller: controller.st\nplant:\n  place:"
-    yield f"    states: [{', '.join(f'at{n}' for n in range(N_PLACES))}]\n    moves:"
-    yield from (f"      - {{from: at{n}, to: at{n + 1}}}" for n in range(N_PLACES - 1))
+    yield "title: Places\ncontroller: controller.st"
+    if timed:
+        yield "run: {scan_ms: 1000, time: {unit: 1 s}}"
+    names = ", ".join(f"at{n}" for n in range(N_PLACES))
+    yield f"plant:\n  place:\n    states: [{names}]\n    moves:"
+    stay = ", seconds: [1, 1], assumed: true" if timed else ""
+    yield from (f"      - {{from: at{n}, to: at{n + 1}{stay}}}" for n in range(N_PLACES - 1))
     yield "sensors:\n  at_start: {reads: place = at0}\nrequirements:"
     for id_, (pattern, scope, states, _) in EXAMPLES.items():
+        if (pattern in TIMED) is not timed:
+            continue
         padded = [*states, *[states[-1]] * (N_PLACES - len(states))]
 
         def where(letter: str, padded: list[str] = padded) -> str:
@@ -87,6 +96,8 @@ def written() -> Iterator[str]:
         yield f"  {id_}:\n    says: {id_}"
         for key, letter in zip(PATTERNS[pattern].keys, "ps", strict=False):
             yield f"    {key}: {where(letter)}"
+        if timed:
+            yield f"    {PATTERNS[pattern].bound}: {BOUND} s"
         if SCOPES[scope].parts:
             yield "    scope:"
         for key, field in SCOPES[scope].parts.items():
@@ -94,16 +105,24 @@ def written() -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def model(tmp_path_factory: pytest.TempPathFactory) -> Model:
-    return load(write_model(tmp_path_factory.mktemp("places"), "\n".join(written()), PROGRAM))
+def models(tmp_path_factory: pytest.TempPathFactory) -> list[Model]:
+    texts = ["\n".join(written(timed)) for timed in (False, True)]
+    return [load(write_model(tmp_path_factory.mktemp("at"), text, PROGRAM)) for text in texts]
+
+
+@pytest.fixture(scope="module")
+def model(models: list[Model]) -> Model:
+    """That without time."""
+    return models[0]
 
 
 @pytest.mark.parametrize("engine", sorted(catalogue()))
 def test_an_engine_and_the_judge_find_the_examples_kept_and_broken(
-    model: Model, engine: str
+    models: list[Model], engine: str
 ) -> None:
     # A violation that the judge does not see in the run would be an internal error.
-    found = {f.requirement.id: f.verdict for f in verify(model, catalogue()[engine]()).findings}
+    findings = [f for model in models for f in verify(model, catalogue()[engine]()).findings]
+    found = {f.requirement.id: f.verdict for f in findings}
     for id_, (_, _, _, kept) in EXAMPLES.items():
         assert found[id_].outcome is (Outcome.HOLDS if kept else Outcome.VIOLATED), id_
 
@@ -115,29 +134,46 @@ def test_the_formula_is_true_where_an_example_keeps_it(id_: str) -> None:
         with pytest.raises(ValueError, match="no property of one run"):
             holds(pattern, scope, [{}], 0)
         return
+    row = patterns.PATTERNS[pattern]
     word = [{letter: letter in state for letter in "psqr"} for state in states]
-    assert holds(pattern, scope, word, len(word) - 1) is kept
+    if not row.is_timed:
+        assert holds(pattern, scope, word, len(word) - 1) is kept
+        return
+    # A move leads to each state, and then a unit passes in it; in the last, one after the other.
+    timed = [state | {"scan": passed} for state in word for passed in (False, True)]
+    within = BOUND if row.is_least else BOUND + 1
+    assert holds(pattern, scope, timed, len(timed) - 2, within) is kept
 
 
 def test_observers_find_the_examples_kept_and_broken(model: Model) -> None:
     built = build(model)
-    for id_, (_, _, _, kept) in EXAMPLES.items():
+    for id_, (pattern, _, _, kept) in EXAMPLES.items():
+        if pattern in TIMED:
+            continue
         question = observe(built.system, built.requirements[id_])
         answers = ReferenceEngine().explore(question.system, question.violations).answers
         assert any(answer.found for answer in answers) is not kept, id_
 
 
-def test_the_second_opinion_finds_the_examples_kept_and_broken(model: Model) -> None:
-    found = opinions(model, Class())
+def test_what_speaks_of_time_is_asked_along_legs_alone(models: list[Model]) -> None:
+    built = build(models[1])
+    for statement in models[1].statements.values():
+        with pytest.raises(ValueError, match="asked along legs only"):
+            observe(built.system, built.requirements[statement.id])
+
+
+def test_the_second_opinion_finds_the_examples_kept_and_broken(models: list[Model]) -> None:
+    found = opinions(models[0], Class()) | opinions(models[1], Class())
     for id_, (_, _, _, kept) in EXAMPLES.items():
         assert found[id_].is_violated is not kept, id_
 
 
-def test_a_requirement_is_told_by_the_words_of_its_row(model: Model) -> None:
+def test_a_requirement_is_told_by_the_words_of_its_row(models: list[Model]) -> None:
     for id_, (pattern, scope, _, _) in EXAMPLES.items():
-        row = PATTERNS[pattern]
+        row, model = PATTERNS[pattern], models[pattern in TIMED]
         words = [word for word, _ in clauses(model.statements[id_])]
-        assert words[:-1] == [*row.clauses, *SCOPES[scope].parts]
+        bound = [row.bound.replace("_", " ")] if pattern in TIMED else []
+        assert words[:-1] == [*row.clauses, *bound, *SCOPES[scope].parts]
         assert list(conditions_of(model, id_))[: len(row.keys)] == list(row.roles.values())
 
 
@@ -153,12 +189,15 @@ def test_the_two_rows_of_a_pattern_fit(pattern: Pattern) -> None:
     assert len(words.keys) == 1 + row.has_s
     assert words.keys == tuple(words.roles)
     assert re.findall(r"\{(\w+)\}", words.sentence) == list(words.keys)
+    assert bool(words.bound) is row.has_bound
+    assert row.has_bound or not (row.is_timed or row.is_least)
 
 
 def test_no_two_patterns_and_no_two_scopes_have_a_key_in_common() -> None:
     keys = [key for row in PATTERNS.values() for key in row.keys]
     keys += [key for row in SCOPES.values() for key in row.parts]
     assert len(keys) == len(set(keys))
+    assert not {row.bound for row in PATTERNS.values()} & set(keys)
     assert len({row.key for row in SCOPES.values()}) == len(SCOPES)
 
 
@@ -167,7 +206,8 @@ def test_no_two_patterns_and_no_two_scopes_have_a_key_in_common() -> None:
 def test_every_formula_is_read(pattern: Pattern, scope: ScopeKind, in_time: bool) -> None:
     row = patterns.PATTERNS[pattern]
     formula = PATTERNS[pattern].formula(scope, in_time)
-    assert (formula != PATTERNS[pattern].formula(scope)) is (in_time and row.has_bound)
+    may_be_in_time = row.has_bound and not row.is_timed
+    assert (formula != PATTERNS[pattern].formula(scope)) is (in_time and may_be_in_time)
     if row.is_of_runs:
         run = Run([dict.fromkeys(("p", "s", "q", "r", "scan"), True)], 0)
         assert len(truths(formula, run, 1)) == 1
@@ -180,8 +220,8 @@ def test_a_formula_that_is_none_is_refused(formula: str) -> None:
 
 
 def test_the_schema_has_the_keys_of_the_tables() -> None:
-    stated = {"says", "within", "when", "scope", "judged", "about", "survives", "hazards"}
-    keys = {key for row in PATTERNS.values() for key in row.keys}
+    stated = {"says", "when", "scope", "judged", "about", "survives", "hazards"}
+    keys = {key for row in PATTERNS.values() for key in (*row.keys, row.bound)} - {""}
     assert set(RequirementShape.model_fields) == keys | stated
     parts = {key for row in SCOPES.values() for key in row.parts}
     assert {field.alias or name for name, field in ScopeShape.model_fields.items()} == parts
@@ -190,9 +230,18 @@ def test_the_schema_has_the_keys_of_the_tables() -> None:
 def test_the_sentence_form_offers_every_pattern_and_scope(model: Model) -> None:
     form = "commands/operate/templates/sentence_form.html"
     page = rendered(form, model=model, **sentence_form())
-    for row in (*PATTERNS.values(), *SCOPES.values()):
+    # The bench page has no time, so what speaks of it is no sentence there.
+    untimed = [row for pattern, row in PATTERNS.items() if pattern not in TIMED]
+    for row in (*untimed, *SCOPES.values()):
         assert f'<option value="{row.key}">{row.offered}</option>' in page
+    assert page.count("<option ") == len(untimed) + len(SCOPES)
     for pattern, scope in EACH:
+        if pattern in TIMED:
+            given = {key: key for key in (*PATTERNS[pattern].keys, *SCOPES[scope].parts)}
+            given[PATTERNS[pattern].bound] = "2 s"
+            said = in_words(PATTERNS[pattern].key, "globally", given)
+            assert said.endswith(f", {PATTERNS[pattern].bound.replace('_', ' ')} 2 s")
+            continue
         keys = (*PATTERNS[pattern].keys, *SCOPES[scope].parts)
         said = in_words(PATTERNS[pattern].key, SCOPES[scope].key, {key: f"<{key}>" for key in keys})
         for key in keys:

@@ -17,11 +17,13 @@ from tests.second_opinion.cycles import components
 from tests.second_opinion.expressions import Function
 from tests.second_opinion.reached import Reached, reach
 from tests.second_opinion.timed_world import TICK, TimedWorld, world_of
-from tests.second_opinion.watching import Seen, Watch, Watcher
+from tests.second_opinion.watching import IN_TIME, Seen, Watch, Watcher
 from tests.second_opinion.world import UNBIDDEN, Act, Class, Kind
 
 ARITHMETIC = "ARITHMETIC"
 TIME = "TIME"
+# What is demanded for a time, rather than allowed.
+AT_LEAST = (Pattern.AT_LEAST, Pattern.STAYS, Pattern.NOT_YET)
 
 
 @dataclass(frozen=True)
@@ -192,7 +194,9 @@ class _Judged:
         given = self.statement
         if given.when is not None:
             return {given.when.text: self.all[2]}
-        if given.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER):
+        if given.pattern in (Pattern.LEADS_TO, Pattern.ONLY_AFTER, *IN_TIME):
+            if given.pattern is Pattern.RECURS:
+                return {}
             return {given.p.text: self.all[0]}
         tree = given.p.tree
         if given.pattern is Pattern.NEVER and isinstance(tree, typed.Junction) and tree.op == "AND":
@@ -210,6 +214,9 @@ def _counted(reached: Reached, statement: Statement) -> tuple[Kind, int | None]:
     world = reached.world
     assert isinstance(world, TimedWorld)
     assert bound.ms is not None
+    if statement.pattern in AT_LEAST:
+        # What lasts for any less is too short, so a part of a unit counts as a whole one.
+        return Kind.TICK, math.ceil(bound.ms / world.unit_ms)
     # A response may come in the last unit that begins within the bound.
     return Kind.TICK, math.floor(bound.ms / world.unit_ms) + 1
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import math
 import random
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 
-from interlock.kernel.requirement import Pattern
+from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Bound, Duration, Model, Statement
 from interlock.model.timing import Timing
 from interlock.st.layout import Timers
 from tests.second_opinion.compare import Disagreement, by_engine
 from tests.second_opinion.drawing import Drawn, draw
-from tests.second_opinion.opinion import Opinion, opinions
+from tests.second_opinion.opinion import AT_LEAST, Opinion, opinions
 from tests.second_opinion.reached import TooManyError
+from tests.second_opinion.watching import IN_TIME
 
 # In milliseconds; few are whole units, and some have no room between least and greatest.
 SPANS = [(0, 0), (0, 100), (100, 100), (150, 250), (40, 60), (200, 300), (0, 350), (290, 310)]
@@ -62,8 +65,36 @@ def given_time(model: Model, by: random.Random) -> Model:
     timing = Timing(by.choice(UNITS), *by.choice(SCANS))
     settings = replace(model.settings, timers=Timers.FREE)
     statements = {id_: _bounded(s, timing, by) for id_, s in model.statements.items()}
+    statements = {id_: _in_time(s, timing, by) for id_, s in statements.items()}
     return replace(
         model, moves=tuple(moves), timing=timing, settings=settings, statements=statements
+    )
+
+
+def _in_time(statement: Statement, timing: Timing, by: random.Random) -> Statement:
+    """A requirement in time in place of another one, now and then."""
+    if statement.pattern is Pattern.CAN_STILL or by.random() < 0.4:
+        return statement
+    pattern = by.choice(IN_TIME)
+    scope, opens, closes = statement.scope, statement.opens, statement.closes
+    if scope not in PATTERNS[pattern].scopes:
+        scope = ScopeKind.AFTER_UNTIL if opens else ScopeKind.GLOBALLY
+    if scope is ScopeKind.GLOBALLY:
+        opens = closes = None
+    s = statement.s or by.choice([f for f in (statement.when, statement.p) if f is not None])
+    is_least = pattern in AT_LEAST
+    ms = by.choice([40, 50, 100, 150] if is_least else [100, 200, 300, 500, 700])
+    units = math.ceil(ms / timing.unit_ms) if is_least else ms // timing.unit_ms + 1
+    return replace(
+        statement,
+        pattern=pattern,
+        s=s if PATTERNS[pattern].has_s else None,
+        when=None,
+        scope=scope,
+        opens=opens,
+        closes=closes,
+        after_scan=False,
+        within=Bound(units, float(ms), f"{ms} ms", MoveKind.TIME),
     )
 
 
@@ -90,6 +121,8 @@ def compare_timed(
     for id_, statement in model.statements.items():
         if statement.within is not None and statement.within.counted is MoveKind.TIME:
             thought = "missed" if ours[id_].is_violated else "kept"
+            kept_or_missed = f"'{statement.pattern.value}' that are {thought}"
+            counts[kept_or_missed] += not ours[id_].is_vacuous
             counts[f"bounds in time that are {thought}"] += not ours[id_].is_vacuous
     counts["models in which time stands still"] += ours["TIME"].is_violated
     for opinion in ours.values():

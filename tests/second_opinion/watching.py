@@ -13,6 +13,9 @@ from interlock.kernel.requirement import Pattern, ScopeKind
 
 # Scopes of which only those count that are closed in the end.
 MUST_CLOSE = (ScopeKind.BEFORE, ScopeKind.BETWEEN)
+# What speaks of how long something lasts, and what of these begins where P begins.
+IN_TIME = (Pattern.AT_LEAST, Pattern.AT_MOST, Pattern.RECURS, Pattern.STAYS, Pattern.NOT_YET)
+BEGINNING = (Pattern.AT_LEAST, Pattern.NOT_YET)
 
 
 class Seen(NamedTuple):
@@ -49,6 +52,10 @@ class Watch(NamedTuple):
         'only after': S has come.
     is_guilty : bool
         What was seen is a violation if the scope closes.
+    had_p : bool
+        'at least', 'not yet': P held in the state before.
+    lasts : bool
+        In time: what is timed goes on, and `scans` are the ticks since it began.
     """
 
     is_open: bool = False
@@ -57,6 +64,8 @@ class Watch(NamedTuple):
     scans: int = 0
     allowed: bool = False
     is_guilty: bool = False
+    had_p: bool = False
+    lasts: bool = False
 
 
 class Step(NamedTuple):
@@ -96,12 +105,18 @@ class Watcher:
 
     def scanned(self, watch: Watch) -> Watch:
         """After one more scan, before the state that it leads to is seen."""
-        if self._within is None or not watch.is_owed:
+        if self._within is None or not (watch.is_owed or watch.lasts):
             return watch
         return watch._replace(scans=min(watch.scans + 1, self._within))
 
     def see(self, watch: Watch, seen: Seen) -> Step:
         """See one more judged state."""
+        step = self._seen(watch, seen)
+        if self._pattern not in BEGINNING:
+            return step
+        return step._replace(watch=step.watch._replace(had_p=seen.p))
+
+    def _seen(self, watch: Watch, seen: Seen) -> Step:
         if watch.is_open and self._closes(seen):
             owing = watch.is_owed and self._pattern in (Pattern.EXISTS, Pattern.LEADS_TO)
             over = Watch(is_over=self._scope is ScopeKind.BEFORE)
@@ -138,7 +153,37 @@ class Watcher:
                 return watch._replace(allowed=allowed, is_guilty=guilty)
             case Pattern.LEADS_TO:
                 return self._answered(watch, seen)
+            case pattern if pattern in IN_TIME:
+                return self._timed(watch, seen)
         raise AssertionError(self._pattern)
+
+    def _timed(self, watch: Watch, seen: Seen) -> Watch:
+        """Let what is timed begin, go on and end, and tell whether it was too long or too short."""
+        assert self._within is not None
+        begins = seen.p and not watch.had_p
+        is_over = watch.scans >= self._within
+        match self._pattern:
+            case Pattern.AT_MOST | Pattern.RECURS:
+                goes_on = seen.p is (self._pattern is Pattern.AT_MOST)
+                is_bad = watch.lasts and goes_on and is_over
+                scans = watch.scans if watch.lasts and goes_on else 0
+                return watch._replace(
+                    lasts=goes_on, scans=scans, is_guilty=watch.is_guilty or is_bad
+                )
+            case Pattern.AT_LEAST:
+                is_bad = watch.lasts and not is_over and not seen.p
+                lasts = begins or (watch.lasts and seen.p and not is_over)
+                begun = begins
+            case Pattern.STAYS:
+                lasts = seen.p or (watch.lasts and not is_over)
+                is_bad = lasts and not seen.s
+                begun = seen.p
+            case _:
+                lasts = begins or (watch.lasts and not is_over)
+                is_bad = lasts and seen.s
+                begun = begins
+        scans = 0 if begun or not lasts else watch.scans
+        return watch._replace(lasts=lasts, scans=scans, is_guilty=watch.is_guilty or is_bad)
 
     def _answered(self, watch: Watch, seen: Seen) -> Watch:
         if seen.s:

@@ -6,9 +6,19 @@ from collections.abc import Iterator, Mapping
 
 from interlock.commands.compare.differences import WORDING, Difference, Facets, differences_of
 from interlock.commands.compare.program import program_differences
+from interlock.kernel.system import MoveKind
 from interlock.model.fault import Fault
 from interlock.model.fault_kinds import FaultKind, Site, kinds_at
-from interlock.model.model import Delay, Duration, Formula, Machine, Model, ModelMove, Statement
+from interlock.model.model import (
+    Bound,
+    Delay,
+    Duration,
+    Formula,
+    Machine,
+    Model,
+    ModelMove,
+    Statement,
+)
 from interlock.st.untype import expression_text
 
 _Entries = dict[str, Facets]
@@ -208,12 +218,17 @@ def _founded(source: str | None, assumed: bool) -> str:
     return "; ".join(words for words in (source, "assumed" if assumed else "") if words)
 
 
+def _bound(bound: Bound) -> str:
+    counted = "scans" if bound.counted is MoveKind.SCAN else "units of time"
+    return f"{bound.says} = {bound.scans} {counted}"
+
+
 def _statement(s: Statement) -> Facets:
     return {
         "pattern": s.pattern.value,
         "p": _text(s.p),
         "s": _text(s.s),
-        "within": "" if s.within is None else f"{s.within.says} = {s.within.scans} scans",
+        "within": "" if s.within is None else _bound(s.within),
         "when": _text(s.when),
         "scope": s.scope.value,
         "opens": _text(s.opens),

@@ -66,7 +66,7 @@ def sentence_form() -> dict[str, Any]:
         return " ".join(key for key, p in _PATTERNS.items() if which(patterns.PATTERNS[p]))
 
     return {
-        "sentences": PATTERNS.values(),
+        "sentences": [row for p, row in PATTERNS.items() if not patterns.PATTERNS[p].is_timed],
         "scopes": SCOPES.values(),
         "takes": {
             "when": those(lambda row: row.has_when),
@@ -191,8 +191,9 @@ def in_words(pattern: str, scope: str, given: Mapping[str, str]) -> str:
     said = PATTERNS[asked].sentence.format_map(parts)
     if patterns.PATTERNS[asked].has_when and parts.get("when"):
         said += f", when {parts['when']}"
-    if patterns.PATTERNS[asked].has_bound and parts.get("within"):
-        said += f", within {parts['within']}"
+    bound = PATTERNS[asked].bound
+    if bound and parts.get(bound):
+        said += f", {bound.replace('_', ' ')} {parts[bound]}"
     return said + SCOPES[_SCOPES[scope]].sentence.format_map(parts)
 
 

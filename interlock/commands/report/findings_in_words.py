@@ -41,7 +41,7 @@ def clauses(statement: Statement) -> Iterator[tuple[str, str]]:
         if formula is not None:
             yield word, formula.text
     if statement.within is not None:
-        yield "within", statement.within.says
+        yield PATTERNS[statement.pattern].bound.replace("_", " "), statement.within.says
     for word, name in SCOPES[statement.scope].parts.items():
         formula = getattr(statement, name)
         if formula is not None:

@@ -115,6 +115,8 @@ def _margins(verification: Verification) -> dict[str, Any]:
             "id": finding.requirement.id,
             "taken_ms": finding.margin.taken_ms,
             "within_ms": finding.margin.allowed_ms,
+            **({"is_least": True} if finding.margin.is_least else {}),
+            **({"is_beyond": True} if finding.margin.is_beyond else {}),
         }
         for finding in verification.findings
         if finding.margin is not None

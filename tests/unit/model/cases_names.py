@@ -26,6 +26,22 @@ _NAMES: Cases = {
         _edit(_R1, "never: pull, «within: 3 scans"),
         ["'within' goes with 'leads_to' only"],
     ),
+    "a bound of another pattern": (
+        _edit(_R1, "once: pull, at_least: 1 s, «every: 2 s"),
+        ["'every' goes with 'recurs' only"],
+    ),
+    "a requirement in time without its time": (
+        _edit("R1: {says: s, " + _R1, "«R1: {says: s, lasts: pull"),
+        ["'lasts' needs a time: 'at_most: 500 ms'"],
+    ),
+    "a time in a model without": (
+        _edit(_R1, "once: pull, at_least: «1 s"),
+        ["'at_least' needs a model with time: 'run: {time: …}'"],
+    ),
+    "a requirement in time in scans": (
+        _edit(_R1, "recurs: pull, every: «3 scans"),
+        ["'3 scans' is no bound; write '500 ms' or '1.5 s'"],
+    ),
     "a bound in time without the period of the scan": (
         _edit(_R1, "whenever: pull, leads_to: button, within: «500 ms"),
         ["a bound in time needs the period of the scan"],

@@ -215,6 +215,12 @@ def test_an_answer_may_come_in_the_instant_in_which_it_is_asked_for(tmp_path: Pa
             ("{reads: button}", "{reads: button, delay_ms: 1, delay_assumed: true}"),
             "a delay is not",
         ),
+        (("never: alarm", "once: alarm, at_least: 0 s"), "'0 s' demands nothing"),
+        (
+            ("never: alarm", "once: alarm, at_least: 1 s, scope: {before: drive}"),
+            "'once' takes a scope with 'after' or 'from' only",
+        ),
+        (("never: alarm", "lasts: alarm, at_most: 1 s, judged: after scan"), "in every state"),
         ((UNIT, "unit: 1 ms"), "25 s are 25,000 units of 1 ms"),
         ((UNIT, "unit: 10 ms, scan: [100 ms, 250 s]"), "250 s are 25,000 units of 10 ms"),
         (
