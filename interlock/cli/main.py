@@ -31,6 +31,7 @@ COMMANDS = {
     "rating": "ISO 13849-1 and IEC 62061 arithmetic; what faults say against claimed categories",
     "compare": "compare a design change with the model before it",
     "challenge": "seed defects and see which requirement notices each",
+    "margins": "which other times would do, and how near each is to its edge",
     "advise": "the weakest permissive of each output, beside what the program says",
     "draw": "draw state diagrams, the map of conversions and what permits what",
     "rehearse": "rehearse procedures as written and with human deviations",

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.reference_components import components
 from interlock.engines.reference_legs import Edge, Place, Walk
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_
@@ -169,10 +170,8 @@ class _Analysis:
             case Occurs(where, along):
                 found = self._ends(where, self._walk(along).done())
                 return Answer(self._nothing_found, None, int(bool(found)))
-            case MostScans(where, along):
-                return self._scans(self._walk(along, ends_with_scans=True), where, max)
-            case FewestScans(where, along):
-                return self._scans(self._walk(along), where, min)
+            case MostScans(where, along) | FewestScans(where, along):
+                return self._scans(along, where, isinstance(query, MostScans))
             case Values(exprs, where):
                 return Answer(self._nothing_found, values=self._values(exprs, where))
             case Trap(goal):
@@ -192,9 +191,10 @@ class _Analysis:
             return Answer(self._nothing_found)
         return Answer(True, self.space.witness_to(holds.index(True)), sum(holds))
 
-    def _scans(self, walk: Walk, where: Expr, extreme: Callable[[Iterable[int]], int]) -> Answer:
-        met = {place.scans for place in self._ends(where, walk.in_last())}
-        return Answer(self._nothing_found, values=((extreme(met),),) if met else ())
+    def _scans(self, along: Legs, where: Expr, is_most: bool) -> Answer:
+        met = {p.scans for p in self._ends(where, self._walk(along, is_most).in_last())}
+        values = (((max if is_most else min)(met),),) if met else ()
+        return Answer(self._nothing_found, values=values)
 
     def _walk(self, along: Legs, ends_with_scans: bool = False) -> Walk:
         space = self.space
@@ -288,7 +288,7 @@ class _FairLoops:
         }
         # Only states on a fair loop, each with its component.
         self.component: dict[int, set[int]] = {}
-        for members in _components(inside, self._targets):
+        for members in components(inside, self._targets):
             if self._is_fair(members):
                 self.component.update(dict.fromkeys(members, members))
 
@@ -389,36 +389,3 @@ def _retraced(came: dict[int, tuple[int, _InnerEdge] | None], number: int) -> li
         number = last[0]
         path.append(last[1])
     return path[::-1]
-
-
-def _components(nodes: set[int], targets: Callable[[int], list[int]]) -> list[set[int]]:
-    """Strongly connected components, by two depth-first passes (Kosaraju's method, from memory)."""
-    finished: list[int] = []
-    before: dict[int, list[int]] = {node: [] for node in nodes}
-    seen: set[int] = set()
-    for root in sorted(nodes):
-        stack = [(root, False)]
-        while stack:
-            node, is_done = stack.pop()
-            if is_done:
-                finished.append(node)
-            elif node not in seen:
-                seen.add(node)
-                stack.append((node, True))
-                for target in targets(node):
-                    before[target].append(node)
-                    stack.append((target, False))
-    found = []
-    placed: set[int] = set()
-    for root in reversed(finished):
-        if root in placed:
-            continue
-        members = {root}
-        todo = [root]
-        while todo:
-            new = [n for n in before[todo.pop()] if n not in placed and n not in members]
-            members.update(new)
-            todo.extend(new)
-        placed |= members
-        found.append(members)
-    return found

@@ -18,6 +18,7 @@ from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.model.between import BetweenScans
+from interlock.model.bound import Bound
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.fault import Fault
 from interlock.model.timing import Timing
@@ -189,30 +190,6 @@ class Hazard:
     severity: str | None
     exposure: str | None
     avoidance: str | None
-
-
-@dataclass(frozen=True)
-class Bound:
-    """Within which time a response comes, or what else lasts at most, or at least.
-
-    Attributes
-    ----------
-    scans : int
-        Scans of the program that may pass: where a time is given, the whole scans that fit in. In
-        a model with time, of a time that is given, the units that may not have passed yet; of what
-        is demanded at least, the units that must have passed.
-    ms : float or None
-        The time in milliseconds, where one was given.
-    says : str
-        As it was written.
-    counted : MoveKind
-        Whether scans are counted, or units of time.
-    """
-
-    scans: int
-    ms: float | None
-    says: str
-    counted: MoveKind = MoveKind.SCAN
 
 
 @dataclass(frozen=True)

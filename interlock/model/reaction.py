@@ -14,8 +14,9 @@ from functools import cached_property
 
 from interlock.kernel.expr import Expr, variables_of
 from interlock.kernel.requirement import Outcome, Verdict
+from interlock.model.bound import Bound
 from interlock.model.build import names_behind
-from interlock.model.model import Bound, Delay, Formula, Model, Statement
+from interlock.model.model import Delay, Formula, Model, Statement
 from interlock.st.lower import lower_program
 
 _INPUT = "input."

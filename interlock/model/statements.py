@@ -8,9 +8,9 @@ from fractions import Fraction
 
 from interlock.kernel.patterns import PATTERNS, PatternRow
 from interlock.kernel.requirement import Pattern, ScopeKind
-from interlock.kernel.system import MoveKind
 from interlock.model import patterns
-from interlock.model.model import Bound, Formula, Statement
+from interlock.model.bound import Bound
+from interlock.model.model import Formula, Statement
 from interlock.model.names import Names
 from interlock.model.read_timing import milliseconds
 from interlock.model.schema import RequirementShape, ScopeShape
@@ -139,13 +139,12 @@ def _in_time(
     if row.is_least and not ms:
         names.mistakes.add(place, f"'{says}' demands nothing")
         return None
-    # What is allowed at most is rounded down, and one unit more is too many.
     units = int(-(-ms // unit_ms)) if row.is_least else int(ms // unit_ms)
     if units > MOST_UNITS:
         said = f"'{says}' is {units:,} units of time; a bound has at most {MOST_UNITS:,}"
         names.mistakes.add(place, said)
         return None
-    return Bound(units if row.is_least else units + 1, float(ms), says, MoveKind.TIME)
+    return Bound.of_time(ms, int(unit_ms), row.is_least, says)
 
 
 def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Formula | None:

@@ -12,7 +12,8 @@ from pathlib import Path
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
-from interlock.model.model import Bound, Duration, Model, Statement
+from interlock.model.bound import Bound
+from interlock.model.model import Duration, Model, Statement
 from interlock.model.timing import Timing
 from interlock.st.layout import Timers
 from tests.second_opinion.compare import Disagreement, by_engine

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping
 from interlock.commands.compare.differences import WORDING, Difference, Facets, differences_of
 from interlock.commands.compare.program import program_differences
 from interlock.kernel.system import MoveKind
+from interlock.model.bound import Bound
 from interlock.model.fault import Fault
 from interlock.model.fault_kinds import FaultKind, Site, kinds_at
 from interlock.model.model import (
-    Bound,
     Delay,
     Duration,
     Formula,

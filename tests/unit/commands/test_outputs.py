@@ -18,6 +18,8 @@ TO_A_FILE = {
     "verify --junit": ["verify", "MODEL", "--junit", "OUT"],
     "verify --sarif": ["verify", "MODEL", "--sarif", "OUT"],
     "advise --json": ["advise", "MODEL", "--json", "OUT"],
+    "margins --json": ["margins", "MODEL", "--json", "OUT"],
+    "margins --svg": ["margins", "MODEL", "--svg", "OUT"],
     "compare --json": ["compare", "MODEL", "MODEL", "--json", "OUT"],
     "challenge --json": ["challenge", "MODEL", "--json", "OUT"],
     "faults --json": ["faults", "MODEL", "--json", "OUT"],

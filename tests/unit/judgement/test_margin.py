@@ -11,7 +11,8 @@ from interlock.engines.reference import ReferenceEngine
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
-from interlock.model.model import Bound, Model
+from interlock.model.bound import Bound
+from interlock.model.model import Model
 from tests.second_opinion.opinion import opinions
 from tests.second_opinion.world import Class
 from tests.support.timed_gate import timed_gate

@@ -1,0 +1,227 @@
+"""What can be given another value in a model with time: durations, preset times, bounds, scans."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from interlock.base.errors import Place
+from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.system import MoveKind
+from interlock.model import patterns
+from interlock.model.bound import Bound
+from interlock.model.model import Duration, Model, ModelMove, Statement
+from interlock.model.timing import MOST_UNITS, Timing, ms_of
+
+# A quantity is tried up to so many times its value, and at least so many units beyond it.
+FARTHEST, FEWEST_STEPS = 4, 8
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A time of a model that can be given another value.
+
+    Attributes
+    ----------
+    what : str
+        Whose time it is.
+    which : str
+        Which of its times: the least, the greatest, the preset one, or the key of a bound.
+    value_ms : Fraction
+        As the model has it.
+    n_down, n_up : int
+        So many units less, or more, can be tried.
+    why_down, why_up : str
+        Why no more than these are tried.
+    place : Place
+    other : callable
+        The model with another value, in milliseconds.
+    requirement : str
+        The only requirement that depends on it; empty where any may.
+    """
+
+    what: str
+    which: str
+    value_ms: Fraction
+    n_down: int
+    n_up: int
+    why_down: str
+    why_up: str
+    place: Place
+    other: Callable[[Fraction], Model]
+    requirement: str = ""
+
+    @property
+    def name(self) -> str:
+        """It in words."""
+        return f"{self.what}: {self.which}"
+
+
+def quantities_of(model: Model) -> list[Quantity]:
+    """All that can be given another value, in the order of the model.
+
+    Raises
+    ------
+    ValueError
+        For a model without time.
+    """
+    if model.timing is None:
+        raise ValueError("a model without time has nothing of this sort")
+    found = [*_of_moves(model), *_of_timers(model), *_of_scans(model, model.timing)]
+    return [*found, *_of_bounds(model)]
+
+
+@dataclass(frozen=True)
+class _Room:
+    """How far a value may go, in milliseconds; None where nothing but the trying ends it."""
+
+    least_ms: Fraction
+    why_least: str
+    greatest_ms: Fraction | None = None
+    why_greatest: str = ""
+
+
+_FROM_NOTHING = _Room(Fraction(0), "no time at all")
+
+
+def _quantity(
+    model: Model,
+    what: str,
+    which: str,
+    value_ms: Fraction,
+    room: _Room,
+    place: Place,
+    other: Callable[[Fraction], Model],
+    requirement: str = "",
+) -> Quantity:
+    assert model.timing is not None
+    unit_ms = model.timing.unit_ms
+    n_down = max(0, math.floor((value_ms - room.least_ms) / unit_ms))
+    n_up = max(FEWEST_STEPS, math.ceil((FARTHEST - 1) * value_ms / unit_ms))
+    n_up = max(0, min(n_up, MOST_UNITS - math.ceil(value_ms / unit_ms)))
+    why_up = "tried no further"
+    if room.greatest_ms is not None:
+        most = max(0, math.floor((room.greatest_ms - value_ms) / unit_ms))
+        n_up, why_up = (most, room.why_greatest) if most <= n_up else (n_up, why_up)
+    return Quantity(
+        what, which, value_ms, n_down, n_up, room.why_least, why_up, place, other, requirement
+    )
+
+
+def _of_moves(model: Model) -> Iterator[Quantity]:
+    entries: dict[tuple[Place, str], list[ModelMove]] = {}
+    for move in model.moves:
+        if move.takes is not None:
+            # An entry with several states to come from is several moves with one duration.
+            entries.setdefault((move.place, move.machine), []).append(move)
+    for moves in entries.values():
+        yield from _of_entry(model, moves)
+
+
+def _of_entry(model: Model, moves: list[ModelMove]) -> Iterator[Quantity]:
+    move, takes = moves[0], moves[0].takes
+    assert takes is not None
+    names = {one.name for one in moves}
+    least, greatest = ms_of(takes.least), ms_of(takes.greatest)
+    what = move.says or move.name
+
+    def with_times(least_ms: Fraction, greatest_ms: Fraction) -> Model:
+        given = Duration(float(least_ms / 1000), float(greatest_ms / 1000), None, assumed=True)
+        return replace(
+            model,
+            moves=tuple(replace(m, takes=given) if m.name in names else m for m in model.moves),
+        )
+
+    if move.kind is not MoveKind.PLANT:
+        # What people do takes its least time and is never owed.
+        yield _quantity(
+            model, what, "least", least, _FROM_NOTHING, move.place,
+            lambda ms: with_times(ms, max(ms, greatest)),
+        )  # fmt: skip
+    elif least == greatest:
+        yield _quantity(
+            model, what, "duration", least, _FROM_NOTHING, move.place,
+            lambda ms: with_times(ms, ms),
+        )  # fmt: skip
+    else:
+        up_to = replace(_FROM_NOTHING, greatest_ms=greatest, why_greatest="its greatest")
+        yield _quantity(
+            model, what, "least", least, up_to, move.place, lambda ms: with_times(ms, greatest)
+        )
+        yield _quantity(
+            model, what, "greatest", greatest, _Room(least, "its least"), move.place,
+            lambda ms: with_times(least, ms),
+        )  # fmt: skip
+
+
+def _of_timers(model: Model) -> Iterator[Quantity]:
+    for instance in model.program.instances:
+        # One that varies is computed; one without a preset time is up at once, by another meaning.
+        if instance.block not in ("TON", "TOF", "TP") or instance.varies or not instance.preset_ms:
+            continue
+        name = instance.name
+
+        def other(ms: Fraction, name: str = name) -> Model:
+            instances = tuple(
+                replace(i, preset_ms=int(ms)) if i.name == name else i
+                for i in model.program.instances
+            )
+            return replace(model, program=replace(model.program, instances=instances))
+
+        room = _Room(Fraction(1), "a timer has a time")
+        value = Fraction(instance.preset_ms)
+        yield _quantity(model, f"timer {name}", "preset time", value, room, instance.place, other)
+
+
+def _of_scans(model: Model, timing: Timing) -> Iterator[Quantity]:
+    least, greatest = Fraction(timing.scan_least_ms), Fraction(timing.scan_greatest_ms)
+    room, what = _Room(Fraction(1), "a scan takes time"), "from scan to scan"
+
+    def with_times(least_ms: Fraction, greatest_ms: Fraction) -> Model:
+        given = replace(timing, scan_least_ms=int(least_ms), scan_greatest_ms=int(greatest_ms))
+        return replace(model, timing=given)
+
+    if least == greatest:
+        yield _quantity(
+            model, what, "duration", least, room, timing.place, lambda ms: with_times(ms, ms)
+        )
+        return
+    up_to = replace(room, greatest_ms=greatest, why_greatest="its greatest")
+    yield _quantity(
+        model, what, "least", least, up_to, timing.place, lambda ms: with_times(ms, greatest)
+    )
+    down_to = _Room(least, "its least")
+    yield _quantity(
+        model, what, "greatest", greatest, down_to, timing.place, lambda ms: with_times(least, ms)
+    )
+
+
+def _of_bounds(model: Model) -> Iterator[Quantity]:
+    for statement in model.statements.values():
+        bound = statement.within
+        if bound is None or bound.counted is not MoveKind.TIME or bound.ms is None:
+            continue
+        row = PATTERNS[statement.pattern]
+        room = _Room(Fraction(1), "it asks for some time") if row.is_least else _FROM_NOTHING
+        key = patterns.PATTERNS[statement.pattern].bound.replace("_", " ")
+
+        def other(ms: Fraction, statement: Statement = statement) -> Model:
+            return with_bound(model, statement.id, ms)
+
+        yield _quantity(
+            model, statement.id, key, Fraction(str(bound.ms)), room, statement.place, other,
+            statement.id,
+        )  # fmt: skip
+
+
+def with_bound(model: Model, requirement: str, ms: Fraction) -> Model:
+    """The model with another bound in time of a requirement that has one."""
+    assert model.timing is not None
+    statement = model.statements[requirement]
+    is_least = PATTERNS[statement.pattern].is_least
+    bound = Bound.of_time(ms, model.timing.unit_ms, is_least, f"{float(ms):g} ms")
+    return replace(
+        model, statements={**model.statements, requirement: replace(statement, within=bound)}
+    )
