@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+from collections import Counter
 from collections.abc import Callable
 from itertools import product
 
@@ -13,9 +15,11 @@ from interlock.independent_judge.trace import holds
 from interlock.kernel.asking import Question, ask, scans_taken
 from interlock.kernel.expr import Expr, or_
 from interlock.kernel.observe import observe
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Reach
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from interlock.kernel.system import Move, MoveKind, System
+from tests.second_opinion.watching import Seen, Watcher
 from tests.support.build import is_, move, system
 from tests.support.engines import ENGINES, explore_with
 
@@ -111,7 +115,7 @@ def test_the_scans_until_the_response_are_measured(n_scans: int, engine: str) ->
     queries = [*question.violations, *question.measures]
     violated, measured = explore_with(engine, question.system, queries).answers
     assert not violated.found
-    assert scans_taken(measured) == n_scans
+    assert scans_taken(question.requirement, [measured]) == n_scans
 
 
 @pytest.mark.parametrize("engine", ENGINES)
@@ -123,7 +127,7 @@ def test_a_response_that_came_late_is_not_measured(engine: str) -> None:
     queries = [*question.violations, *question.measures]
     violated, measured = explore_with(engine, question.system, queries).answers
     assert not violated.found
-    assert scans_taken(measured) is None
+    assert scans_taken(question.requirement, [measured]) is None
 
 
 def test_every_short_word_is_judged_as_its_formula_says() -> None:
@@ -138,3 +142,38 @@ def test_every_short_word_is_judged_as_its_formula_says() -> None:
             assert found is not holds(
                 Pattern.LEADS_TO, ScopeKind.GLOBALLY, word, loop_start, within=1
             )
+
+
+def a_word_in_time(by: random.Random) -> list[dict[str, bool]]:
+    """A run in which truth changes by moves alone, and time passes between them."""
+    word = [{letter: by.random() < 0.4 for letter in "psqr"} | {"scan": False}]
+    for _ in range(by.randint(0, 9)):
+        if by.random() < 0.5:
+            word.append(word[-1] | {"scan": True})
+        else:
+            word.append({c: by.random() < 0.4 for c in "psqr"} | {"scan": False})
+    return word
+
+
+@pytest.mark.parametrize(
+    ("pattern", "scope"),
+    [(p, s) for p, row in PATTERNS.items() if row.is_timed for s in ScopeKind if s in row.scopes],
+)
+def test_what_is_asked_in_time_agrees_with_a_watch_that_reads_along(
+    pattern: Pattern, scope: ScopeKind
+) -> None:
+    by = random.Random(f"{pattern} {scope}")
+    n_kept = Counter[bool]()
+    for _ in range(400):
+        word, within = a_word_in_time(by), by.randint(1, 2)
+        watcher = Watcher(pattern, scope, within)
+        watch, is_violated = watcher.first, False
+        for state in word:
+            watch = watcher.scanned(watch) if state["scan"] else watch
+            step = watcher.see(watch, Seen(state["p"], state["s"], state["q"], state["r"]))
+            watch, is_violated = step.watch, is_violated or step.is_violated
+        # What stays as it is for ever, in no time, adds nothing.
+        is_kept = holds(pattern, scope, word, len(word) - 1, within)
+        assert is_kept is not is_violated, (word, within)
+        n_kept[is_kept] += 1
+    assert min(n_kept[True], n_kept[False]) > 15, n_kept
