@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from interlock.independent_judge.player import Happening, Player
 from interlock.model.model import Model
+from interlock.model.timing import TICK
 from interlock.st.evaluate import evaluate_expression
 
 
@@ -30,6 +31,8 @@ class Moment:
         Ids of the faults that have struck and not cleared.
     inside : mapping of str to int
         What requirements name inside the program, by casefolded path.
+    ms : int
+        Milliseconds that have passed since power-up, where time is counted.
     """
 
     number: int
@@ -39,6 +42,7 @@ class Moment:
     lying: frozenset[str]
     struck: tuple[str, ...]
     inside: Mapping[str, int] = field(default_factory=dict)
+    ms: int = 0
 
     @property
     def seen(self) -> dict[str, int | str]:
@@ -55,13 +59,15 @@ def moments_of(model: Model, moves: Iterable[str]) -> list[Moment]:
         Where the model does not allow a move.
     """
     player = Player(model)
-    moments = [_moment(player, 0, None)]
+    moments = [_moment(player, 0, None, 0)]
+    unit_ms = 0 if model.timing is None else model.timing.unit_ms
     for number, move in enumerate(moves, 1):
-        moments.append(_moment(player, number, player.play(move)))
+        ms = moments[-1].ms + (unit_ms if move == TICK else 0)
+        moments.append(_moment(player, number, player.play(move), ms))
     return moments
 
 
-def _moment(player: Player, number: int, happening: Happening | None) -> Moment:
+def _moment(player: Player, number: int, happening: Happening | None, ms: int) -> Moment:
     shown, signals, truth = player.shown(), player.signals(), player.truth
     lying = frozenset(
         name
@@ -69,4 +75,4 @@ def _moment(player: Player, number: int, happening: Happening | None) -> Moment:
         if evaluate_expression(sensor.reads.tree, truth) != signals[name]
     )
     inside = {path: truth[path] for path in player.model.inside}
-    return Moment(number, happening, shown, signals, lying, player.struck(), inside)
+    return Moment(number, happening, shown, signals, lying, player.struck(), inside, ms)

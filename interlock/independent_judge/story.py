@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place
 from interlock.independent_judge.judge import Replayed
@@ -55,7 +55,8 @@ def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
     Parameters
     ----------
     quiet_scans : bool
-        Whether to tell scans that changed nothing to be seen. In a loop they are always told.
+        Whether to tell scans that changed nothing to be seen, and each unit of time that passes.
+        In a loop they are always told.
     """
     lines = []
     for number, happening in enumerate(run.happenings, 1):
@@ -66,7 +67,7 @@ def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
         says = happening.says or happening.move
         decided = _decided(happening) if happening.kind is MoveKind.SCAN else ()
         lines.append(Line(number, WHO[happening.kind], says, tuple(changed), decided, loop))
-    return lines
+    return lines if quiet_scans else _in_spans(model, lines)
 
 
 def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
@@ -76,7 +77,23 @@ def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
     """
     lines = tell(model, run, quiet_scans=True)
     scans = WHO[MoveKind.SCAN]
-    return [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
+    told = [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
+    return _in_spans(model, told)
+
+
+def _in_spans(model: Model, lines: list[Line]) -> list[Line]:
+    """The lines with units of time that pass one after the other told as one, the last of them."""
+    found: list[Line] = []
+    n_units = 0
+    for line in lines:
+        is_time = line.who == WHO[MoveKind.TIME] and not line.loop
+        n_units = n_units + 1 if is_time else 0
+        if n_units > 1:
+            found.pop()
+            assert model.timing is not None
+            line = replace(line, says=f"{n_units * model.timing.unit_ms / 1000:g} s pass")
+        found.append(line)
+    return found
 
 
 def change_in_words(model: Model, change: Change) -> str:

@@ -52,6 +52,8 @@ _OF_MAPS = ("conversions", "side-view")
 _OF_INFLUENCE = ("matrix", "permissives")
 _OF_RUNS = ("runs", "steps", "timing")
 OF_SAVED_RUNS = ("steps", "timing")
+UNTIMED = ("conversions", "permissives", "matrix", "demands", "side-view")
+"""What is explored for as if no time passed, and so not drawn of a model with time."""
 
 
 @dataclass(frozen=True)

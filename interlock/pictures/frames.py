@@ -70,7 +70,8 @@ def frames_of_run(model: Model, run: Replayed, mark: str = "VIOLATED") -> list[F
         happening = moment.happening
         assert happening is not None
         is_end = moment is moments[-1]
-        if happening.changes or happening.kind is not MoveKind.SCAN or is_end:
+        is_quiet = happening.kind in (MoveKind.SCAN, MoveKind.TIME)
+        if happening.changes or not is_quiet or is_end:
             frames.append(_frame(model, moment, mark if is_end else ""))
     return frames
 

@@ -3,12 +3,14 @@
 Time goes to the right, a column for each state; a step leads from one to the next. A BOOL is a
 line that is low or high, what has more values is a band with the value's name; an input that says
 something else than what is so has the word in it. Below stand the steps in words with the
-program's own lines.
+program's own lines. Where time is counted it passes within columns, which are wider for it, and
+stands above them in seconds; what happens at one instant has a column each all the same.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import accumulate, pairwise
 
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import Moment, moments_of
@@ -26,6 +28,7 @@ _WHO, _SAYS, _SOURCE = 44.0, 120.0, 234.0  # columns of the story
 _ROW, _WAVE = 26.0, 16.0
 _SIZE = 11.0
 _NARROW, _BROAD = 30.0, 96.0
+_SPAN = 480.0  # what all the time of a run adds to its width
 _CODE: dict[str, str | float | None] = {"font_family": f"{MONOSPACED}, monospace", "font_size": 10}
 # One letter for who makes a step, told in the legend.
 LETTERS = {
@@ -68,15 +71,18 @@ def draw_timing(
     moments = moments_of(model, [happening.move for happening in run.happenings])
     told = {line.number for line in tell_to_the_end(model, run)}
     drawn = [moment for moment in moments if moment.number in told or moment.happening is None]
+    # What passes of time is no state of its own: it makes the column before it wider.
+    drawn = [m for m in drawn if m.happening is None or m.happening.kind is not MoveKind.TIME]
+    lasting = [b - a for a, b in pairwise([*(m.ms for m in drawn), moments[-1].ms])]
     conditions = conditions_of(model, requirement)
     signals = [s for s in signals_of(model, drawn) if every or s.matters]
     signals += judged(model, drawn, requirement, conditions)
-    diagram = _Diagram(drawn, signals, run)
+    diagram = _Diagram(drawn, signals, run, lasting)
     diagram.waves()
     diagram.meanings(conditions)
     diagram.story(model)
     says = "Steps: " + " ".join(_step_in_short(model, moment) for moment in drawn[1:])
-    legend = _legend(drawn, run)
+    legend = _legend(drawn, run, len(moments) - len(drawn))
     width = max(diagram.width, width_of(title, 16) + 2 * _LEFT, width_of(legend, 10) + 2 * _LEFT)
     parts = [
         text(_LEFT, 26, title, font_size=15, font_weight="bold"),
@@ -93,11 +99,14 @@ def _step_in_short(model: Model, moment: Moment) -> str:
     return f"{moment.number} {WHO[happening.kind]}: {changes}."
 
 
-def _legend(moments: Sequence[Moment], run: Replayed) -> str:
+def _legend(moments: Sequence[Moment], run: Replayed, left_out: int) -> str:
     used = {m.happening.kind for m in moments if m.happening is not None}
     letters = ", ".join(f"{LETTERS[k]} {WHO[k]}" for k in MoveKind if k in used)
-    left_out = len(run.happenings) + 1 - len(moments)
+    n_ticks = sum(happening.kind is MoveKind.TIME for happening in run.happenings)
+    left_out -= n_ticks
     said = f"A column for each state; above it the step that led to it and who made it: {letters}."
+    if n_ticks:
+        said += " Above a column the time; one in which time passes is wider."
     if not left_out:
         return said
     scans = "scan that changes nothing is" if left_out == 1 else "scans that change nothing are"
@@ -107,9 +116,17 @@ def _legend(moments: Sequence[Moment], run: Replayed) -> str:
 class _Diagram:
     """The growing picture; `y` is where its last row ended."""
 
-    def __init__(self, moments: list[Moment], signals: list[Signal], run: Replayed) -> None:
+    def __init__(
+        self,
+        moments: list[Moment],
+        signals: list[Signal],
+        run: Replayed,
+        lasting: Sequence[int],
+    ) -> None:
         self._moments, self._signals, self._run = moments, signals, run
-        self._column = _column_width(signals)
+        self._lasting = lasting
+        column, scale = _column_width(signals), _SPAN / max(1, sum(lasting))
+        self._offsets = [0.0, *accumulate(column + ms * scale for ms in lasting)]
         names = [width_of(signal.name, _SIZE) for signal in signals]
         self._names = max([134.0, *names]) + 16
         self.width = self._x(len(moments)) + 24
@@ -117,13 +134,18 @@ class _Diagram:
         self.y = _TOP
 
     def _x(self, column: int) -> float:
-        return self._names + self._column * column
+        return self._names + self._offsets[column]
+
+    def _width(self, column: int) -> float:
+        return self._offsets[column + 1] - self._offsets[column]
 
     def waves(self) -> None:
         """Draw head and rows."""
         head = self.y
         self._shade()
         self.y += 8
+        if any(self._lasting):
+            self._times()
         group = ""
         for signal in self._signals:
             if signal.group != group:
@@ -157,13 +179,27 @@ class _Diagram:
             self.width = max(self.width, x + wide + 16)
 
     def _head(self, column: int, moment: Moment, y: float) -> None:
-        x = self._x(column) + self._column / 2
+        x = self._x(column) + self._width(column) / 2
         if moment.happening is None:
             self._text(x, y, "start", text_anchor="middle", fill=PALE, font_size=10)
             return
         letter = LETTERS[moment.happening.kind]
         self._text(x, y - 12, letter, text_anchor="middle", font_weight="bold")
         self._text(x, y, str(moment.number), text_anchor="middle")
+
+    def _times(self) -> None:
+        """When each state begins, where that is later than before, and when the last one ends."""
+        self.y += 8
+        begins = [moment.ms for moment in self._moments]
+        begins.append(begins[-1] + self._lasting[-1])
+        for column, ms in enumerate(begins):
+            if column and ms != begins[column - 1]:
+                x = self._x(column)
+                mark = path_through((x, self.y + 2), (x, self.y + 8))
+                self.parts.append(element("path", d=mark, stroke=INK, fill="none"))
+                said = f"{ms / 1000:g} s"
+                self._text(x - 3, self.y, said, text_anchor="end", font_size=9, fill=PALE)
+        self.y += 4
 
     def _shade(self) -> None:
         """Each second column, so that the eye keeps its way down."""
@@ -174,7 +210,7 @@ class _Diagram:
                     "rect",
                     x=self._x(column),
                     y=self.y - 24,
-                    width=self._column,
+                    width=self._width(column),
                     height=height + 20,
                     fill="#f7f7f7",
                 )
@@ -190,7 +226,7 @@ class _Diagram:
                     "rect",
                     x=x,
                     y=top - 24,
-                    width=self._column,
+                    width=self._width(last),
                     height=bottom - top + 24,
                     stroke_width=2,
                     stroke_dasharray="5 3",

@@ -21,9 +21,17 @@ from interlock.engines import catalogue
 from interlock.independent_judge.run_file import read_run
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.model.untimed import load_untimed
-from interlock.pictures.collection import KINDS, OF_SAVED_RUNS, Drawn, draw_model, draw_saved_run
+from interlock.model.untimed import refuse_time
+from interlock.pictures.collection import (
+    KINDS,
+    OF_SAVED_RUNS,
+    UNTIMED,
+    Drawn,
+    draw_model,
+    draw_saved_run,
+)
 from interlock.pictures.dot import FORMATS, NotDrawnError, render
 from interlock.pictures.picture import Picture
 
@@ -86,7 +94,8 @@ def command(
     for kind in only:
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
-    loaded = assuming(load_untimed(model, "'draw'"), assume)
+    loaded = assuming(load(model), assume)
+    kinds = _kinds_of(loaded, only)
     if run_file is not None:
         drawn = _saved(loaded, run_file, only, every_signal)
     else:
@@ -96,7 +105,7 @@ def command(
                 drawn = draw_model(
                     loaded,
                     engines[engine](),
-                    only or tuple(KINDS),
+                    kinds,
                     limits=limits,
                     progress=progress,
                     every=every_signal,
@@ -104,8 +113,20 @@ def command(
         except DeclinedError as reason:
             raise click.UsageError(f"engine {engine} declines this model: {reason}") from None
     target = folder if folder is not None else Path("diagrams") / loaded.name
-    _write(drawn, target, formats or ("svg", "gv"), dpi, only)
+    has_time = loaded.timing is not None and not only and run_file is None
+    left_out = UNTIMED if has_time else ()
+    _write(drawn, target, formats or ("svg", "gv"), dpi, only, left_out)
     return EXIT[drawn.outcome]
+
+
+def _kinds_of(model: Model, only: tuple[str, ...]) -> tuple[str, ...]:
+    """What to draw: what is asked for, else all that can be."""
+    if model.timing is None:
+        return only or tuple(KINDS)
+    for kind in only:
+        if kind in UNTIMED:
+            refuse_time(model, f"'draw --only {kind}'")
+    return only or tuple(kind for kind in KINDS if kind not in UNTIMED)
 
 
 def _saved(model: Model, file: Path, only: tuple[str, ...], every: bool) -> Drawn:
@@ -123,6 +144,7 @@ def _write(
     formats: tuple[str, ...],
     dpi: int | None,
     kinds: tuple[str, ...],
+    left_out: tuple[str, ...] = (),
 ) -> None:
     for picture in drawn.pictures:
         ends = ("svg",) if picture.is_svg else formats if picture.text else ()
@@ -135,6 +157,8 @@ def _write(
         for name, content in picture.tables.items():
             write_whole(folder / name, content)
             click.echo(str(folder / name))
+    if left_out:
+        click.echo(f"not drawn of a model with time: {', '.join(left_out)}", err=True)
     if drawn.verification is not None and drawn.outcome is Outcome.HOLDS:
         click.echo("no requirement is violated: no run to draw", err=True)
     elif not drawn.pictures:

@@ -16,7 +16,7 @@ REFUSING = {
     "advise": ["advise", "MODEL"],
     "challenge": ["challenge", "MODEL"],
     "compare": ["compare", "UNTIMED", "MODEL"],
-    "draw": ["draw", "MODEL"],
+    "draw": ["draw", "MODEL", "--only", "conversions"],
     "export": ["export", "MODEL", "--as", "st"],
     "faults": ["faults", "MODEL"],
     "operate": ["operate", "MODEL", "--no-browser"],
