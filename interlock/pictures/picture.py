@@ -34,7 +34,7 @@ class Picture:
 
 
 def assumption_notes(model: Model) -> list[str]:
-    """What a picture says where something else was assumed between two scans than the model says."""
+    """What a picture says where it assumes something else between two scans than its model."""
     declared = model.declared_between_scans
     if declared is None:
         return []

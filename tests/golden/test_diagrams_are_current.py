@@ -1,8 +1,8 @@
 """The diagrams in the repository are those of the models in it.
 
 Of what a renderer draws only the DOT text is compared, since what it makes of that may change with
-its version. ``interlock draw models/wren --assume 'one in all'`` writes Wren's anew: with each machine
-and control moving once between two scans, shortest runs take minutes and show nothing else.
+its version. ``interlock draw models/wren --assume 'one in all'`` writes Wren's anew: with each
+machine and control moving once between two scans, shortest runs take minutes and show nothing else.
 """
 
 from __future__ import annotations
