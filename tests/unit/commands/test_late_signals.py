@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
 from interlock.cli.main import run
+from interlock.commands.operate import tabs, views
 from interlock.commands.operate.bench import Bench
+from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.session import Session
 from interlock.model.load import load
 from tests.support.gate import written
@@ -123,8 +127,13 @@ def test_a_run_file_is_replayed_and_says_why_a_signal_cannot_be_late(
 
 def test_on_the_bench_a_scan_reads_the_older_value_of_what_is_late(pair: Path) -> None:
     session = Session(Bench(load(pair)), scan_follows=False)
-    for move in ("scan", OPENS, "shut is late"):
+    desk = cast(Desk, SimpleNamespace(bench=session.bench, session=session))
+    for move in ("scan", OPENS):
         assert session.act(move) is None
+    assert "shut is late" in [move.name for move in views.plant(desk)["ready"]]
+    assert session.act("shut is late") is None
+    (late,) = [row for row in tabs.signals(desk)["rows"] if row["late"]]
+    assert (late["name"], late["value"].text, late["late"].text) == ("shut", "FALSE", "TRUE")
     bench, state = session.bench, session.state
     assert (bench.signals(state)["shut"], bench.as_read(state)["shut"]) == (0, 1)
     assert session.act("scan") is None
