@@ -11,12 +11,13 @@ from pathlib import Path
 from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.st.types import BOOL
-from tests.second_opinion.compare import Disagreement, by_engine, by_sets
+from tests.second_opinion.compare import ORDER, Disagreement, by_engine, by_sets
 from tests.second_opinion.drawing import Drawn, draw_any
 from tests.second_opinion.opinion import Opinion, opinions
-from tests.second_opinion.reached import TooManyError
+from tests.second_opinion.reached import TooManyError, reach
 from tests.second_opinion.timed import given_time
 from tests.second_opinion.walking import Walk
+from tests.second_opinion.world import Class, World
 
 MOST_WALKED = 40
 
@@ -116,9 +117,18 @@ def compare_aged(
     found = []
     for name in engines:
         found += by_engine(name, seed, model, drawn.run_class, ours, counts)
-    if with_sets and model.live_faults and model.timing is None:
+    if with_sets and model.live_faults and model.timing is None and _is_small(model, 5 * most):
         found += by_sets(seed, model, counts, whole_study=False)
     return found
+
+
+def _is_small(model: Model, most: int) -> bool:
+    """Whether so few states can be reached that all sets of faults can be asked for."""
+    try:
+        reach(World(model, Class(tuple(model.faults), ORDER)), most)
+    except TooManyError:
+        return False
+    return True
 
 
 def _fallen(ours: Mapping[str, Opinion], before: Mapping[str, Opinion]) -> Counter[str]:
