@@ -54,6 +54,16 @@ def test_models_with_time_agree_with_the_twin(tmp_path: Path) -> None:
     assert not too_few, "\n".join(too_few)
 
 
+def test_smallest_sets_of_faults_agree_with_the_twin(tmp_path: Path) -> None:
+    counts: Counter[str] = Counter()
+    found = []
+    for seed in range(500, 506):
+        found += compare_timed(seed, tmp_path / str(seed), counts, 150, [], with_sets=True)
+    assert not found, "\n".join(map(str, found))
+    assert counts["models with sets of faults"] >= 3, counts
+    assert counts["set of 1 faults"] >= 1, counts
+
+
 # From models of a fine unit: whatever they violate by a run is violated with a coarse one as well.
 FINE_MS, COARSE_MS = 50, (100, 150, 400)
 

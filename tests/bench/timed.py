@@ -29,7 +29,9 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(given.first, given.first + given.models):
             try:
-                found = compare_timed(seed, Path(folder) / str(seed), counts, given.states, ENGINES)
+                found = compare_timed(
+                    seed, Path(folder) / str(seed), counts, given.states, ENGINES, with_sets=True
+                )
             except Exception as error:  # The table is about all models, this one included.
                 print(f"seed {seed}: {type(error).__name__}: {error}", flush=True)
                 n_found += 1

@@ -16,7 +16,7 @@ from interlock.model.bound import Bound
 from interlock.model.model import Duration, Model, Statement
 from interlock.model.timing import Timing
 from interlock.st.layout import Timers
-from tests.second_opinion.compare import Disagreement, by_engine
+from tests.second_opinion.compare import Disagreement, by_engine, by_sets
 from tests.second_opinion.drawing import Drawn, draw
 from tests.second_opinion.opinion import AT_LEAST, Opinion, opinions
 from tests.second_opinion.reached import TooManyError
@@ -111,9 +111,14 @@ def _bounded(statement: Statement, timing: Timing, by: random.Random) -> Stateme
 
 
 def compare_timed(
-    seed: int, folder: Path, counts: Counter[str], most: int, engines: Collection[str]
+    seed: int,
+    folder: Path,
+    counts: Counter[str],
+    most: int,
+    engines: Collection[str],
+    with_sets: bool = False,
 ) -> list[Disagreement]:
-    """Draw the timed model of `seed` and compare verdicts, vacuity and lengths."""
+    """Draw the timed model of `seed` and compare verdicts, vacuity, lengths, and sets of faults."""
     drawn, model, ours = draw_timed(seed, folder, most)
     counts["models"] += 1
     counts[f"models of unit {model.timing.unit_ms if model.timing else 0} ms"] += 1
@@ -131,4 +136,7 @@ def compare_timed(
     found = []
     for name in engines:
         found += by_engine(name, seed, model, drawn.run_class, ours, counts)
+    if with_sets and model.live_faults:
+        counts["models with sets of faults"] += 1
+        found += by_sets(seed, model, counts, whole_study=True)
     return found

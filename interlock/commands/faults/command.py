@@ -132,9 +132,9 @@ def command(
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
-    from interlock.model.untimed import load_untimed
+    from interlock.model.load import load
 
-    loaded = assuming(load_untimed(model, "'faults'"), assume)
+    loaded = assuming(load(model), assume)
     check_requirements(loaded, only)
     options = Options(
         order=order_of(order, len(loaded.faults)),

@@ -27,6 +27,7 @@ from interlock.kernel.expr import variables_of
 from interlock.kernel.projected import Projected
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome, Requirement
+from interlock.kernel.system import MoveKind
 from interlock.model.build import Built, RunClass, build
 from interlock.model.fault import Fault
 from interlock.model.model import Model
@@ -123,7 +124,10 @@ class FaultStudy:
         return tuple(
             id_
             for id_ in self.requirements
-            if (within := bounds.get(id_)) and within.ms is not None
+            if (within := bounds.get(id_))
+            and within.ms is not None
+            # Where time is counted it is judged as it is.
+            and within.counted is MoveKind.SCAN
         )
 
     def claimed(self, id_: str) -> Outcome:

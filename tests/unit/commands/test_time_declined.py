@@ -18,7 +18,6 @@ REFUSING = {
     "compare": ["compare", "UNTIMED", "MODEL"],
     "draw": ["draw", "MODEL", "--only", "conversions"],
     "export": ["export", "MODEL", "--as", "st"],
-    "faults": ["faults", "MODEL"],
     "operate": ["operate", "MODEL", "--no-browser"],
     "rating": ["rating", "RATING"],
     "rehearse": ["rehearse", "MODEL"],
@@ -30,7 +29,7 @@ REFUSING = {
 # They read no model, or make one, or read what 'verify --evidence' wrote, which is none with time.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "recheck", "schema"}
 # They take time in whatever they do.
-TAKING = {"margins"}
+TAKING = {"faults", "margins"}
 
 
 def test_each_command_is_accounted_for() -> None:
