@@ -50,7 +50,7 @@ class ReplayTimeError(Exception):
     """The time for a replay is over."""
 
 
-# After so many steps of a run the clock is looked at.
+# After so many steps of a run, or states behind it, the clock is looked at.
 _TIMED = 1000
 
 
@@ -79,21 +79,45 @@ def replay(
     _same_state(id_, question.system, witness.initial, player, 0)
     happenings = []
     for number, step in enumerate(witness.steps, 1):
-        if until is not None and number % _TIMED == 0 and monotonic() > until:
-            raise ReplayTimeError
+        _check_time(number, until)
         happenings.append(player.play(step.move))
         _same_state(id_, question.system, step.state, player, number)
         words.append(observe(player, statement))
     if id_ == TIME and statement is None:
-        note = _judge_time(player, built.run_class.human, trap_limit)
+        note = _judge_time(player, _Search(built.run_class.human, trap_limit, until))
         return Replayed(tuple(happenings), None, note)
     if statement is None:
         _judge_arithmetic(id_, player)
         return Replayed(tuple(happenings), None)
     if witness.loop_start is not None:
-        _check_fair(id_, built, witness)
-    note = _judge(statement, player, built.run_class.human, words, witness, trap_limit)
+        _check_fair(id_, built, witness, until)
+    search = _Search(built.run_class.human, trap_limit, until)
+    note = _judge(statement, player, words, witness, search)
     return Replayed(tuple(happenings), witness.loop_start, note)
+
+
+def _check_time(n_steps: int, until: float | None) -> None:
+    if until is not None and n_steps % _TIMED == 0 and monotonic() > until:
+        raise ReplayTimeError
+
+
+@dataclass(frozen=True)
+class _Search:
+    """How a way out is looked for.
+
+    Attributes
+    ----------
+    human : bool
+        Whether people err.
+    most : int
+        Most states that are looked at.
+    until : float or None
+        When the time for it is over.
+    """
+
+    human: bool
+    most: int
+    until: float | None
 
 
 def replay_run(built: Built, witness: Witness, then: str | None = None) -> tuple[Happening, ...]:
@@ -184,13 +208,12 @@ def observe(
 def _judge(
     statement: Statement,
     player: Player,
-    human: bool,
     words: list[Observed],
     witness: Witness,
-    trap_limit: int,
+    search: _Search,
 ) -> str:
     if not PATTERNS[statement.pattern].is_of_runs:
-        return _judge_trap(statement, player, words, human, trap_limit)
+        return _judge_trap(statement, player, words, search)
     loop = len(words) - 1 if witness.loop_start is None else witness.loop_start
     word, start = judged_word(statement, words, loop)
     if not word:
@@ -227,20 +250,18 @@ def judged_word(
 
 
 def _judge_trap(
-    statement: Statement, player: Player, words: list[Observed], human: bool, trap_limit: int
+    statement: Statement, player: Player, words: list[Observed], search: _Search
 ) -> str:
     if _is_goal(statement, words[-1]):
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
-    escapes = _escapes(
-        lambda: _is_goal(statement, observe(player, statement)), player, human, trap_limit
-    )
-    return _said_of_trap(statement.id, escapes, trap_limit)
+    escapes = _escapes(lambda: _is_goal(statement, observe(player, statement)), player, search)
+    return _said_of_trap(statement.id, escapes, search.most)
 
 
-def _judge_time(player: Player, human: bool, trap_limit: int) -> str:
+def _judge_time(player: Player, search: _Search) -> str:
     """Judge that no time can ever pass any more."""
-    escapes = player.may_time_pass() or _escapes(player.may_time_pass, player, human, trap_limit)
-    return _said_of_trap(TIME, escapes, trap_limit)
+    escapes = player.may_time_pass() or _escapes(player.may_time_pass, player, search)
+    return _said_of_trap(TIME, escapes, search.most)
 
 
 def _said_of_trap(id_: str, escapes: bool | None, trap_limit: int) -> str:
@@ -257,16 +278,19 @@ def _is_goal(statement: Statement, observed: Observed) -> bool:
     return valuation["p"] and (after_scan or not statement.after_scan)
 
 
-def _escapes(is_goal: Callable[[], bool], player: Player, human: bool, most: int) -> bool | None:
+def _escapes(is_goal: Callable[[], bool], player: Player, search: _Search) -> bool | None:
     """Whether the goal can be reached from where the player is; None where there is too much.
 
     Whatever the plant, people and the program can do is played, but no fault strikes or clears.
     """
     seen, waiting = {tuple(player.state().values())}, [player.moment()]
+    n_looked = 0
     while waiting:
+        n_looked += 1
+        _check_time(n_looked, search.until)
         here = waiting.pop()
         player.go_back(here)
-        for move in list(player.ways_on(human)):
+        for move in list(player.ways_on(search.human)):
             player.go_back(here)
             player.take(move)
             if is_goal():
@@ -275,21 +299,23 @@ def _escapes(is_goal: Callable[[], bool], player: Player, human: bool, most: int
             if key not in seen:
                 seen.add(key)
                 waiting.append(player.moment())
-        if len(seen) > most:
+        if len(seen) > search.most:
             return None
     return False
 
 
-def _check_fair(id_: str, built: Built, witness: Witness) -> None:
+def _check_fair(id_: str, built: Built, witness: Witness, until: float | None) -> None:
     """Every plant move that stays possible in the loop must be taken in it, on the model."""
     assert witness.loop_start is not None
     moves = [step.move for step in witness.steps]
-    missed = owed_by_loop(built.model, moves, witness.loop_start)
+    missed = owed_by_loop(built.model, moves, witness.loop_start, until)
     if missed:
         raise InternalError(f"{id_}: the engine's loop is not fair, it owes {', '.join(missed)}")
 
 
-def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[str]:
+def owed_by_loop(
+    model: Model, moves: Sequence[str], loop_start: int, until: float | None = None
+) -> list[str]:
     """What a run owes that repeats the moves behind `loop_start` for ever.
 
     A plant move that stays possible all through the loop must be taken in it, and so must the end
@@ -297,14 +323,18 @@ def owed_by_loop(model: Model, moves: Sequence[str], loop_start: int) -> list[st
 
     Raises
     ------
+    ReplayTimeError
+        As for `replay`.
     InternalError
         Where a move is not possible.
     """
     player = Player(model)
-    for move in moves[:loop_start]:
+    for number, move in enumerate(moves[:loop_start], 1):
+        _check_time(number, until)
         player.play(move)
     owed = set(player.owed())
-    for move in moves[loop_start:]:
+    for number, move in enumerate(moves[loop_start:], 1):
+        _check_time(number, until)
         player.play(move)
         owed &= set(player.owed())
     return sorted(owed - set(moves[loop_start:]))

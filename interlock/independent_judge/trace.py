@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from math import inf
 
 from interlock.kernel import patterns
 from interlock.kernel.requirement import Pattern, ScopeKind
@@ -59,9 +60,41 @@ class Run:
     def until_in_time(self, a: Truths, b: Truths, scans: int) -> Truths:
         """``a V b``: b comes before more than `scans` scans have passed, and a holds up to there.
 
-        Where scans cease, no time passes that could run out.
+        With the last of these scans b comes at once. Where scans cease, no time passes that could
+        run out.
         """
-        return [self._comes_in_time(n, a, b, scans) for n in range(len(self.word))]
+        passed, ends = self._up_to(either(b, no(a)))
+        found = []
+        for n, end in enumerate(ends):
+            if end is None:
+                found.append(self._passing_for_ever(n) < scans)
+                continue
+            is_just = passed[n] == scans and bool(self.word[end]["scan"])
+            found.append(b[end] and (passed[n] < scans or is_just))
+        return found
+
+    def _up_to(self, stops: Truths) -> tuple[list[int], list[int | None]]:
+        """From each position the scans that pass up to the first stop, and where that is."""
+        passed = [0] * len(self.word)
+        ends: list[int | None] = [None] * len(self.word)
+        # Two rounds backwards carry every value round the loop once.
+        for _ in range(2):
+            for n in reversed(range(len(self.word))):
+                after = n + 1 if n + 1 < len(self.word) else self.loop_start
+                if stops[n]:
+                    passed[n], ends[n] = 0, n
+                else:
+                    is_scan = after != n and bool(self.word[after]["scan"])
+                    passed[n], ends[n] = passed[after] + is_scan, ends[after]
+        return passed, ends
+
+    def _passing_for_ever(self, n: int) -> float:
+        """How many scans pass in all behind a position."""
+        last = len(self.word) - 1
+        loops = last > self.loop_start
+        if loops and any(state["scan"] for state in self.word[self.loop_start :]):
+            return inf
+        return sum(bool(state["scan"]) for state in self.word[n + 1 :])
 
     def following(self, a: Truths) -> Truths:
         """``X a``: a holds at the next position."""
@@ -69,31 +102,8 @@ class Run:
 
     def weak_until_in_time(self, a: Truths, b: Truths, units: int) -> Truths:
         """``a K b``: a holds up to b, or until so many units of time have passed."""
-        return [self._lasts(n, a, b, units) for n in range(len(self.word))]
-
-    def _lasts(self, n: int, a: Truths, b: Truths, units: int) -> bool:
-        passed = 0
-        # Each round of the loop passes a unit, or none ever does.
-        for _ in range((units + 2) * len(self.word)):
-            if b[n] or passed == units:
-                return True
-            if not a[n]:
-                return False
-            n, before = (n + 1 if n + 1 < len(self.word) else self.loop_start), n
-            passed += bool(n != before and self.word[n]["scan"])
-        return True
-
-    def _comes_in_time(self, n: int, a: Truths, b: Truths, scans: int) -> bool:
-        passed = 0
-        # Each round of the loop passes a scan, or none ever does.
-        for _ in range((scans + 2) * len(self.word)):
-            if b[n] or not a[n]:
-                return b[n]
-            if passed == scans:
-                return False
-            n, before = (n + 1 if n + 1 < len(self.word) else self.loop_start), n
-            passed += bool(n != before and self.word[n]["scan"])
-        return True
+        passed, ends = self._up_to(either(b, no(a)))
+        return [end is None or b[end] or passed[n] >= units for n, end in enumerate(ends)]
 
     def _fixpoint(self, step: Callable[[int, bool], bool], start: bool) -> Truths:
         truths = [start] * len(self.word)

@@ -177,3 +177,13 @@ def test_what_is_asked_in_time_agrees_with_a_watch_that_reads_along(
         assert is_kept is not is_violated, (word, within)
         n_kept[is_kept] += 1
     assert min(n_kept[True], n_kept[False]) > 15, n_kept
+
+
+def test_a_bound_of_many_units_is_judged_in_one_pass_over_the_run() -> None:
+    # Counting anew from each state would be 200 million steps, and minutes.
+    n = 20_000
+    blank = dict.fromkeys("psqr", False)
+    word = [blank | {"p": True, "scan": False}, *[blank | {"scan": True} for _ in range(n)]]
+    for pattern in (Pattern.LEADS_TO, Pattern.RECURS):
+        assert not holds(pattern, ScopeKind.GLOBALLY, word, n, n // 2)
+        assert holds(pattern, ScopeKind.GLOBALLY, word, n, n + 1)
