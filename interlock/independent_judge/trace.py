@@ -69,7 +69,7 @@ class Run:
             if end is None:
                 found.append(self._passing_for_ever(n) < scans)
                 continue
-            is_just = passed[n] == scans and bool(self.word[end]["scan"])
+            is_just = passed[n] == scans and (end == n or bool(self.word[end]["scan"]))
             found.append(b[end] and (passed[n] < scans or is_just))
         return found
 

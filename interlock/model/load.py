@@ -30,7 +30,7 @@ from interlock.model.model import (
 from interlock.model.names import Mistakes, Names
 from interlock.model.program_files import read_program_files
 from interlock.model.read_ages import read_ages
-from interlock.model.read_timing import read_timing
+from interlock.model.read_timing import milliseconds, read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape
 from interlock.model.schema_wired import OutputShape, SensorShape
@@ -93,6 +93,15 @@ def load(folder: FilePath | str) -> Model:
     return model
 
 
+def _lies_within(interval_ms: int, shape: ModelShape) -> bool:
+    """Whether a task's interval is one of the times from scan to scan, where these are given."""
+    scan = None if shape.run.time is None else shape.run.time.scan
+    least, greatest = map(milliseconds, scan or ("", ""))
+    if least is None or greatest is None:
+        return True  # What is wrong with them is noted where they are read.
+    return least <= interval_ms <= greatest
+
+
 def _with_interval(
     shape: ModelShape, project: Loaded, document: Document, mistakes: Mistakes
 ) -> tuple[ModelShape, Loaded]:
@@ -106,6 +115,11 @@ def _with_interval(
             "give the same period here or none"
         )
         mistakes.add(document.place(("run", "scan_ms")), says)
+        return shape, project
+    if not _lies_within(task.interval_ms, shape):
+        runs = f"the program's task runs every {task.interval_ms} ms, see {task.place}"
+        says = f"{runs}, which these times leave out"
+        mistakes.add(document.place(("run", "time", "scan")), says)
         return shape, project
     run = shape.run.model_copy(update={"scan_ms": task.interval_ms})
     note = sx.Note(task.place, f"the scan's period is the interval of its task: {run.scan_ms} ms")

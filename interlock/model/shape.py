@@ -65,14 +65,17 @@ def validated(document: Document, shape: type[_Shape], expected: str) -> _Shape:
         # A revision has the keys of a model.
         keys = ModelShape if shape is revision_shape() else shape
         mistakes = MistakeList()
-        for detail in details:
-            mistakes.append(_mistake(document, detail, keys))
+        for mistake in dict.fromkeys(_mistake(document, detail, keys) for detail in details):
+            mistakes.append(mistake)
         raise InputError(mistakes) from None
 
 
 def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -> Mistake:
     path: Path = tuple(part for part in detail["loc"] if part != "[key]")
     kind, given = detail["type"], _kind_of(detail["input"])
+    torn = _torn(document, path)
+    if torn is not None:
+        return torn
     if kind == "extra_forbidden":
         key = str(path[-1])
         said = f"'{_short(key)}' is not known here{nearest(key, _keys_at(path[:-1], shape))}"
@@ -84,6 +87,8 @@ def _mistake(document: Document, detail: ErrorDetails, shape: type[BaseModel]) -
     if kind in _EXPECTED:
         context = {**detail.get("ctx", {})}
         said = f"expected {_EXPECTED[kind].format(**context)}, not {given}"
+    elif kind in _SIZES:
+        said = f"expected {_SIZES[kind].format(**detail['ctx'])}"
     elif kind == "string_pattern_mismatch":
         said = f"{given} is not a name: letters, digits and _ only, no digit first"
         if detail.get("ctx", {}).get("pattern") == PROGRAM_NAME:
@@ -113,9 +118,28 @@ _EXPECTED = {
     "less_than_equal": "at most {le}",
     "string_too_long": "at most {max_length} characters",
     "string_too_short": "at least {min_length} character",
-    "too_short": "at least {min_length} of them",
-    "too_long": "at most {max_length} of them",
 }
+_SIZES = {
+    "too_short": "at least {min_length} of them, found {actual_length}",
+    "too_long": "at most {max_length} of them, found {actual_length}",
+}
+
+
+def _torn(document: Document, path: Path) -> Mistake | None:
+    """That an expression without quotes was torn apart at a comma, where that went wrong."""
+    inside: Any = document.value
+    for part in path[:-1]:
+        if isinstance(inside, list) and isinstance(part, int) and part < len(inside):
+            inside = inside[part]
+        else:
+            inside = inside.get(part) if isinstance(inside, dict) else None
+    if not path or not isinstance(inside, dict) or inside.get(path[-1]) is not None:
+        return None
+    for key, text in inside.items():
+        if isinstance(text, str) and text.count("(") > text.count(")"):
+            said = f"an expression with a comma needs quotes here: '{_short(text)}, …'"
+            return Mistake(document.place((*path[:-1], key)), said)
+    return None
 
 
 def _short(text: str) -> str:

@@ -64,6 +64,10 @@ _NAMES: Cases = {
         ],
         ["'R2' is not a requirement; known: R1"],
     ),
+    "one duration where two are wanted": (
+        _edit("when: NOT pull}", "when: NOT pull, seconds: «[1]}"),
+        ["expected at least 2 of them, found 1"],
+    ),
     "a bound without a unit": (
         _edit(_R1, "whenever: pull, leads_to: button, within: «300"),
         ["'300' is no bound; write '3 scans', '500 ms' or '1.5 s'"],
@@ -212,6 +216,10 @@ _NAMES: Cases = {
     "the machine itself as another": (
         _edit("when: NOT pull}", "when: NOT pull, also: {«pin: in}}"),
         ["moves by 'to'"],
+    ),
+    "an expression that is torn apart at its commas": (
+        _edit("when: NOT pull}", "when: NOT pull, also: {pin: «SEL(pull, in, out)}}"),
+        ["an expression with a comma needs quotes here: 'SEL(pull, …'"],
     ),
     "another machine's unknown state": (
         _edit(

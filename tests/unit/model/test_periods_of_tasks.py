@@ -62,3 +62,20 @@ def test_timers_are_counted_where_their_time_is_read(tmp_path: Path) -> None:
 def test_a_model_that_says_free_is_not_overruled(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="ET cannot be read from a free timer"):
         _loaded(tmp_path, "run: {timers: free}\n", "t.ET > T#40ms")
+
+
+TIME = "run: {{time: {{unit: 10 ms, scan: [{}]}}}}\n"
+
+
+def test_times_from_scan_to_scan_without_the_interval_of_the_task_are_refused_as_such(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(InputError) as refused:
+        _loaded(tmp_path, TIME.format("40 ms, 60 ms"))
+    (mistake,) = refused.value.mistakes
+    assert str(mistake.place).endswith("model.yaml:3:33")
+    assert mistake.says.startswith("the program's task runs every 30 ms, see ")
+    assert "scan_ms" not in mistake.says
+    timing = _loaded(tmp_path, TIME.format("20 ms, 40 ms")).timing
+    assert timing is not None
+    assert (timing.scan_least_ms, timing.scan_greatest_ms) == (20, 40)
