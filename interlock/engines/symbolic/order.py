@@ -12,20 +12,35 @@ vehicle model of 77 variables, 20 of them faults, from 86 down to 14.
 What counts the moves of a machine since the scan stands right behind the machine and has no say
 in the order: every move of it reads and writes that, whatever else it has to do with. Measured on
 the demo vehicle, each machine moving once between two scans: 19,000 nodes, and 55,000 where counts
-are variables like any other.
+are variables like any other. Settling 30 shuffled orders besides the declared one and its reverse
+takes 0.25 and brings the same vehicle from 16,800 nodes down to 9,100, and from 3.9 to 2.1.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from random import Random
 
-from interlock.kernel.expr import Expr, Op, topological, variables_of
+from interlock.kernel.expr import Expr, Op, const, substitute, topological, variables_of
 from interlock.kernel.system import MOVED, System
 
 Edge = tuple[int, ...]
 
 MOST_TIED = 20
 """An update that reads more variables than this says little about which belong together."""
+
+MOST_STARTS = 30
+"""So many shuffled orders are settled as well, and the one of the least span is taken."""
+
+FEW = 24
+"""With so few variables no order costs much, and none is shuffled."""
+
+MOST_PULLED = 4000
+"""Edges of all these together, about; settling them takes some 0.3 s."""
+
+WHICH = "which fault"
+"""The variable of `exclusive` that stands for many flags: it splits each set before all others."""
 
 MOST_CLOSE = 4
 """The few variables of a small part of an expression belong together, whatever it is part of."""
@@ -34,22 +49,45 @@ MOST_CLOSE = 4
 def variable_order(system: System) -> list[int]:
     """Positions of the system's variables, the one decided first at the front."""
     index = system.index
-    edges = _edges(system)
-    start = [v for name, v in index.items() if name not in system.turns]
-    best = min(
-        (_settle(edges, first) for first in (start, start[::-1])), key=lambda o: _span(edges, o)
-    )
+    edges = _edges(_without_faults(system) if WHICH in index else system)
+    first = [index[name] for name in (WHICH,) if name in index]
+    start = [v for name, v in index.items() if name not in system.turns and v not in first]
+    n_shuffled = min(MOST_STARTS, MOST_PULLED // (len(edges) + 1)) if len(start) > FEW else 0
+    orders = (_settle(edges, begun) for begun in _starts(start, n_shuffled))
+    best = min(orders, key=lambda order: _span(edges, order))
     counted = {system.variables[v].name: v for v in best}
     beside = {v: index[MOVED + name] for name, v in counted.items() if MOVED + name in index}
     # Every move reads the phase. On top it splits each set into one part for each phase.
     top = [index[name] for name in system.turns if index[name] not in beside.values()]
-    return top + [v for one in best for v in (one, beside.get(one)) if v is not None]
+    return top + first + [v for one in best for v in (one, beside.get(one)) if v is not None]
+
+
+def _starts(given: Sequence[int], n_shuffled: int) -> Iterator[Sequence[int]]:
+    """Orders to begin with: as declared, its reverse, and shuffled ones, the same every time."""
+    yield given
+    yield given[::-1]
+    shuffled = list(given)
+    chance = Random(0)
+    for _ in range(n_shuffled):
+        chance.shuffle(shuffled)
+        yield tuple(shuffled)
+
+
+def _without_faults(system: System) -> System:
+    """The system where no fault is in force: most of what is reached is reached without any."""
+    roots = [root for move in system.moves for root in (move.guard, *move.updates.values())]
+    plain = iter(substitute(roots, {WHICH: const(0)}))
+    moves = [
+        replace(move, guard=next(plain), updates={name: next(plain) for name in move.updates})
+        for move in system.moves
+    ]
+    return replace(system, moves=tuple(moves))
 
 
 def _edges(system: System) -> list[Edge]:
     """Which variables depend on each other, one edge for each update and part of a guard."""
     found: dict[Edge, None] = {}
-    turns = set(system.turns)
+    turns = {WHICH, *system.turns}
 
     def join(names: Sequence[str]) -> None:
         places = {system.index[name] for name in names if name not in turns}
@@ -74,7 +112,7 @@ def _close(system: System) -> list[Edge]:
     A fault stands beside the sensor that it falsifies, for instance: deep inside the updates of a
     scan, each of which reads nearly everything.
     """
-    turns = set(system.turns)
+    turns = {WHICH, *system.turns}
     roots = [root for move in system.moves for root in (move.guard, *move.updates.values())]
     few: dict[Expr, frozenset[int] | None] = {}
     found: dict[Edge, None] = {}

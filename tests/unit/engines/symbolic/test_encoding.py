@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interlock.engines.symbolic.encoding import Encoding
-from interlock.engines.symbolic.order import variable_order
+from interlock.engines.symbolic.order import _edges, _settle, _span, variable_order
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.expr import add, and_, const, eq, mul, not_, var
+from interlock.kernel.expr import add, and_, const, eq, mul, not_, or_, var
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.system import PHASE, Domain, Move, MoveKind, System, Variable
 from tests.support.build import is_, move, system
@@ -95,3 +95,21 @@ def test_the_library_is_only_loaded_when_the_engine_explores() -> None:
     code = "import sys, interlock.engines.symbolic; print('oxidd' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_of_many_variables_the_order_of_the_least_span_among_several_is_taken() -> None:
+    # A ring of rungs: whatever is declared, or its reverse, pulls the far ends of it together.
+    n = 20
+    names = [f"{rail}{(7 * k) % n}" for k in range(n) for rail in "ab"]
+    moves = []
+    for k in range(n):
+        for rail, other in ("ab", "ba"):
+            beside = or_(var(f"{rail}{(k + 1) % n}"), var(f"{other}{k}"))
+            moves.append(move(f"{rail}{k}", beside, {f"{rail}{k}": not_(var(f"{rail}{k}"))}))
+    of = system(dict.fromkeys(names, (0, 1, 0)), *moves)
+    edges = _edges(of)
+    start = list(range(len(names)))
+    alone = [_span(edges, _settle(edges, begun)) for begun in (start, start[::-1])]
+    found = _span(edges, variable_order(of))
+    assert found < min(alone)
+    assert variable_order(of) == variable_order(of)
