@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.certify import certify
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.explored import Explored
 from interlock.engines.symbolic.following import Following
 from interlock.engines.symbolic.legs import Walk, may_lead_to
@@ -124,6 +126,20 @@ class SymbolicEngine:
             If an expression has more values than can be told apart one by one, or diagrams are
             more work than was allowed.
         """
+        one = merged(system)
+        if one is None:
+            return self._explore(system, queries, limits, progress)
+        asked = [one.asked(query) for query in queries]
+        found = self._explore(one.system, asked, limits, progress)
+        return replace(found, answers=tuple(map(one.told, found.answers)))
+
+    def _explore(
+        self,
+        system: System,
+        queries: Sequence[Query],
+        limits: Limits,
+        progress: ProgressSink | None,
+    ) -> Exploration:
         budget = Budget(limits, progress)
         try:
             space = Space(

@@ -1,0 +1,104 @@
+"""Faults of which one alone may strike: one variable for their flags against the reference engine.
+
+The reference engine knows nothing of it and keeps every flag by itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from interlock.engines.reference import ReferenceEngine
+from interlock.engines.symbolic import SymbolicEngine
+from interlock.engines.symbolic.exclusive import exclusive_flags, merged
+from interlock.engines.symbolic.order import WHICH
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, lt, not_, total, var
+from interlock.kernel.query import Count
+from interlock.kernel.system import BOOL, Move, MoveKind, Role, System, Variable
+from tests.agree.test_symbolic_agrees import PENDING, check_same
+from tests.support.strategies import questions
+from tests.support.turns import FLAGS, taking_turns
+
+SETTINGS = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+def one_alone(system: System, is_summed: bool, cleared: str | None) -> System:
+    """The system with at most one flag set; one that may clear, where it is named."""
+
+    def room(flag: str) -> Expr:
+        others = [var(other) for other in FLAGS if other != flag]
+        return lt(total(others), const(1)) if is_summed else and_(*map(not_, others))
+
+    moves = [
+        replace(move, guard=and_(move.guard, *(room(f) for f in FLAGS if f in move.updates)))
+        if move.kind is MoveKind.FAULT
+        else move
+        for move in system.moves
+    ]
+    if cleared is not None:
+        moves.append(Move("clear", MoveKind.FAULT, var(cleared), {cleared: FALSE}))
+    return system.with_moves(moves)
+
+
+@given(
+    data=st.data(),
+    work=st.sampled_from([0, 0, 1000]),
+    most_pending=PENDING,
+    is_summed=st.booleans(),
+    cleared=st.sampled_from([None, None, *FLAGS]),
+)
+@SETTINGS
+def test_faults_that_strike_alone_have_the_same_states_and_runs(
+    data: st.DataObject, work: int, most_pending: int | None, is_summed: bool, cleared: str | None
+) -> None:
+    drawn = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
+    system = one_alone(drawn, is_summed, cleared)
+    assert len(exclusive_flags(system)) >= 2
+    queries = [*data.draw(questions(system)), *(Count(var(flag)) for flag in FLAGS)]
+    ours = SymbolicEngine(breadth_first_work=work).explore(system, queries)
+    check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
+
+
+def flags_with(*moves: tuple[Expr, dict[str, Expr]]) -> tuple[str, ...]:
+    flags = tuple(Variable(name, BOOL, 0, Role.FAULT) for name in "abc")
+    struck = [Move(f"m{n}", MoveKind.FAULT, g, dict(new)) for n, (g, new) in enumerate(moves)]
+    return exclusive_flags(System(flags, tuple(struck)))
+
+
+A, B, C = var("a"), var("b"), var("c")
+
+
+@pytest.mark.parametrize(
+    ("moves", "wanted"),
+    [
+        (
+            [(and_(not_(B), not_(C)), {"a": TRUE}), (and_(not_(A), not_(C)), {"b": TRUE})],
+            ("a", "b"),
+        ),
+        ([(not_(C), {"a": TRUE}), (not_(A), {"b": TRUE})], ("a",)),  # a may join b
+        ([(not_(B), {"a": TRUE}), (not_(A), {"b": TRUE}), (TRUE, {"b": TRUE})], ("a",)),
+        ([(and_(not_(A), not_(B)), {"a": TRUE, "b": TRUE})], ("a",)),  # both at once
+        ([(not_(B), {"a": TRUE}), (not_(A), {"b": C})], ("a",)),  # to what another one is
+        ([(lt(total([B, C]), const(2)), {"a": TRUE}), (not_(A), {"b": TRUE})], ("a",)),
+    ],
+)
+def test_flags_that_may_be_set_together_stay_flags(
+    moves: list[tuple[Expr, dict[str, Expr]]], wanted: tuple[str, ...]
+) -> None:
+    assert flags_with(*moves) == wanted
+
+
+def test_one_variable_takes_the_place_of_the_flags() -> None:
+    flags = tuple(Variable(name, BOOL, 0, Role.FAULT) for name in "ab")
+    moves = (
+        Move("a strikes", MoveKind.FAULT, and_(not_(A), not_(B)), {"a": TRUE}),
+        Move("b strikes", MoveKind.FAULT, and_(not_(A), not_(B)), {"b": TRUE}),
+        Move("b clears", MoveKind.FAULT, B, {"b": FALSE}),
+    )
+    one = merged(System(flags, moves))
+    assert one is not None
+    assert [variable.name for variable in one.system.variables] == [WHICH]
+    assert [variable.domain.hi for variable in one.system.variables] == [2]
