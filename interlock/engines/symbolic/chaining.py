@@ -112,11 +112,12 @@ class Search:
         usual, strikes = _strikes_last([(self._kinds[step.name], step.image) for step in steps])
         self.levels = [usual, strikes]
         if settled.is_outrun:
-            between = self._between = Between(settled, self._dd.false, self._check)
-            self.levels.append([partial(between.follow, with_strikes=True)])
+            between = self._between = Between(settled, self.irregular, self._check)
             if settled.is_outrun_by_moves:
                 # All that happens without a fault is found before one strikes.
-                self.levels.insert(1, [partial(between.follow, with_strikes=False)])
+                unstruck = partial(between.follow, with_strikes=False)
+                self.levels = [usual, [unstruck], [between.struck]]
+            self.levels.append([partial(between.follow, with_strikes=True)])
 
     def only_where(self, allowed: Mapping[str, Node]) -> Search | None:
         """The same search, some moves made only where they are allowed; None if not settled."""
@@ -129,10 +130,15 @@ class Search:
         return new
 
     def _unsettled(self, settled: Settling, state: Node) -> Node:
-        """A state that is no scan's, and all that is reached from it before the next one."""
+        """A state that is no scan's, and all that is reached from it before the next one.
+
+        Where moves are followed between two scans, strikes are so as well.
+        """
+        late = settled.strikes if settled.is_outrun else frozenset()
+        moves = [move for move in settled.anywhere if move.name not in late]
         found, new = state, state
         while new.satisfiable():
-            new = self._dd.disjunction([move.image(new) for move in settled.anywhere]) & ~found
+            new = self._dd.disjunction([move.image(new) for move in moves]) & ~found
             found = found | new
         return found
 

@@ -177,14 +177,16 @@ class Space(Graph):
         self._take(ring)
 
     def _chain(self) -> None:
-        n_nodes = 0
+        n_nodes = n_found = n_here = 0
         search = Search(self.encoding, self.moves, self.check)
         kept = search.start
         try:
             for found in chained(search.levels, search.start):
-                n_found = self._bounded(search.count(found))
-                kept = found
-                n_nodes += found.node_count()
+                # Most steps find nothing new, and counting takes as long as a step.
+                if not n_found or found != kept:
+                    n_found, n_here = self._bounded(search.count(found)), found.node_count()
+                    kept = found
+                n_nodes += n_here
                 if self._most_work is not None and n_nodes > self._most_work:
                     raise DeclinedError(f"diagrams of more than {self._most_work:,} nodes in all")
                 self.budget.report("exploring", max(n_found, self.n_reached), 0)
