@@ -70,6 +70,7 @@ class Encoding:
         self.diagrams = Diagrams(n_bits, max_bytes)
         self._known: dict[Expr, Node | Partition] = {}
         self._cubes: dict[tuple[int, int], Node] = {}
+        self._read: dict[tuple[Node, ...], frozenset[int]] = {}
 
     def name(self, v: int) -> str:
         """The name of the variable at position `v`."""
@@ -101,8 +102,13 @@ class Encoding:
 
     def variables_in(self, nodes: Iterable[Node]) -> frozenset[int]:
         """Positions of the variables that `nodes` depend on."""
-        bits = self.diagrams.support(nodes)
-        return frozenset(v for v, own in enumerate(self.bits) if not bits.isdisjoint(own))
+        asked = tuple(nodes)
+        # The steps of most moves write what the scan writes, and ask the same of it.
+        if asked not in self._read:
+            bits = self.diagrams.support(asked)
+            own = enumerate(self.bits)
+            self._read[asked] = frozenset(v for v, bit in own if not bits.isdisjoint(bit))
+        return self._read[asked]
 
     def split(
         self, states: Node, variables: Sequence[int]
