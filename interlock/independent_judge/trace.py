@@ -64,10 +64,11 @@ class Run:
         run out.
         """
         passed, ends = self._up_to(either(b, no(a)))
+        for_ever = self._passing_for_ever()
         found = []
         for n, end in enumerate(ends):
             if end is None:
-                found.append(self._passing_for_ever(n) < scans)
+                found.append(for_ever[n] < scans)
                 continue
             is_just = passed[n] == scans and (end == n or bool(self.word[end]["scan"]))
             found.append(b[end] and (passed[n] < scans or is_just))
@@ -88,13 +89,15 @@ class Run:
                     passed[n], ends[n] = passed[after] + is_scan, ends[after]
         return passed, ends
 
-    def _passing_for_ever(self, n: int) -> float:
-        """How many scans pass in all behind a position."""
+    def _passing_for_ever(self) -> list[float]:
+        """How many scans pass in all behind each position."""
         last = len(self.word) - 1
-        loops = last > self.loop_start
-        if loops and any(state["scan"] for state in self.word[self.loop_start :]):
-            return inf
-        return sum(bool(state["scan"]) for state in self.word[n + 1 :])
+        passing = [0.0] * len(self.word)
+        if last > self.loop_start and any(state["scan"] for state in self.word[self.loop_start :]):
+            passing[last] = inf
+        for n in reversed(range(last)):
+            passing[n] = passing[n + 1] + bool(self.word[n + 1]["scan"])
+        return passing
 
     def following(self, a: Truths) -> Truths:
         """``X a``: a holds at the next position."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -155,10 +156,27 @@ def a_word_in_time(by: random.Random) -> list[dict[str, bool]]:
     return word
 
 
-@pytest.mark.parametrize(
-    ("pattern", "scope"),
-    [(p, s) for p, row in PATTERNS.items() if row.is_timed for s in ScopeKind if s in row.scopes],
-)
+IN_TIME = [
+    (p, s) for p, row in PATTERNS.items() if row.is_timed for s in ScopeKind if s in row.scopes
+]
+
+
+@pytest.mark.parametrize(("pattern", "scope"), IN_TIME)
+def test_what_is_asked_in_time_is_found_exactly_where_it_refutes_the_formula(
+    pattern: Pattern, scope: ScopeKind
+) -> None:
+    by = random.Random(f"{scope} {pattern}")
+    n_kept = Counter[bool]()
+    for _ in range(200):
+        word, within = a_word_in_time(by), by.randint(1, 2)
+        asked = replace(requirement_on(word, scope, within), pattern=pattern)
+        is_kept = holds(pattern, scope, word, len(word) - 1, within)
+        assert is_violated("reference", word, len(word) - 1, asked) is not is_kept, (word, within)
+        n_kept[is_kept] += 1
+    assert min(n_kept[True], n_kept[False]) > 2, n_kept
+
+
+@pytest.mark.parametrize(("pattern", "scope"), IN_TIME)
 def test_what_is_asked_in_time_agrees_with_a_watch_that_reads_along(
     pattern: Pattern, scope: ScopeKind
 ) -> None:

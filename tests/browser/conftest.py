@@ -81,8 +81,11 @@ def is_in(page: Page, machine: str, state: str) -> None:
 
 
 def does(page: Page, says: str) -> None:
-    """Press the button of a move of a person."""
-    page.locator("#people button.possible", has_text=says).first.click()
+    """Press the button of a move of a person, and wait until the page shows what it led to."""
+    with page.expect_response(lambda answer: '"move"' in (answer.request.post_data or "")):
+        page.locator("#people button.possible", has_text=says).first.click()
+    # The answer has come; the page has put it in place before it is asked anything later.
+    page.wait_for_timeout(20)
 
 
 def holds(page: Page, button: str) -> None:

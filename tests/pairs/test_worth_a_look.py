@@ -13,8 +13,8 @@ from tests.support.models import folders, shipped
 
 # Two causes with one effect: a spool that sticks open, and the output before it that sticks on.
 WREN = {
-    "F40c has the same effect as F19 in line 485: 'lift_raise' stuck at TRUE",
-    "F40d has the same effect as F20 in line 486: 'lift_lower' stuck at TRUE",
+    "F40c has the same effect as F19 in line 504: 'lift_raise' stuck at TRUE",
+    "F40d has the same effect as F20 in line 505: 'lift_lower' stuck at TRUE",
 }
 # The legs' contact stuck open, and its wire torn.
 FURTHER = {
