@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.engines import catalogue
+from interlock.independent_judge.player import Player
 from interlock.model.between import ONE_IN_ALL
 from interlock.model.build import build
 from interlock.oversights.found import Looked
@@ -16,6 +17,7 @@ WREN = {
     "F40c has the same effect as F19 in line 504: 'lift_raise' stuck at TRUE",
     "F40d has the same effect as F20 in line 505: 'lift_lower' stuck at TRUE",
 }
+SPRINGS_BACK = "tbrake: RELEASING to PARK (2)"
 # The legs' contact stuck open, and its wire torn.
 FURTHER = {
     "leg-contact-opening": {
@@ -53,4 +55,16 @@ def test_everything_of_wren_occurs_with_faults_and_errors() -> None:
     explored = engine.explore(build(model).system, questions_for(model).queries)
     looked = look(model, explored.answers, explored.limit, engine)
     assert said(looked) == WREN
-    assert looked.undecided == ()
+    (open_,) = looked.undecided
+    assert open_.endswith(f"whether these moves are ever possible: '{SPRINGS_BACK}'")
+
+
+def test_the_knob_springs_back_where_the_fifth_wheel_opens_within_one_scan() -> None:
+    # One move between two scans leaves the knob no time in which its permit could be withdrawn.
+    player = Player(shipped("wren"))
+    for move in (
+        *("scan", "tbrake: RELEASED to PARK", "legs: UP to MID", "scan", "legs: MID to DOWN"),
+        *("hitch: LOCKED to OPEN", "tbrake: PARK to RELEASING", "scan"),
+    ):
+        player.play(move)
+    assert player.enabled(SPRINGS_BACK)
