@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from random import Random
 
 from interlock.kernel.expr import Expr, Op, const, substitute, topological, variables_of
@@ -45,6 +46,9 @@ WHICH = "which fault"
 MOST_CLOSE = 4
 """The few variables of a small part of an expression belong together, whatever it is part of."""
 
+# Of so many systems the order is kept: some hundred numbers each, and their edges.
+_KEPT = 16
+
 
 def variable_order(system: System) -> list[int]:
     """Positions of the system's variables, the one decided first at the front."""
@@ -53,13 +57,19 @@ def variable_order(system: System) -> list[int]:
     first = [index[name] for name in (WHICH,) if name in index]
     start = [v for name, v in index.items() if name not in system.turns and v not in first]
     n_shuffled = min(MOST_STARTS, MOST_PULLED // (len(edges) + 1)) if len(start) > FEW else 0
-    orders = (_settle(edges, begun) for begun in _starts(start, n_shuffled))
-    best = min(orders, key=lambda order: _span(edges, order))
+    best = _settled(tuple(edges), tuple(start), n_shuffled)
     counted = {system.variables[v].name: v for v in best}
     beside = {v: index[MOVED + name] for name, v in counted.items() if MOVED + name in index}
     # Every move reads the phase. On top it splits each set into one part for each phase.
     top = [index[name] for name in system.turns if index[name] not in beside.values()]
     return top + first + [v for one in best for v in (one, beside.get(one)) if v is not None]
+
+
+@lru_cache(_KEPT)
+def _settled(edges: Sequence[Edge], start: Sequence[int], n_shuffled: int) -> Sequence[int]:
+    """The order of least span; kept, since one model is often explored from many states."""
+    orders = (_settle(edges, begun) for begun in _starts(start, n_shuffled))
+    return min(orders, key=lambda order: _span(edges, order))
 
 
 def _starts(given: Sequence[int], n_shuffled: int) -> Iterator[Sequence[int]]:
