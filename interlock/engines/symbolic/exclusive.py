@@ -10,7 +10,7 @@ nine times fewer nodes in all while they were found.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cached_property
 from typing import TypeVar
@@ -47,6 +47,7 @@ def exclusive_flags(system: System) -> tuple[str, ...]:
     there may be more such flags than are found.
     """
     flags = {v.name for v in system.variables if _is_flag(v)}
+    natural = {v.name for v in system.variables if v.domain.lo >= 0}
     asked: dict[str, frozenset[str]] = {}
     for move in system.moves:
         changed = flags & move.updates.keys()
@@ -54,7 +55,7 @@ def exclusive_flags(system: System) -> tuple[str, ...]:
         set_here = {name for name in changed if move.updates[name] is TRUE}
         if not set_here or move.guard is FALSE:
             continue
-        unset = _unset(move.guard) - set_here
+        unset = _unset(move.guard, natural) - set_here
         for name in set_here:
             asked[name] = asked.get(name, unset) & unset
     found: list[str] = []
@@ -70,8 +71,11 @@ def _is_flag(variable: Variable) -> bool:
     return variable.role is Role.FAULT and variable.domain == BOOL and variable.initial == 0
 
 
-def _unset(guard: Expr) -> frozenset[str]:
-    """Variables that are surely 0 where `guard` holds, as far as its shape tells."""
+def _unset(guard: Expr, natural: Set[str]) -> frozenset[str]:
+    """Variables that are surely 0 where `guard` holds, as far as its shape tells.
+
+    A sum below 1 tells it only where none of its variables is negative, as `natural` ones are not.
+    """
     found: set[str] = set()
     parts = [guard]
     while parts:
@@ -82,17 +86,15 @@ def _unset(guard: Expr) -> frozenset[str]:
             case Op.NOT if part.args[0].op is Op.VAR:
                 found.add(part.args[0].name)
             case Op.LT if part.args[1] is const(1):
-                found |= _summed(part.args[0])
+                summed = _summed(part.args[0])
+                found |= summed if summed <= natural else set()
             case _:
                 pass
     return frozenset(found)
 
 
 def _summed(total: Expr) -> set[str]:
-    """The variables of a sum of nothing but variables, else none.
-
-    That no variable of the sum is negative is up to the caller: flags never are.
-    """
+    """The variables of a sum of nothing but variables, else none."""
     nodes = topological([total])
     if any(node.op not in (Op.ADD, Op.VAR) for node in nodes):
         return set()
