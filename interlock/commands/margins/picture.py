@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from textwrap import wrap
 
 from interlock.commands.margins.search import Side
 from interlock.commands.margins.study import Margins, Range, Verdicts
 from interlock.commands.margins.tell import seconds, side_told
 from interlock.pictures.style import DANGER, INK, PALE, SAFE, SAFE_FILL
 from interlock.pictures.svg import element, picture, size_within, text
+from interlock.telling.program import between_told
 
-_LEFT, _HALF, _RIGHT, _TOP, _ROW, _BAR = 300.0, 190.0, 24.0, 74.0, 54.0, 14.0
+_LEFT, _HALF, _RIGHT, _ROW, _BAR = 300.0, 190.0, 24.0, 54.0, 14.0
 _WIDTH = _LEFT + 2 * _HALF + _RIGHT
 _SIZE = 12.0
+_LETTERS = 100  # as many fit into the width
+_ASSUMED = "Where not each value was tried, one edge in each direction is assumed."
 
 
 def to_svg(found: Margins) -> str:
@@ -21,19 +25,22 @@ def to_svg(found: Margins) -> str:
     Each half of a row has a scale of its own: from the value to the farthest that can be tried. The
     bar is what does; a red line with a cross is an edge; a bar with an open end was not decided.
     """
+    assumed = [*wrap(between_told(found.model), _LETTERS), _ASSUMED]
+    top = 82.0 + 15 * len(assumed)
     rows: list[str] = []
     for number, one in enumerate(found.ranges):
-        rows += _row(one, _TOP + number * _ROW)
-    height = _TOP + len(found.ranges) * _ROW + 16
+        rows += _row(one, top + number * _ROW)
+    height = top + len(found.ranges) * _ROW + 16
     middle = _LEFT + _HALF
     head = [
         text(16, 28, found.model.title, font_size=16, font_weight="bold"),
         text(16, 48, "Times that would do: in the bar every verdict stays", font_size=_SIZE),
-        text(middle, 64, "as it is", font_size=11, text_anchor="middle", fill=PALE),
-        text(_LEFT, 64, "less", font_size=11, fill=PALE),
-        text(_LEFT + 2 * _HALF, 64, "more", font_size=11, text_anchor="end", fill=PALE),
+        *(text(16, 65 + 15 * n, says, font_size=11, fill=PALE) for n, says in enumerate(assumed)),
+        text(middle, top - 10, "as it is", font_size=11, text_anchor="middle", fill=PALE),
+        text(_LEFT, top - 10, "less", font_size=11, fill=PALE),
+        text(_LEFT + 2 * _HALF, top - 10, "more", font_size=11, text_anchor="end", fill=PALE),
         element(
-            "line", x1=middle, x2=middle, y1=_TOP - 4, y2=height - 12, stroke=PALE,
+            "line", x1=middle, x2=middle, y1=top - 4, y2=height - 12, stroke=PALE,
             stroke_width=1, stroke_dasharray="3 3",
         ),
     ]  # fmt: skip

@@ -13,7 +13,7 @@ from rich.text import Text
 from interlock.commands.margins.search import Side
 from interlock.commands.margins.study import Margins, Range, Verdicts
 from interlock.kernel.requirement import Outcome
-from interlock.telling.program import between_told
+from interlock.telling.program import between_data, between_told
 
 LEGEND = (
     "Each row: one time alone is given other values, in steps of the unit, and the model explored "
@@ -134,6 +134,7 @@ def to_json(found: Margins) -> str:
     data = {
         "model": found.model.name,
         "title": found.model.title,
+        **between_data(found.model),
         "unit_ms": None if found.model.timing is None else found.model.timing.unit_ms,
         "verdicts": {f.requirement.id: f.says for f in found.base.findings},
         "outcome": found.outcome.value,

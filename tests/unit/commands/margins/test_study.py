@@ -245,6 +245,11 @@ def test_table_data_and_picture_tell_the_same(
     drawn = svg.read_text("utf-8")
     assert "at 0.8 s R1 violated" in drawn
     assert drawn.count("<circle") == len(found["ranges"])
+    # Each names what it rests on.
+    assert found["between_scans"] == str(load(gate).between_scans)
+    assert found["time"] == str(load(gate).timing)
+    assert load(gate).between_scans.says in drawn
+    assert "one edge in each direction is assumed" in drawn
     # The same model gives the same picture.
     again = margins(load(gate), catalogue()["enumerate"](), "claimed", times=SOME)
     assert to_svg(again) == drawn
