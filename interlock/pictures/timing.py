@@ -19,6 +19,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.model import Formula, Model
 from interlock.pictures.frames import changes_in_words, step_in_words
 from interlock.pictures.letters import laid_out_width
+from interlock.pictures.picture import assumption_notes
 from interlock.pictures.signals import Signal, conditions_of, judged, signals_of
 from interlock.pictures.style import DANGER, INK, MONOSPACED, PALE, PAPER
 from interlock.pictures.svg import element, path_through, picture, text, width_of
@@ -82,7 +83,7 @@ def draw_timing(
     diagram.meanings(conditions)
     diagram.story(model)
     says = "Steps: " + " ".join(_step_in_short(model, moment) for moment in drawn[1:])
-    legend = _legend(drawn, run, len(moments) - len(drawn))
+    legend = " ".join([_legend(drawn, run, len(moments) - len(drawn)), *assumption_notes(model)])
     width = max(diagram.width, width_of(title, 16) + 2 * _LEFT, width_of(legend, 10) + 2 * _LEFT)
     parts = [
         text(_LEFT, 26, title, font_size=15, font_weight="bold"),

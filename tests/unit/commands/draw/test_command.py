@@ -43,10 +43,11 @@ def test_pictures_say_what_was_assumed_in_place_of_what_the_model_says(
 ) -> None:
     options = ["--assume", "one in all"] if assumed else []
     assert run(["draw", str(model), "-o", "here", "--format", "gv", *options]) in (0, 1)
-    # What depends on nothing that was explored says nothing of it; a timing diagram has no words.
+    # What depends on nothing that was explored says nothing of it.
     explored = ("conversions.", "permissives-", "matrix.", "run-", "steps-", "side-views.")
+    explored += ("timing-",)
     files = [file for file in Path("here").iterdir() if file.name.startswith(explored)]
-    assert len(files) == 10
+    assert len(files) == 12
     for file in files:
         words = re.sub(r"<[^>]*>|\s+", " ", html.unescape(file.read_text("utf-8"))).split()
         said = "Assumed: at most one move in all between two scans, in place of 'each once'"
