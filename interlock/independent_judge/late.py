@@ -51,7 +51,9 @@ class Lateness:
 
     def note(self) -> None:
         """Note what the sensors give now."""
-        signals = self._signals() if self._most else {}
+        if not self._most:
+            return
+        signals = self._signals()
         since = {
             name: (latest | {signals[name]}, *earlier)
             for name, (latest, *earlier) in self.now.since.items()
