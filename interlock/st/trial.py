@@ -39,7 +39,12 @@ class Difference:
 
 
 def difference(
-    one: ty.Program, other: ty.Program, *, n_scans: int = 400, seed: int = 0
+    one: ty.Program,
+    other: ty.Program,
+    *,
+    settings: Settings | None = None,
+    n_scans: int = 400,
+    seed: int = 0,
 ) -> Difference | None:
     """The first difference in random scans of two programs; None where none was seen.
 
@@ -48,6 +53,8 @@ def difference(
     Parameters
     ----------
     one, other : typed.Program
+    settings : Settings, optional
+        Of both; a program that reads ET needs counted timers.
     n_scans : int, optional
     seed : int, optional
     """
@@ -55,7 +62,7 @@ def difference(
     if sorted(inputs) != sorted((v.name, span_of(v.type)) for v in other.inputs):
         return Difference(0, "", (len(one.inputs), len(other.inputs)))
     chance = random.Random(seed)
-    controllers = [Controller(program, Settings()) for program in (one, other)]
+    controllers = [Controller(program, settings or Settings()) for program in (one, other)]
     shared = sorted(set(controllers[0].names()) & set(controllers[1].names()))
     given = dict.fromkeys((name for name, _ in inputs), 0)
     for name, (least, most) in inputs:

@@ -50,7 +50,7 @@ def _check(model: Model, text: str, root: str | None) -> None:
     if before == after:
         return
     # What is drawn has other statements; so both are tried side by side.
-    found = difference(before, after, n_scans=_SCANS)
+    found = difference(before, after, settings=model.settings, n_scans=_SCANS)
     if found is not None:
         says = f"written anew it differs in scan {found.scan}: {found.name} is {found.values}"
         raise InternalError(f"{file}: {says}")

@@ -10,6 +10,7 @@ from interlock.base.errors import InputError
 from interlock.cli.main import run
 from interlock.exchange.files import load_project, read_files
 from interlock.exchange.writing.files import Written, write_exchange
+from interlock.st.layout import Settings, Timers
 from interlock.st.trial import difference
 from tests.support.exchange_schema import check_schema
 from tests.support.models import MODELS, shipped
@@ -79,6 +80,23 @@ def test_a_program_that_was_drawn_does_the_same(name: str, drawn: str, tmp_path:
     # What is executed is found again, also where a task runs several programs.
     again = load_project({"out.xml": text})
     assert difference(shipped(name).program, again.program, n_scans=100) is None
+
+
+def test_how_long_a_timer_runs_is_tried_with_timers_that_count() -> None:
+    text = (
+        "PROGRAM Main\nVAR_INPUT door : BOOL; END_VAR\nVAR_OUTPUT lamp : BOOL; END_VAR\n"
+        "VAR late : TON; END_VAR\nlate(IN := door, PT := T#2s);\n"
+        "lamp := late.ET > T#1s;\nEND_PROGRAM\n"
+    )
+    one, other = (
+        load_project({"main.st": text.replace("T#1s", bound)}).program
+        for bound in ("T#1s", "T#500ms")
+    )
+    counted = Settings(timers=Timers.COUNTED)
+    assert difference(one, one, settings=counted) is None
+    found = difference(one, other, settings=counted)
+    assert found is not None
+    assert found.name == "lamp"
 
 
 @pytest.mark.parametrize("drawn", WAYS)
