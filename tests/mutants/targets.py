@@ -65,6 +65,18 @@ _FAULTS = (
     "tests/unit/model/test_names.py",
     "tests/unit/independent_judge/test_judge.py",
 )
+_TURNS = (
+    "tests/unit/model/test_turns.py",
+    "tests/unit/independent_judge/test_turns.py",
+    "tests/known/test_between_scans.py",
+    "tests/known/test_chance.py",
+)
+_CLOCKS = (
+    "tests/unit/model/test_clocks.py",
+    "tests/unit/independent_judge/test_clocks.py",
+    "tests/known/test_time.py",
+)
+_LATE = ("tests/known/test_old_values.py", "tests/agree/test_old_values_agree.py")
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
 _KNOWN = "tests/known/test_functional_safety.py"
 _TABLE = "tests/known/test_table_k1.py"
@@ -127,6 +139,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("engines/symbolic", "cutsets", _CUT_SETS),
     **_all("independent_judge", "judge player machines values", _JUDGE),
     **_all("independent_judge", "trace", _TRACES),
+    **_all("independent_judge", "turns", _TURNS),
+    **_all("independent_judge", "clocks", _CLOCKS),
+    **_all("independent_judge", "late", _LATE),
+    **_all("model", "turns", _TURNS),
+    **_all("model", "clocks", _CLOCKS),
+    **_all("model", "old_values", _LATE),
     **_all("model", "build", _MODELS),
     **_all("model", "fault fault_kinds faults", _FAULTS),
     **_all(

@@ -8,10 +8,12 @@ import pytest
 
 from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Player
-from interlock.kernel.system import MOVED, PHASE
+from interlock.independent_judge.turns import events_of, is_limited
+from interlock.kernel.system import MOVED, PHASE, Origin
 from interlock.model.between import ANY_NUMBER, EACH_ONCE, ONE_IN_ALL, BetweenScans
 from interlock.model.build import build
 from tests.support.gate import gate
+from tests.support.timed_gate import timed_gate
 
 FREE = ("from: SHUT, to: BETWEEN, when: drive", "from: SHUT, to: BETWEEN, when: NOT button")
 BOLT = (
@@ -101,3 +103,80 @@ def test_a_model_may_be_taken_under_another_assumption_and_back(tmp_path: Path) 
     back = other.assuming(EACH_ONCE)
     assert (back.between_scans, back.declared_between_scans) == (EACH_ONCE, None)
     assert build(back).system == build(model).system
+
+
+@pytest.mark.parametrize("n", [1, 2, 8])
+def test_so_many_moves_in_all_and_then_a_scan_is_due(tmp_path: Path, n: int) -> None:
+    player = playing(tmp_path, BetweenScans(n), FREE, BOLT)
+    player.play("scan")
+    for k, move in enumerate((["in", "out"] * 4)[:n], start=1):
+        assert player.enabled(move)
+        assert played(player, move)[PHASE] == k
+    for machine in ("gate: SHUT to BETWEEN", "button to TRUE", "out" if n % 2 else "in"):
+        assert not player.enabled(machine)
+        assert player.waits_for_scan(machine)
+    with pytest.raises(InternalError, match="'button to TRUE': a scan is due first"):
+        player.play("button to TRUE")
+    assert played(player, "scan", "button to TRUE")[PHASE] == 1
+
+
+@pytest.mark.parametrize(
+    ("least", "n"),
+    [
+        # The ends of n moves, `least` apart, lie within one second: the least n with n·least ≥ 1 s.
+        ("1.0", 1),
+        ("0.9", 2),
+        ("0.5", 2),
+        ("0.25", 4),
+        ("0.3332", 4),
+        ("0.125", 8),
+        # More than eight are not counted.
+        ("0.12", None),
+    ],
+)
+def test_a_machine_moves_as_often_as_its_least_duration_lets_it(
+    tmp_path: Path, least: str, n: int | None
+) -> None:
+    slow = f"seconds: [{least}, 2], assumed: true"
+    bolt = (
+        BOLT[0],
+        BOLT[1]
+        .replace("name: in}", f"name: in, {slow}}}")
+        .replace("name: out}", f"name: out, {slow}}}"),
+    )
+    run_ = ("title: Gate\n", "title: Gate\nrun: {scan_ms: 1000}\n")
+    player = playing(tmp_path, EACH_ONCE, bolt, run_)
+    player.play("scan")
+    for move in (["in", "out"] * 5)[: n or 10]:
+        assert player.enabled(move)
+        player.play(move)
+    following = "out" if (n or 10) % 2 else "in"
+    assert player.enabled(following) == (n is None)
+    assert player.state().get(MOVED + "bolt") == n
+    # What engines are given says the same, from where it says so by itself.
+    counted = {v.name: v.domain for v in build(player.model).system.variables}
+    assert (MOVED + "bolt" in counted) == (n is not None)
+    if n is not None:
+        assert counted[MOVED + "bolt"].hi == n
+
+
+def test_what_takes_its_time_is_not_limited_where_a_model_has_time(tmp_path: Path) -> None:
+    model = timed_gate(tmp_path)
+    assert {move.machine: is_limited(move, model) for move in model.moves} == {
+        "gate": False,
+        "button": True,
+    }
+    untimed = gate(tmp_path / "untimed")
+    assert all(is_limited(move, untimed) for move in untimed.moves if not move.takes_no_turn)
+
+
+def test_the_events_that_may_come_at_any_moment(tmp_path: Path) -> None:
+    late = ("shut: {reads: gate = SHUT}", "shut: {reads: gate = SHUT, age: 1 scan}")
+    timer = (
+        "drive := pressed;",
+        "t(IN := pressed, PT := T#1s);\ndrive := pressed AND NOT t.Q;",
+    )
+    declared = ("END_VAR\ndrive", "END_VAR\nVAR t : TON; END_VAR\ndrive")
+    found = set(events_of(gate(tmp_path, late, declared, timer)))
+    faults = {kind(f"F{n}") for n in range(1, 6) for kind in (Origin.strike, Origin.clearing)}
+    assert found == faults | {Origin.elapse("t"), Origin.delay("shut")}
