@@ -162,7 +162,7 @@ def find_sets(
         bound = None
     found = {}
     for id_, queries in asked.queries.items():
-        cut = explored.minimal_sets(*queries, most_sets=MOST_SETS)
+        cut = explored.minimal_sets(*queries, most_sets=MOST_SETS, among=tuple(ids))
         sets = tuple(tuple(ids[flag] for flag in one) for one in cut.sets)
         requirement = built.requirements[id_]
         found[id_] = RequirementSets(requirement, sets, cut.n_by_order, bound, cut.limit)

@@ -65,12 +65,15 @@ class Projected(Protocol):
     def seconds(self) -> float:
         """Wall time since the exploration began."""
 
-    def minimal_sets(self, *queries: Query, most_sets: int = MOST_SETS) -> CutSets:
+    def minimal_sets(
+        self, *queries: Query, most_sets: int = MOST_SETS, among: Sequence[str] | None = None
+    ) -> CutSets:
         """The minimal sets of flags with which one of `queries` is found.
 
         For `Stay` they are those set where the endless part of the run begins; for `Trap`
         in the state from which there is no way. Where faults are bounded in the system, so are
-        the sets.
+        the sets. Where some flags are given, only sets of these are looked for, as if no other
+        could be set.
         """
 
     def occurring(

@@ -16,7 +16,7 @@ from interlock.engines.reference import ReferenceEngine
 from interlock.engines.symbolic import SymbolicEngine
 from interlock.engines.symbolic.exclusive import exclusive_flags, merged
 from interlock.engines.symbolic.order import WHICH
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, lt, not_, total, var
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, lt, not_, or_, total, var
 from interlock.kernel.query import Count
 from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Role, System, Variable
 from tests.agree.test_symbolic_agrees import PENDING, check_same
@@ -75,7 +75,7 @@ def test_faults_that_strike_alone_have_the_same_states_and_runs() -> None:
 
 
 def flags_with(*moves: tuple[Expr, dict[str, Expr]]) -> tuple[str, ...]:
-    flags = tuple(Variable(name, BOOL, 0, Role.FAULT) for name in "abc")
+    flags = tuple(Variable(name, BOOL, 0, Role.FAULT) for name in "abcd")
     struck = [Move(f"m{n}", MoveKind.FAULT, g, dict(new)) for n, (g, new) in enumerate(moves)]
     return exclusive_flags(System(flags, tuple(struck)))
 
@@ -89,6 +89,22 @@ A, B, C = var("a"), var("b"), var("c")
         (
             [(and_(not_(B), not_(C)), {"a": TRUE}), (and_(not_(A), not_(C)), {"b": TRUE})],
             ("a", "b"),
+        ),
+        (  # c joins either of them, and is no reason to leave these two
+            [(TRUE, {"c": TRUE}), (not_(or_(B, FALSE)), {"a": TRUE}), (not_(A), {"b": TRUE})],
+            ("a", "b"),
+        ),
+        (  # a joins b and c, which exclude each other
+            [
+                (TRUE, {"a": TRUE}),
+                (not_(or_(C, var("d"))), {"b": TRUE}),
+                (not_(or_(B, var("d"))), {"c": TRUE}),
+            ],
+            ("b", "c"),
+        ),
+        (  # either of two being unset is not both
+            [(or_(not_(B), not_(C)), {"a": TRUE}), (not_(A), {"b": TRUE})],
+            ("a",),
         ),
         ([(not_(C), {"a": TRUE}), (not_(A), {"b": TRUE})], ("a",)),  # a may join b
         ([(not_(B), {"a": TRUE}), (not_(A), {"b": TRUE}), (TRUE, {"b": TRUE})], ("a",)),

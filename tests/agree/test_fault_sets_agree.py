@@ -85,7 +85,10 @@ FLAGS = ("f0", "f1", "f2", "f3")
 
 @st.composite
 def systems_with_faults(draw: st.DrawFn) -> System:
-    """A random system in which some moves need a fault and others need it absent."""
+    """A random system in which some moves need a fault and others need it absent.
+
+    Some of the faults, or all, or none, strike only where no other of these has.
+    """
     base = draw(random_system(most_moves=5))
     by = Choices(draw)
     flags = FLAGS[: by.between(1, len(FLAGS))]
@@ -96,9 +99,11 @@ def systems_with_faults(draw: st.DrawFn) -> System:
         moves.append(
             Move(move.name, move.kind, ex.and_(move.guard, needs), move.updates, move.fair)
         )
+    apart = flags[: by.between(0, len(flags))]
     for flag in flags:
         may_strike = a_truth(by, base.intervals, 1) if by.maybe() else ex.TRUE
-        guard = ex.and_(ex.not_(ex.var(flag)), may_strike)
+        others = [ex.var(other) for other in apart if flag in apart and other != flag]
+        guard = ex.and_(ex.not_(ex.var(flag)), ex.not_(ex.or_(*others)), may_strike)
         moves.append(Move(f"{flag} strikes", MoveKind.FAULT, guard, {flag: ex.TRUE}))
     variables = tuple(Variable(flag, BOOL, 0, Role.FAULT) for flag in flags)
     return base.extended(variables, moves)
@@ -134,9 +139,17 @@ def test_the_sets_of_random_systems_are_those_of_restricted_systems(data: st.Dat
     target, stay = data.draw(conditions(system)), data.draw(conditions(system))
     flags = tuple(v.name for v in system.variables if v.name in FLAGS)
     explored = Explored(system, flags)
+    few = tuple(data.draw(st.lists(st.sampled_from(flags), unique=True)))
     for query in (Reach(target), Stay(target, stay), Stay(ex.TRUE, stay)):
-        ours = {frozenset(one) for one in explored.minimal_sets(query).sets}
-        assert ours == minimal_by_restriction(system, query), query
+        found, known = explored.minimal_sets(query), minimal_by_restriction(system, query)
+        assert {frozenset(one) for one in found.sets} == known, query
+        # In the order of the flags and of how many they are, and counted so.
+        order = [(len(one), [flags.index(flag) for flag in one]) for one in found.sets]
+        assert order == sorted(order)
+        assert sum(found.n_by_order) == len(known)
+        assert all(found.n_by_order[len(one)] for one in known)
+        among = {frozenset(one) for one in explored.minimal_sets(query, among=few).sets}
+        assert among == {one for one in known if one <= set(few)}, query
 
 
 @given(data=st.data())

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from interlock.engines.reference import ReferenceEngine
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.projected import Projects
 from interlock.kernel.query import DeclinedError, Limits, Reach, Stay, Trap, Values
-from interlock.kernel.system import Move, MoveKind, System
+from interlock.kernel.system import Move, MoveKind, Role, System
 from interlock.kernel.witness import check_run
 from tests.support.build import is_, move, system
 
@@ -40,6 +42,49 @@ def test_minimal_sets_are_enough_and_nothing_less_is(projects: Projects) -> None
     assert (either.sets, either.n_by_order) == ((("c",),), (0, 1, 1))
     assert seen.minimal_sets(Reach(is_("at", 2))).sets == ((),)
     assert seen.minimal_sets(Reach(FALSE)).sets == ()
+
+
+def test_sets_among_some_flags_are_those_that_need_no_other(projects: Projects) -> None:
+    seen, either = projects.project(machine(), FLAGS), Reach(or_(is_("at", 3), is_("at", 4)))
+    assert seen.minimal_sets(either, among=("b", "a")).sets == (("b", "a"),)
+    assert seen.minimal_sets(either, among=("c", "a")).sets == (("c",),)
+    assert seen.minimal_sets(either, among=("a",)).sets == ()
+
+
+def test_flags_of_which_one_alone_is_set_are_seen_one_by_one(projects: Projects) -> None:
+    """a and b exclude each other; c may join either."""
+    of = system(
+        {"at": (0, 3, 0), "a": (0, 1, 0), "b": (0, 1, 0), "c": (0, 1, 0)},
+        move("by a", and_(is_("at", 0), var("a"), var("c")), {"at": 1}),
+        move("by b", and_(is_("at", 0), var("b")), {"at": 2}),
+        move("by both", and_(is_("at", 0), var("a"), var("b")), {"at": 3}),
+        strikes("a", not_(var("b"))),
+        strikes("b", not_(var("a"))),
+        strikes("c"),
+    )
+    of = replace(
+        of,
+        variables=tuple(
+            replace(v, role=Role.FAULT) if v.name in FLAGS else v for v in of.variables
+        ),
+    )
+    seen = projects.project(of, FLAGS)
+    assert seen.n_states == ReferenceEngine().explore(of, []).n_states
+    assert seen.minimal_sets(Reach(not_(is_("at", 0)))).sets == (("b",), ("a", "c"))
+    assert seen.minimal_sets(Reach(not_(is_("at", 0)))).n_by_order == (0, 1, 1)
+    assert seen.minimal_sets(Reach(not_(is_("at", 0))), among=("a", "c")).sets == (("a", "c"),)
+    assert seen.minimal_sets(Reach(is_("at", 3))).sets == ()
+    assert seen.minimal_sets(Reach(TRUE)).sets == ((),)
+    assert seen.occurring(Reach(is_("at", 2))) == ((0, 1, 0), (0, 1, 1))
+    assert seen.occurring(Reach(is_("at", 1)), ("c", "b")) == ((1, 0),)
+    run = seen.nearest(is_("at", 2))
+    assert run is not None
+    check_run(of, run)
+    part = seen.part({"by b": var("c")})
+    assert part is not None
+    # One move beyond what is allowed is seen, and no more.
+    assert part.minimal_sets(Reach(is_("at", 2))).sets == (("b",),)
+    assert part.minimal_sets(Stay(TRUE, is_("at", 2))).sets == (("b", "c"),)
 
 
 def test_what_goes_on_for_ever_and_what_is_lost_have_their_sets(projects: Projects) -> None:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from itertools import product
 
 from interlock.commands.faults.runs import HarmRun, RunFinder
@@ -17,6 +16,7 @@ from interlock.commands.faults.tolerance import (
     pairs_of,
     with_sensor_faults,
 )
+from interlock.commands.faults.worth import Worth
 from interlock.engines import projector
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
@@ -222,8 +222,7 @@ class _Study:
         sets = {id_: found.without(self._added) for id_, found in everything.items()}
         changes: list[Change] = []
         if self._options.sensors:
-            with_these = partial(self._sets_with, wanted, everything)
-            changes = losses_by_change(self._model, self._added, with_these)
+            changes = losses_by_change(self._model, self._added, self._sets_with(everything))
         human_sets = self._human_sets(wanted, sets) if self._options.human else {}
         finder = RunFinder(self._given, self._engine, limits=limits)
         runs = self._runs(finder, [sets[id_] for id_ in wanted])
@@ -262,17 +261,19 @@ class _Study:
         return self._together(build(model, run_class), wanted.values())
 
     def _sets_with(
-        self,
-        wanted: Mapping[str, Requirement],
-        everything: Mapping[str, RequirementSets],
-        more: frozenset[str],
-    ) -> Mapping[str, RequirementSets]:
-        """The sets of the given faults and `more`; those of common causes may be left out."""
-        if self._options.order is not None or more <= self._given.faults.keys():
-            return everything
-        own = {fault.id for fault in self._given.live_faults if not fault.common_cause}
-        faults = tuple(id_ for id_ in self._model.faults if id_ in own or id_ in more)
-        return self._together(build(self._model, RunClass(faults, None)), wanted.values())
+        self, everything: Mapping[str, RequirementSets]
+    ) -> Callable[[frozenset[str]], Mapping[str, RequirementSets]]:
+        """Tells the sets of the given faults and more; those of common causes may be left out."""
+        if self._options.order is not None:
+            return lambda _: everything
+        given = self._given.faults.keys()
+        worth = Worth(
+            self._model,
+            everything,
+            frozenset(self._added),
+            lambda built, asked, ids, of: self._explored(built.run_class.says + of, asked, ids),
+        )
+        return lambda more: everything if more <= given else worth.sets_with(more)
 
     def _together(
         self, built: Built, requirements: Iterable[Requirement]

@@ -7,6 +7,11 @@ with 82 faults, at most one in a run, from 54 down to 23, one with any of 20 fro
 generated interlocks up to twice as long; further orders of the steps hardly mattered. Giving a
 step only the states that are new to it made generated interlocks two to three times slower, as
 their diagrams are the larger ones.
+
+Where more than one move may come before a scan, letting any number of faults gather in settled
+states before what lies between scans is followed takes a line of presses with 11 faults from 0.9
+to 0.2, with 43 more of which one alone strikes from 19 to 6, and a vehicle model with any of 8 from
+15.6 to 8.5. With at most two of the 8 it would take 13.3 in place of 9.6, with one 8.0 for 4.3.
 """
 
 from __future__ import annotations
@@ -114,9 +119,11 @@ class Search:
         if settled.is_outrun:
             between = self._between = Between(settled, self.irregular, self._check)
             if settled.is_outrun_by_moves:
-                # All that happens without a fault is found before one strikes.
+                # All that happens without a fault is found before one strikes. Where faults gather,
+                # they are let do so in settled states first: under all of them these are simple.
+                gathered = strikes if settled.has_free_strikes else []
                 unstruck = partial(between.follow, with_strikes=False)
-                self.levels = [usual, [unstruck], [between.struck]]
+                self.levels = [usual, gathered, [unstruck], [between.struck]]
             self.levels.append([partial(between.follow, with_strikes=True)])
 
     def only_where(self, allowed: Mapping[str, Node]) -> Search | None:

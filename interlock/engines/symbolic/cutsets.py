@@ -134,7 +134,7 @@ class _Hunt:
             # The search may start behind a fault that struck at power-up.
             found = self._closed(found | self._search.start, few & ~enough)
             # More faults than are enough lead to no further minimal set.
-            enough = enough | _upwards(self._dd, self._accidents(found) & few, self._bits)
+            enough = enough | upwards(self._dd, self._accidents(found) & few, self._bits)
             found = found & ~enough
             is_last = not self._leads_into(found, ~few & ~enough)
             yield enough, None if is_last else order
@@ -198,7 +198,7 @@ def _without(dd: Diagrams, node: Node, bit: int) -> Node:
     return node.substitute(dd.substitution([(bit, dd.false)]))
 
 
-def _upwards(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
+def upwards(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
     """The sets that contain one of `family`."""
     for bit in sorted(bits, reverse=True):
         family = family | dd.bits[bit] & _without(dd, family, bit)
@@ -207,7 +207,7 @@ def _upwards(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
 
 def minimal_of(dd: Diagrams, family: Node, bits: Sequence[int]) -> Node:
     """The minimal elements of a family of sets; every bit is decided in each of them."""
-    enough = _upwards(dd, family, bits)
+    enough = upwards(dd, family, bits)
     minimal = enough
     for bit in sorted(bits, reverse=True):
         minimal = minimal & ~(dd.bits[bit] & _without(dd, enough, bit))

@@ -25,6 +25,7 @@ from interlock.kernel.expr import (
     const,
     eq,
     ite,
+    not_,
     or_,
     substitute,
     topological,
@@ -58,13 +59,17 @@ def exclusive_flags(system: System) -> tuple[str, ...]:
         unset = _unset(move.guard, natural) - set_here
         for name in set_here:
             asked[name] = asked.get(name, unset) & unset
-    found: list[str] = []
-    for name in system.index:
-        if name in flags and name in asked:
-            others = asked[name]
-            if all(other in others and name in asked[other] for other in found):
-                found.append(name)
-    return tuple(found)
+    shut_out = {
+        name: {other for other in asked[name] if name in asked.get(other, ())}
+        for name in system.index
+        if name in flags and name in asked
+    }
+    found: set[str] = set()
+    # One that shuts out few would keep many others from being taken.
+    for name in sorted(shut_out, key=lambda name: -len(shut_out[name])):
+        if found <= shut_out[name]:
+            found.add(name)
+    return tuple(name for name in system.index if name in found)
 
 
 def _is_flag(variable: Variable) -> bool:
@@ -85,6 +90,8 @@ def _unset(guard: Expr, natural: Set[str]) -> frozenset[str]:
                 parts += part.args
             case Op.NOT if part.args[0].op is Op.VAR:
                 found.add(part.args[0].name)
+            case Op.NOT if part.args[0].op is Op.OR:
+                parts += [not_(either) for either in part.args[0].args]
             case Op.LT if part.args[1] is const(1):
                 summed = _summed(part.args[0])
                 found |= summed if summed <= natural else set()
@@ -116,9 +123,14 @@ class Merged:
     flags: tuple[str, ...]
 
     @cached_property
+    def number(self) -> dict[str, int]:
+        """For each flag the value of the variable where it is set."""
+        return {flag: n for n, flag in enumerate(self.flags, start=1)}
+
+    @cached_property
     def _instead(self) -> dict[str, Expr]:
         which = var(WHICH)
-        return {flag: eq(which, const(n)) for n, flag in enumerate(self.flags, start=1)}
+        return {flag: eq(which, const(n)) for flag, n in self.number.items()}
 
     @cached_property
     def system(self) -> System:
@@ -158,16 +170,17 @@ class Merged:
     def told(self, answer: Answer) -> Answer:
         """An answer about the merged system as one about the original."""
         witness = answer.witness
-        return answer if witness is None else replace(answer, witness=self._run(witness))
+        return answer if witness is None else replace(answer, witness=self.run(witness))
 
-    def _run(self, witness: Witness) -> Witness:
+    def run(self, witness: Witness) -> Witness:
+        """A run of the merged system as one of the original."""
         steps = tuple(Step(step.move, self._state(step.state)) for step in witness.steps)
         return replace(witness, initial=self._state(witness.initial), steps=steps)
 
     def _state(self, state: State) -> State:
         named = self.system.named(state)
         which = named[WHICH]
-        named |= {flag: int(n == which) for n, flag in enumerate(self.flags, start=1)}
+        named |= {flag: int(n == which) for flag, n in self.number.items()}
         return tuple(named[name] for name in self.original.index)
 
 

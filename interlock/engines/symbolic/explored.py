@@ -11,16 +11,18 @@ from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.chaining import Search, chained
-from interlock.engines.symbolic.cutsets import check_flags, list_minimal
+from interlock.engines.symbolic.cutsets import check_flags
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
+from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.paths import Paths
+from interlock.engines.symbolic.projection import Projection
 from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.expr import Expr, and_, var
@@ -31,6 +33,8 @@ from interlock.kernel.witness import Witness
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
+
+_Asked = TypeVar("_Asked")
 
 
 class Explored:
@@ -65,7 +69,9 @@ class Explored:
         progress: ProgressSink | None = None,
     ) -> None:
         check_flags(system, flags)
-        self.system = system
+        self._merged = merged(system)
+        self._own = system
+        self.system = system if self._merged is None else self._merged.system
         self.flags = tuple(flags)
         self._budget = Budget(limits, progress)
         self._space: Space | None = None
@@ -76,7 +82,7 @@ class Explored:
         self.n_states = 1
         try:
             # Rings are for runs; what is asked here needs only the set.
-            self._space = Space(system, self._budget, breadth_first_work=0)
+            self._space = Space(self.system, self._budget, breadth_first_work=0)
             self._space.explore()
         except LimitError:
             pass
@@ -101,21 +107,23 @@ class Explored:
             f"bytes {DEFAULT_BYTES if most is None else most:,}"
         )
 
-    def minimal_sets(self, *queries: Query, most_sets: int = MOST_SETS) -> CutSets:
+    def minimal_sets(
+        self, *queries: Query, most_sets: int = MOST_SETS, among: Sequence[str] | None = None
+    ) -> CutSets:
         """The minimal sets of flags with which one of `queries` is found.
 
         For `Stay` they are those set where the endless part of the run begins; for `Trap`
-        in the state from which there is no way. Where faults
-        are bounded in the system, so are the sets.
+        in the state from which there is no way. Where faults are bounded in the system, so are
+        the sets. Where some flags are given, only sets of these are looked for.
         """
         before = self._budget.seconds
         try:
-            space = self._whole()
-            dd = space.diagrams
-            enough = dd.disjunction(
-                [self._forgotten(self._violations(query), self.flags) for query in queries]
-            )
-            sets, counts = list_minimal(dd, enough, self._bits, self.flags, most_sets)
+            dd, seen = self._whole().diagrams, self._seen
+            among = self.flags if among is None else among
+            unset = seen.unset(flag for flag in self.flags if flag not in among)
+            found = [self._violations(self._asked(query)) & unset for query in queries]
+            enough = dd.disjunction([seen.forgotten(states, among) for states in found])
+            sets, counts = seen.minimal_sets(enough, among, most_sets)
             return CutSets(sets, counts, None, self._budget.seconds - before, dd.n_bytes)
         except LimitError:
             pass
@@ -142,10 +150,7 @@ class Explored:
         """
         names = self.flags if names is None else names
         try:
-            space = self._whole()
-            found = self._forgotten(self._violations(query), names)
-            places = [self.system.index[name] for name in names]
-            return tuple(sorted(values for values, _ in space.encoding.split(found, places)))
+            return self._seen.rows(self._violations(self._asked(query)), names)
         except LimitError:
             return None
         except MemoryError:
@@ -162,24 +167,29 @@ class Explored:
         """
         try:
             space = self._whole()
-            steps = Paths(space).to_nearest(space.encoding.truth(target))
+            steps = Paths(space).to_nearest(space.encoding.truth(self._asked(target)))
         except LimitError:
             return None
         except MemoryError:
             self._note_memory()
             return None
-        return None if steps is None else Witness(space.system.initial, tuple(steps))
+        if steps is None:
+            return None
+        run = Witness(space.system.initial, tuple(steps))
+        return run if self._merged is None else self._merged.run(run)
 
     def _whole(self) -> Space:
         if self._space is None or not self._space.is_complete:
             raise LimitError
         return self._space
 
-    def _forgotten(self, states: Node, names: Sequence[str]) -> Node:
-        space = self._whole()
-        kept = {bit for name in names for bit in space.encoding.bits[self.system.index[name]]}
-        others = space.diagrams.positive(set(range(space.diagrams.n_bits)) - kept)
-        return states.exists(others)
+    def _asked(self, asked: _Asked) -> _Asked:
+        """A query or an expression over the variables that were explored."""
+        return asked if self._merged is None else self._merged.asked(asked)
+
+    @cached_property
+    def _seen(self) -> Projection:
+        return Projection(self._whole().encoding, self._merged)
 
     def _violations(self, query: Query) -> Node:
         if query not in self._violating:
@@ -241,7 +251,7 @@ class Explored:
         new._all = self
         new._space = space
         truth = space.encoding.truth
-        where = {name: truth(expr) for name, expr in allowed.items()}
+        where = {name: truth(self._asked(expr)) for name, expr in allowed.items()}
         space.moves = [m.restricted(where[m.name]) if m.name in where else m for m in space.moves]
         space.reached, space.chained = self._reached_where(where)
         new._leading_out = tuple(
@@ -266,7 +276,7 @@ class Explored:
         dd = space.diagrams
         start = search.start
         # What is allowed while no flag is set leads to all that is reached without any.
-        unset = dd.conjunction(~dd.bits[bit] for bit in self._bits)
+        unset = self._seen.unset(self.flags)
         if not any((space.reached & unset & ~where).satisfiable() for where in allowed.values()):
             start = start | space.chained[1] & unset
         found = start
@@ -280,11 +290,6 @@ class Explored:
         """What one move beyond a part leads to; nothing of the whole."""
         return self._whole().diagrams.false
 
-    @property
-    def _bits(self) -> list[int]:
-        space = self._whole()
-        return [space.encoding.bits[self.system.index[flag]][0] for flag in self.flags]
-
     @cached_property
     def _ways_back(self) -> WaysBack:
         return WaysBack(self._whole())
@@ -297,8 +302,8 @@ class Explored:
         """
         space = copy(self._whole())
         conditions = {
-            move.name: and_(*(var(flag) for flag in self.flags if flag in move.updates))
-            for move in self.system.moves
+            move.name: self._asked(and_(*(var(f) for f in self.flags if f in move.updates)))
+            for move in self._own.moves
         }
         space.system = replace(
             self.system,

@@ -12,13 +12,14 @@ variables instead of thirty.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
 from interlock.engines.symbolic.moves import SymbolicMove, plan
-from interlock.kernel.system import PHASE, MoveKind
+from interlock.kernel.system import PHASE, MoveKind, Role
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Diagrams, Node, Substitution
@@ -50,6 +51,8 @@ class Settling:
         The variables left out, by position: their values by those of others.
     strikes : frozenset of str
         Names of the moves that faults make.
+    has_free_strikes : bool
+        Whether one is made whatever other faults have struck, so that they may gather.
     is_outrun : bool
         Whether a move may follow another without a scan in between.
     is_outrun_by_moves : bool
@@ -67,6 +70,7 @@ class Settling:
         self.scan = scan
         kinds = {move.name: move.kind for move in encoding.system.moves}
         self.strikes = frozenset(m.name for m in moves if kinds[m.name] is MoveKind.FAULT)
+        self.has_free_strikes = self._have_free_strikes(moves)
         self.is_outrun = self._may_follow(self.moves)
         self.is_outrun_by_moves = self._may_follow(
             [move for move in self.moves if move.name not in self.strikes]
@@ -87,6 +91,17 @@ class Settling:
         self._restless = {v: self._changing(v, self._unmoved[v]) for v in kept}
         self.steps = [self._step(move.name, move.guard, move.values) for move in self.moves]
         self.repeat = self._step(scan.name, encoding.diagrams.true, {})
+
+    def _have_free_strikes(self, moves: Sequence[SymbolicMove]) -> bool:
+        system = self._encoding.system
+        flags = {v for v, variable in enumerate(system.variables) if variable.role is Role.FAULT}
+        strikes = [move for move in moves if move.name in self.strikes]
+        writers = Counter(v for move in strikes for v in flags & move.values.keys())
+        return any(
+            all(v in move.values and writers[v] == 1 for v in read)
+            for move in strikes
+            if (read := flags & self._encoding.variables_in([move.guard]))
+        )
 
     def _may_follow(self, moves: Sequence[SymbolicMove]) -> bool:
         """Whether one of `moves` may be made behind another, or behind itself, without a scan."""

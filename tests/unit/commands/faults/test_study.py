@@ -218,6 +218,24 @@ def test_added_faults_of_two_sensors_need_not_strike_in_one_run(
     assert ("guard_1_a",) in {change.sensors for change in found.changes}
 
 
+def test_what_is_too_much_for_all_sensors_together_is_asked_for_each(tmp_path: Path) -> None:
+    model = press_line(tmp_path, (1,))
+    options = Options(order=None, n_runs=0, only=("R1a", "R1b", "R1c", "R1e"))
+    found = study_faults(model, catalogue()["enumerate"](), options)
+    together = found.explorations[-1]
+    assert together.says == (
+        "any number of component faults beside one added to tell what a sensor is worth"
+    )
+    fewer = replace(options, limits=Limits(max_states=together.n_states - 1))
+    again = study_faults(model, catalogue()["enumerate"](), fewer)
+    assert [one.limit is None for one in again.explorations].count(False) == 1
+    assert len(again.explorations) > len(found.explorations)
+    assert again.changes == found.changes
+    # R1c falls to one fault already, R1a to two, R1e to none; R1b needs none and can lose nothing.
+    lost = {loss.requirement for change in found.changes for loss in change.losses}
+    assert lost == {"R1a", "R1c", "R1e"}
+
+
 @pytest.mark.slow
 def test_all_faults_of_a_first_model_strike_in_any_number(tmp_path: Path) -> None:
     """Six machines, 16 signals, 8 faults, and 32 more to tell what each sensor is worth."""
