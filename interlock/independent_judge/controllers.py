@@ -10,9 +10,10 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from interlock.base.errors import InputError
+from interlock.model.controller import Controller
 from interlock.model.model import Model
 from interlock.st.direct.controller import DirectController
-from interlock.st.interpret import Controller
+from interlock.st.interpret import Controller as Interpreted
 from interlock.st.layout import lay_out
 from interlock.st.scans import ScanResult
 
@@ -57,43 +58,45 @@ class Executed(Protocol):
         ...
 
 
-def controller_of(model: Model) -> Executed:
-    """A controller with the program of `model`, in the state of power-up.
+def executed(controller: Controller) -> Executed:
+    """One that executes the program of `controller`, in the state of power-up.
 
     Where a program was changed after it was read, or where it cannot be executed as written (it
     calls what is not in its files), what was checked is executed.
     """
-    as_written = _as_written(model)
-    return Controller(model.program, model.settings) if as_written is None else as_written
+    as_written = _as_written(controller)
+    if as_written is not None:
+        return as_written
+    return Interpreted(controller.program, controller.settings)
 
 
 def is_executed_as_written(model: Model) -> bool:
-    """Whether the judge executes a project's text and not what was made of it."""
-    return _as_written(model) is not None
+    """Whether the judge executes the text of every project and not what was made of it."""
+    return all(_as_written(one) is not None for one in model.controllers)
 
 
-def _as_written(model: Model) -> DirectController | None:
-    project = model.project
-    if project is None or project.is_plain or project.program is not model.program:
+def _as_written(one: Controller) -> DirectController | None:
+    project = one.project
+    if project is None or project.is_plain or project.program is not one.program:
         return None
-    layout = lay_out(model.program, model.settings)
+    layout = lay_out(one.program, one.settings)
     spans = {v.name: (v.domain.lo, v.domain.hi) for v in layout.variables}
-    stand_ins = model.program.stand_ins
+    stand_ins = one.program.stand_ins
     try:
         made = DirectController(
-            project.files, project.root, model.settings, spans, layout.tables, stand_ins
+            project.files, project.root, one.settings, spans, layout.tables, stand_ins
         )
     except InputError:
         return None
     # Where elaboration has made variables of its own, states could not be compared.
-    return made if spans.keys() <= made.values().keys() and _can_scan(made, model) else None
+    return made if spans.keys() <= made.values().keys() and _can_scan(made, one) else None
 
 
-def _can_scan(controller: DirectController, model: Model) -> bool:
+def _can_scan(controller: DirectController, one: Controller) -> bool:
     """Whether a first scan comes to its end: a pointer may point to nothing."""
     before = controller.exact_values()
     try:
-        controller.scan({v.name: v.initial for v in model.program.inputs})
+        controller.scan({v.name: v.initial for v in one.program.inputs})
     except InputError:
         return False
     controller.remember(before)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from time import monotonic
 
 from interlock.base.errors import InternalError
-from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.happenings import Happening
+from interlock.independent_judge.player import Player
 from interlock.independent_judge.trace import holds
 from interlock.kernel.asking import Question
 from interlock.kernel.evaluate import State
@@ -180,6 +181,8 @@ def observe(
     after_scan = player.state()[PHASE] == 0
     if statement is None:
         return after_scan, {}
+    if statement.after_scan_of:
+        after_scan = after_scan and player.scanned_by() == statement.after_scan_of
     values = player.truth if truth is None else truth
     if statement.about_signals:
         signals = {name.casefold(): value for name, value in player.signals().items()}
@@ -343,7 +346,7 @@ def owed_by_loop(
 def _judge_arithmetic(id_: str, player: Player) -> None:
     if id_ != ARITHMETIC:
         raise InternalError(f"{id_}: the model states no such requirement")
-    if not player.controller.scan(player.as_read()).defects:
+    if not player.fails_next():
         raise InternalError(
             f"{id_}: the engine says that the next scan leaves a range, the replay that it does not"
         )

@@ -45,6 +45,7 @@ class Lateness:
     def __init__(self, model: Model, signals: Callable[[], Mapping[str, int]]) -> None:
         self._signals = signals
         self._most = {sensor.name: sensor.age for sensor in model.late_sensors}
+        self._read_by = {one.scan: set(one.inputs) for one in model.controllers}
         now = signals() if self._most else {}
         # Before power-up nothing came over the bus: what it gives first is what is there then.
         self.now = Given({name: (frozenset([now[name]]),) for name in self._most})
@@ -60,13 +61,16 @@ class Lateness:
         }
         self.now = replace(self.now, since=since)
 
-    def begin_anew(self, signals: Mapping[str, int]) -> None:
-        """Note a scan that was made when the sensors gave `signals`."""
+    def begin_anew(self, scan: str, signals: Mapping[str, int]) -> None:
+        """Note a scan that was made when the sensors gave `signals`; others' go on."""
+        read = self._read_by[scan]
         since = {
             name: (frozenset([signals[name]]), *given)[: self._most[name]]
+            if name in read
+            else given
             for name, given in self.now.since.items()
         }
-        self.now = Given(since)
+        self.now = Given(since, self.now.late - read)
 
     def why_not(self, signal: str) -> str:
         """Why the next scan cannot read what the sensor of `signal` gives no longer; else empty."""

@@ -10,7 +10,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError, Place
-from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.happenings import Happening
+from interlock.independent_judge.player import Player
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN

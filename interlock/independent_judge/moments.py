@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.happenings import Happening
+from interlock.independent_judge.player import Player
 from interlock.model.model import Model
 from interlock.model.timing import TICK
 from interlock.st.evaluate import evaluate_expression

@@ -11,16 +11,18 @@ from dataclasses import dataclass
 
 from interlock.base.errors import InternalError
 from interlock.independent_judge.clocks import Ages, Clocks
-from interlock.independent_judge.controllers import controller_of
+from interlock.independent_judge.controllers import Executed
+from interlock.independent_judge.happenings import Change, Happening
 from interlock.independent_judge.late import Given, Lateness
 from interlock.independent_judge.machines import Plant
+from interlock.independent_judge.programs import Memories, Programs
 from interlock.independent_judge.turns import Turned, TurnsTaken, events_of, is_limited
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import Event, MoveKind, Origin
-from interlock.model.build import SCAN, fault_flag, held_value
+from interlock.model.build import fault_flag, held_value
+from interlock.model.controller import STILL
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
-from interlock.model.inside import variables_inside
 from interlock.model.model import Model, ModelMove
 from interlock.model.old_values import late_in_words
 from interlock.model.timing import TICK, Timing
@@ -30,47 +32,11 @@ from interlock.st.types import label_of
 
 
 @dataclass(frozen=True)
-class Change:
-    """A variable that changed: its name and its values as labels."""
-
-    name: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
-class Happening:
-    """One step of a run, as it is told.
-
-    Attributes
-    ----------
-    move : str
-        Name of the move.
-    kind : MoveKind
-    says : str
-        The move in the trade's words; may be empty.
-    changes : tuple of Change
-        Machines, controls and outputs that changed.
-    scan : ScanResult or None
-        For a scan: what the program did.
-    origin : Origin or None
-        The fault, the timer or the late signal that it belongs to.
-    """
-
-    move: str
-    kind: MoveKind
-    says: str
-    changes: tuple[Change, ...]
-    scan: ScanResult | None = None
-    origin: Origin | None = None
-
-
-@dataclass(frozen=True)
 class Moment:
     """A state of a player that it can go back to, see `Player.moment`."""
 
     plant: Mapping[str, int]
-    memory: Mapping[str, int]
+    memory: Memories
     struck: Mapping[str, bool]
     ever: frozenset[str]
     held: Mapping[str, int]
@@ -107,8 +73,7 @@ class Player:
             for effect in fault.effects
             if effect.kind.holds
         }
-        self.controller = controller_of(model)
-        self._inside = variables_inside(model)
+        self.programs = Programs(model)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
@@ -131,23 +96,30 @@ class Player:
         values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
         for name, value in self.outputs().items():
             values[name.casefold()] = value
-        if self._inside:
-            kept = self.controller.values()
-            values |= {path: kept[name] for path, name in self._inside.items()}
-        return values
+        return values | self.programs.inside()
 
     @property
     def truth(self) -> Mapping[str, int]:
         """The values of this moment by casefolded name; later moves do not change them."""
         return Values(self._direct(), self._terms)
 
+    @property
+    def controller(self) -> Executed:
+        """The controller of a model with one."""
+        return self.programs.only
+
+    @controller.setter
+    def controller(self, other: Executed) -> None:
+        """Have another in its place."""
+        self.programs.put_only(other)
+
     def reading(self) -> dict[str, float]:
-        """What the program's variables hold, inner ones too, by casefolded path."""
-        return {name: self.controller.read(name) for name in self.controller.names()}
+        """What the programs' variables hold, inner ones too, by casefolded path."""
+        return self.programs.reading()
 
     def outputs(self) -> dict[str, int]:
         """The outputs as they reach lamps and valves, faults included."""
-        values = self.controller.values()
+        values = self.programs.values()
         return {name: self._through(values[name], name, Site.OUTPUT) for name in self.model.outputs}
 
     def struck(self) -> tuple[str, ...]:
@@ -188,7 +160,7 @@ class Player:
 
     def state(self) -> dict[str, int]:
         """Values by the names of the kernel's variables."""
-        values = dict(self.controller.values())
+        values = self.programs.values()
         values |= self._plant.states()
         for id_, struck in self._struck.items():
             values[fault_flag(id_)] = int(struck)
@@ -200,7 +172,7 @@ class Player:
         """This state, to be given back to `go_back`."""
         return Moment(
             self._plant.states(),
-            self.controller.exact_values(),
+            self.programs.exact_values(),
             dict(self._struck),
             frozenset(self._ever),
             dict(self._held),
@@ -212,7 +184,7 @@ class Player:
     def go_back(self, moment: Moment) -> None:
         """Be in an earlier state again."""
         self._plant.put(moment.plant)
-        self.controller.remember(moment.memory)
+        self.programs.remember(moment.memory)
         self._put_in_force(moment.struck)
         self._ever = set(moment.ever)
         self._held = dict(moment.held)
@@ -251,8 +223,23 @@ class Player:
                 yield name
 
     def _by_the_controller(self) -> Iterator[str]:
-        yield SCAN
-        yield from (Origin.elapse(t).move_name for t in self.controller.running_timers())
+        yield from filter(self.may_scan, self.programs.scans)
+        yield from (Origin.elapse(t).move_name for t in self.programs.running_timers())
+
+    def may_scan(self, scan: str) -> bool:
+        """Whether the controller of a scan scans at all now."""
+        condition = self.programs.scans[scan].scans_while
+        return condition is None or bool(evaluate_expression(condition, self.truth))
+
+    def scanned_by(self) -> str:
+        """The controller whose scan led here; empty where anything else did."""
+        scan = self._turns.scan_led_here
+        return self.programs.scans[scan].name if scan else ""
+
+    def fails_next(self) -> bool:
+        """Whether the next scan of some controller does what none should."""
+        read, scans = self.as_read(), filter(self.may_scan, self.programs.scans)
+        return any(self.programs.defects(scan, read) for scan in scans)
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
@@ -261,7 +248,10 @@ class Player:
     def waits_for_scan(self, move: str) -> bool:
         """Whether a scan must come before the move called `move`, its own condition apart."""
         asked = self._moves[move]
-        return is_limited(asked, self.model) and not self._turns.has_one(asked.machine)
+        if not is_limited(asked, self.model) or self._turns.has_one(asked.machine):
+            return False
+        # Where nobody scans any more nothing waits for a scan.
+        return any(map(self.may_scan, self.programs.scans))
 
     def possible(self, move: str) -> bool:
         """Whether the move's own condition holds now, a scan being due or not."""
@@ -298,9 +288,14 @@ class Player:
             return self._pass_time(self.model.timing)
         if not self._clocks.is_ripe(move):
             raise InternalError(f"replay refuses '{move}': it takes more time")
-        if move == SCAN:
-            scan = self._scan()
-            kind, says = MoveKind.SCAN, "scans"
+        if move == STILL:
+            if any(map(self.may_scan, self.programs.scans)):
+                raise InternalError("replay refuses that nothing happens: somebody scans")
+            kind, says = MoveKind.PLANT, move
+            self._turns.disturb()
+        elif move in self.programs.scans:
+            scan = self._scan(move)
+            kind, says = MoveKind.SCAN, self.programs.scans[move].says
         elif move in self._moves and not is_limited(self._moves[move], self.model):
             kind, says = self._make(self._moves[move])
             self._turns.disturb()
@@ -318,11 +313,13 @@ class Player:
         self._late.note()
         return kind, says, scan
 
-    def _scan(self) -> ScanResult:
+    def _scan(self, scan: str) -> ScanResult:
+        if not self.may_scan(scan):
+            raise InternalError(f"replay refuses '{scan}': this controller does not scan now")
         given = self.signals()
-        result = self.controller.scan(self._late.as_read(given))
-        self._turns.begin_anew()
-        self._late.begin_anew(given)
+        result = self.programs.scan(scan, self._late.as_read(given))
+        self._turns.begin_anew(scan)
+        self._late.begin_anew(scan, given)
         return result
 
     def _pass_time(self, timing: Timing) -> tuple[MoveKind, str, None]:
@@ -375,7 +372,7 @@ class Player:
                 self._late.delay(origin.of)
                 return MoveKind.BUS, late_in_words(origin.of)
         try:
-            self.controller.elapse(origin.of)
+            self.programs.elapse(origin.of)
         except (KeyError, ValueError):
             raise InternalError(f"replay refuses '{origin.move_name}': it does not run") from None
         return MoveKind.TIMER, f"the time of {origin.of} is up"
@@ -394,7 +391,7 @@ class Player:
             if effect.kind.holds:
                 self._held[held_value(id_, effect.name)] = now[effect.name]
             if effect.kind.restarts:
-                self.controller.restart()
+                self.programs.restart(effect.name)
         self._put_in_force({**self._struck, id_: True})
         self._ever.add(id_)
         return MoveKind.FAULT, fault.says
@@ -413,7 +410,7 @@ class Player:
         """Machines, controls and outputs as labels, by name."""
         values = self._plant.states()
         shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
-        outputs = {v.name: v.type for v in self.model.program.variables if v.kind == "VAR_OUTPUT"}
+        outputs = self.model.output_types
         for name, value in self.outputs().items():
             shown[name] = label_of(outputs[name], value)
         return shown

@@ -34,12 +34,14 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.base.errors import InputError, InternalError, Mistake, MistakeList, Place, nearest
 from interlock.base.files import write_whole
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Observed, judged_word, observe, owed_by_loop
-from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.player import Player
 from interlock.independent_judge.trace import Word, holds
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, ScopeKind
-from interlock.model.build import ARITHMETIC, GENERATED, SCAN, TIME, RunClass, build
+from interlock.model.build import ARITHMETIC, GENERATED, TIME, RunClass, build
+from interlock.model.controller import STILL
 from interlock.model.files import read_text
 from interlock.model.model import Model, ModelMove, Statement
 from interlock.model.schema_fields import Name, Words
@@ -279,11 +281,16 @@ def why_refused(player: Player, move: str) -> str:
     model = player.model
     moves = {m.name: m for m in model.moves}
     if move not in moves:
-        known = [SCAN, *moves, *player.events, *([TICK] if model.timing else [])]
+        own = [*player.programs.scans, STILL, *([TICK] if model.timing else [])]
+        known = [*moves, *player.events, *own]
         if move not in known:
             return f"'{move}' is not a move{nearest(move, known)}"
     if early := player.why_not_in_time(move):
         return f"'{move}' is not possible yet: {early}"
+    if move == STILL or move in player.programs.scans:
+        return (
+            f"'{move}' is not possible: {'a' if move == STILL else 'no such'} controller scans now"
+        )
     if move not in moves:
         why = f": {player.why_not_late(move)}" if player.why_not_late(move) else " now"
         return f"'{move}' is not possible{why}"
@@ -352,8 +359,8 @@ def _violated(model: Model, run: RunFile, played: _Played) -> tuple[str, ...]:
     ]
     scans = [happening.scan for happening in played.happenings]
     # What the next scan would compute out of range is violated in the state before it.
-    scans.append(played.player.controller.scan(played.player.as_read()))
-    if any(scan is not None and scan.defects for scan in scans):
+    failed = any(scan is not None and scan.defects for scan in scans)
+    if failed or played.player.fails_next():
         found.append(ARITHMETIC)
     return tuple(found)
 

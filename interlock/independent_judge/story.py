@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place
+from interlock.independent_judge.happenings import Change, Happening
 from interlock.independent_judge.judge import Replayed
-from interlock.independent_judge.player import Change, Happening
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 

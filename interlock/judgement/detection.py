@@ -23,11 +23,23 @@ from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from enum import Enum, IntEnum
 
-from interlock.kernel.expr import FALSE, Expr, Op, and_, not_, or_, substitute, variables_of
+from interlock.kernel.expr import (
+    FALSE,
+    Expr,
+    Op,
+    and_,
+    ite,
+    not_,
+    or_,
+    substitute,
+    var,
+    variables_of,
+)
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind, Origin
-from interlock.model.build import SCAN, Built, counted_flag, fault_flag
+from interlock.model.build import Built, counted_flag, fault_flag
+from interlock.model.controller import STILL
 from interlock.model.fault import Fault
 
 
@@ -75,8 +87,9 @@ class Comparison:
     """
 
     def __init__(self, built: Built) -> None:
-        self._built = built
-        self._scan = built.system.move(SCAN).updates
+        self._built, controllers = built, built.model.controllers
+        self._scans = {one.scan: _whole(built.system.move(one.scan)) for one in controllers}
+        self._by = {name: one.scan for one in controllers for name in one.written}
         live = [built.model.faults[id_] for id_ in built.run_class.faults]
         self.live = [fault for fault in live if fault.excluded is None]
         self._absent = {fault_flag(fault.id): FALSE for fault in self.live}
@@ -87,8 +100,8 @@ class Comparison:
         }
 
     def scanned(self, name: str) -> Expr:
-        """The output after the next scan, as it is seen."""
-        return substitute([self._built.truth[name.casefold()]], self._scan)[0]
+        """The output after the next scan of the controller that writes it, as it is seen."""
+        return substitute([self._built.truth[name.casefold()]], self._scans[self._by[name]])[0]
 
     def without_faults(self, expr: Expr) -> Expr:
         """`expr` where no fault is in force."""
@@ -125,8 +138,12 @@ class Comparison:
         """
         refusing = [n for n, o in self.outputs.items() if not o.announces and n not in missed]
         seen = self.by_flags()
-        refused = [seen[name].off for name in refusing]
-        found = {SCAN: not_(or_(self._alarm(seen), *refused))}
+        found = {}
+        for scan in self._scans:
+            # What a controller writes only its own scan tells.
+            own = {name: difference for name, difference in seen.items() if self._by[name] == scan}
+            refused = [own[name].off for name in refusing if name in own]
+            found[scan] = not_(or_(self._alarm(own), *refused))
         for fault in self.live:
             if fault.restart:
                 strike = Origin.strike(fault.id).move_name
@@ -134,7 +151,7 @@ class Comparison:
         return found
 
     def _alarm(self, differences: Mapping[str, Difference]) -> Expr:
-        return or_(*(differences[n].on for n, o in self.outputs.items() if o.announces))
+        return or_(*(d.on for n, d in differences.items() if self.outputs[n].announces))
 
     def missed_in_harm(self, requirement: Requirement) -> frozenset[str]:
         """The outputs whose absence is part of the harm that a requirement excludes.
@@ -148,11 +165,16 @@ class Comparison:
     def guards(self) -> dict[str, Difference]:
         """For each move of the plant or of a person, where the faults allow or prevent it."""
         kinds = (MoveKind.PLANT, MoveKind.OPERATOR, MoveKind.DRIVER, MoveKind.HUMAN)
-        moves = [move for move in self._built.system.moves if move.kind in kinds]
+        moves = [m for m in self._built.system.moves if m.kind in kinds and m.name != STILL]
         return {move.name: self._guarded(move) for move in moves}
 
     def _guarded(self, move: Move) -> Difference:
         return _difference(move.guard, self.without_faults(move.guard))
+
+
+def _whole(scan: Move) -> dict[str, Expr]:
+    """What the turn of a controller makes of its outputs, also where it does not scan at all."""
+    return {n: ite(scan.guard, update, var(n)) for n, update in scan.updates.items()}
 
 
 def _harm_of(requirement: Requirement) -> Expr:

@@ -19,9 +19,9 @@ from interlock.kernel.evaluate import python_function
 from interlock.kernel.expr import Expr, and_, or_, var
 from interlock.kernel.projected import Projected
 from interlock.kernel.query import Limits
-from interlock.kernel.system import Origin, System
+from interlock.kernel.system import MoveKind, Origin, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
+from interlock.model.build import Built, RunClass, build, fault_flag
 from interlock.model.model import Model
 
 
@@ -160,7 +160,8 @@ def _holding(system: System, sides: Mapping[str, Expr], witness: Witness) -> tup
 
 
 def _event(built: Built, witness: Witness) -> str:
-    moves = [built.system.move(step.move) for step in witness.steps if step.move != SCAN]
+    moves = [built.system.move(step.move) for step in witness.steps]
+    moves = [move for move in moves if move.kind is not MoveKind.SCAN]
     if not moves or (moves[-1].origin is not None and moves[-1].origin.struck):
         return _AT_ONCE
     return moves[-1].says or moves[-1].name

@@ -20,12 +20,11 @@ from dataclasses import dataclass, replace
 from interlock.kernel import expr as ex
 from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import evaluate
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, eq, ite, not_, or_
+from interlock.kernel.expr import FALSE, Expr, and_, eq, ite, not_, or_
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import (
-    PHASE,
     Domain,
     Move,
     Role,
@@ -90,7 +89,7 @@ def observe(system: System, requirement: Requirement) -> Question:
         raise ValueError(f"'{requirement.pattern.value}' is asked along legs only")
     if not needs_observer(requirement):
         return ask(system, requirement)
-    judged = eq(ex.var(PHASE), ex.const(0)) if requirement.after_scan else TRUE
+    judged = requirement.judged
     observer = _observer(requirement)
     name = f"watch.{requirement.id}"
     memory = ex.var(name)

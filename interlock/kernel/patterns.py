@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, not_, or_, var
+from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_
 from interlock.kernel.query import FewestScans, Leg, Legs, MostScans, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
-from interlock.kernel.system import PHASE, MoveKind
+from interlock.kernel.system import MoveKind
 
 ANYWHERE = Leg()
 EVERY_SCOPE = frozenset(ScopeKind)
@@ -37,7 +37,7 @@ class Asked:
         self.kind = requirement.scope.kind
         self.p, self.s = requirement.p, requirement.s
         self.q = requirement.scope.opens
-        self.judged = eq(var(PHASE), const(0)) if requirement.after_scan else TRUE
+        self.judged = requirement.judged
         has_end = self.kind in (ScopeKind.BEFORE, ScopeKind.BETWEEN, ScopeKind.AFTER_UNTIL)
         self.r = requirement.scope.closes if has_end else FALSE
         self.needs_end = self.kind in (ScopeKind.BEFORE, ScopeKind.BETWEEN)

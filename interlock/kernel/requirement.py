@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
-from interlock.kernel.expr import TRUE, Expr
-from interlock.kernel.system import MoveKind
+from interlock.kernel.expr import TRUE, Expr, and_, const, eq, var
+from interlock.kernel.system import PHASE, SCANNED_BY, MoveKind
 from interlock.kernel.witness import Witness
 
 
@@ -67,6 +67,8 @@ class Requirement:
     scope : Scope
     after_scan : bool
         Judge only the states that follow a completed scan.
+    after_scan_of : int
+        With that: number of the controller whose scans count; 0 for any.
     within : int or None
         For 'leads to': S comes at the latest after so many scans; None for 'some time'. Where time
         is counted, it comes before so many units of it have passed. Of a requirement in time: with
@@ -88,12 +90,21 @@ class Requirement:
     s: Expr = TRUE
     scope: Scope = GLOBALLY
     after_scan: bool = False
+    after_scan_of: int = 0
     within: int | None = None
     counted: MoveKind = MoveKind.SCAN
     premises: tuple[Expr, ...] = ()
     says: str = ""
     survives: int = 0
     hazards: tuple[str, ...] = ()
+
+    @property
+    def judged(self) -> Expr:
+        """In which states it is judged."""
+        if not self.after_scan:
+            return TRUE
+        by = eq(var(SCANNED_BY), const(self.after_scan_of)) if self.after_scan_of else TRUE
+        return and_(eq(var(PHASE), const(0)), by)
 
     @property
     def predicates(self) -> tuple[Expr, ...]:

@@ -30,6 +30,9 @@ PHASE = "scan.pending"
 MOVED = "scan.moved."
 """With a machine's name behind it: the count of its moves since the scan, where that matters."""
 
+SCANNED_BY = "scan.by"
+"""Of several controllers: the one whose scan led here, counted from 1; 0 behind all else."""
+
 AGE = "scan.age."
 """With a signal's name: the scans since its sensor last gave the other value."""
 

@@ -30,17 +30,18 @@ from interlock.kernel.system import (
     enumeration,
 )
 from interlock.model.clocks import clocked, periods_of
+from interlock.model.controller import SCAN as SCAN
+from interlock.model.controller import STILL
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
+from interlock.model.lowered import LoweredController, lower_controllers
 from interlock.model.model import Formula, Machine, Model, ModelMove, Statement
 from interlock.model.old_values import OldValues
-from interlock.model.turns import turns_of
-from interlock.st import typed as ty
-from interlock.st.evaluate import reads_of
-from interlock.st.lower import Lowered, lower_expression, lower_program
+from interlock.model.reading import names_read, premises_of
+from interlock.model.turns import noting_who_scans, turns_of, who_scanned
+from interlock.st.lower import lower_expression
 
-SCAN = "scan"
 ARITHMETIC = "ARITHMETIC"
 TIME = "TIME"
 GENERATED = (ARITHMETIC, TIME)
@@ -141,10 +142,10 @@ class _Builder:
         self.run_class = run_class
         chosen = [] if run_class.at_most == 0 else [model.faults[f] for f in run_class.faults]
         self.live = [fault for fault in chosen if fault.excluded is None]
-        self.lowered: Lowered = lower_program(model.program, model.settings)
+        self.lowered = lower_controllers(model.controllers)
         self.truth = self._truth()
         self.signals = self._signals()
-        self.old = OldValues(model.late_sensors, self.signals)
+        self.old = OldValues(model, self.signals)
         self.read = self.old.read()
 
     def _flags(self) -> dict[str, Expr]:
@@ -188,7 +189,7 @@ class _Builder:
 
     def build(self, with_all_memory: bool) -> Built:
         variables = [_variable(machine) for machine in self.model.machines.values()]
-        variables += list(self.lowered.variables)
+        variables += [v for one in self.lowered for v in one.lowered.variables]
         for fault in self.live:
             names = [fault_flag(fault.id)]
             names += [held_value(fault.id, e.name) for e in fault.effects if e.kind.holds]
@@ -196,14 +197,14 @@ class _Builder:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
         variables += self.old.variables()
-        turns, events = turns_of(self.model), self._events()
+        turns, events = turns_of(self.model, self._may_scan()), self._events()
         has_time = self.model.timing is not None
         counts = turns.variables(has_events=bool(events) or has_time)
-        variables += counts
+        variables += [*counts, *who_scanned(self.model)]
         moves = [turns.taking_one(*move) for move in self._moves(takes_turn=True)]
         moves += [turns.taking_none(event) for event in events]
-        moves.append(self._scan([count.name for count in counts]))
-        moves = list(map(self.old.noting, moves))
+        moves += [self._scan(one, [count.name for count in counts]) for one in self.lowered]
+        moves = list(map(self.old.noting, noting_who_scans(self.model, moves)))
         time_goes_on = None
         if self.model.timing is not None:
             periods = periods_of(self.model, SCAN)
@@ -216,15 +217,15 @@ class _Builder:
             says = "Time can always go on: no moves follow each other for ever in no time"
             requirements[TIME] = Requirement(TIME, Pattern.CAN_STILL, time_goes_on, says=says)
         # Asked in every class alike, also where only faults can bring a defect about.
-        if self.lowered.defects is not FALSE:
+        if any(one.lowered.defects is not FALSE for one in self.lowered):
             requirements[ARITHMETIC] = Requirement(
                 ARITHMETIC,
                 # 'Always not' and no 'never': it has no premise, whatever the defects consist of.
                 Pattern.ALWAYS,
-                not_(self._on_signals(self.lowered.defects)),
+                not_(self._defects()),
                 says="The program never leaves a range, divides by zero or loops too often",
             )
-        observed = [e for r in requirements.values() for e in r.predicates]
+        observed = [e for r in requirements.values() for e in (r.judged, *r.predicates)]
         observed += [ex.var(name) for name in (*self.model.machines, *self.model.outputs)]
         # How a fault shows an output may be asked even where the model itself does not read it.
         observed += [self.truth[name.casefold()] for name in self.model.outputs]
@@ -240,15 +241,22 @@ class _Builder:
         return Built(self.model, self.run_class, system, requirements, *seen, truth)
 
     def _memory_behind(self, names: set[str]) -> set[str]:
-        """What the program remembers that variables with `names` depend on, whatever it reads."""
-        memory = {variable.name for variable in self.lowered.variables}
-        found, new = set[str](), names & memory
-        while new:
-            found |= new
-            updates = [self.lowered.updates[n] for n in new if n in self.lowered.updates]
-            updates += [m.guard for m in self.lowered.timer_moves if m.updates.keys() & new]
-            new = set(ex.variables_of(updates)) & memory - found
-        return found
+        """What the programs remember that variables with `names` depend on."""
+        return set().union(*(one.memory_behind(names) for one in self.lowered))
+
+    def _may_scan(self) -> Expr:
+        """Whether any controller scans at all."""
+        return ex.or_(*map(self._scans, self.lowered))
+
+    def _scans(self, one: LoweredController) -> Expr:
+        """Whether a controller scans at all, now."""
+        tree = one.controller.scans_while
+        return TRUE if tree is None else lower_expression(tree, self.truth)
+
+    def _defects(self) -> Expr:
+        """Whether the next scan of some controller does what none should."""
+        each = [(one, one.reading(one.lowered.defects, self.read)) for one in self.lowered]
+        return ex.or_(*(and_(self._scans(one), defects) for one, defects in each))
 
     def _moves(self, takes_turn: bool) -> list[tuple[Move, str]]:
         """The moves that may ever be made, each with the machine that makes it."""
@@ -263,9 +271,11 @@ class _Builder:
     def _events(self) -> list[Move]:
         """What may happen at any moment: free inputs, free timers' ends, faults, late signals."""
         events = [move for move, _ in self._moves(takes_turn=False)]
-        events += [*self.lowered.timer_moves, *self.old.events()]
+        events += [move for one in self.lowered for move in one.lowered.timer_moves]
+        events += self.old.events()
         events += [self._strike(fault) for fault in self.live]
         events += [_clear(fault) for fault in self.live if fault.intermittent]
+        events.append(Move(STILL, MoveKind.PLANT, not_(self._may_scan()), {}, says=STILL))
         return [event for event in events if event.guard is not FALSE]
 
     def _move(self, move: ModelMove) -> Move:
@@ -313,7 +323,8 @@ class _Builder:
                 (now,) = ex.substitute([seen[effect.name.casefold()]], absent)
                 updates[held_value(fault.id, effect.name)] = now
             if effect.kind.restarts:
-                updates |= self.lowered.restart
+                for one in self.lowered:
+                    updates |= one.lowered.restart if one.controller.name == effect.name else {}
         return _event(Origin.strike(fault.id), guard, updates, fault.says)
 
     def _shut_out_by(self, fault: Fault) -> list[Expr]:
@@ -322,19 +333,11 @@ class _Builder:
         others = set().union(*self.run_class.apart).difference(*own) if own else set()
         return [ex.var(counted_flag(f)) for f in self.live if f.id in others]
 
-    def _scan(self, counts: Sequence[str]) -> Move:
-        names = list(self.lowered.updates)
-        roots = [self._on_signals(self.lowered.updates[name]) for name in names]
-        updates = dict(zip(names, roots, strict=True))
+    def _scan(self, one: LoweredController, counts: Sequence[str]) -> Move:
+        updates = {n: one.reading(e, self.read) for n, e in one.lowered.updates.items()}
         updates |= dict.fromkeys(counts, ex.const(0))
-        return Move(SCAN, MoveKind.SCAN, TRUE, updates, TRUE, "scans")
-
-    def _on_signals(self, root: Expr) -> Expr:
-        inputs = {
-            f"input.{declared.name}": self.read[declared.name.casefold()]
-            for declared in self.model.program.inputs
-        }
-        return ex.substitute([root], inputs)[0]
+        scans, of = self._scans(one), one.controller
+        return Move(of.scan, MoveKind.SCAN, scans, updates, scans, of.says)
 
     def requirement(self, statement: Statement) -> Requirement:
         env = {**self.signals, **self.truth} if statement.about_signals else self.truth
@@ -353,6 +356,7 @@ class _Builder:
             s=lower(statement.s),
             scope=Scope(statement.scope, lower(statement.opens), lower(statement.closes)),
             after_scan=statement.after_scan,
+            after_scan_of=self._number_of(statement.after_scan_of),
             within=None if statement.within is None else statement.within.scans,
             counted=MoveKind.SCAN if statement.within is None else statement.within.counted,
             premises=tuple(premises),
@@ -360,6 +364,10 @@ class _Builder:
             survives=statement.survives,
             hazards=statement.hazards,
         )
+
+    def _number_of(self, controller: str) -> int:
+        """The number of a controller, counted from 1; 0 where none is named."""
+        return ["", *(one.name for one in self.model.several)].index(controller)
 
 
 def counted_flag(fault: Fault) -> str:
@@ -385,36 +393,3 @@ def _variable(machine: Machine) -> Variable:
     domain = BOOL if machine.is_bool else enumeration(*machine.states)
     role = Role.CONTROL if machine.is_control else Role.PLANT
     return Variable(machine.name, domain, machine.initial, role)
-
-
-def premises_of(statement: Statement) -> tuple[ty.Expression, ...]:
-    """The conditions without any of which `statement` says nothing, P of a response left out.
-
-    What 'when' says; else, for 'never A AND B', each of the parts as written: if one of them never
-    occurs, the requirement holds for that reason only.
-    """
-    if statement.when is not None:
-        return (statement.when.tree,)
-    row, tree = PATTERNS[statement.pattern], statement.p.tree
-    is_forbidden = not (row.wants_p or row.asks_where_p)
-    if is_forbidden and isinstance(tree, ty.Junction) and tree.op == "AND":
-        return tree.operands
-    return ()
-
-
-def names_behind(model: Model, tree: ty.Expression) -> set[str]:
-    """Casefolded names that an expression reads, by itself or through the model's terms."""
-    terms = {name.casefold(): formula.tree for name, formula in model.terms.items()}
-    found: set[str] = set()
-    waiting = [tree]
-    while waiting:
-        for name in names_read(waiting.pop()) - found:
-            found.add(name)
-            if name in terms:
-                waiting.append(terms[name])
-    return found
-
-
-def names_read(expression: ty.Expression) -> set[str]:
-    """Casefolded names of the variables that an expression reads."""
-    return {read.name.casefold() for read in reads_of(expression)}

@@ -31,6 +31,7 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
     for kind in kinds_at(Site.MACHINE):
         if kind.only_in and getattr(shape, kind.only_in) and getattr(shape, kind.key) is None:
             mistakes.add(place, f"{id_}: '{kind.only_in}' needs a '{kind.key}'")
+    _check_controllers(names, id_, shape)
     if shape.rate is not None and shape.probability is not None:
         mistakes.add(place, f"{id_}: give a 'rate' or a 'probability', not both")
     if (shape.rate or shape.probability) and not (shape.source or shape.assumed):
@@ -52,6 +53,23 @@ def _fault(names: Names, id_: str, shape: FaultShape) -> Fault:
         place=place,
         injectable=shape.injectable,
     )
+
+
+def _check_controllers(names: Names, id_: str, shape: FaultShape) -> None:
+    """Which controllers a fault sits at, where there are several."""
+    path: Path = ("faults", id_)
+    sits = any(getattr(shape, kind.key) for kind in kinds_at(Site.CONTROLLER))
+    several = names.shape.controllers
+    if several and sits and not shape.controllers:
+        said = f"{id_}: say at which of the controllers: 'controllers: [{', '.join(several)}]'"
+        names.mistakes.add(names.document.key_place(path), said)
+    if shape.controllers and not sits:
+        keys = " or ".join(f"'{kind.key}'" for kind in kinds_at(Site.CONTROLLER))
+        names.mistakes.add(
+            names.document.key_place((*path, "controllers")), f"{id_}: 'controllers' needs {keys}"
+        )
+    for number, name in enumerate(shape.controllers):
+        names.known(name, several, (*path, "controllers", number), "a controller")
 
 
 def _check_effects(names: Names, id_: str, shape: FaultShape, effects: Sequence[Effect]) -> None:
@@ -82,7 +100,8 @@ def _effects(names: Names, shape: FaultShape, path: Path) -> Iterator[Effect]:
             yield Effect(kind, Site.MACHINE, name, tuple(_states(names, shape, kind, path)))
     for kind in kinds_at(Site.CONTROLLER):
         if getattr(shape, kind.key):
-            yield Effect(kind, Site.CONTROLLER)
+            for name in shape.controllers or ([] if names.shape.controllers else [""]):
+                yield Effect(kind, Site.CONTROLLER, name)
 
 
 def _declared(

@@ -7,12 +7,13 @@ sensor that reads it. So the engines, the judge and the bench see nothing new.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place, nearest
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import MoveKind
+from interlock.model.controller import Controller
 from interlock.model.model import Formula, Machine, ModelMove, Sensor
 from interlock.model.names import Names
 from interlock.model.value_classes import MOST_CLASSES, Domain, ValueClass, value_classes
@@ -50,17 +51,24 @@ def machine_name(name: str) -> str:
     return f"{name} (free)"
 
 
-def read_free_inputs(names: Names, program: ty.Program, settings: Settings) -> list[FreeInput]:
-    """Every input of the program that the model gives no sensor for.
+def read_free_inputs(names: Names, controllers: Sequence[Controller]) -> list[FreeInput]:
+    """Every input of the programs that the model gives no sensor for.
 
     One with too many values that matter is a mistake.
     """
     given = {name.casefold() for name in names.read_by_sensors}
-    free = [declared for declared in program.inputs if declared.name.casefold() not in given]
+    inputs = {sensor: v for one in controllers for sensor, v in one.inputs.items()}
+    unread = {sensor: v for sensor, v in inputs.items() if sensor.casefold() not in given}
+    free = [v if v.name == sensor else replace(v, name=sensor) for sensor, v in unread.items()]
     wide = [declared for declared in free if _every_value(declared.type) is None]
     classes: dict[str, tuple[ValueClass, ...]] = {}
-    if wide:
-        classes = _classes_of(wide, names, program, settings)
+    if wide and len(controllers) == 1:
+        (one,) = controllers
+        classes = _classes_of(wide, names, one.program, one.settings)
+    for declared in wide if len(controllers) > 1 else ():
+        says = f"beside several controllers an input with more than {_FEW} values is never free"
+        says = f"'{declared.name}' has no sensor in the model, and {says}; give it a sensor"
+        names.mistakes.add(declared.place, f"{says}, or declare it with a range")
     said = {name.casefold(): shape.says for name, shape in names.shape.sensors.items()}
     found = []
     for declared in free:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from interlock.model.controller import Controller
 from interlock.model.files import is_read
 from interlock.model.model import Model
 from interlock.st.blocks import BLOCKS
@@ -16,17 +17,18 @@ from interlock.st.types import BOOL, Type
 _BESIDE = (".yaml", ".svg")
 
 
-def inside_names(program: Program) -> dict[str, Type]:
+def inside_names(program: Program, called: str = "") -> dict[str, Type]:
     """Types by path, as ``program.block.step`` and ``program.timer.Q``.
 
-    Inputs have none: what they read is the truth or a signal.
+    Inputs have none: what they read is the truth or a signal. Of several controllers the path
+    begins with what the controller is `called`.
     """
     found = {v.name: v.type for v in program.variables if v.kind in ("VAR", "VAR_OUTPUT")}
     for instance in program.instances:
         for output, type_ in BLOCKS[instance.block].outputs.items():
             if type_ == BOOL:
                 found[f"{instance.name}.{output}"] = BOOL
-    return {f"{program.name}.{name}": type_ for name, type_ in found.items()}
+    return {f"{called or program.name}.{name}": type_ for name, type_ in found.items()}
 
 
 def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> set[str]:
@@ -44,5 +46,15 @@ def variables_inside(model: Model) -> dict[str, str]:
     """The kernel's variable behind each path inside the program that a requirement names."""
     if not model.inside:
         return {}
-    names = lay_out(model.program, model.settings).names
-    return {path: names[name] for path, name in model.inside.items()}
+    found = {}
+    for one in model.controllers:
+        names = lay_out(one.program, one.settings).names
+        for path, name in inside_of(one, model.inside).items():
+            found[path] = one.variable(names[name])
+    return found
+
+
+def inside_of(controller: Controller, inside: Mapping[str, str]) -> dict[str, str]:
+    """Those of the paths in `inside` that lead into the program of `controller`."""
+    begins = f"{controller.name.casefold()}." if controller.name else ""
+    return {path: name for path, name in inside.items() if path.startswith(begins)}

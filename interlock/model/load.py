@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path as FilePath
+from typing import Any
 
 from interlock.base.errors import nearest
-from interlock.exchange.files import load_project
 from interlock.model.between import BetweenScans
 from interlock.model.build import ARITHMETIC, TIME
+from interlock.model.controller import OF_SEVERAL, Controller
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import read_free_inputs
-from interlock.model.inside import inside_names, names_beside
+from interlock.model.inside import inside_names, inside_of, names_beside
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.matrix_entries import check_lines, with_matrix
 from interlock.model.model import (
@@ -28,22 +29,19 @@ from interlock.model.model import (
     Supply,
 )
 from interlock.model.names import Mistakes, Names
-from interlock.model.program_files import read_program_files
 from interlock.model.read_ages import read_ages
-from interlock.model.read_timing import milliseconds, read_timing
+from interlock.model.read_controllers import ReadPrograms, read_controllers
+from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape
 from interlock.model.schema_wired import OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
-from interlock.model.yaml import Document, Path
-from interlock.st import syntax as sx
+from interlock.model.wiring import shared_by, usual_age, wired
+from interlock.model.yaml import Path
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
-from interlock.st.layout import Settings, Timers, lay_out
-from interlock.st.load import Loaded
-from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 
 # Red danger, yellow abnormal, blue mandatory action (IEC 60073).
@@ -72,97 +70,33 @@ def load(folder: FilePath | str) -> Model:
     document, shape, matrix = with_matrix(found.document, shape, mistakes)
     if not shape.requirements and not mistakes.found:
         mistakes.add(document.key_place(()), "'requirements' is missing")
-    texts = read_program_files(found.document, shape)
+    programs = read_controllers(found.document, shape, mistakes)
     found = replace(found, document=document)
-    project: Loaded | None = None
-    with mistakes.collected():
-        key = "controller" if shape.root is None else "root"
-        project = load_project(texts, shape.root, found.document.place((key,)))
-        shape, project = _with_interval(shape, project, found.document, mistakes)
-        # What nothing reads goes, however many values it has.
-        needed = without_idle(without_real_outputs(project.program))[0]
-        shape, project = _with_counting(shape, project, needed)
-        lay_out(needed, _settings(shape))
     model = None
-    if project is not None:
+    if len(programs.controllers) == max(1, len(shape.controllers)):
         # Without the outputs' names, the model's expressions could not be judged.
-        model = _resolve(folder, found, shape, project, mistakes, texts, matrix)
-        mistakes.explain(project.program.left_out)
+        model = _resolve(folder, found, programs, mistakes, matrix)
+        for one in programs.controllers:
+            mistakes.explain(one.program.left_out)
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
 
 
-def _lies_within(interval_ms: int, shape: ModelShape) -> bool:
-    """Whether a task's interval is one of the times from scan to scan, where these are given."""
-    scan = None if shape.run.time is None else shape.run.time.scan
-    least, greatest = map(milliseconds, scan or ("", ""))
-    if least is None or greatest is None:
-        return True  # What is wrong with them is noted where they are read.
-    return least <= interval_ms <= greatest
-
-
-def _with_interval(
-    shape: ModelShape, project: Loaded, document: Document, mistakes: Mistakes
-) -> tuple[ModelShape, Loaded]:
-    """The period of the scan from the program's task, where the model gives none."""
-    task = project.task
-    if task is None or task.interval_ms is None or task.interval_ms == shape.run.scan_ms:
-        return shape, project
-    if "scan_ms" in shape.run.model_fields_set:
-        says = (
-            f"the program's task runs every {task.interval_ms} ms, see {task.place}; "
-            "give the same period here or none"
-        )
-        mistakes.add(document.place(("run", "scan_ms")), says)
-        return shape, project
-    if not _lies_within(task.interval_ms, shape):
-        runs = f"the program's task runs every {task.interval_ms} ms, see {task.place}"
-        says = f"{runs}, which these times leave out"
-        mistakes.add(document.place(("run", "time", "scan")), says)
-        return shape, project
-    run = shape.run.model_copy(update={"scan_ms": task.interval_ms})
-    note = sx.Note(task.place, f"the scan's period is the interval of its task: {run.scan_ms} ms")
-    told = replace(project, notes=(*project.notes, note))
-    return shape.model_copy(update={"run": run}), told
-
-
-def _with_counting(
-    shape: ModelShape, project: Loaded, needed: Program
-) -> tuple[ModelShape, Loaded]:
-    """Counted timers where ET is read, if the model does not say."""
-    if not needed.elapsed_reads or "timers" in shape.run.model_fields_set:
-        return shape, project
-    says = f"timers are counted, in scans of {shape.run.scan_ms} ms, since ET is read here"
-    note = sx.Note(needed.elapsed_reads[0], says)
-    run = shape.run.model_copy(update={"timers": "counted"})
-    told = replace(project, notes=(*project.notes, note))
-    return shape.model_copy(update={"run": run}), told
-
-
-def _settings(shape: ModelShape) -> Settings:
-    return Settings(
-        timers=Timers(shape.run.timers),
-        scan_ms=shape.run.scan_ms,
-        edges=1 if shape.run.edges == "first edition" else 2,
-        overflow=shape.run.overflow,
-    )
-
-
 def _resolve(
     folder: FilePath,
     found: Read,
-    shape: ModelShape,
-    project: Loaded,
+    programs: ReadPrograms,
     mistakes: Mistakes,
-    texts: Mapping[str, str],
     matrix: EffectMatrix | None,
 ) -> Model | None:
-    document, program = found.document, without_real_outputs(project.program)
-    settings, machines = _settings(shape), read_machines(document, shape, mistakes)
-    inputs = {v.name: v.type for v in program.inputs}
-    outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
-    inside = inside_names(program)
+    document, shape, texts = found.document, programs.shape, programs.texts
+    machines = read_machines(document, shape, mistakes)
+    real = [replace(one, program=without_real_outputs(one.program)) for one in programs.controllers]
+    controllers: Sequence[Controller] = wired(real, document, shape, mistakes)
+    inputs = {name: v.type for one in controllers for name, v in one.inputs.items()}
+    outputs = {name: v.type for one in controllers for name, v in one.written.items()}
+    inside = _inside(controllers)
     names = Names(document, shape, mistakes, machines, inputs, outputs, inside)
     names.check_unique()
     # What a shared name stands for is not known, so nothing more could be said rightly.
@@ -170,8 +104,9 @@ def _resolve(
     for term in shape.terms:
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
-    timing = read_timing(names, moves, program)
-    sensors = _sensors(names, program)
+    timing = read_timing(names, moves, controllers[0].program)
+    sensors = _sensors(names, controllers)
+    controllers = _scanning(names, controllers)
     _check_outputs(names)
     _check_delays(names)
     faults = read_faults(names)
@@ -182,11 +117,10 @@ def _resolve(
     supplies = _supplies(names)
     if mistakes.found:
         return None
-    read = _inside_read(statements, inside, program)
-    named = {*read.values(), *names_beside(folder, found.texts.values(), outputs)}
-    program, left_out = without_idle(program, {name.casefold() for name in named})
-    outputs = {v.name: v.type for v in program.variables if v.kind == "VAR_OUTPUT"}
-    free = read_free_inputs(names, program, settings)
+    read = _inside_read(statements, inside)
+    beside = names_beside(folder, found.texts.values(), outputs)
+    controllers = [_without_idle(one, beside, read) for one in controllers]
+    free = read_free_inputs(names, controllers)
     machines |= {one.machine.name: one.machine for one in free}
     moves += [move for one in free for move in one.moves]
     sensors |= {one.sensor.name: _described(shape, one.sensor) for one in free}
@@ -202,15 +136,13 @@ def _resolve(
         machines=machines,
         moves=tuple(moves),
         sensors=sensors,
-        outputs={n: _output(names, n) for n in outputs},
+        outputs={n: _output(names, n) for one in controllers for n in one.written},
         terms={name: names.terms[name] for name in shape.terms} | _free_truth(names, sensors),
         hazards=_hazards(shape),
         faults=faults,
         statements=statements,
-        program=program,
-        project=replace(project, program=program, notes=(*project.notes, *left_out)),
+        **_programs(controllers),
         program_files=tuple(texts),
-        settings=settings,
         map_machines=tuple(shape.map) or tuple(shape.plant),
         unsafe=_unsafe(names),
         sources={**found.texts, **texts, **_beside(matrix, side_view)},
@@ -240,15 +172,55 @@ def _hazards(shape: ModelShape) -> dict[str, Hazard]:
     }
 
 
-def _inside_read(
-    statements: Mapping[str, Statement], inside: Mapping[str, Type], program: Program
-) -> dict[str, str]:
+def _programs(controllers: Sequence[Controller]) -> dict[str, Any]:
+    """The fields of a model that hold its programs."""
+    if len(controllers) > 1:
+        nobody = dict.fromkeys(("program", "settings", "project"), OF_SEVERAL)
+        return {**nobody, "several": tuple(controllers)}
+    (one,) = controllers
+    return {"program": one.program, "settings": one.settings, "project": one.project}
+
+
+def _inside(controllers: Sequence[Controller]) -> dict[str, Type]:
+    """What requirements may name inside programs, by path; what has a name already, by that."""
+    found: dict[str, Type] = {}
+    for one in controllers:
+        found |= inside_names(one.program, one.name)
+    taken = {name.casefold() for one in controllers for name in one.written}
+    return {path: type_ for path, type_ in found.items() if path.casefold() not in taken}
+
+
+def _without_idle(one: Controller, beside: set[str], read: Mapping[str, str]) -> Controller:
+    """The controller without numbers that nothing reads, with a note of each."""
+    named = {
+        *inside_of(one, read).values(),
+        *(v.name for n, v in one.written.items() if n in beside),
+    }
+    program, left_out = without_idle(one.program, {name.casefold() for name in named})
+    assert one.project is not None
+    project = replace(one.project, program=program, notes=(*one.project.notes, *left_out))
+    return replace(one, program=program, project=project)
+
+
+def _scanning(names: Names, controllers: Sequence[Controller]) -> list[Controller]:
+    """The controllers with the condition under which each scans at all."""
+    found = []
+    for one in controllers:
+        shape = names.shape.controllers.get(one.name)
+        if shape is not None and shape.scans_while is not None:
+            path: Path = ("controllers", one.name, "scans_while")
+            condition = names.formula(path, shape.scans_while, names.physical())
+            one = one if condition is None else replace(one, scans_while=condition.tree)
+        found.append(one)
+    return found
+
+
+def _inside_read(statements: Mapping[str, Statement], inside: Mapping[str, Type]) -> dict[str, str]:
     """The program's own names of what requirements name inside it."""
     known = {path.casefold() for path in inside}
     formulas = (f for s in statements.values() for f in (s.p, s.s, s.when, s.opens, s.closes))
     read = {r.name.casefold() for f in formulas if f is not None for r in reads_of(f.tree)}
-    cut = len(program.name) + 1
-    return {path: path[cut:] for path in sorted(read & known)}
+    return {path: path.partition(".")[2] for path in sorted(read & known)}
 
 
 def _free_truth(names: Names, sensors: Mapping[str, Sensor]) -> dict[str, Formula]:
@@ -326,11 +298,11 @@ def _check_delays(names: Names) -> None:
                 names.mistakes.add(place, said)
 
 
-def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
-    inputs = {v.name.casefold(): v for v in program.inputs}
+def _sensors(names: Names, controllers: Sequence[Controller]) -> dict[str, Sensor]:
+    inputs = {name.casefold(): (name, type_) for name, type_ in names.inputs.items()}
     document, mistakes = names.document, names.mistakes
     found: dict[str, Sensor] = {}
-    ages = read_ages(names)
+    ages = read_ages(names, shared_by(controllers))
     for name, shape in names.shape.sensors.items():
         path: Path = ("sensors", name)
         place = document.key_place(path)
@@ -346,12 +318,12 @@ def _sensors(names: Names, program: Program) -> dict[str, Sensor]:
                 mistakes.add(document.place(here), "a sensor cannot be its own other channel")
         if shape.reads is None:
             continue
-        expected = declared.type if declared is not None else BOOL
+        expected = declared[1] if declared is not None else BOOL
         reads = names.formula((*path, "reads"), shape.reads, names.physical(), expected)
         if reads is not None and declared is not None:
-            age, bus = ages.get(name.casefold(), (0, ""))
-            sensor = Sensor(declared.name, shape.says, reads, shape.pair, place, age=age, bus=bus)
-            found[declared.name] = _described(names.shape, sensor)
+            age, bus = ages.get(name.casefold()) or usual_age(names, controllers, name, reads)
+            sensor = Sensor(declared[0], shape.says, reads, shape.pair, place, age=age, bus=bus)
+            found[sensor.name] = _described(names.shape, sensor)
     return found
 
 

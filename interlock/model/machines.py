@@ -7,6 +7,7 @@ from typing import Protocol
 from interlock.base.errors import Place, nearest
 from interlock.kernel.system import Event, MoveKind
 from interlock.model.build import SCAN
+from interlock.model.controller import STILL
 from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
@@ -15,7 +16,7 @@ from interlock.model.yaml import Document, Path
 
 # Names that the builder and the program's timers give to moves. Nobody reads them as such; but a
 # reader of a run would, and no two moves of a system have one name.
-_OWN_MOVES = (SCAN,)
+_OWN_MOVES = (SCAN, STILL)
 _OWN_ENDINGS = tuple(f" {event.value}" for event in Event)
 
 
@@ -115,7 +116,8 @@ def _moves_of(
 ) -> list[ModelMove]:
     document, mistakes = names.document, names.mistakes
     own = _OWN_MOVES if names.shape.run.time is None else (*_OWN_MOVES, TICK)
-    if move.name is not None and (move.name in own or move.name.endswith(_OWN_ENDINGS)):
+    like_own = move.name is not None and move.name.startswith(f"{SCAN} of ")
+    if move.name is not None and (like_own or move.name in own or move.name.endswith(_OWN_ENDINGS)):
         said = f"'{move.name}' reads like a move of interlock's own; choose another name"
         mistakes.add(document.place((*path, "name")), said)
     target = _state(move.to, machine.states, document, (*path, "to"), mistakes)

@@ -19,12 +19,14 @@ from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
 from interlock.model.between import BetweenScans
 from interlock.model.bound import Bound
+from interlock.model.controller import Controller
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.fault import Fault
 from interlock.model.timing import Timing
 from interlock.st.layout import Settings
 from interlock.st.load import Loaded
 from interlock.st.typed import Expression, Program
+from interlock.st.types import Type
 
 
 @dataclass(frozen=True)
@@ -203,7 +205,10 @@ class Delay:
 
 @dataclass(frozen=True)
 class Statement:
-    """A requirement as stated in the model; predicates are source-level formulas."""
+    """A requirement as stated in the model; predicates are source-level formulas.
+
+    With `after_scan`, `after_scan_of` names the controller whose scans count; empty for any.
+    """
 
     id: str
     says: str
@@ -220,6 +225,7 @@ class Statement:
     hazards: tuple[str, ...]
     place: Place
     within: Bound | None = None
+    after_scan_of: str = ""
 
 
 Result = TypeVar("Result")
@@ -313,6 +319,8 @@ class Model:
         How time is counted; None where durations decide nothing.
     matrix : EffectMatrix or None
         The matrix of causes and effects that it names; its signs are among the statements.
+    several : tuple of Controller
+        Where it has several, all of them; `program`, `settings` and `project` then answer nobody.
     """
 
     title: str
@@ -347,6 +355,22 @@ class Model:
     matrix: EffectMatrix | None = None
     declared_between_scans: BetweenScans | None = field(default=None, compare=False)
     timing: Timing | None = None
+    several: tuple[Controller, ...] = ()
+
+    @property
+    def controllers(self) -> tuple[Controller, ...]:
+        """Every controller; a single one has no name."""
+        return self.several or (Controller("", self.program, self.settings, self.project),)
+
+    @property
+    def input_types(self) -> dict[str, Type]:
+        """The type of each signal that a program reads, by the sensor's name."""
+        return {n: v.type for one in self.controllers for n, v in one.inputs.items()}
+
+    @property
+    def output_types(self) -> dict[str, Type]:
+        """The type of each output."""
+        return {n: v.type for one in self.controllers for n, v in one.written.items()}
 
     def takes_turn(self, move: ModelMove) -> bool:
         """Whether what is assumed between two scans limits `move`: no clock decides when it may."""

@@ -256,6 +256,8 @@ class Names:
         ]
         for name in self.outputs:
             seen[name.casefold()] = "an output of the controller"
+        for name in self.shape.controllers:
+            seen.setdefault(name.casefold(), "a controller")
         for section, names in sections:
             for name in names:
                 self._check_name(section, name, seen)

@@ -2,21 +2,22 @@
 
 ``scan.age.<signal>`` counts the scans since the sensor last gave its other value, up to the age
 that its signal may have: a change sets it to 0, whatever brought it about, and a scan that changes
-nothing adds one. While it is below the age, that other value is young enough to be read. That it
-will be is an event that takes no turn: it sets ``scan.late.<signal>``, and the next scan reads the
-other value. A BOOL has only one, and when that was last there decides, however often it came and
-went.
+nothing adds one; of several controllers a scan of the one that reads it. While it is below the age,
+that other value is young enough to be read. That it will be is an event that takes no turn: it sets
+``scan.late.<signal>``, and the next scan reads the other value. A BOOL has only one, and when that
+was last there decides, however often it came and went.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, lt, not_, xor
 from interlock.kernel.system import AGE, BOOL, LATE, Domain, Move, MoveKind, Origin, Role, Variable
-from interlock.model.model import Sensor
+from interlock.model.model import Model, Sensor
 
 
 @dataclass(frozen=True)
@@ -25,13 +26,23 @@ class OldValues:
 
     Attributes
     ----------
-    late : tuple of Sensor
+    model : Model
     signals : mapping of str to Expr
         What every sensor gives, faults included, by casefolded name.
     """
 
-    late: tuple[Sensor, ...]
+    model: Model
     signals: Mapping[str, Expr]
+
+    @cached_property
+    def late(self) -> tuple[Sensor, ...]:
+        """The signals that may come late."""
+        return self.model.late_sensors
+
+    @cached_property
+    def scans(self) -> dict[str, str]:
+        """The scan that reads each signal, by the sensor's name."""
+        return {name: one.scan for one in self.model.controllers for name in one.inputs}
 
     def variables(self) -> list[Variable]:
         """How old the other value of each is, and whether it is the one to be read."""
@@ -60,7 +71,7 @@ class OldValues:
             age, given = ex.var(AGE + sensor.name), self.signals[sensor.name.casefold()]
             (after,) = ex.substitute([given], move.updates)
             passed = age
-            if move.kind is MoveKind.SCAN:
+            if move.kind is MoveKind.SCAN and move.name == self.scans[sensor.name]:
                 passed = ex.minimum(ex.add(age, ex.const(1)), ex.const(sensor.age))
                 updates[LATE + sensor.name] = FALSE
             new = ex.ite(xor(given, after), ex.const(0), passed)

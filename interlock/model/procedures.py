@@ -247,10 +247,9 @@ class _Reader:
             "faults": dict.fromkeys(model.faults),
         }
         shape = ModelShape.model_construct(**known)
-        inputs = {v.name: v.type for v in model.program.inputs}
-        outputs = {v.name: v.type for v in model.program.variables if v.kind == "VAR_OUTPUT"}
+        inputs, outputs, terms = model.input_types, model.output_types, dict(model.terms)
         self._names = Names(
-            document, shape, self.mistakes, model.machines, inputs, outputs, {}, dict(model.terms)
+            document, shape, self.mistakes, model.machines, inputs, outputs, {}, terms
         )
         self._moves = {move.name: move for move in model.moves if move.kind in PERSONS}
 

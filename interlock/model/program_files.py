@@ -16,7 +16,6 @@ from interlock.model.files import (
     is_read,
     read_text,
 )
-from interlock.model.schema import ModelShape
 from interlock.model.yaml import Document
 from interlock.model.yaml import Path as DocumentPath
 
@@ -26,8 +25,10 @@ ENDINGS = (".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fu
 MOST_FILES = 500
 
 
-def read_program_files(document: Document, shape: ModelShape) -> dict[str, str]:
-    """The text of each file of the program, by its name, in the order in which they are given.
+def read_program_files(
+    document: Document, path: DocumentPath, given: str | list[str]
+) -> dict[str, str]:
+    """The text of each file of the program given at `path`, by its name, in the given order.
 
     Files of a folder come in the order of their names, with those of the folders in it.
 
@@ -36,13 +37,10 @@ def read_program_files(document: Document, shape: ModelShape) -> dict[str, str]:
     InputError
         With every file that cannot be read or lies elsewhere.
     """
-    if isinstance(shape.controller, str):
-        path: DocumentPath = ("controller",)
-        if not _is_folder(document, path, shape.controller):
-            what, example = "the controller", "controller.st"
-            file = file_beside(document, path, shape.controller, what, example)
-            return {str(file): read_text(file, document.place(path))}
-    return _project(document, shape)
+    if isinstance(given, str) and not _is_folder(document, path, given):
+        file = file_beside(document, path, given, "the controller", "controller.st")
+        return {str(file): read_text(file, document.place(path))}
+    return _project(document, path, given)
 
 
 def _is_folder(document: Document, path: DocumentPath, name: str) -> bool:
@@ -50,15 +48,13 @@ def _is_folder(document: Document, path: DocumentPath, name: str) -> bool:
     return bool(name) and os.path.isdir(Path(document.place(path).file).parent / name)
 
 
-def _project(document: Document, shape: ModelShape) -> dict[str, str]:
-    given = [shape.controller] if isinstance(shape.controller, str) else list(shape.controller)
+def _project(document: Document, at: DocumentPath, given_there: str | list[str]) -> dict[str, str]:
+    given = [given_there] if isinstance(given_there, str) else given_there
     texts: dict[str, str] = {}
     mistakes = MistakeList()
     called: dict[str, Path] = {}
     for number, name in enumerate(given):
-        path: DocumentPath = (
-            ("controller",) if isinstance(shape.controller, str) else ("controller", number)
-        )
+        path: DocumentPath = at if isinstance(given_there, str) else (*at, number)
         place = document.place(path)
         try:
             for file in _files(document, path, name):
@@ -78,7 +74,7 @@ def _project(document: Document, shape: ModelShape) -> dict[str, str]:
             raise InputError([Mistake(place, says)])
     if not texts and not mistakes:
         says = f"there is no program in it; files of programs end in {', '.join(ENDINGS[:4])}"
-        mistakes.append(Mistake(document.place(("controller",)), says))
+        mistakes.append(Mistake(document.place(at), says))
     if mistakes:
         raise InputError(mistakes)
     return texts

@@ -15,8 +15,8 @@ from functools import cached_property
 from interlock.kernel.expr import Expr, variables_of
 from interlock.kernel.requirement import Outcome, Verdict
 from interlock.model.bound import Bound
-from interlock.model.build import names_behind
 from interlock.model.model import Delay, Formula, Model, Statement
+from interlock.model.reading import names_behind
 from interlock.st.lower import lower_program
 
 _INPUT = "input."

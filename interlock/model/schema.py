@@ -22,6 +22,7 @@ from interlock.model.matrix_signs import MEANINGS
 from interlock.model.patterns import PATTERNS
 from interlock.model.schema_fields import (
     Expression,
+    Judged,
     Name,
     Names,
     ProgramName,
@@ -31,7 +32,7 @@ from interlock.model.schema_fields import (
     Words,
 )
 from interlock.model.schema_time import TimeShape
-from interlock.model.schema_wired import BusShape, OutputShape, SensorShape
+from interlock.model.schema_wired import BusShape, ControllerShape, OutputShape, SensorShape
 
 
 class _Shape(BaseModel):
@@ -151,7 +152,7 @@ class RequirementShape(_Sentence):
         None, description="Condition under which 'never' or 'always' applies."
     )
     scope: ScopeShape | None = None
-    judged: Literal["every state", "after scan"] = "every state"
+    judged: Judged = "every state"
     about: Literal["truth", "signals"] = Field(
         "truth", description="'signals' lets the requirement name sensors, which may lie."
     )
@@ -193,6 +194,7 @@ class FaultShape(_DoingShape):
     does may also be given here.
     """
 
+    controllers: Names = Field(default_factory=list, description="Which of several restart.")
     intermittent: bool = Field(False, description="It may clear by itself, and strike again.")
     common_cause: bool = Field(False, description="One cause that defeats several channels.")
     rate: float | None = Field(None, ge=0, allow_inf_nan=False, description="Failures per hour.")
@@ -325,6 +327,10 @@ class EffectMatrixShape(_Shape):
 class ModelShape(_Shape):
     """A model of a vehicle (or any plant) and its interlock."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["controller"]}, {"required": ["controllers"]}]}
+    )
+
     title: Words
     revises: Words | None = Field(
         None,
@@ -336,9 +342,13 @@ class ModelShape(_Shape):
     )
     expected: ExpectedShape = ExpectedShape()
     says: Words = ""
-    controller: Words | list[Words] = Field(
+    controller: Words | list[Words] | None = Field(
+        None,
         description="The program in Structured Text: a file beside the model, or a folder, or a "
-        "list of files and folders of a project."
+        "list of files and folders of a project.",
+    )
+    controllers: dict[Name, ControllerShape] = Field(
+        default_factory=dict, description="In place of 'controller': several, by their names."
     )
     root: Name | None = Field(
         None,

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Field,
     StringConstraints,
     WithJsonSchema,
 )
+from pydantic_core import PydanticCustomError
 
 from interlock.model.fault_kinds import BY_VALUE
 
@@ -61,6 +64,24 @@ Within = Annotated[
     ),
 ]
 
+_JUDGED = r"^(every state|after scan( of [A-Za-z_][A-Za-z0-9_]*)?)$"
+
+
+def _judged(value: str) -> str:
+    if re.fullmatch(_JUDGED, value) is None:
+        expected = {"expected": "'every state' or 'after scan'"}
+        raise PydanticCustomError("literal_error", "expected {expected}", expected)
+    return value
+
+
+Judged = Annotated[
+    str,
+    StringConstraints(max_length=80),
+    AfterValidator(_judged),
+    WithJsonSchema({"anyOf": [{"enum": ["every state", "after scan"]}, {"pattern": _JUDGED}]}),
+    Field(description="After each scan, of several controllers also 'after scan of NAME'."),
+]
+
 MAX_AGE = 16
 """So many scans old a signal can be: each makes the system larger."""
 Age = Annotated[
@@ -69,8 +90,9 @@ Age = Annotated[
     WithJsonSchema(
         {
             "type": "string",
-            "pattern": r"^([1-9]|1[0-6]) +scans?$",
-            "description": "'2 scans': a scan reads a value of since the last scan but one.",
+            "pattern": r"^([0-9]|1[0-6]) +scans?$",
+            "description": "'2 scans': a scan reads a value of since the last scan but one. "
+            "'0 scans': it reads what another controller gives, as their scans never overlap.",
         }
     ),
 ]

@@ -1,4 +1,4 @@
-"""The shapes of what is wired to the controller: its signals and its outputs."""
+"""The shapes of what is wired to a controller: its signals, its outputs, and of several itself."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.model.schema_fields import Age, Expression, Milliseconds, ProgramName, Words
+from interlock.model.schema_fields import Age, Expression, Milliseconds, Name, ProgramName, Words
 
 
 class _Wired(BaseModel):
@@ -43,6 +43,19 @@ class BusShape(BaseModel):
 
     age: Age
     sensors: list[ProgramName] = Field(min_length=1)
+
+
+class ControllerShape(BaseModel):
+    """One of several controllers, which scan in any order, none for ever without a turn."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    program: Words | list[Words] = Field(description="As 'controller' of a model with one.")
+    root: Name | None = Field(None, description="As 'root' of a model with one controller.")
+    scan_ms: int | None = Field(None, ge=1, le=60_000, description="Period of its scan.")
+    scans_while: Expression | None = Field(
+        None, description="Where it scans at all; while it does not, its outputs stay as they are."
+    )
 
 
 class OutputShape(_Wired):

@@ -40,6 +40,7 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
     if shape.when is not None and not PATTERNS[pattern].has_when:
         said = f"'when' goes with {_those(lambda row: row.has_when)} only"
         names.mistakes.add(names.document.key_place((*path, "when")), said)
+    _check_ever_judged(names, path, shape, PATTERNS[pattern])
     within = _within(names, path, shape, pattern)
     found = {key: _formula(names, (*path, key), getattr(shape, key), shape) for key in given}
     when = _formula(names, (*path, "when"), shape.when, shape) if shape.when else None
@@ -60,13 +61,41 @@ def read_statement(names: Names, id_: str, shape: RequirementShape) -> Statement
         scope=kind,
         opens=opens,
         closes=closes,
-        after_scan=shape.judged == "after scan",
+        after_scan=shape.judged != "every state",
+        after_scan_of=_judged_by(names, path, shape),
         about_signals=shape.about == "signals",
         survives=shape.survives,
         hazards=tuple(shape.hazards),
         place=place,
         within=within,
     )
+
+
+def _name_of_scan(shape: RequirementShape) -> str:
+    """Whose scans a requirement is judged after; empty for any, or in every state."""
+    return shape.judged.removeprefix("every state").removeprefix("after scan").removeprefix(" of ")
+
+
+def _judged_by(names: Names, path: Path, shape: RequirementShape) -> str:
+    """The controller after whose scans a requirement is judged; empty for any, or none."""
+    name = _name_of_scan(shape)
+    if not name:
+        return ""
+    known = names.known(name, names.shape.controllers, (*path, "judged"), "a controller")
+    return name if known else ""
+
+
+def _check_ever_judged(names: Names, path: Path, shape: RequirementShape, row: PatternRow) -> None:
+    """Refuse to demand something of scans of which none need ever come."""
+    by = _name_of_scan(shape)
+    counted = [one for name, one in names.shape.controllers.items() if by in ("", name)]
+    # What has to come on every run, whatever has been before.
+    is_demanded = row.wants_p and row.is_of_runs and not row.is_of_states
+    if shape.judged == "every state" or not is_demanded or shape.scope is not None:
+        return
+    if counted and all(one.scans_while is not None for one in counted):
+        says = "what has to come has no answer where no scan comes that it is judged after"
+        names.mistakes.add(names.document.place((*path, "judged")), says)
 
 
 def _those(which: Callable[[PatternRow], bool]) -> str:
@@ -93,6 +122,10 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
         return None
     here = (*path, key)
     place = names.document.place(here)
+    if names.shape.controllers:
+        says = "a bound counts scans, and of several controllers none has the next one for sure"
+        names.mistakes.add(place, f"{says}; leave '{key}' out")
+        return None
     match = _BOUND.fullmatch(given)
     if match is None or (row.is_timed and match[2].startswith("scan")):
         examples = "'500 ms' or '1.5 s'" if row.is_timed else "'3 scans', '500 ms' or '1.5 s'"

@@ -12,12 +12,22 @@ has happened since the scan.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import Expr, and_, eq, lt, not_
-from interlock.kernel.system import MOVED, PHASE, Domain, Move, Role, Variable
+from interlock.kernel.expr import TRUE, Expr, and_, eq, lt, not_, or_
+from interlock.kernel.system import (
+    MOVED,
+    PHASE,
+    SCANNED_BY,
+    Domain,
+    Move,
+    MoveKind,
+    Role,
+    Variable,
+    enumeration,
+)
 from interlock.model.between import most_turns
 from interlock.model.model import Model, ModelMove
 
@@ -34,10 +44,13 @@ class Turns:
         As in `BetweenScans`.
     most : mapping of str to int
         How often each machine may move that is limited by itself.
+    may_scan : Expr
+        Whether any scan is possible: where none is, nothing waits for one.
     """
 
     in_all: int | None
     most: Mapping[str, int]
+    may_scan: Expr = TRUE
 
     @property
     def due(self) -> int:
@@ -56,7 +69,7 @@ class Turns:
         is_open = not_(eq(ex.var(PHASE), ex.const(self.due)))
         if machine in self.most:
             is_open = and_(is_open, lt(ex.var(MOVED + machine), ex.const(self.most[machine])))
-        return is_open
+        return or_(is_open, not_(self.may_scan))
 
     def taking_one(self, move: Move, machine: str) -> Move:
         """The move of `machine` as one that takes a turn."""
@@ -68,10 +81,12 @@ class Turns:
         return replace(move, guard=and_(move.guard, self.is_open_to(machine)), updates=updates)
 
     def _after(self) -> Expr:
-        """`PHASE` behind a move."""
+        """`PHASE` behind a move; one that waited for nobody comes before the first scan still."""
+        pending = ex.var(PHASE)
         if self.in_all is None:
-            return ex.const(1)
-        pending, most = ex.var(PHASE), ex.const(self.in_all)
+            due, moved = ex.const(self.due), ex.const(1)
+            return moved if self.may_scan is TRUE else ex.ite(eq(pending, due), due, moved)
+        most = ex.const(self.in_all)
         after = ex.minimum(ex.add(pending, ex.const(1)), most)
         return ex.ite(ex.lt(most, pending), ex.const(1), after)
 
@@ -82,18 +97,42 @@ class Turns:
         return replace(event, updates={**event.updates, PHASE: after})
 
 
-def turns_of(model: Model) -> Turns:
-    """The turns of a model's moves, by what it says of the time between two scans."""
+def turns_of(model: Model, may_scan: Expr = TRUE) -> Turns:
+    """The turns of a model's moves, by what it says of the time between two scans.
+
+    Of several controllers each scan ends that time; how long it may be, the slowest one says.
+    """
+    scan_ms = max(one.settings.scan_ms for one in model.controllers)
     between = model.between_scans
     most: dict[str, int] = {}
     if between.is_each_once:
         taking = [move for move in model.moves if model.takes_turn(move)]
         for machine in dict.fromkeys(move.machine for move in taking):
             least = _least_seconds(m for m in taking if m.machine == machine)
-            n = most_turns(least, model.settings.scan_ms)
+            n = most_turns(least, scan_ms)
             if n is not None:
                 most[machine] = n
-    return Turns(between.in_all, most)
+    return Turns(between.in_all, most, may_scan)
+
+
+def who_scanned(model: Model) -> list[Variable]:
+    """What tells whose scan a state follows, where the model has several controllers."""
+    if not model.several:
+        return []
+    domain = enumeration("nobody", *(one.name for one in model.several))
+    return [Variable(SCANNED_BY, domain, 0, Role.PHASE)]
+
+
+def noting_who_scans(model: Model, moves: Sequence[Move]) -> list[Move]:
+    """The moves with what they make of it: behind anything but a scan nobody has scanned."""
+    if not model.several:
+        return list(moves)
+    numbers = {one.scan: number for number, one in enumerate(model.several, 1)}
+    assert all((move.kind is MoveKind.SCAN) == (move.name in numbers) for move in moves)
+    return [
+        replace(m, updates={**m.updates, SCANNED_BY: ex.const(numbers.get(m.name, 0))})
+        for m in moves
+    ]
 
 
 def _least_seconds(moves: Iterable[ModelMove]) -> list[float]:

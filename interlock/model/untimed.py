@@ -1,4 +1,7 @@
-"""Models for who cannot take time, chance or late signals into account yet: refused by name."""
+"""Models with time, chance, late signals or several controllers, for who cannot take these yet.
+
+They are refused by name.
+"""
 
 from __future__ import annotations
 
@@ -15,11 +18,26 @@ def load_untimed(folder: Path | str, who: str) -> Model:
     Raises
     ------
     InputError
-        As for `load`, and where the model has time.
+        As for `load`, and where the model has time or several controllers.
     """
     model = load(folder)
     refuse_time(model, who)
+    refuse_several(model, who)
     return model
+
+
+def refuse_several(model: Model, who: str) -> None:
+    """Refuse a model with several controllers.
+
+    Raises
+    ------
+    InputError
+        With the place of the first of them.
+    """
+    places = [one.place for one in model.several if one.place is not None]
+    if places:
+        says = f"{who} cannot take several controllers; 'verify' and 'faults' can, and 'replay' "
+        raise InputError([Mistake(places[0], says + "their run files")])
 
 
 def refuse_time(model: Model, who: str) -> None:

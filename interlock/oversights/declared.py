@@ -9,9 +9,9 @@ from interlock.kernel import expr as ex
 from interlock.kernel import patterns
 from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.requirement import ScopeKind
-from interlock.model.build import names_behind
 from interlock.model.model import Formula, Model, ModelMove, Statement
 from interlock.model.patterns import PATTERNS
+from interlock.model.reading import names_behind
 from interlock.oversights.found import Kind, Oversight, seen_from
 from interlock.oversights.free_names import FreeNames
 
@@ -117,7 +117,9 @@ def _names_that_act(model: Model) -> set[str]:
     formulas += [sensor.reads for sensor in model.sensors.values()]
     for s in model.statements.values():
         formulas += [s.p, s.s, s.when, s.opens, s.closes]
-    return set().union(*(names_behind(model, f.tree) for f in formulas if f is not None))
+    trees = [f.tree for f in formulas if f is not None]
+    trees += [one.scans_while for one in model.several if one.scans_while is not None]
+    return set().union(*(names_behind(model, tree) for tree in trees))
 
 
 def in_requirements(free: FreeNames) -> Iterator[Oversight]:

@@ -8,8 +8,10 @@ from functools import cached_property
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.satisfy import always, satisfiable
-from interlock.model.build import fault_flag, names_read
+from interlock.model.build import fault_flag
+from interlock.model.inside import variables_inside
 from interlock.model.model import Formula, Model, Statement
+from interlock.model.reading import names_read
 from interlock.st.layout import lay_out
 from interlock.st.lower_terms import lower_expression
 from interlock.st.types import domain_of
@@ -36,28 +38,28 @@ class FreeNames:
             name: range(len(machine.states)) for name, machine in model.machines.items()
         }
         self.truth: dict[str, Expr] = {name.casefold(): ex.var(name) for name in model.machines}
-        for variable in model.program.variables:
-            domain = domain_of(variable.type)
-            if variable.kind == "VAR_OUTPUT":
-                self.values[variable.name] = range(domain.lo, domain.hi + 1)
-                self.truth[variable.name.casefold()] = ex.var(variable.name)
+        for output, type_ in model.output_types.items():
+            domain = domain_of(type_)
+            self.values[output] = range(domain.lo, domain.hi + 1)
+            self.truth[output.casefold()] = ex.var(output)
         for fault in model.faults:
             self.values[fault_flag(fault)] = range(2)
             self.truth[fault.casefold()] = ex.var(fault_flag(fault))
-        layout = lay_out(model.program, model.settings)
-        for kept in layout.variables:
-            self.values.setdefault(kept.name, range(kept.domain.lo, kept.domain.hi + 1))
-        self.truth |= {path: ex.var(layout.names[name]) for path, name in model.inside.items()}
+        for one in model.controllers:
+            for kept in lay_out(one.program, one.settings).variables:
+                values = range(kept.domain.lo, kept.domain.hi + 1)
+                self.values.setdefault(one.variable(kept.name), values)
+        self.truth |= {path: ex.var(name) for path, name in variables_inside(model).items()}
         self.truth = with_terms(model, self.truth)
 
     @cached_property
     def signals(self) -> Mapping[str, Expr]:
         """What the program's inputs stand for, by casefolded name."""
         found = {}
-        for variable in self.model.program.inputs:
-            domain, name = domain_of(variable.type), f"input.{variable.name}"
+        for signal, type_ in self.model.input_types.items():
+            domain, name = domain_of(type_), f"input.{signal}"
             self.values[name] = range(domain.lo, domain.hi + 1)
-            found[variable.name.casefold()] = ex.var(name)
+            found[signal.casefold()] = ex.var(name)
         return found
 
     def expression(self, formula: Formula | None) -> Expr:

@@ -29,8 +29,9 @@ from interlock.kernel.query import (
     Query,
 )
 from interlock.kernel.satisfy import satisfiable
-from interlock.model.build import Built, RunClass, build, fault_flag, names_behind, names_read
+from interlock.model.build import Built, RunClass, build, fault_flag
 from interlock.model.model import Formula, Machine, Model, ModelMove
+from interlock.model.reading import names_behind, names_read
 from interlock.oversights.declared import leaving
 from interlock.oversights.found import Kind, Oversight
 from interlock.oversights.free_names import FreeNames, with_terms
@@ -115,8 +116,8 @@ def _at_first(model: Model, sensor: str) -> int:
     """What a sensor reads at power-up, without any fault."""
     names = {name.casefold(): ex.const(m.initial) for name, m in model.machines.items()}
     # Only outputs belong to the truth: a signal may have the name of what it tells of.
-    outputs = [v for v in model.program.variables if v.kind == "VAR_OUTPUT"]
-    names |= {v.name.casefold(): ex.const(v.initial) for v in outputs}
+    outputs = [item for one in model.controllers for item in one.written.items()]
+    names |= {name.casefold(): ex.const(v.initial) for name, v in outputs}
     names |= dict.fromkeys((fault.casefold() for fault in model.faults), FALSE)
     return lower_expression(model.sensors[sensor].reads.tree, with_terms(model, names)).value
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 
 from interlock.base.errors import Place
-from interlock.model.build import names_read
+from interlock.model.controller import Controller
+from interlock.model.inside import inside_of
 from interlock.model.model import Model
+from interlock.model.reading import names_read
 from interlock.oversights.found import Kind, Oversight
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
@@ -16,13 +18,19 @@ from interlock.st.types import label_of
 
 
 def in_program(model: Model) -> Iterator[Oversight]:
-    """What is worth a look in the program of `model`, in no order."""
-    use = _Use(model.program.body)
-    yield from _signals(model, use)
+    """What is worth a look in the programs of `model`, in no order."""
+    uses = {one.name: _Use(one.program.body) for one in model.controllers}
+    yield from _signals(model, uses)
+    for one in model.controllers:
+        yield from _in_one(model, one, uses[one.name])
+
+
+def _in_one(model: Model, one: Controller, use: _Use) -> Iterator[Oversight]:
     # By their paths requirements may read what the program itself does not, and so may what was
     # left out of it.
-    asked, left_out = set(model.inside.values()), set(_named_where_left_out(model))
-    for variable in model.program.variables:
+    asked = set(inside_of(one, model.inside).values())
+    left_out = set(_named_where_left_out(one))
+    for variable in one.program.variables:
         written = variable.name in use.written
         unread = variable.kind == "VAR" and variable.name not in use.read
         unread = unread and variable.name.casefold() not in asked
@@ -35,8 +43,8 @@ def in_program(model: Model) -> Iterator[Oversight]:
             initial = label_of(variable.type, variable.initial)
             says = f"the output '{variable.name}' is never written; it stays {initial}"
             yield Oversight(variable.place, says, Kind.OUTPUT_UNWRITTEN)
-    yield from _blocks(model.program, use)
-    yield from _written_twice(model.program)
+    yield from _blocks(one.program, use)
+    yield from _written_twice(one.program)
 
 
 class _Use:
@@ -97,12 +105,12 @@ class _Use:
             self.written.add(taken.target)
 
 
-def _named_where_left_out(model: Model) -> Iterator[str]:
+def _named_where_left_out(one: Controller) -> Iterator[str]:
     """Casefolded names, and parts of them, in statements that have no meaning here."""
-    if model.project is None:
+    if one.project is None:
         return
-    places = {n.place for n in model.project.notes if n.says.startswith("left out")}
-    for file in model.project.files:
+    places = {n.place for n in one.project.notes if n.says.startswith("left out")}
+    for file in one.project.files:
         for node in _nodes_of(file):
             if getattr(node, "place", None) in places:
                 for inner in _nodes_of(node):
@@ -120,16 +128,23 @@ def _nodes_of(node: object) -> Iterator[object]:
             yield from _nodes_of(getattr(node, field.name))
 
 
-def _signals(model: Model, use: _Use) -> Iterator[Oversight]:
+def _signals(model: Model, uses: Mapping[str, _Use]) -> Iterator[Oversight]:
     asked: dict[str, list[str]] = {}
     for id_, statement in model.statements.items():
         formulas = (statement.p, statement.s, statement.when, statement.opens, statement.closes)
         for formula in formulas if statement.about_signals else ():
             for name in names_read(formula.tree) if formula is not None else ():
                 asked.setdefault(name, []).append(id_)
-    for declared in model.program.inputs:
-        name = declared.name
-        if name in use.read:
+    # A signal that several controllers have must be read by one of them.
+    read = {
+        name
+        for one in model.controllers
+        for name, declared in one.inputs.items()
+        if declared.name in uses[one.name].read
+    }
+    inputs = {name: v for one in model.controllers for name, v in one.inputs.items()}
+    for name, declared in inputs.items():
+        if name in read:
             continue
         if name.casefold() in asked:
             askers = ", ".join(dict.fromkeys(asked[name.casefold()]))

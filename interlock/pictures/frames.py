@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.moments import Moment, moments_of
-from interlock.independent_judge.player import Happening
 from interlock.independent_judge.story import WHO, change_in_words
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN

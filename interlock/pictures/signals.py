@@ -67,12 +67,11 @@ def signals_of(model: Model, moments: Sequence[Moment]) -> Iterator[Signal]:
     for id_ in model.faults:
         values = tuple("TRUE" if id_ in moment.struck else "FALSE" for moment in moments)
         yield Signal(id_, "faults", values, True, truthful)
-    for variable in model.program.inputs:
-        type_, name = variable.type, variable.name
+    for name, type_ in model.input_types.items():
         values = tuple(label_of(type_, moment.signals[name]) for moment in moments)
         lies = tuple(name in moment.lying for moment in moments)
         yield Signal(name, INPUTS, values, isinstance(type_, BoolType), lies)
-    outputs = {v.name: v.type for v in model.program.variables}
+    outputs = model.output_types
     for name in model.outputs:
         values = tuple(moment.shown[name] for moment in moments)
         yield Signal(name, "outputs", values, isinstance(outputs[name], BoolType), truthful)

@@ -16,8 +16,7 @@ Value = int | str
 def types_of(model: Model) -> dict[str, Type]:
     """The type of each machine, control and output, by its declared name, in this order."""
     types = {name: type_of(machine) for name, machine in model.machines.items()}
-    outputs = {v.name: v.type for v in model.program.variables if v.kind == "VAR_OUTPUT"}
-    return types | {name: outputs[name] for name in model.outputs}
+    return types | {name: model.output_types[name] for name in model.outputs}
 
 
 class Reader:

@@ -52,13 +52,13 @@ def to_csv(model: Model, moments: Sequence[Moment]) -> str:
 
 def columns(model: Model) -> list[str]:
     """The names of the columns, in order."""
-    inputs = [f"{INPUT}{variable.name}" for variable in model.program.inputs]
+    inputs = [f"{INPUT}{name}" for name in model.input_types]
     faults = [f"{FAULT}{id_}" for id_ in model.faults]
     return [*PASSED_OVER, *model.machines, *model.outputs, *inputs, *faults]
 
 
 def _rows(model: Model, moments: Sequence[Moment]) -> Iterator[list[str]]:
-    n_scans = 0
+    n_scans, types = 0, model.input_types
     for moment in moments:
         happening = moment.happening
         n_scans += happening is not None and happening.kind is MoveKind.SCAN
@@ -67,6 +67,6 @@ def _rows(model: Model, moments: Sequence[Moment]) -> Iterator[list[str]]:
         yield [
             *(str(moment.number), str(n_scans), mover, move),
             *(moment.shown[name] for name in (*model.machines, *model.outputs)),
-            *(label_of(v.type, moment.signals[v.name]) for v in model.program.inputs),
+            *(label_of(type_, moment.signals[n]) for n, type_ in types.items()),
             *("TRUE" if id_ in moment.struck else "FALSE" for id_ in model.faults),
         ]

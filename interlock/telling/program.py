@@ -43,7 +43,18 @@ def between_told(model: Model) -> str:
     declared = model.declared_between_scans
     other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
     timed = "" if model.timing is None else f"; {model.timing.says}"
-    return model.between_scans.says + other + timed + _ages_told(model)
+    return model.between_scans.says + other + timed + _ages_told(model) + _controllers_told(model)
+
+
+def _controllers_told(model: Model) -> str:
+    """How several controllers scan; empty where there is only one."""
+    if not model.several:
+        return ""
+    names = " and ".join(one.name for one in model.several)
+    told = f"; {names} scan in any order, any number of times, each with a memory of its own, "
+    waiting = [one.name for one in model.several if one.scans_while is not None]
+    told += "and each goes on for ever"
+    return told + (f" while it scans at all ({', '.join(waiting)})" if waiting else "")
 
 
 def _ages_told(model: Model) -> str:
@@ -65,6 +76,7 @@ def between_data(model: Model) -> dict[str, Any]:
     return {
         **timed,
         **({"ages_in_scans": ages} if ages else {}),
+        **({"controllers": [one.name for one in model.several]} if model.several else {}),
         "between_scans": str(model.between_scans),
         "between_scans_of_the_model": str(model.declared_between_scans or model.between_scans),
     }
@@ -81,17 +93,20 @@ def free_inputs_of(model: Model) -> list[FreeInputTold]:
 
 def left_out_of(model: Model) -> list[Left]:
     """What of the program's files was read over, left out or taken to be so."""
-    if model.project is None:
-        return []
-    return [Left(note.place, note.says) for note in model.project.notes]
+    projects = [one.project for one in model.controllers if one.project is not None]
+    return [Left(note.place, note.says) for project in projects for note in project.notes]
 
 
 def remembered_by(model: Model, system: System) -> list[tuple[str, int]]:
     """What the program remembers from scan to scan in a system, with the values of each."""
     changed = {name for move in system.moves for name in move.updates}
     kept = {variable.name for variable in system.variables} & changed
-    memory = lay_out(model.program, model.settings).variables
-    return [(v.name.removeprefix("plc."), v.domain.size) for v in memory if v.name in kept]
+    memory = [
+        (one.variable(v.name), v.domain.size)
+        for one in model.controllers
+        for v in lay_out(one.program, one.settings).variables
+    ]
+    return [(name.removeprefix("plc."), size) for name, size in memory if name in kept]
 
 
 def bits_of(remembered: list[tuple[str, int]]) -> int:

@@ -91,7 +91,7 @@ def _variables(model: Model) -> Iterator[_Variable]:
     types = types_of(model)
     for name, machine in model.machines.items():
         yield _Variable("controls" if machine.is_control else "plant", name, types[name])
-    yield from (_Variable("inputs", v.name, v.type) for v in model.program.inputs)
+    yield from (_Variable("inputs", name, type_) for name, type_ in model.input_types.items())
     yield from (_Variable("outputs", name, types[name]) for name in model.outputs)
     yield from (_Variable("faults", id_, BOOL) for id_ in model.faults)
 

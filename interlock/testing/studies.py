@@ -289,7 +289,8 @@ def contents(file: Path) -> Contents:
     model = load(file)
     places: dict[str, tuple[str, int]] = {}
     for id_ in build(model).requirements:
-        place = model.program.place if id_ in GENERATED else model.statements[id_].place
+        root = model.controllers[0].program
+        place = root.place if id_ in GENERATED else model.statements[id_].place
         places[id_] = (place.file, place.line)
     pair, under = None, {}
     own = read(model.sources[str(file)], str(file))

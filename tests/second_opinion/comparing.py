@@ -25,9 +25,9 @@ from interlock.commands.compare.study import Comparison, compare
 from interlock.commands.compare.verdicts import Effect
 from interlock.engines import catalogue
 from interlock.kernel.system import MoveKind
-from interlock.model.build import names_behind
 from interlock.model.load import load
 from interlock.model.model import Model, Statement
+from interlock.model.reading import names_behind
 from tests.second_opinion.one_plant import NotTogetherError, OnePlant, own_differences
 from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
 from tests.second_opinion.reached import Reached, reach

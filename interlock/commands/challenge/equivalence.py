@@ -13,8 +13,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from interlock.base.errors import InternalError
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Replayed
-from interlock.independent_judge.player import Happening, Player
+from interlock.independent_judge.player import Player
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, Expr, and_, ite, ne, not_, or_, var, xor
 from interlock.kernel.system import Move, MoveKind, Role, System, Variable

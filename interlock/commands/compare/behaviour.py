@@ -19,8 +19,8 @@ from interlock.commands.compare.product import (
     both_on_one_plant,
     same_plant,
 )
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.lockstep import Lockstep, Parting
-from interlock.independent_judge.player import Happening
 from interlock.kernel.expr import FALSE
 from interlock.kernel.query import Engine, Limits, ProgressSink, Reach, labelled
 from interlock.kernel.witness import Witness

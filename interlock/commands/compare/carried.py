@@ -15,11 +15,12 @@ from dataclasses import dataclass, replace
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import MoveKind
 from interlock.model.bound import Bound
-from interlock.model.build import Built, build, names_behind
+from interlock.model.build import Built, build
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import inside_names
 from interlock.model.model import Formula, Model, ModelMove, Statement
+from interlock.model.reading import names_behind
 from interlock.st import typed as ty
 from interlock.st.types import EnumType, domain_of
 

@@ -26,6 +26,7 @@ _Entries = dict[str, Facets]
 # Keys of a model file that are not compared, with the reason.
 NOT_COMPARED: Mapping[str, str] = {
     "root": "the programs are compared as they are executed, whichever unit that is",
+    "controllers": "a model with several controllers is refused",
     "title": "both stand at the head of the comparison",
     "revises": "what is inherited is compared as if it stood in the file itself",
     "changes": "it is what the author says of the change",

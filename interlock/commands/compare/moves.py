@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import replay_run
-from interlock.independent_judge.player import Happening
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, eq, or_, var
 from interlock.kernel.query import Answer, Engine, Limits, ProgressSink, Query, Reach, Values

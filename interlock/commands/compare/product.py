@@ -35,8 +35,9 @@ from interlock.kernel.system import (
     System,
     Variable,
 )
-from interlock.model.build import SCAN, Built, names_read
+from interlock.model.build import SCAN, Built
 from interlock.model.model import Machine, Model
+from interlock.model.reading import names_read
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name

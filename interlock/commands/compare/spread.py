@@ -24,10 +24,10 @@ from interlock.commands.compare.behaviour import (
 from interlock.commands.compare.differences import WORDING, Difference, Kind
 from interlock.commands.compare.moves import MoveComparison
 from interlock.kernel import expr as ex
-from interlock.model.build import names_behind
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Formula, Model
+from interlock.model.reading import names_behind
 from interlock.model.turns import turns_of
 from interlock.st.layout import PREFIX
 from interlock.st.lower import Lowered, lower_program

@@ -32,8 +32,8 @@ from interlock.commands.compare.tell_impact import (
 )
 from interlock.commands.compare.unlooked import not_looked_at
 from interlock.commands.compare.verdicts import Effect, Former, VerdictComparison
+from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Replayed
-from interlock.independent_judge.player import Happening
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.requirement import Outcome

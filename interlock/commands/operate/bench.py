@@ -15,7 +15,7 @@ from interlock.base.errors import InternalError
 from interlock.commands.operate.listing import Listing, Row, Scanned, line_of
 from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Situation
-from interlock.independent_judge.player import Change
+from interlock.independent_judge.happenings import Change
 from interlock.independent_judge.story import change_in_words
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.query import Reach

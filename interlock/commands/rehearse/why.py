@@ -15,10 +15,11 @@ from interlock.base.errors import Place
 from interlock.independent_judge.values import Values
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import MoveKind, Role, System
-from interlock.model.build import fault_flag, held_value, names_read
+from interlock.model.build import fault_flag, held_value
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Formula, Model, ModelMove, Sensor
+from interlock.model.reading import names_read
 from interlock.st import typed as ty
 from interlock.st.evaluate import as_written, evaluate_expression
 from interlock.st.interpret import Controller

@@ -69,13 +69,14 @@ def command(
     """
     from interlock.model.build import RunClass
     from interlock.model.load import load
-    from interlock.model.untimed import refuse_time
+    from interlock.model.untimed import refuse_several, refuse_time
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
         _refuse_options()
         return _replay_run(loaded, log)
     refuse_time(loaded, "'replay' of a record")
+    refuse_several(loaded, "'replay' of a record")
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain
     from interlock.commands.replay.tell import lines_of

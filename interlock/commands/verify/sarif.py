@@ -103,7 +103,7 @@ def _uri(name: str) -> str:
 def _result(verification: Verification, finding: Finding, number: int) -> dict[str, Any]:
     model, verdict = verification.built.model, finding.verdict
     statement = model.statements.get(finding.requirement.id)
-    place = statement.place if statement is not None else model.program.place
+    place = statement.place if statement is not None else model.controllers[0].program.place
     kind, level, said = _told(model, finding)
     result: dict[str, Any] = {
         "ruleId": finding.requirement.id,

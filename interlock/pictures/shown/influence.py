@@ -19,7 +19,8 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
 from interlock.kernel.query import Answer, Values
 from interlock.kernel.system import BOOL, Role, Variable
-from interlock.model.build import Built, names_behind
+from interlock.model.build import Built
+from interlock.model.reading import names_behind
 from interlock.st.lower import lower_program
 
 # A signal or output with more values than this is not taken apart value by value.

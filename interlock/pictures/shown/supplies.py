@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr
 from interlock.kernel.system import MoveKind
-from interlock.model.build import names_read
 from interlock.model.model import Formula, Model, ModelMove, Supply
 from interlock.model.names import type_of
+from interlock.model.reading import names_read
 from interlock.st.lower_terms import lower_expression
 from interlock.st.types import BOOL, Type, domain_of
 

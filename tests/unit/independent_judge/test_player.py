@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import InternalError
-from interlock.independent_judge.player import Change, Player
+from interlock.independent_judge.happenings import Change
+from interlock.independent_judge.player import Player
 from interlock.kernel.system import PHASE, MoveKind
 from tests.support.gate import gate
 

@@ -29,7 +29,9 @@ def test_only_a_revision_needs_nothing_but_what_it_revises() -> None:
     shapes = json_schema()["$defs"]
     assert shapes["RevisionShape"]["required"] == ["revises"]
     # A matrix of causes and effects may stand in place of requirements.
-    assert set(shapes["ModelShape"]["required"]) == {"title", "controller"}
+    assert set(shapes["ModelShape"]["required"]) == {"title"}
+    programs = [{"required": ["controller"]}, {"required": ["controllers"]}]
+    assert shapes["ModelShape"]["oneOf"] == programs
 
 
 def test_every_reference_leads_somewhere() -> None:
