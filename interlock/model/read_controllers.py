@@ -182,7 +182,7 @@ def _globals_in(project: Loaded, files: set[str]) -> Iterator[str]:
     for file in project.files:
         for declared in file.globals:
             if not declared.constant and declared.place.file in files:
-                yield from (str(getattr(name, "name", name)) for name in declared.names)
+                yield from (name.text for name in declared.names)
 
 
 def _lies_within(interval_ms: int, shape: ModelShape) -> bool:
