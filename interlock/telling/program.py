@@ -54,7 +54,8 @@ def _controllers_told(model: Model) -> str:
     told = f"; {names} scan in any order, any number of times, each with a memory of its own, "
     waiting = [one.name for one in model.several if one.scans_while is not None]
     told += "and each goes on for ever"
-    return told + (f" while it scans at all ({', '.join(waiting)})" if waiting else "")
+    told += f" while it scans at all ({', '.join(waiting)})" if waiting else ""
+    return told + "; a scan takes no time but for signals that may be late"
 
 
 def _ages_told(model: Model) -> str:
