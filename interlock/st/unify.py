@@ -124,15 +124,20 @@ def _common_base(types: Sequence[IntType]) -> str:
 
 
 def logical_type(types: Sequence[Type]) -> Type:
-    """The type of AND, OR or XOR of bit strings and integers: the widest of the bit strings."""
+    """The type of AND, OR or XOR of bit strings and integers: the widest of them.
+
+    A literal is as wide as it needs, so that no bit of it is lost where the others are narrower.
+    """
     widths = [t.width for t in types if isinstance(t, BitsType)]
     if not widths:
         common = common_type(types)
         base = common.base if isinstance(common, IntType) else "INT"
         return elementary(base) or common
-    integers = [t for t in types if isinstance(t, IntType) and t.base]
-    widths += [(LIMITS[t.base][1] - LIMITS[t.base][0]).bit_length() for t in integers]
-    return BitsType(next(name for name, n in BIT_STRINGS.items() if n == max(widths)))
+    for type_ in types:
+        if isinstance(type_, IntType):
+            least, most = LIMITS[type_.base] if type_.base else (0, type_.hi)
+            widths.append((most - least).bit_length() if most > least else 0)
+    return BitsType(next(name for name, n in BIT_STRINGS.items() if n >= max(widths)))
 
 
 def constant_at(type_: Type, value: float, text: str, place: Place) -> ty.Constant:

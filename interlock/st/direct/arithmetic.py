@@ -183,7 +183,8 @@ class Arithmetic:
             wrong = a.kind if a.kind.family not in (Family.BOOL, Family.BITS) else b.kind
             raise refusal(place, f"AND, OR and XOR are for BOOL and bit strings, not {wrong.name}")
         if Family.BITS in families:
-            bits = max(v.kind.bits for v in (a, b))
+            # Each bit of a literal counts, also where the other operand is narrower.
+            bits = max(v.kind.bits or v.number.bit_length() * (v.number > 0) for v in (a, b))
             return next(kind for kind in BITS if kind.bits >= bits)
         if Family.BOOL in families:
             for value in (a, b):

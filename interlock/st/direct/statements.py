@@ -6,7 +6,7 @@ from interlock.base.errors import InputError, Place
 from interlock.st import syntax as sx
 from interlock.st.direct.calls import Calling
 from interlock.st.direct.frames import Frame, NothingThereError, Property
-from interlock.st.direct.kinds import LITERAL, REFERENCE, Family, Kind, Value, refusal
+from interlock.st.direct.kinds import LITERAL, REFERENCE, Family, Value, refusal
 from interlock.st.direct.locate import Reached
 from interlock.st.direct.loops import MOST_OPEN, MOST_TOLD, most_passes
 from interlock.st.direct.storage import (
@@ -98,18 +98,11 @@ class Machine(Calling):
     # Assignments
 
     def _assignment(self, s: sx.Assign, frame: Frame) -> None:
-        value = self.evaluate(s.value, frame, self._expected(s.target, frame))
-        self.assign(self.reach(s.target, frame, writes=True), value, s.place)
-
-    def _expected(self, target: sx.Target, frame: Frame) -> Kind | None:
-        """The enumeration that the target takes, where the target is one and has a plain name."""
-        met, executed = len(self.defects), len(self.executed)
-        found = self.reach(target, frame) if isinstance(target, sx.Name) else None
-        if isinstance(target, sx.Element | sx.Member):
-            found = self.reach(target, frame)
-        del self.defects[met:], self.executed[executed:]
-        is_enum = isinstance(found, Cell) and found.kind.family is Family.ENUM
-        return found.kind if is_enum and isinstance(found, Cell) else None
+        # What an index calls is called once; what else the order could change is refused.
+        target = self.reach(s.target, frame, writes=True)
+        is_enum = isinstance(target, Cell) and target.kind.family is Family.ENUM
+        expected = target.kind if is_enum and isinstance(target, Cell) else None
+        self.assign(target, self.evaluate(s.value, frame, expected), s.place)
 
     def assign(self, target: Reached, value: Value, place: Place) -> None:
         """Give a variable or property a value; structures and arrays are copied.

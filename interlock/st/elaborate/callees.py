@@ -197,6 +197,11 @@ class Callees(Expressions):
         through = base if instance is not None and isinstance(base, Located) else None
         return None if unit is None else Callee(unit, on=on, through=through)
 
+    def property_type(self, e: sx.Expression, frame: Frame) -> sx.TypeRef | None:
+        """The type of the property that `e` names; None where it names none."""
+        got = self.property_of(e, "GET", frame, [])
+        return None if got is None or got.unit is None else got.unit.returns
+
 
 def _action(line: Iterable[sx.Unit], name: str) -> sx.Action | None:
     for unit in line:

@@ -119,7 +119,9 @@ class Statements(Loops):
             given = sx.InputArgument(setter.unit.name, s.value, s.place)
             self.run(setter, Call((given,), (), s.place), frame, out)
             return
+        start = len(out)
         at = self.target(s.target, frame, out)
+        found = len(out)
         if isinstance(at.shape, Bound):
             self.bind(at, s.value, frame, out, s.place)
             return
@@ -131,6 +133,8 @@ class Statements(Loops):
         if isinstance(s.value, sx.ArrayValue | sx.StructValue):
             raise self.reading.refuse(s.value.place, "name the members one by one")
         self.assign(at, s.value, frame, out, s.place)
+        if isinstance(at, Indexed | Bit):
+            self.refuse_entwined(at, out[start:found], out[found:], s.place)
 
     def _only_calls(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> None:
         with suppress(UnknowableError):

@@ -104,10 +104,17 @@ class Wanting(Bindings):
 
     def _type_of_variable(self, e: sx.Expression, frame: Frame) -> Wanted | None:
         with suppress(UnknowableError, ToldError):
+            returns = self.property_type(e, frame)
+            if returns is not None:
+                return Wanted(returns.name)
             at = self.reference(e, frame, [])
             if at is not None and isinstance(at.shape, Scalar):
                 return Wanted(at.shape.type.name)
         return None
+
+    def property_type(self, e: sx.Expression, frame: Frame) -> sx.TypeRef | None:
+        """The type of the property that `e` names; None where it names none."""
+        raise NotImplementedError
 
     def take_for_value(self, at: Reference, e: sx.Expression) -> None:
         """Note that `at`, of a type that is not in the files, is read as a value."""

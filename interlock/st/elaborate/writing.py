@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.callees import Callees
-from interlock.st.elaborate.reading import read_by, written_by
+from interlock.st.elaborate.reading import all_read_by, read_by, written_by
 from interlock.st.elaborate.shapes import (
     Array,
+    Bit,
     Block,
     Bound,
     Indexed,
@@ -62,17 +63,48 @@ class Writing(Callees):
                 # What the others call is done all the same.
                 unknown = unknown or reason
             if len(out) > before:
-                changed = {path for path in written_by(out[before:]) if "@" not in path}
-                both = sorted(changed & {name for f in found[:-1] for name in read_by(f)})
-                if both:
-                    says = (
-                        f"this call changes '{both[0]}', which is read before it in the same "
-                        "statement; call it in a statement of its own"
-                    )
-                    raise self.reading.refuse(e.place, says)
+                read = {name for f in found[:-1] for name in read_by(f)}
+                self._refuse_a_change(out[before:], read, e.place)
         if unknown is not None:
             raise unknown
         return found
+
+    def _refuse_a_change(
+        self, called: Iterable[sx.Statement], read: set[str], place: Place
+    ) -> None:
+        """What a call changes is not read elsewhere in its statement: controllers differ there."""
+        both = sorted(read & {path for path in written_by(called) if "@" not in path})
+        if both:
+            says = (
+                f"this call changes '{both[0]}', which the same statement reads elsewhere; "
+                "call it in a statement of its own"
+            )
+            raise self.reading.refuse(place, says)
+
+    def refuse_entwined(
+        self,
+        at: Reference,
+        found: Sequence[sx.Statement],
+        valued: Sequence[sx.Statement],
+        place: Place,
+    ) -> None:
+        """Refuse an assignment whose outcome depends on whether its index or its value comes first.
+
+        Parameters
+        ----------
+        at : Reference
+            Where it goes.
+        found, valued : sequence of syntax.Statement
+            What finding that place calls, and what is done from there to the end.
+        place : Place
+        """
+        own = tuple(part.path for part in located(at))
+        inner = tuple(f"{path}." for path in own)
+        calls = [
+            s for s in valued if not all(p in own or p.startswith(inner) for p in written_by((s,)))
+        ]
+        self._refuse_a_change(calls, set(_indexes_of(at)), place)
+        self._refuse_a_change(found, set(all_read_by(valued)), place)
 
     def fixed(self, at: Reference, out: list[sx.Statement]) -> Reference:
         """`at` with its index worked out now, so that it stays where it leads."""
@@ -301,3 +333,16 @@ def _offsets(sizes: Sequence[int]) -> list[tuple[int, ...]]:
     if not sizes:
         return [()]
     return [(n, *rest) for n in range(sizes[0]) for rest in _offsets(sizes[1:])]
+
+
+def _indexes_of(at: Reference) -> Iterator[str]:
+    """The names that the indexes leading to `at` read."""
+    match at:
+        case Indexed():
+            yield from read_by(at.index)
+            for choice in at.choices:
+                yield from _indexes_of(choice)
+        case Bit():
+            yield from _indexes_of(at.base)
+        case _:
+            pass
