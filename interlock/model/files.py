@@ -20,6 +20,7 @@ MAX_XML_BYTES = 8_000_000
 XML = ".xml"
 
 _USUAL = "utf-8-sig"
+_WESTERN = "not UTF-8: read as Windows-1252 (Latin-1)"
 _DECLARED = re.compile(rb"<\?xml[^>]{0,100}encoding\s*=\s*[\"']([\w.-]{1,40})[\"']")
 _ENCODINGS = {
     **dict.fromkeys(("iso-8859-1", "latin1", "windows-1252", "cp1252"), "cp1252"),
@@ -70,6 +71,23 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
         Where it cannot be read, is not UTF-8 or is larger than `MAX_BYTES`. What ends in ``.xml``
         may be larger, and in the encoding that it declares.
     """
+    return _read_text(file, wanted_at, is_foreign=False)[0]
+
+
+def read_program_text(file: Path, wanted_at: Place | None = None) -> tuple[str, str]:
+    """As `read_text`, of a program that an environment may have written in its own encoding.
+
+    Returns
+    -------
+    str
+        The text.
+    str
+        How it was read, where it is not UTF-8; what it is by itself only XML says.
+    """
+    return _read_text(file, wanted_at, is_foreign=True)
+
+
+def _read_text(file: Path, wanted_at: Place | None, *, is_foreign: bool) -> tuple[str, str]:
     place = wanted_at or Place(str(file), 1, 1)
     is_read(file)
     try:
@@ -85,6 +103,9 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
     except OSError as error:
         raise InputError([Mistake(place, f"cannot be read: {error.strerror}")]) from None
     encoding = _encoding(data) if file.suffix.lower() == XML else _USUAL
+    told = ""
+    if is_foreign and encoding == _USUAL:
+        encoding, told = _foreign_encoding(data)
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
@@ -95,7 +116,26 @@ def read_text(file: Path, wanted_at: Place | None = None) -> str:
         column = len(before) - (before.rfind("\n") + 1) + 1
         says = f"not UTF-8 text: byte 0x{data[error.start]:02X} begins no character"
         raise InputError([Mistake(Place(str(file), line, column), says)]) from None
-    return text.replace("\r\n", "\n").replace("\r", "\n")
+    return text.replace("\r\n", "\n").replace("\r", "\n"), told
+
+
+def _foreign_encoding(data: bytes) -> tuple[str, str]:
+    """The encoding of a text that does not say it, and what is told of that.
+
+    In place of UTF-8 environments write UTF-16, with a mark, or the characters of Western Europe.
+    Which of them decides no more than how names and comments are shown.
+    """
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16", "read as UTF-16"
+    if b"\0" in data:
+        return _USUAL, ""
+    for encoding, told in ((_USUAL, ""), ("cp1252", _WESTERN)):
+        try:
+            data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        return encoding, told
+    return "latin-1", _WESTERN
 
 
 def _encoding(data: bytes) -> str:

@@ -15,6 +15,7 @@ from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 
 _BESIDE = (".yaml", ".svg")
+_COMMENT = re.compile(r"^[ \t]*#.*$", re.MULTILINE)
 
 
 def inside_names(program: Program, called: str = "") -> dict[str, Type]:
@@ -32,13 +33,17 @@ def inside_names(program: Program, called: str = "") -> dict[str, Type]:
 
 
 def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> set[str]:
-    """Those of `names` that stand somewhere in `texts` or in a model's or drawing's file."""
+    """Those of `names` that stand somewhere in `texts` or in a model's or drawing's file.
+
+    A comment asks for nothing.
+    """
     is_read(folder, _BESIDE)
     beside = [file for file in folder.iterdir() if file.suffix in _BESIDE and file.is_file()]
     for file in beside:
         is_read(file)
     read = [file.read_text("utf-8", errors="replace") for file in beside]
-    words = {word.casefold() for text in (*texts, *read) for word in re.findall(r"\w+", text)}
+    said = [_COMMENT.sub("", text) for text in (*texts, *read)]
+    words = {word.casefold() for text in said for word in re.findall(r"\w+", text)}
     return {name for name in names if set(re.findall(r"\w+", name.casefold())) <= words}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
@@ -14,23 +15,59 @@ from interlock.model.files import (
     check_inside,
     file_beside,
     is_read,
-    read_text,
+    read_program_text,
 )
 from interlock.model.yaml import Document
 from interlock.model.yaml import Path as DocumentPath
+from interlock.st import syntax as sx
+from interlock.st.load import Loaded
 
 # What files of programs are commonly called: Structured Text, or the open exchange format (.xml).
 # A file of text that is named may end otherwise.
-ENDINGS = (".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb")
+ENDINGS = (
+    *(".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb"),
+    *(".gvl", ".dut", ".pou", ".udt", ".fc", ".ob", ".tcpou", ".tcdut", ".tcgvl", ".tcio"),
+)
 MOST_FILES = 500
+
+
+@dataclass(frozen=True)
+class ProgramTexts:
+    """The files of a program.
+
+    Attributes
+    ----------
+    texts : dict of str to str
+        Each by its name, in the order in which they are given; those of a folder in the order of
+        their names, with those of the folders in it.
+    notes : list of syntax.Note
+        Which were not in the usual encoding.
+    """
+
+    texts: dict[str, str] = field(default_factory=dict)
+    notes: list[sx.Note] = field(default_factory=list)
+
+    def add(self, file: Path, wanted_at: Place | None = None) -> None:
+        """Read a file.
+
+        Raises
+        ------
+        InputError
+        """
+        text, told = read_program_text(file, wanted_at)
+        self.texts[str(file)] = text
+        if told:
+            self.notes.append(sx.Note(Place(str(file), 1, 1), told))
+
+    def noted(self, project: Loaded) -> Loaded:
+        """The project of these files, with what is to be told of them."""
+        return replace(project, notes=(*self.notes, *project.notes))
 
 
 def read_program_files(
     document: Document, path: DocumentPath, given: str | list[str]
-) -> dict[str, str]:
-    """The text of each file of the program given at `path`, by its name, in the given order.
-
-    Files of a folder come in the order of their names, with those of the folders in it.
+) -> ProgramTexts:
+    """Read each file of the program given at `path`.
 
     Raises
     ------
@@ -39,7 +76,9 @@ def read_program_files(
     """
     if isinstance(given, str) and not _is_folder(document, path, given):
         file = file_beside(document, path, given, "the controller", "controller.st")
-        return {str(file): read_text(file, document.place(path))}
+        found = ProgramTexts()
+        found.add(file, document.place(path))
+        return found
     return _project(document, path, given)
 
 
@@ -48,9 +87,10 @@ def _is_folder(document: Document, path: DocumentPath, name: str) -> bool:
     return bool(name) and os.path.isdir(Path(document.place(path).file).parent / name)
 
 
-def _project(document: Document, at: DocumentPath, given_there: str | list[str]) -> dict[str, str]:
+def _project(document: Document, at: DocumentPath, given_there: str | list[str]) -> ProgramTexts:
     given = [given_there] if isinstance(given_there, str) else given_there
-    texts: dict[str, str] = {}
+    program = ProgramTexts()
+    texts = program.texts
     mistakes = MistakeList()
     called: dict[str, Path] = {}
     for number, name in enumerate(given):
@@ -64,7 +104,7 @@ def _project(document: Document, at: DocumentPath, given_there: str | list[str])
                     says = f"two files are called {file.name}; files of a program need own names"
                     mistakes.append(Mistake(place, says))
                 elif str(file) not in texts:
-                    texts[str(file)] = read_text(file, place)
+                    program.add(file, place)
         except InputError as error:
             mistakes.extend(error.mistakes)
         has_xml = any(name.lower().endswith(XML) for name in texts)
@@ -77,7 +117,7 @@ def _project(document: Document, at: DocumentPath, given_there: str | list[str])
         mistakes.append(Mistake(document.place(at), says))
     if mistakes:
         raise InputError(mistakes)
-    return texts
+    return program
 
 
 def _files(document: Document, path: DocumentPath, name: str) -> Iterator[Path]:

@@ -58,11 +58,12 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
     read: dict[str, dict[str, str]] = {}
     for name, given in shape.controllers.items():
         path: Path = ("controllers", name)
-        read[name] = read_program_files(document, (*path, "program"), given.program)
+        files = read_program_files(document, (*path, "program"), given.program)
+        read[name] = files.texts
         with mistakes.collected():
             at = path if given.root is None else (*path, "root")
             place = document.place(at) if given.root else document.key_place(at)
-            project = load_project(read[name], given.root, place)
+            project = files.noted(load_project(read[name], given.root, place))
             found.append(_controller(document, shape, name, given, project, mistakes))
     _check_globals(document, found, read, mistakes)
     return ReadPrograms(
@@ -73,10 +74,11 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
 def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> ReadPrograms:
     if shape.controller is None:
         raise InputError([Mistake(document.key_place(()), "'controller' is missing")])
-    texts = read_program_files(document, CONTROLLER, shape.controller)
+    files = read_program_files(document, CONTROLLER, shape.controller)
+    texts = files.texts
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
-        project = load_project(texts, shape.root, document.place((key,)))
+        project = files.noted(load_project(texts, shape.root, document.place((key,))))
         shape, project = _with_interval(shape, project, document, mistakes)
         # What nothing reads goes, however many values it has.
         needed = without_idle(without_real_outputs(project.program))[0]

@@ -28,6 +28,7 @@ from interlock.model.schema_fields import (
     ProgramName,
     Seconds,
     Stuck,
+    UnitName,
     Within,
     Words,
 )
@@ -350,7 +351,7 @@ class ModelShape(_Shape):
     controllers: dict[Name, ControllerShape] = Field(
         default_factory=dict, description="In place of 'controller': several, by their names."
     )
-    root: Name | None = Field(
+    root: UnitName | None = Field(
         None,
         description="The PROGRAM or FUNCTION_BLOCK of the project that is executed in each scan; "
         "needed where there are several.",

@@ -22,7 +22,15 @@ Name = Annotated[
     Field(description="An identifier: letters, digits and _, not starting with a digit."),
 ]
 # The parts of what the program declares have names of their own: inputs[2].firm, table[1,-2].
-PROGRAM_NAME = r"^[A-Za-z_][A-Za-z0-9_]*(\.[A-Za-z_][A-Za-z0-9_]*|\[-?[0-9]+(,-?[0-9]+)*\])*$"
+# Written so that Python, the checker of shapes and editors read one pattern alike; which of the
+# characters beyond ASCII are letters the program decides that must declare the name.
+_WORD = "[A-Za-z_\u00aa-\ufffd][A-Za-z0-9_\u00aa-\ufffd]*"
+PROGRAM_NAME = rf"^{_WORD}(\.{_WORD}|\[-?[0-9]+(,-?[0-9]+)*\])*$"
+UnitName = Annotated[
+    str,
+    StringConstraints(pattern=rf"^{_WORD}$", max_length=60),
+    Field(description="A PROGRAM or FUNCTION_BLOCK of the program."),
+]
 ProgramName = Annotated[
     str,
     StringConstraints(pattern=PROGRAM_NAME, max_length=200),

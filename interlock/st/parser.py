@@ -7,6 +7,7 @@ stands in, as long as that cannot make up a mistake that is not there.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import PurePath
 
 from interlock.base.errors import InputError, Mistake
@@ -18,6 +19,7 @@ from interlock.st.cursor import (
     UnexpectedTokenError,
     locator,
 )
+from interlock.st.markup import is_marked_up, without_markup
 from interlock.st.parse_expressions import ExpressionParser
 from interlock.st.parse_files import FileParser, program_of
 
@@ -53,7 +55,14 @@ def parse_file(text: str, file: str) -> sx.SourceFile:
     >>> source.units[0].name, source.notes[0].says
     ('Lamp', 'END_FUNCTION_BLOCK of Lamp is missing; the end was taken to be where it fits')
     """
-    return FileParser(text, locator(text, file), "program", PurePath(file).stem).source_file()
+    name = PurePath(file).stem
+    if not is_marked_up(text):
+        return FileParser(text, locator(text, file), "program", name).source_file()
+    inside = without_markup(text, locator(text, file))
+    locate = locator(inside, file)
+    found = FileParser(inside, locate, "program", name).source_file()
+    note = sx.Note(locate(0), "the markup round the program was read over")
+    return replace(found, notes=(note, *found.notes))
 
 
 def parse_units(text: str, locate: Locate, name: str) -> sx.SourceFile:

@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.commands.new.signal_list import Signal, shared_addresses
+from interlock.model.value_classes import MOST_CLASSES
 from interlock.st.elaborate.addresses import plain_address
+from interlock.st.idle import without_idle, without_real_outputs
+from interlock.st.inference import infer_ranges
 from interlock.st.load import Loaded
-from interlock.st.typed import Declared
-from interlock.st.types import BOOL, IntType, Type
+from interlock.st.typed import Declared, Program
+from interlock.st.types import BOOL, IntType, RealType, Type
 
 
 @dataclass(frozen=True)
 class Wire:
-    """An input or output of the program, with its line of the list where there is one."""
+    """An input or output of the program, with its line of the list where there is one.
+
+    Attributes
+    ----------
+    declared : Declared
+    signal : Signal or None
+    left_out : str
+        Why the model does without it; empty for what stands in the model.
+    """
 
     declared: Declared
     signal: Signal | None
+    left_out: str = ""
 
     @property
     def is_input(self) -> bool:
@@ -37,11 +49,13 @@ class Matched:
         Those of the list that the program does not have.
     differences : tuple of Mistake
         Each with the line of the list or program.
+    has_list : bool
     """
 
     wires: tuple[Wire, ...]
     missing: tuple[Signal, ...]
     differences: tuple[Mistake, ...]
+    has_list: bool = True
 
 
 def match(signals: Sequence[Signal], project: Loaded) -> Matched:
@@ -69,7 +83,8 @@ def match(signals: Sequence[Signal], project: Loaded) -> Matched:
         found[declared.name] = signal
         address = addresses.get(declared.place, "")
         differences += (Mistake(signal.place, t) for t in _unlike(signal, declared, address))
-    wires = tuple(Wire(v, found.get(v.name)) for v in known.values())
+    why = _left_out(program, outputs, found)
+    wires = tuple(Wire(v, found.get(v.name), why.get(v.name, "")) for v in known.values())
     for wire in wires:
         if wire.signal is None:
             kind = "input" if wire.is_input else "output"
@@ -80,6 +95,27 @@ def match(signals: Sequence[Signal], project: Loaded) -> Matched:
     of_program = {wire.declared.place.file for wire in wires}
     differences.sort(key=lambda d: (d.place.file in of_program, d.place.file, d.place.line))
     return Matched(wires, tuple(missing), tuple(differences))
+
+
+def _left_out(
+    program: Program, outputs: Sequence[Declared], found: Collection[str]
+) -> dict[str, str]:
+    """Outputs that a new model does better without, and why.
+
+    Numbers that only people read make more states than everything else, or keep the program from
+    being explored at all. What the list of signals has stays, and so does what would leave nothing.
+    """
+    real = {v.name: "REAL numbers are not judged" for v in outputs if isinstance(v.type, RealType)}
+    kept = {v.name for v in without_idle(without_real_outputs(program))[0].variables}
+    ranges = infer_ranges(program).memory
+    wide = {}
+    for v in outputs:
+        span = ranges.get(v.name.casefold())
+        if v.name not in {*kept, *real, *found} and isinstance(span, tuple):
+            many = span[1] - span[0] + 1
+            if many > MOST_CLASSES:
+                wide[v.name] = f"it may have {many:,} values, and nothing here depends on it"
+    return real if len(real) + len(wide) == len(outputs) else real | wide
 
 
 def _addresses(project: Loaded) -> dict[Place, str]:

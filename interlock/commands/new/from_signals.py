@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from interlock.commands.new.against_program import Matched, match
-from interlock.commands.new.given_program import read_given
+from interlock.commands.new.given_program import GivenProgram, read_given
 from interlock.commands.new.signal_list import SignalList, read_signals
 from interlock.commands.new.written_model import Origin, model_text, quoted
 from interlock.model.effect_matrix import read_effect_matrix
@@ -66,7 +66,7 @@ def make(folder: Path, given: Given) -> Made:
     listed = SignalList() if signals is None else read_signals(signals, given.columns)
     matched = match(listed.signals, program.project)
     if signals is None:
-        matched = Matched(matched.wires, (), ())
+        matched = Matched(matched.wires, (), (), has_list=False)
     made_from = f"Made of {counted(len(program.project.files), 'file')} of a program"
     if signals is not None:
         made_from += f" and the list of signals {signals.name}"
@@ -77,7 +77,7 @@ def make(folder: Path, given: Given) -> Made:
         entry, told = _matrix(given.matrix, given.legend, folder, files)
     origin = Origin(folder.name, program.controller, program.root, [f"{made_from}."], entry)
     files = {"model.yaml": model_text(origin, matched), **files}
-    told = [*_told(folder, program.copies, matched, listed, signals), *told]
+    told = [*_told(folder, program, matched, listed, signals), *told]
     return Made(files, told)
 
 
@@ -106,15 +106,16 @@ def _matrix(
 
 def _told(
     folder: Path,
-    copies: Mapping[str, str],
+    program: GivenProgram,
     matched: Matched,
     listed: SignalList,
     signals: Path | None,
 ) -> list[str]:
     wrote = "model.yaml"
-    if copies:
-        wrote += f", {counted(len(copies), 'copied file')} of the program"
+    if program.copies:
+        wrote += f", {counted(len(program.copies), 'copied file')} of the program"
     told = [f"wrote {wrote} and model.schema.json (for editors) to {shlex.quote(str(folder))}"]
+    told += [f"  {line}" for line in program.told]
     inputs = sum(wire.is_input for wire in matched.wires)
     of_program = f"{counted(inputs, 'input')} and {counted(len(matched.wires) - inputs, 'output')}"
     told.append(f"the program has {of_program}; every input is free")

@@ -7,12 +7,11 @@ stays what it was. Files that lie in the model's folder already are named where 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place
-from interlock.model.files import read_text
-from interlock.model.program_files import ENDINGS, MOST_FILES
+from interlock.model.program_files import ENDINGS, MOST_FILES, ProgramTexts
 from interlock.st.load import Loaded, load_project
 
 FOLDER = "program"
@@ -31,12 +30,15 @@ class GivenProgram:
         What the model file names as its program.
     root : str
         The unit that is executed in each scan; empty where it is one made of several.
+    told : list of str
+        Which files were not in the usual encoding.
     """
 
     project: Loaded
     copies: dict[str, str]
     controller: list[str]
     root: str
+    told: list[str]
 
 
 def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenProgram:
@@ -55,7 +57,8 @@ def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenPr
     InputError
         Where a file cannot be read, two have one name, or the program is not right.
     """
-    texts: dict[str, str] = {}
+    program = ProgramTexts()
+    texts = program.texts
     copies: dict[str, str] = {}
     controller: list[str] = []
     called: dict[str, Path] = {}
@@ -69,7 +72,7 @@ def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenPr
             raise InputError([Mistake(place, says)])
         if len(texts) >= MOST_FILES:
             raise InputError([Mistake(place, f"more than {MOST_FILES} files of a program")])
-        texts[str(file)] = read_text(file)
+        program.add(file)
         if file.resolve().is_relative_to(folder.resolve()):
             controller.append(file.resolve().relative_to(folder.resolve()).as_posix())
         else:
@@ -78,11 +81,16 @@ def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenPr
         says = f"there is no program in it; files of programs end in {', '.join(ENDINGS[:4])}"
         raise InputError([Mistake(Place(str(given[0]), 1, 1), says)])
     project = load_project(texts, root, Place(str(given[0]), 1, 1))
+    project = replace(project, notes=(*program.notes, *project.notes))
     in_files = {unit.name.casefold() for file in project.files for unit in file.units}
     is_whole = all(Path(name).suffix.casefold() in ENDINGS for name in copies)
     controller += [FOLDER] if copies and is_whole else list(copies)
     return GivenProgram(
-        project, copies, controller, project.root if project.root.casefold() in in_files else ""
+        project,
+        copies,
+        controller,
+        project.root if project.root.casefold() in in_files else "",
+        [f"{Path(note.place.file).name}: {note.says}" for note in program.notes],
     )
 
 

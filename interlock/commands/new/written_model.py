@@ -85,24 +85,27 @@ def _lines(origin: Origin, matched: Matched) -> Iterator[str]:
 
 def _inputs(matched: Matched) -> Iterator[str]:
     yield from _ON_INPUTS
-    yield from _section("sensors", [w for w in matched.wires if w.is_input])
+    yield from _section("sensors", matched, [w for w in matched.wires if w.is_input])
     yield from _absent([s for s in matched.missing if s.direction != "output"])
 
 
 def _outputs(matched: Matched) -> Iterator[str]:
     yield from _ON_OUTPUTS
-    yield from _section("outputs", [w for w in matched.wires if not w.is_input])
+    yield from _section("outputs", matched, [w for w in matched.wires if not w.is_input])
     yield from _absent([s for s in matched.missing if s.direction == "output"])
 
 
-def _section(key: str, wires: Sequence[Wire]) -> Iterator[str]:
+def _section(key: str, matched: Matched, wires: Sequence[Wire]) -> Iterator[str]:
     named = [wire for wire in wires if _NAME.fullmatch(wire.declared.name)]
-    yield f"{key}:" if named else f"# {key}:"
-    for wire in named:
+    stays = [wire for wire in named if not wire.left_out]
+    yield f"{key}:" if stays else f"# {key}:"
+    for wire in stays:
         about = "" if wire.signal is None else _about(wire.signal)
-        yield f"  {wire.declared.name}: {{{about}}}" + (
-            "" if wire.signal else "  # not in the list"
-        )
+        lacks = matched.has_list and wire.signal is None
+        yield f"  {wire.declared.name}: {{{about}}}" + ("  # not in the list" if lacks else "")
+    for wire in named:
+        if wire.left_out:
+            yield f"  # {wire.declared.name}: {{}}  # left out: {wire.left_out}"
 
 
 def _absent(signals: Sequence[Signal]) -> Iterator[str]:
@@ -141,6 +144,6 @@ def _requirements(matched: Matched) -> Iterator[str]:
     yield "requirements:"
     if outputs:
         says = quoted(f"{one} can always be switched off again")
-        yield f"  R1: {{says: {says}, can_still: NOT {one}}}"
+        yield f"  R1: {{says: {says}, can_still: {quoted(f'NOT {one}')}}}"
     else:
         yield "  R1: {says: The program's arithmetic is in order; say more here, always: 'TRUE'}"

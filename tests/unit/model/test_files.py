@@ -34,9 +34,27 @@ def test_bytes_that_are_no_utf8_are_told_with_their_place(tmp_path: Path) -> Non
     )
 
 
-def test_a_program_that_is_no_utf8_is_told_with_its_own_place(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("encoding", "says"),
+    [
+        ("cp1252", "not UTF-8: read as Windows-1252 (Latin-1)"),
+        ("utf-16", "read as UTF-16"),
+        ("utf-8-sig", ""),
+    ],
+)
+def test_a_program_may_be_in_the_encoding_of_its_environment(
+    encoding: str, says: str, tmp_path: Path
+) -> None:
     write(tmp_path, edited([]))
-    (tmp_path / "controller.st").write_bytes(b"PROGRAM P\n(* \xff *)\n")
+    text = PROGRAM.replace("END_VAR", "END_VAR (* Größe, façade *)", 1)
+    (tmp_path / "controller.st").write_bytes(text.encode(encoding))
+    notes = load(tmp_path).project.notes
+    assert [note.says for note in notes if "UTF" in note.says] == ([says] if says else [])
+
+
+def test_a_program_of_bytes_that_are_no_text_is_told_with_its_place(tmp_path: Path) -> None:
+    write(tmp_path, edited([]))
+    (tmp_path / "controller.st").write_bytes(b"PROGRAM P\n(* \xff\0 *)\n")
     assert f"{tmp_path}/controller.st:2:4: not UTF-8" in told(tmp_path)
 
 

@@ -346,3 +346,41 @@ def test_what_verify_needs_first_is_told(capsys: Capture) -> None:
     assert told[0] == "before the first 'verify', mend this:"
     assert "has no sensor in the model" in told[1]
     assert Path("m/model.yaml").exists()
+
+
+def test_names_of_the_program_are_written_as_they_are(capsys: Capture) -> None:
+    text = (
+        "PROGRAM Förderband VAR_INPUT tür : BOOL; END_VAR\n"
+        "VAR_OUTPUT lampen : ARRAY [0..1] OF BOOL; END_VAR\n"
+        "lampen[0] := NOT tür; lampen[1] := tür; END_PROGRAM"
+    )
+    Path("station.st").write_bytes(text.encode("cp1252"))
+    assert run(["new", "m", "--program", "station.st"]) == EXIT_HOLDS
+    assert "  station.st: not UTF-8: read as Windows-1252 (Latin-1)" in capsys.readouterr().out
+    assert "not in the list" not in Path("m/model.yaml").read_text()
+    model = load("m")
+    assert (model.program.name, list(model.outputs)) == ("Förderband", ["lampen[0]", "lampen[1]"])
+    # A sensor may have such a name, too, and a requirement may use it.
+    edited = Path("m/model.yaml").read_text().replace("NOT lampen[0]", "lampen[0] AND NOT tür")
+    Path("m/model.yaml").write_text(edited)
+    assert "tür: {}" in edited
+    assert run(["verify", "m", "--engine", "reference", "--plain"]) == EXIT_HOLDS
+
+
+def test_numbers_that_only_people_read_stand_in_a_comment(capsys: Capture) -> None:
+    text = """PROGRAM p VAR_INPUT go : BOOL; raw : INT; END_VAR
+    VAR_OUTPUT run : BOOL; total : DINT; level : REAL; mean : INT; step : INT; END_VAR
+    run := go; step := SEL(go, 1, 4); level := INT_TO_REAL(raw) * 0.5; mean := raw / 2;
+    IF go THEN total := total + 1; END_IF; END_PROGRAM"""
+    Path("station.st").write_text(text)
+    assert run(["new", "m", "--program", "station.st"]) == EXIT_HOLDS
+    written = Path("m/model.yaml").read_text()
+    assert "# level: {}  # left out: REAL numbers are not judged" in written
+    assert "# total: {}  # left out: it may have 4,294,967,296 values, and nothing" in written
+    model = load("m")
+    assert list(model.outputs) == ["run", "step"]
+    told = {note.says for note in model.project.notes}
+    assert {"left out: nothing reads 'total'", "left out: nothing reads 'mean'"} <= told
+    # Asked for, it stays.
+    Path("m/model.yaml").write_text(written.replace("# total: {}", "total: {}"))
+    assert "total" in load("m").outputs
