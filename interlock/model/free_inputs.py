@@ -142,8 +142,9 @@ class _Anything(dict[str, Expr]):
 
 def _too_many(declared: ty.Declared, names: Names, program: ty.Program) -> tuple[Place, str]:
     """The line that needs more values of an input than can be tried, and what to do."""
-    near = nearest(declared.name, list(names.shape.sensors))
-    hint = near if "did you mean" in near else ""
+    known = [name for name in names.shape.sensors if name.casefold() != declared.name.casefold()]
+    near = nearest(declared.name, known)
+    hint = near if "did you mean" in near and len(known) == len(names.shape.sensors) else ""
     at = _first_wide_read(program, declared.name) or declared.place
     return at, (
         f"'{declared.name}' has no sensor in the model, and here more than {MOST_CLASSES} values "

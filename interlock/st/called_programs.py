@@ -30,7 +30,7 @@ def with_called_programs(
     called: set[str] = set()
     for unit in units:
         own = {name.text.casefold() for d in unit.declarations for name in d.names}
-        named = set(_names_in((unit.body, unit.actions, unit.methods, unit.chart)))
+        named = set(names_in((unit.body, unit.actions, unit.methods, unit.chart)))
         called |= named & programs - own - {unit.name.casefold()}
     if programs <= called and not kept & {unit.name.casefold() for unit in units}:
         # Each is called by another: none is left to begin with.
@@ -53,7 +53,7 @@ def _with_instances(file: sx.SourceFile, called: set[str]) -> sx.SourceFile:
     return replace(file, units=tuple(units), globals=(*file.globals, *instances))
 
 
-def _names_in(node: object) -> Iterator[str]:
+def names_in(node: object) -> Iterator[str]:
     """The first part of every name in a part of the text, casefolded."""
     stack = [node]
     while stack:

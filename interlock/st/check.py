@@ -179,7 +179,8 @@ class _ProgramChecker:
             return f"'{text}' is a constant and cannot be assigned"
         if self.expressions.scope.owners_of(text):
             return f"'{text}' is a value of an enumeration and cannot be assigned"
-        names = [v.name for v in self.declared.variables.values() if v.kind != "VAR_INPUT"]
+        owned = [v for v in self.declared.variables.values() if v.kind != "VAR_INPUT"]
+        names = [v.name for v in owned if "@" not in v.name]
         if self.declared.is_refused(text):
             return f"'{text}' cannot be assigned before its declaration is mended"
         return f"'{text}' is not declared{nearest(text, names)}"

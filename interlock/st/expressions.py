@@ -188,8 +188,12 @@ class ExpressionChecker:
         if any(one is None for one in found):
             return None
         known = [one for one in found if one is not None]
-        if self.is_program and expected != BOOL and _are_bits([one.type for one in known]):
-            return known, logical_type([one.type for one in known])
+        types = [one.type for one in known]
+        if len(types) > 1 and expected is not None and all(map(_is_bare_number, types)):
+            # Literals alone have the type of what they are for.
+            types.append(expected)
+        if self.is_program and expected != BOOL and _are_bits(types):
+            return known, logical_type(types)
         checked: list[ty.Expression] = []
         for operand, one in zip(operands, known, strict=True):
             one = adapted(one, BOOL, self.is_program)
@@ -310,6 +314,9 @@ class ExpressionChecker:
         if pair is None:
             return None
         left, right = pair
+        if e.op in _ORDER and self.is_program and isinstance(left.type, EnumType):
+            # In a program an enumeration's value is its number where order is asked for.
+            left, right = (adapted(one, IntType(0, 0), True) for one in pair)
         if e.op in _ORDER and isinstance(left.type, BoolType | EnumType):
             self.refuse(
                 e.place,
@@ -369,6 +376,10 @@ class ExpressionChecker:
 
     def _is_bare_label(self, e: sx.Expression) -> bool:
         return isinstance(e, sx.Name) and self.scope.find(e.text) is None
+
+
+def _is_bare_number(type_: Type) -> bool:
+    return isinstance(type_, IntType) and not type_.base and type_.lo >= 0
 
 
 def _are_bits(types: Sequence[Type]) -> bool:

@@ -15,6 +15,7 @@ from interlock.st.elaborate.root import elaborate
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.inference import infer_ranges
 from interlock.st.left_out import without_unknown
+from interlock.st.made_roots import STARTED, with_made_roots
 from interlock.st.parser import parse_file
 from interlock.st.resource import with_resource
 from interlock.st.types import RealType
@@ -102,7 +103,7 @@ def load_files(
     given = place or Place("project", 1, 1)
     if not files:
         raise InputError([Mistake(given, "no file is given")])
-    files = with_called_programs(files, root)
+    files = with_called_programs(with_made_roots(files), root)
     if root is None:
         files, root = with_resource(files)
     try:
@@ -147,7 +148,8 @@ def load_program(text: str, file: str) -> ty.Program:
 
 def _declares_nothing(files: Iterable[sx.SourceFile]) -> bool:
     units = [unit for file in files for unit in file.units]
-    return len(units) == 1 and not units[0].declarations and not any(f.globals for f in files)
+    declared = [d for u in units for d in u.declarations if d.names[0].text != STARTED]
+    return len(units) == 1 and not declared and not any(f.globals for f in files)
 
 
 def _nothing_declared(mistakes: list[Mistake]) -> Mistake:

@@ -161,7 +161,8 @@ class Names:
             ]
             if outputs:
                 return f"'{instance}' has no output '{member}'{nearest(member, outputs)}"
-        names = self._checker.scope.known_names()
+        # What elaboration has made stands in no text.
+        names = [name for name in self._checker.scope.known_names() if "@" not in name]
         if not dot:
             names = [name for name in names if "." not in name]
         return f"'{text}' is not declared{nearest(text, names)}"

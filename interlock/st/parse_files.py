@@ -15,6 +15,7 @@ _EXPECTED = ("PROGRAM", "FUNCTION_BLOCK", "FUNCTION", "TYPE", "VAR_GLOBAL")
 _BEHIND_HEAD = SECTIONS | ENDS | {":", ";", "EXTENDS", "IMPLEMENTS"}
 _NAME_CONTINUES = frozenset((":=", "(", ".", "[", "^", ";", "?="))
 _PARTS = ("ACTION", "METHOD", "PROPERTY")
+_NOT_PROSE = ENDS | {":=", ";"}
 # Pragmas that decide what the program is.
 _MEANINGFUL = re.compile(
     r"\{\s*(IF|ELSIF|ELSE|END_IF|DEFINE|UNDEFINE|INCLUDE|"
@@ -167,8 +168,25 @@ class FileParser(UnitParser):
             self.units[-1] = self.with_part(self.units[-1])
         elif self._begins_program() and not self.units and not namespace:
             self.units.append(self.headless(_identifier(self.file_name)))
-        elif not self.take(";"):
+        elif not self.take(";") and not self._is_prose_behind():
             self._strange()
+
+    def _is_prose_behind(self) -> bool:
+        """Read over what stands behind the last unit, where all of it can be no program."""
+        if not self.units or not self.on_new_line() or self.now.upper in ENDS:
+            return False
+        first = self.at
+        while self.now.kind != "end" and self.now.upper not in _NOT_PROSE:
+            if self._like_head():
+                break
+            self.advance()
+        # A word by itself is rather a slip.
+        if self.now.kind == "end" and self.at > first + 1:
+            self.note(self.tokens[first], "the text behind the last unit was read over")
+            return True
+        self.at = first
+        self.now = self.tokens[first]
+        return False
 
     def _begins_program(self) -> bool:
         now, behind = self.now, self.ahead()

@@ -77,7 +77,7 @@ class RealType:
     table: tuple[float, ...] = field(default=(0.0,), compare=False)
 
     def __str__(self) -> str:
-        return self.base
+        return self.base or "REAL"
 
 
 @dataclass(frozen=True)

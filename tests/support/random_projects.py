@@ -113,7 +113,7 @@ class _Writer:
             case 0:
                 return self.pick(*s.words)
             case 1 | 2:
-                other = self.pick("16#3C", self.word(s, depth - 1))
+                other = self.pick("16#3C", self.word(s, depth - 1), "16#1FF")
                 return f"({a} {self.pick('AND', 'OR', 'XOR')} {other})"
             case 3:
                 function = self.pick("SHL", "SHR", "ROL", "ROR")

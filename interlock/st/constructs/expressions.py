@@ -30,8 +30,9 @@ EXPRESSIONS = (
     ),
     taken(
         "AND",
-        "AND (or &), OR, XOR and NOT of BOOL, and bit by bit of bit strings and integers. All "
-        "operands are evaluated; AND_THEN and OR_ELSE have the same value.",
+        "AND (or &), OR, XOR and NOT of BOOL, and bit by bit of bit strings and integers, in the "
+        "widest of them, literals included. All operands are evaluated; AND_THEN and OR_ELSE have "
+        "the same value.",
         _Q + "VAR w : BYTE := 16#0F; END_VAR\nq := TRUE AND NOT (q OR FALSE); n := NOT w;",
         *("OR", "XOR", "NOT", "&", "AND_THEN", "OR_ELSE"),
         q=1,
@@ -39,7 +40,8 @@ EXPRESSIONS = (
     ),
     taken(
         "comparison",
-        "= <> < > <= >=; of BOOL and of enumerations only = and <>.",
+        "= <> < > <= >=; of BOOL only = and <>. Values of an enumeration are ordered by their "
+        "numbers.",
         _Q + "q := 3 >= 2 AND TRUE <> FALSE;",
         *("=", "<>", "<", ">", "<=", ">="),
         q=1,

@@ -101,11 +101,12 @@ STATEMENTS = (
     ),
     taken(
         "EN",
-        "Where EN is FALSE the call is not executed and ENO is FALSE. A standard function with EN "
-        "stands in an assignment of its own.",
+        "Where EN is FALSE the call is not executed, ENO is FALSE, and what it gives is the first "
+        "value of its type. A standard function with EN stands in an assignment of its own.",
         _AB + "n := 5; n := ADD(EN := a, 1, 2, ENO => q);",
         "ENO",
         q=0,
+        n=0,
     ),
     taken(
         "S=",

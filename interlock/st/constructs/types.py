@@ -81,7 +81,7 @@ TYPES = (
     ),
     taken(
         "STRUCT",
-        "Each member is a variable; assigned and compared as a whole or by its members.",
+        "Each member is a variable; assigned as a whole or by its members, compared by these.",
         "TYPE Pair : STRUCT x : INT := 4; y : BOOL; END_STRUCT; END_TYPE\n"
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR VAR a, b : Pair; END_VAR\n"
         "a.x := 3; b := a; n := b.x; END_PROGRAM",

@@ -16,7 +16,8 @@ UNITS = (
     ),
     taken(
         "text without a unit",
-        "Declarations and statements without a head are a PROGRAM named after the file.",
+        "Declarations and statements without a head are a PROGRAM named after the file. Variables "
+        "alone in a file, beside others, are those of every unit.",
         "VAR_OUTPUT n : INT; END_VAR\nn := 3;",
         told="no PROGRAM line",
         n=3,
@@ -40,6 +41,23 @@ UNITS = (
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR n := Twice(3) + Twice(a := 1); END_PROGRAM",
         "END_FUNCTION",
         n=8,
+    ),
+    taken(
+        "function alone",
+        "Where there is nothing else a FUNCTION that no other calls is called once in each scan; "
+        "its result is an output.",
+        "FUNCTION Three : INT Three := 3; END_FUNCTION",
+        told="there is no PROGRAM: Three is called once in each scan",
+        Three_result=3,
+    ),
+    taken(
+        "program in parts",
+        "Programs called _INIT and _CYCLIC are one: the first is executed once before the first "
+        "scan, also after a restart. _EXIT is left out.",
+        "PROGRAM _INIT n := 5; END_PROGRAM\n"
+        "PROGRAM _CYCLIC VAR_OUTPUT n : INT; END_VAR n := n + 1; END_PROGRAM",
+        *("_INIT", "_CYCLIC", "_EXIT"),
+        n=6,
     ),
     refused(
         "recursion",
@@ -131,7 +149,8 @@ UNITS = (
     ),
     left_out(
         "lines of an export",
-        "What an environment writes round a program when it exports it.",
+        "What an environment writes round a program when it exports it, XML round sections of "
+        "text (CDATA) too, and prose before the first unit and behind the last.",
         "@LINE 5\nPROGRAM Main VAR_OUTPUT q : BOOL; END_VAR q := TRUE; END_PROGRAM",
         "lines of an export were read over",
         "export",

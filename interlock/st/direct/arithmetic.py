@@ -198,7 +198,7 @@ class Arithmetic:
         families = (a.kind.family, b.kind.family)
         if Family.REFERENCE in families and op in ("=", "<>"):
             return self._compare_with_nothing(op, a, b, place)
-        if Family.ENUM in families and a.kind != b.kind:
+        if Family.ENUM in families and (a.kind != b.kind or op not in ("=", "<>")):
             return self.compare(op, self.number(a, place), self.number(b, place), place)
         if Family.REAL in families:
             _, (a, b) = self.common((a, b), place)

@@ -381,6 +381,7 @@ def test_a_text_without_a_head_is_a_program_named_after_its_file() -> None:
         ("@LINE 5\nPROGRAM p END_PROGRAM", "1: lines of an export were read over"),
         ("PROGRAM p\n======\n; END_PROGRAM", "2: lines of an export were read over"),
         ("A belt (old).\n\nPROGRAM p\nEND_PROGRAM", "1: the text before the first unit"),
+        ("PROGRAM p ; END_PROGRAM\nEnd of listing.", "2: the text behind the last unit was read"),
         ("It's a belt\nVAR a : BOOL; END_VAR", "1: the text before the first unit"),
         ("PROGRAM p t(IN := ); END_PROGRAM", "1: nothing is given to IN"),
         ("USING a, b.c; PROGRAM p END_PROGRAM", "1: USING a, b.c was read over"),

@@ -201,7 +201,7 @@ def test_a_malformed_declaration_is_told_with_its_place(text: str, column: int, 
     ("text", "line", "column", "says"),
     [
         ("", 1, 1, "there is no PROGRAM and no FUNCTION_BLOCK in it"),
-        ("FUNCTION f : BOOL\nEND_FUNCTION", 1, 1, "there is no PROGRAM"),
+        ("FUNCTION f : STRING\nEND_FUNCTION", 1, 1, "there is no PROGRAM"),
         ("PROGRAM p\nEND_PROGRAM\nPROGRAM q\nEND_PROGRAM", 1, 1, "several programs (p, q)"),
         ("PROGRAM p\nEND_PROGRAM\nx", 3, 1, "unexpected 'x'; expected the end"),
         ("TYPE T : (A, a); END_TYPE PROGRAM p END_PROGRAM", 1, 14, "'a' is named twice"),

@@ -88,6 +88,7 @@ def test_a_slip_in_a_statement_is_told_once(body: str, column: int, says: str) -
         ("FUNCTION_BLOCK a\nEND_FUNCTION\n", 2, 1, "expected END_FUNCTION_BLOCK"),
         ("INTERFACE I\nEND_INTERFAC", 2, 1, "did you mean END_INTERFACE?"),
         ("PROGRAM p END_PROGRAM\nq := a;", 2, 1, "unexpected 'q'; expected the end"),
+        ("PROGRAM p END_PROGRAM\nsome text\nPROGRM q ; END_PROGRAM", 2, 1, "unexpected 'some'"),
         ("METHOD m END_METHOD", 1, 1, "METHOD stands outside of the unit it belongs to"),
         ("PROGRAM p : INT\nEND_PROGRAM", 1, 11, "a PROGRAM has no type of its own"),
         ("STEP a: END_STEP n := 1;", 1, 18, "a chart or statements, not both"),
