@@ -1,4 +1,4 @@
-"""Temporaries that only hand an input on, as those of functions: read as the input itself."""
+"""Variables that only hand an input on, as those of functions and blocks: read as the input."""
 
 from __future__ import annotations
 
@@ -14,9 +14,14 @@ Body = tuple[ty.Statement, ...]
 
 
 def without_copies(program: ty.Program) -> ty.Program:
-    """`program` with an input in place of each temporary that was assigned it just before."""
+    """`program` with an input in place of each variable that was assigned it just before.
+
+    Inputs stay what they are within a scan. What then nothing reads any more is taken out: a
+    temporary, and an input of an instance, which hands on what it is given in every scan.
+    """
     inputs = {v.name.casefold(): v for v in program.inputs}
-    temporaries = {v.name.casefold(): v for v in program.variables if v.kind == "VAR_TEMP"}
+    kinds = ("VAR_TEMP", "VAR")
+    temporaries = {v.name.casefold(): v for v in program.variables if v.kind in kinds}
 
     def copied(s: ty.Statement) -> ty.Read | None:
         if not isinstance(s, ty.Assign) or not isinstance(s.value, ty.Read):
