@@ -98,22 +98,27 @@ class Bindings(References):
             return sx.Truth(False, place)
         return sx.Name(_flag(at.path), place)
 
-    def asked_for_an_instance(
-        self, e: sx.Binary, frame: Frame, out: list[sx.Statement]
-    ) -> sx.Expression | None:
+    def asked_for_an_instance(self, e: sx.Binary, frame: Frame) -> sx.Expression | None:
         """``m <> 0`` of a variable of an interface as its flag; None of anything else."""
         if e.op not in ("=", "<>") or is_nothing(e.left) is is_nothing(e.right):
             return None
         asked = e.right if is_nothing(e.left) else e.left
         if not isinstance(asked, sx.Name | sx.Element | sx.Member):
             return None
-        at = self.reference(asked, frame, out)
+        if self.property_type(asked, frame) is not None:
+            return None
+        # What an index calls is called where the value is read: neither has a computed index.
+        at = self.reference(asked, frame, [])
         if isinstance(at, Located) and isinstance(at.shape, Block):
             return sx.Truth(e.op == "<>", e.place)
         if not isinstance(at, Located) or self.instance_of(at) is None:
             return None
         flag = self.is_bound(at, e.place)
         return flag if e.op == "<>" else sx.Unary("NOT", flag, e.place)
+
+    def property_type(self, e: sx.Expression, frame: Frame) -> sx.TypeRef | None:
+        """The type of the property that `e` names; None where it names none."""
+        raise NotImplementedError
 
 
 def _flag(path: str) -> str:

@@ -175,6 +175,7 @@ class Callees(Expressions):
         """The GET or SET of the property that `e` names, or None."""
         if not any(m.kind == kind for unit in self.project.units.values() for m in unit.methods):
             return None
+        called: list[sx.Statement] = []
         match e:
             case sx.Name():
                 owner, _, name = e.text.rpartition(".")
@@ -184,9 +185,9 @@ class Callees(Expressions):
                         return None
                     base: Reference | None = Located(own.path, own.block)
                 else:
-                    base = self.reference(sx.Name(owner, e.place), frame, out)
+                    base = self.reference(sx.Name(owner, e.place), frame, called)
             case sx.Member():
-                base, name = self.reference(e.base, frame, out), e.name
+                base, name = self.reference(e.base, frame, called), e.name
             case _:
                 return None
         instance = None if base is None else self.instance_of(base)
@@ -195,7 +196,11 @@ class Callees(Expressions):
             return None
         unit = self.accessor(on.shape, name, kind)
         through = base if instance is not None and isinstance(base, Located) else None
-        return None if unit is None else Callee(unit, on=on, through=through)
+        if unit is None:
+            # Whoever reads what it is then does what its index calls.
+            return None
+        out += called
+        return Callee(unit, on=on, through=through)
 
     def property_type(self, e: sx.Expression, frame: Frame) -> sx.TypeRef | None:
         """The type of the property that `e` names; None where it names none."""

@@ -72,7 +72,7 @@ class Expressions(Wanting):
                 self.want_operands(e, (e.operand,), frame)
                 return replace(e, operand=self.value(e.operand, frame, out))
             case sx.Binary():
-                asked = self.asked_for_an_instance(e, frame, out)
+                asked = self.asked_for_an_instance(e, frame)
                 if asked is not None:
                     return asked
                 self.want_operands(e, (e.left, e.right), frame)

@@ -112,10 +112,6 @@ class Wanting(Bindings):
                 return Wanted(at.shape.type.name)
         return None
 
-    def property_type(self, e: sx.Expression, frame: Frame) -> sx.TypeRef | None:
-        """The type of the property that `e` names; None where it names none."""
-        raise NotImplementedError
-
     def take_for_value(self, at: Reference, e: sx.Expression) -> None:
         """Note that `at`, of a type that is not in the files, is read as a value."""
         wanted = self.wanted_of(e)

@@ -21,6 +21,12 @@ from interlock.st.lower import lower_program
 
 _O = "VAR_OUTPUT q, p : BOOL; n, i : DINT; END_VAR\n"
 _NEXT = "FUNCTION Next : INT VAR_IN_OUT v : INT; END_VAR v := v + 1; Next := v; END_FUNCTION\n"
+_BOX = (
+    "FUNCTION_BLOCK Box VAR y : INT; END_VAR VAR_OUTPUT z : INT; END_VAR\n"
+    "PROPERTY V : INT GET V := y; END_GET SET y := V; END_SET END_PROPERTY\n"
+    "METHOD Twice : INT VAR_INPUT k : INT; END_VAR Twice := 2 * k; END_METHOD\n"
+    "END_FUNCTION_BLOCK\n"
+)
 _COUNTED = Settings(Timers.COUNTED, 100)
 
 Scans = list[Mapping[str, int]]
@@ -85,6 +91,18 @@ def test_values_are_those_worked_out_by_hand(body: str, answer: dict[str, int]) 
          "VAR a : INT := -1; t : ARRAY [0..3] OF E; END_VAR "
          "t[Next(a)] := Z; q := t[0] = Z; i := a;",
          {"q": 1, "i": 0}),
+        ("", "VAR a : INT := -1; t : ARRAY [0..3] OF INT := [0, 5]; END_VAR "
+         "q := t[Next(a)] = 0; i := a;", {"q": 1, "i": 0}),
+        (_BOX, "VAR a : INT := -1; t : ARRAY [0..3] OF Box; END_VAR n := t[Next(a)].z; i := a;",
+         {"n": 0, "i": 0}),
+        (_BOX, "VAR a : INT := -1; t : ARRAY [0..3] OF Box; END_VAR "
+         "t[Next(a)].V := 4; n := t[0].V; i := a;", {"n": 4, "i": 0}),
+        (_BOX + "TYPE Pair : STRUCT x : INT; END_STRUCT END_TYPE ",
+         "VAR a : INT := -1; t : ARRAY [0..3] OF Pair; END_VAR "
+         "t[Next(a)].x := 4; n := t[0].x; i := a;", {"n": 4, "i": 0}),
+        (_BOX, "VAR a : INT := -1; t : ARRAY [0..3] OF Box; END_VAR "
+         "n := t[Next(a)].Twice(3); i := a;", {"n": 6, "i": 0}),
+        (_BOX, "VAR b : Box; END_VAR b.V := 4; q := b.V <> 0; p := 0 = b.V;", {"q": 1, "p": 0}),
         ("FUNCTION_BLOCK Box VAR y : INT; END_VAR PROPERTY V : INT GET V := y; END_GET "
          "SET y := V + 1; END_SET END_PROPERTY END_FUNCTION_BLOCK ",
          "VAR f : Box; END_VAR f.V := 3; n := f.V + 1; q := f.V > 3 AND NOT (f.V <> 4); "
