@@ -21,7 +21,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.asking import Question, ask
 from interlock.kernel.evaluate import evaluate
 from interlock.kernel.expr import FALSE, Expr, and_, eq, ite, not_, or_
-from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.observe_time import is_in_time, observe_in_time
 from interlock.kernel.query import Query, Reach, Stay
 from interlock.kernel.requirement import Pattern, Requirement, ScopeKind
 from interlock.kernel.system import (
@@ -82,13 +82,13 @@ def observe(system: System, requirement: Requirement) -> Question:
     Raises
     ------
     ValueError
-        For 'can always still' in a scope other than globally, which has no meaning here, and for
-        what must have a bound in time, which nobody asks with an observer.
+        For 'can always still' in a scope other than globally, which has no meaning here, and as
+        for `observe_in_time`.
     """
-    if PATTERNS[requirement.pattern].is_timed:
-        raise ValueError(f"'{requirement.pattern.value}' is asked along legs only")
     if not needs_observer(requirement):
         return ask(system, requirement)
+    if is_in_time(requirement):
+        return observe_in_time(system, requirement)
     judged = requirement.judged
     observer = _observer(requirement)
     name = f"watch.{requirement.id}"

@@ -53,3 +53,14 @@ class Bound:
         """
         units = int(-(-ms // unit_ms)) if is_least else int(ms // unit_ms) + 1
         return cls(units, float(ms), says, MoveKind.TIME)
+
+    def ms_kept(self, units: int, unit_ms: int, is_least: bool) -> int:
+        """The time that is shown where a bound of so many units is kept in place of this one.
+
+        Examples
+        --------
+        >>> bound = Bound.of_time(Fraction(500), 100, False, "500 ms")
+        >>> bound.scans, bound.ms_kept(5, 100, False)
+        (6, 400)
+        """
+        return unit_ms * (units if is_least else units - 1)

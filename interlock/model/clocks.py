@@ -79,13 +79,14 @@ class Clocks:
     ----------
     moves : iterable of Move
     periods : mapping of str to Units
-        By the name of the move.
+        By the name of the move; also of moves that this system does not have.
     """
 
     def __init__(self, moves: Iterable[Move], periods: Mapping[str, Units]) -> None:
         self._clocks = {
             move.name: _Clock(move, periods[move.name]) for move in moves if move.name in periods
         }
+        self._periods = periods
         self._counting = [clock for clock in self._clocks.values() if clock.within.counted]
 
     def variables(self, initial: Mapping[str, int]) -> list[Variable]:
@@ -129,8 +130,11 @@ class Clocks:
 
     @property
     def in_question(self) -> Expr | None:
-        """What must stay possible for time to go on, where that is not so by construction."""
-        if all(clock.within.greatest != 0 for clock in self._clocks.values()):
+        """What must stay possible for time to go on, where that is not so by construction.
+
+        Asked in every run class alike, also where only faults let a move happen in no time.
+        """
+        if all(period.greatest != 0 for period in self._periods.values()):
             return None
         return self.may_pass
 

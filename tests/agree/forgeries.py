@@ -20,12 +20,14 @@ from interlock.commands.recheck.check import check
 from interlock.commands.recheck.command import exit_code
 from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.evidence.folder import read_folder
+from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
 from tests.second_opinion.drawing import draw
-from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
+from tests.second_opinion.opinion import ARITHMETIC, TIME, Opinion, opinions
 from tests.second_opinion.reached import TooManyError
+from tests.second_opinion.timed import given_time
 from tests.second_opinion.world import Class
 from tests.support.forging import Forger, sound_evidence
 
@@ -55,7 +57,9 @@ class Truth:
         return not opinion.is_violated and not opinion.is_vacuous
 
 
-def claiming_model(seed: int, folder: Path, most: int) -> tuple[Model, Truth]:
+def claiming_model(
+    seed: int, folder: Path, most: int, has_time: bool = False
+) -> tuple[Model, Truth]:
     """The model of `seed` with claims to survive faults, and what is true of it."""
     by = random.Random(seed)
     for attempt in range(100):
@@ -70,11 +74,16 @@ def claiming_model(seed: int, folder: Path, most: int) -> tuple[Model, Truth]:
         text = head + "requirements:\n" + "\n".join(said) + "\n"
         (folder / "model.yaml").write_text(text, encoding="utf-8")
         model = load(folder)
+        if has_time:
+            if model.program.elapsed_reads:
+                continue
+            model = given_time(model, random.Random(f"time of {seed}, {attempt}"))
         faults = model.independent_faults
         claimed = range((max(claims) if faults else 0) + 1)
         try:
             violated = {n: opinions(model, Class(faults, n), most) for n in claimed}
-            if _IN_TIME[0] not in text:
+            # Where time is counted nothing is left to arithmetic.
+            if has_time or _IN_TIME[0] not in text:
                 return model, Truth(violated, violated)
             strict = _strict(folder, text)
             return model, Truth(
@@ -94,12 +103,21 @@ def _strict(folder: Path, text: str) -> Model:
 
 
 def compare_seed(
-    seed: int, folder: Path, counts: Counter[str], most: int, n_forgeries: int
+    seed: int,
+    folder: Path,
+    counts: Counter[str],
+    most: int,
+    n_forgeries: int,
+    has_time: bool = False,
 ) -> list[str]:
     """Forge evidence of the model of `seed`; each thing confirmed that is not so."""
-    model, truth = claiming_model(seed, folder / "model", most)
+    model, truth = claiming_model(seed, folder / "model", most, has_time)
     by = random.Random(seed)
     counts["models"] += 1
+    counts["models with bounds in time"] += any(
+        s.within is not None and s.within.counted is MoveKind.TIME
+        for s in model.statements.values()
+    )
     counts["models with claims"] += truth.most > 0
     drafts = [sound_evidence(model, folder / "claimed")]
     found = [f"seed {seed}, sound: {said}" for said in _judged_sound(model, folder, truth, counts)]
@@ -168,5 +186,5 @@ def _is_so(one: Rechecked, truth: Truth) -> bool:
 
 
 def _claim_holds(model: Model, id_: str, truth: Truth) -> bool:
-    claimed = truth.most if id_ == ARITHMETIC else model.statements[id_].survives
+    claimed = truth.most if id_ in (ARITHMETIC, TIME) else model.statements[id_].survives
     return truth.holds(id_, min(claimed, truth.most))

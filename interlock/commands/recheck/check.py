@@ -13,7 +13,7 @@ from pathlib import Path
 
 from interlock.base.errors import InputError, Place, nearest, place_after
 from interlock.commands.recheck.claims import Claims
-from interlock.commands.recheck.not_enough import why_not
+from interlock.commands.recheck.not_enough import time_shown, why_not, why_not_shown
 from interlock.commands.recheck.results import Recheck, Rechecked, Status
 from interlock.commands.recheck.solve import Discharge, Result, discharge, need_solver
 from interlock.evidence.asked import Asked, asked, requirement_of, state_after
@@ -37,10 +37,10 @@ from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import Stay, Trap
 from interlock.kernel.system import System
 from interlock.model.between import BetweenScans
-from interlock.model.build import ARITHMETIC, Built, build
+from interlock.model.build import GENERATED, Built, build
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.model.revise import shown
-from interlock.model.untimed import load_untimed
 
 Progress = Callable[[str], None]
 
@@ -76,7 +76,7 @@ def recheck(
     """
     need_solver()
     evidence = read_folder(folder)
-    model = load_untimed(model_folder or shown(folder / evidence.manifest.folder), "'recheck'")
+    model = load(model_folder or shown(folder / evidence.manifest.folder))
     model = model if assume is None else model.assuming(BetweenScans.read(assume))
     return check(evidence, model, max_seconds, progress, n_processes)
 
@@ -163,8 +163,8 @@ class _Checker:
             if id_ not in built.requirements:
                 said = nearest(id_, built.requirements)
                 raise self._bad(f"'{id_}' is not a requirement of the model{said}")
-            # All else rests on the program's arithmetic, so that is asked wherever anything is.
-            most = self._claims.most if id_ == ARITHMETIC else self._claims.of(id_)
+            # All else rests on what is generated, so that is asked wherever anything is.
+            most = self._claims.most if id_ in GENERATED else self._claims.of(id_)
             if self._n_faults(id_) > most:
                 judged = built.run_class.says
                 raise self._bad(f"{id_}: judged under {judged}, it claims to survive {most}")
@@ -192,7 +192,7 @@ class _Checker:
 
     def _n_claimed(self, id_: str) -> int:
         """Under how many it is to be judged."""
-        if id_ == ARITHMETIC:
+        if id_ in GENERATED:
             return max(map(self._n_faults, self._manifest.verdicts))
         return self._claims.of(id_)
 
@@ -204,9 +204,8 @@ class _Checker:
         if content is None:
             raise bad(file, "this file of the evidence is missing")
         run = parse_run(content.decode("utf-8", errors="replace"), file)
-        statement = self._model.statements.get(id_)
         replay_file(self._model, run)
-        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
+        if not self._is_of_runs(id_):
             return run.moves
         if id_ not in run.violates:
             raise bad(file, f"the run does not violate {id_}")
@@ -227,8 +226,10 @@ class _Checker:
                 raise self._bad(f"{name}: '{id_}' is not a requirement of the model")
         if len(set(entry.requirements)) != len(entry.requirements):
             raise self._bad(f"{name}: a requirement is listed twice")
-        for id_, n_scans in entry.within.items():
-            self._check_bound(name, id_, n_scans)
+        for id_, n in entry.within.items():
+            wrong = why_not_shown(self._model, id_, n)
+            if wrong is not None:
+                raise self._bad(f"{name}: {wrong}")
         here = asked(built, entry.requirements, entry.within)
         outline = self._outline(name, entry, here, runs)
         self._asked[name] = here, outline
@@ -247,14 +248,6 @@ class _Checker:
                 if id_ not in found or found[id_][0] is not Status.REFUTED:
                     found[id_] = (status, f"{file}: {called}")
         return found
-
-    def _check_bound(self, name: str, id_: str, n_scans: int) -> None:
-        """A response may be shown to take fewer scans than it is allowed, and never more."""
-        statement = self._model.statements.get(id_)
-        bound = None if statement is None else statement.within
-        most = 0 if bound is None else bound.scans
-        if not 1 <= n_scans <= most:
-            raise self._bad(f"{name}: {id_} within {n_scans} scans is not what the model allows")
 
     def _own_script(self, file: str, entry: SystemEntry, here: Asked, outline: Outline) -> Script:
         """The script that this system asks for; the one in the evidence must be the same text."""
@@ -407,10 +400,15 @@ class _Checker:
             raise self._bad(f"{id_}: what shows that it was put to the test: {error}") from None
         if missing is not None:
             return Status.OPEN, missing
-        return Status.CONFIRMED, "invariant and certificate" if proofs else "invariant"
+        says = "invariant and certificate" if proofs else "invariant"
+        return Status.CONFIRMED, says + time_shown(self._model, id_, entry.within.get(id_))
 
     def _by_run_alone(self, id_: str) -> tuple[Status, str]:
-        statement = self._model.statements.get(id_)
-        if statement is not None and not PATTERNS[statement.pattern].is_of_runs:
+        if not self._is_of_runs(id_):
             return Status.OPEN, "one run cannot show that there is no way on"
         return Status.CONFIRMED, "the run"
+
+    def _is_of_runs(self, id_: str) -> bool:
+        """Whether a single run violates the requirement, whichever class it is judged in."""
+        built = self._class_of(self._manifest.verdicts[id_].run_class)
+        return PATTERNS[built.requirements[id_].pattern].is_of_runs

@@ -116,9 +116,8 @@ def command(
     loaded = asked.read()
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
-        from interlock.model.untimed import refuse_several, refuse_time
+        from interlock.model.untimed import refuse_several
 
-        refuse_time(loaded, "'--evidence'")
         refuse_several(loaded, "'--evidence'")
         check_may_write(evidence)
     limits, ledger = asked.limits(), None

@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 
 from interlock import __version__
@@ -41,6 +42,7 @@ from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.certificate import Certificate, StateSets
 from interlock.kernel.evaluate import State
 from interlock.kernel.observe import needs_observer
+from interlock.kernel.observe_time import is_in_time
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.query import (
     DeclinedError,
@@ -52,6 +54,8 @@ from interlock.kernel.query import (
     labelled,
 )
 from interlock.kernel.requirement import Outcome
+from interlock.kernel.system import MoveKind
+from interlock.model.bound import Bound
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
 
@@ -147,11 +151,14 @@ def _write_class(
         draft.verdicts[id_] = draft.verdicts[id_].model_copy(update=met)
     watched = [f for f in shown if needs_observer(f.requirement)]
     plain = [f for f in shown if not needs_observer(f.requirement)]
-    number = name.removeprefix("class-")
-    # Observers add states, and only to what needs them.
-    for system, group in ((f"system-{number}", plain), (f"system-{number}-watched", watched)):
+    system = f"system-{name.removeprefix('class-')}"
+    # Observers add states, and only to what needs them; those that count time multiply.
+    counting = [f for f in watched if is_in_time(f.requirement)]
+    groups = {system: plain, f"{system}-watched": [f for f in watched if f not in counting]}
+    groups |= {f"{system}-{f.requirement.id}": [f] for f in counting}
+    for called, group in groups.items():
         if group:
-            _write_system(draft, built, name, system, group, limits, progress)
+            _write_system(draft, built, name, called, group, limits, progress)
 
 
 def _write_system(
@@ -163,7 +170,7 @@ def _write_system(
     limits: Limits,
     progress: ProgressSink | None,
 ) -> None:
-    within = _scans_of(built.model, shown)
+    within = _bounds_of(built.model, shown)
     here = asked(built, [f.requirement.id for f in shown], within)
     queries, ends = _questions(here, shown)
     certificate: Certificate | str
@@ -214,12 +221,20 @@ def _needs_sets(finding: Finding) -> bool:
     return finding.outcome is Outcome.VIOLATED and is_trap
 
 
-def _scans_of(model: Model, findings: Sequence[Finding]) -> dict[str, int]:
-    """By requirement with a bound in milliseconds: how many scans its response takes at most."""
+def _bounds_of(model: Model, findings: Sequence[Finding]) -> dict[str, int]:
+    """By requirement with a bound in milliseconds: the sharpest bound that it keeps as well."""
     found = {}
     for finding in findings:
         statement = model.statements.get(finding.requirement.id)
-        if statement is not None and statement.within is not None and statement.within.ms:
+        if statement is None or statement.within is None or not statement.within.ms:
+            continue
+        if statement.within.counted is MoveKind.TIME:
+            margin = finding.margin
+            if margin is not None and not margin.is_beyond and model.timing is not None:
+                taken, unit_ms = Fraction(margin.taken_ms), model.timing.unit_ms
+                sharp = Bound.of_time(taken, unit_ms, margin.is_least, margin.says)
+                found[statement.id] = sharp.scans
+        else:
             # A bound of no scan would ask for more than a response that comes in the same scan.
             found[statement.id] = max(1, finding.verdict.scans or 0)
     return found
