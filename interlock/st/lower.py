@@ -74,6 +74,9 @@ class Lowered:
         it. Variables that no scan changes are left out.
     timer_moves : tuple of Move
         The events by which free timers elapse; empty for counted timers.
+    presets : mapping of str to Expr
+        The preset time of each timer for which it varies, as the last call in a scan gives it, and
+        ``NAME.PT`` where there is none: `updates` tells it of a free timer only as far as it is 0.
     flaws : tuple of Flaw
         Assignments out of range, divisions by zero, numbers that do not fit and other defects that
         interval analysis cannot exclude.
@@ -86,6 +89,7 @@ class Lowered:
     retained: frozenset[str]
     updates: dict[str, Expr]
     timer_moves: tuple[Move, ...]
+    presets: Mapping[str, Expr]
     flaws: tuple[Flaw, ...]
 
     @cached_property
@@ -122,6 +126,7 @@ def lower_program(program: ty.Program, settings: Settings) -> Lowered:
         layout.retained,
         updates,
         tuple(_elapse_moves(program.instances, settings)),
+        run.presets,
         flaws,
     )
 
@@ -209,6 +214,7 @@ class _Run:
             f"{i.name}.ET".casefold(): i.preset_ms for i in program.instances if not i.varies
         }
         self.flaws: list[Flaw] = []
+        self.presets: dict[str, Expr] = {}
         self.places = {**layout.names, **{name: f" {name}" for name in layout.temporaries}}
         self._domains = {
             v.name: (v.domain.lo, v.domain.hi) for v in (*layout.inputs, *layout.variables)
@@ -244,7 +250,10 @@ class _Run:
             state[self.places[name]] = const(first)
         if self.settings.timers is Timers.COUNTED:
             self._pass_time(state)
+        varying = {i.name: f"{i.name}.PT" for i in self.program.instances if i.varies}
+        state |= {name: var(name) for name in varying.values()}
         self._execute(self.program.body, state, TRUE)
+        self.presets = {name: state[given] for name, given in varying.items()}
         changed = [v for v in variables if state[v.name] is not var(v.name)]
         return {v.name: self._within(state[v.name], v.domain) for v in changed}
 
@@ -380,6 +389,8 @@ class _Run:
     def _invoke(self, s: ty.Invoke, state: _State, path: Expr) -> None:
         instance = self.instances[s.instance]
         inputs = {name: self._value(e, state, path) for name, e in s.inputs}
+        if instance.varies:
+            state[f"{instance.name}.PT"] = inputs["PT"]
         state.update(step_block(instance, inputs, state, self.settings, self.layout.counts))
         names = _Names(state, self)
         for taken in s.outputs:

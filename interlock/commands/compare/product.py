@@ -19,7 +19,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.commands.compare.timer_pairs import begin_seen, free_timers, timer_pairs
+from interlock.commands.compare.timer_pairs import (
+    NEW,
+    Presets,
+    begin_seen,
+    due,
+    free_timers,
+    latched,
+    names_of,
+    presets_read,
+    timer_pairs,
+)
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.system import (
@@ -40,11 +50,10 @@ from interlock.model.model import Machine, Model
 from interlock.model.reading import names_read
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
-from interlock.st.layout import PREFIX, Settings, Timers, position_name
+from interlock.st.layout import PREFIX, Timers
 from interlock.st.lower import Lowered, lower_expression, lower_program
 from interlock.st.types import domain_of
 
-NEW = "new."
 TOGETHER = "together."
 
 TimerNames = tuple[str | None, str | None]
@@ -155,13 +164,21 @@ class _Coupling:
         self.updates = _scanned(self.ours, old.read, {})
         beside = {v.name: var(NEW + v.name) for v in self.theirs.variables}
         self.new_updates = _scanned(self.theirs, self._new_signals(), beside)
+        self.presets = Presets(
+            presets_read(self.ours, old.read, {}),
+            presets_read(self.theirs, self._new_signals(), beside),
+        )
         self.pairs = timer_pairs(self.ours, self.theirs)
         self.shared = self._find_shared()
         # What both compute alike also starts anew alike, however often it is called.
         self.pairs = {
             name: timer
             for name, timer in self.pairs.items()
-            if self._is_shared(name) or begin_seen(self.ours, timer.name, self.theirs, name)
+            if self._is_shared(name)
+            or (
+                self.presets.are_one(timer, name)
+                and begin_seen(self.ours, timer.name, self.theirs, name)
+            )
         }
 
     # The new controller's signals, read off the old plant
@@ -242,11 +259,17 @@ class _Coupling:
     def _timers_apart(self, shared: Mapping[str, str]) -> set[str]:
         """Shared variables of timers that do not elapse with their namesakes."""
         apart: set[str] = set()
+        stand_in = {name: var(twin) for name, twin in shared.items()}
         for theirs in free_timers(self.theirs):
-            running, position = _names(theirs, self.theirs.settings, NEW)
+            running, position = names_of(theirs, self.theirs.settings, NEW)
             ours = self.pairs.get(theirs.name)
-            same_name = ours is not None and ours.name.casefold() == theirs.name.casefold()
-            if not (same_name and running in shared and position in shared):
+            is_alike = (
+                ours is not None
+                and ours.name.casefold() == theirs.name.casefold()
+                and {running, position} <= shared.keys()
+                and self.presets.are_same(ours.name, theirs.name, stand_in)
+            )
+            if not is_alike:
                 apart |= {running, position} & shared.keys()
         return apart
 
@@ -322,18 +345,18 @@ class _Coupling:
 
     def _names_of(self, ours: ty.Instance, theirs: str) -> tuple[tuple[str, str], tuple[str, str]]:
         instance = next(i for i in self.theirs.program.instances if i.name == theirs)
-        return _names(ours, self.ours.settings, ""), _names(instance, self.theirs.settings, NEW)
+        return names_of(ours, self.ours.settings, ""), names_of(instance, self.theirs.settings, NEW)
 
     def _timer_moves(self) -> Iterator[tuple[str, tuple[Move, TimerNames]]]:
         partner = {ours.name: name for name, ours in self._unshared_pairs().items()}
         shared_by = {o.name: name for name, o in self.pairs.items() if self._is_shared(name)}
-        due = {i.name: _due(i, self.ours.settings, "") for i in free_timers(self.ours)}
-        new_due = {i.name: _due(i, self.theirs.settings, NEW) for i in free_timers(self.theirs)}
-        for ours, (is_due, position) in due.items():
+        ends = {i.name: due(i, self.ours.settings, "") for i in free_timers(self.ours)}
+        new_ends = {i.name: due(i, self.theirs.settings, NEW) for i in free_timers(self.theirs)}
+        for ours, (is_due, position) in ends.items():
             guard = is_due
             if ours in partner:
                 theirs = partner[ours]
-                other, new_position = new_due[theirs]
+                other, new_position = new_ends[theirs]
                 with_it = and_(var(TOGETHER + theirs), other)
                 guard = and_(is_due, not_(with_it))
                 both = {position: TRUE, new_position: TRUE}
@@ -341,12 +364,12 @@ class _Coupling:
                     f"{ours} with {NEW}{theirs}", and_(is_due, other), both, (ours, theirs)
                 )
             yield self._elapses(ours, guard, {position: TRUE}, (ours, shared_by.get(ours)))
-        for theirs, (is_due, position) in new_due.items():
+        for theirs, (is_due, position) in new_ends.items():
             if self._is_shared(theirs):
                 continue
             guard = is_due
             if theirs in self.pairs:
-                together = and_(var(TOGETHER + theirs), due[self.pairs[theirs].name][0])
+                together = and_(var(TOGETHER + theirs), ends[self.pairs[theirs].name][0])
                 guard = and_(is_due, not_(together))
             yield self._elapses(NEW + theirs, guard, {position: TRUE}, (None, theirs))
 
@@ -362,11 +385,7 @@ def _scanned(
     lowered: Lowered, signals: Mapping[str, Expr], renamed: Mapping[str, Expr]
 ) -> dict[str, Expr]:
     """The updates of a scan over the signals, with variables renamed first."""
-    inputs = {
-        f"input.{declared.name}": signals[declared.name.casefold()]
-        for declared in lowered.program.inputs
-    }
-    values = ex.substitute(list(lowered.updates.values()), {**renamed, **inputs})
+    values = ex.substitute(list(lowered.updates.values()), {**renamed, **latched(lowered, signals)})
     return dict(zip(lowered.updates, values, strict=True))
 
 
@@ -384,14 +403,3 @@ def _translated(old: Machine | None, new: Machine) -> Expr | None:
             return None
         value = ex.ite(ex.eq(var(old.name), ex.const(number)), ex.const(translated), value)
     return value
-
-
-def _names(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[str, str]:
-    """The variables that tell whether a timer runs, and how far it has come."""
-    running = f"{prefix}{PREFIX}{instance.name}.running"
-    return running, prefix + position_name(instance, settings)
-
-
-def _due(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[Expr, str]:
-    running, position = _names(instance, settings, prefix)
-    return and_(var(running), not_(var(position))), position

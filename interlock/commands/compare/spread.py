@@ -338,7 +338,10 @@ def _computed_alike(
     """The outputs that both programs compute by the same expressions of the same inputs."""
     old, new = programs
     declared = [{v.name: (v.domain, v.initial) for v in p.variables} for p in programs]
-    timers = [{i.name: (i.block, i.preset_ms) for i in p.program.instances} for p in programs]
+    timers = [
+        {i.name: (i.block, i.preset_ms, p.presets.get(i.name)) for i in p.program.instances}
+        for p in programs
+    ]
     other = {
         name
         for name in {*old.updates, *new.updates, *declared[0], *declared[1]}

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
+from interlock.kernel import expr as ex
+from interlock.kernel.expr import Expr, Op, and_, not_, var
 from interlock.st import typed as ty
-from interlock.st.layout import Timers
+from interlock.st.layout import PREFIX, Settings, Timers, position_name
 from interlock.st.lower import Lowered
+
+NEW = "new."
+"""Before the names of the new controller's variables."""
+
+
+def names_of(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[str, str]:
+    """The variables that tell whether a timer runs, and how far it has come."""
+    running = f"{prefix}{PREFIX}{instance.name}.running"
+    return running, prefix + position_name(instance, settings)
+
+
+def due(instance: ty.Instance, settings: Settings, prefix: str) -> tuple[Expr, str]:
+    """Whether a timer's time may be up, and the variable that tells when it is."""
+    running, position = names_of(instance, settings, prefix)
+    return and_(var(running), not_(var(position))), position
 
 
 def free_timers(lowered: Lowered) -> list[ty.Instance]:
@@ -20,6 +37,69 @@ def begin_seen(ours: Lowered, our_timer: str, theirs: Lowered, their_timer: str)
     """Whether neither timer can start anew within a scan without being seen to."""
     pairs = ((ours, our_timer), (theirs, their_timer))
     return not any(_may_begin_unseen(of, timer) for of, timer in pairs)
+
+
+def latched(lowered: Lowered, signals: Mapping[str, Expr]) -> dict[str, Expr]:
+    """What a scan latches, by the names that the lowered program has for it."""
+    inputs = lowered.program.inputs
+    return {f"input.{one.name}": signals[one.name.casefold()] for one in inputs}
+
+
+def presets_read(
+    lowered: Lowered, signals: Mapping[str, Expr], renamed: Mapping[str, Expr]
+) -> dict[str, Expr]:
+    """The preset times that vary, over signals, by timer."""
+    names = {**renamed, **latched(lowered, signals)}
+    given = ex.substitute(list(lowered.presets.values()), names)
+    return dict(zip(lowered.presets, given, strict=True))
+
+
+class Presets:
+    """The preset times of two programs' timers, of those for which they vary.
+
+    Parameters
+    ----------
+    ours, theirs : mapping of str to Expr
+        As of `presets_read`.
+    """
+
+    def __init__(self, ours: Mapping[str, Expr], theirs: Mapping[str, Expr]) -> None:
+        self._ours, self._theirs = ours, theirs
+
+    def are_same(self, our_timer: str, their_timer: str, stand_in: Mapping[str, Expr]) -> bool:
+        """Whether both times are always the same, with `stand_in` for variables of the new one."""
+        ours, theirs = self._ours.get(our_timer), self._theirs.get(their_timer)
+        if ours is None or theirs is None:
+            return ours is theirs
+        return ex.substitute([theirs], stand_in)[0] is ours
+
+    def are_one(self, our_timer: ty.Instance, their_timer: str) -> bool:
+        """Whether both times are the greatest of the first timer whenever the timers run."""
+        ours, theirs = self._ours.get(our_timer.name), self._theirs.get(their_timer)
+        only: set[int | None] = {our_timer.preset_ms}
+        return (ours is None or _constants_of(ours, our_timer.name, "") == only) and (
+            theirs is None or _constants_of(theirs, their_timer, NEW) == only
+        )
+
+
+def _constants_of(preset: Expr, timer: str, prefix: str) -> set[int | None]:
+    """The constants that a preset time is, with None where it is anything else.
+
+    Left out are what the timer was given before, which is one of these, or none at all before its
+    first call, and a time of 0: that is told by what a scan makes of the timer.
+    """
+    kept = {f"{timer}.PT", f"{prefix}{PREFIX}{timer}.PT"}
+    found: set[int | None] = set()
+    todo = [preset]
+    while todo:
+        one = todo.pop()
+        if one.op is Op.ITE:
+            todo += one.args[1:]
+        elif one.op is Op.CONST:
+            found.add(one.value)
+        elif one.op is not Op.VAR or one.name not in kept:
+            found.add(None)
+    return found - {0}
 
 
 def timer_pairs(ours: Lowered, theirs: Lowered) -> dict[str, ty.Instance]:

@@ -434,3 +434,48 @@ def test_a_timer_that_a_scan_can_only_end_is_due_with_its_namesake(
 ) -> None:
     one, other = door(tmp_path / "old", BEGUN_AGAIN), door(tmp_path / "new", new)
     assert likeness(compared(one, other)) == {"lamp": found}
+
+
+def varying(timer: str, shorter: str, other: str = "T#1500ms") -> tuple[str, str]:
+    """A lamp that burns while one timer is over and another is not; the first one's time varies."""
+    return (
+        "lamp := TRUE;",
+        f"VAR {timer}, b : TON; END_VAR {timer}(IN := door_shut, PT := SEL(latched, {shorter}));\n"
+        f"b(IN := door_shut, PT := {other}); lamp := {timer}.Q AND NOT b.Q;",
+    )
+
+
+@pytest.mark.parametrize(
+    ("new", "found"),
+    [
+        (varying("a", "T#2s, T#1s"), Likeness.EQUAL),
+        # Both are 2 s at most, and each is 2 s where the other is 1 s.
+        (varying("a", "T#1s, T#2s"), Likeness.DIFFERS),
+        (varying("c", "T#1s, T#2s"), Likeness.DIFFERS),
+    ],
+)
+def test_timers_whose_preset_times_vary_are_due_together_only_where_these_are_alike(
+    new: tuple[str, str], found: Likeness, tmp_path: Path
+) -> None:
+    pair = [door(tmp_path / "old", PULLED, varying("a", "T#2s, T#1s"))]
+    pair.append(door(tmp_path / "new", PULLED, new))
+    assert likeness(compared(*pair)) == {"lamp": found}
+
+
+def test_a_preset_time_that_another_branch_gives_is_another_one(tmp_path: Path) -> None:
+    # What a scan makes of the timer is the same expression in both, branch by branch.
+    def timed(condition: str) -> tuple[str, str]:
+        calls = (f"a(IN := door_shut, PT := T#{n}s);" for n in (1, 2))
+        return (
+            "lamp := TRUE;",
+            "VAR a, b : TON; END_VAR\n"
+            f"IF {condition} THEN {next(calls)} ELSE {next(calls)} END_IF;\n"
+            "b(IN := door_shut, PT := T#1500ms); lamp := a.Q AND NOT b.Q;",
+        )
+
+    models = [
+        door(tmp_path / str(n), PULLED, timed(condition))
+        for n, condition in enumerate(("latched", "NOT latched"))
+    ]
+    assert likeness(compared(*models)) == {"lamp": Likeness.DIFFERS}
+    assert likeness(compared(models[0], models[0])) == {"lamp": Likeness.EQUAL}
