@@ -10,12 +10,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.base.errors import InternalError, Place
+from interlock.independent_judge.clocks import Clocks
 from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.values import Values
 from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
 from interlock.model.model import Model
+from interlock.model.timing import CLOCK, TICK
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.interpret import Controller
 
@@ -74,6 +76,9 @@ class Lockstep:
         self._timers = timers
         self._machines = {name.casefold(): name for name in old.machines}
         self._old = old
+        # The plant, and the scan, have the old model's time; of the new one's only its timers run.
+        self._clocks = Clocks(new)
+        self._clocks.go_on("", ())
         self._decided: dict[str, Place] = {}
         self._decided_by_old: dict[str, Place] = {}
 
@@ -130,6 +135,15 @@ class Lockstep:
         InternalError
             Where the old model does not allow it.
         """
+        happening = self._played(move)
+        running = (Origin.elapse(timer).move_name for timer in self.controller.running_timers())
+        under_way = [name for name in running if name in self._clocks.names]
+        self._clocks.go_on(TICK if move == TICK else "", under_way)
+        return happening
+
+    def _played(self, move: str) -> Happening:
+        if move == TICK and self._clocks.due():
+            raise InternalError(f"lockstep refuses '{move}': a timer of the new program is up")
         if move == SCAN:
             signals = self.signals()
             happening = self.player.play(SCAN)
@@ -143,6 +157,8 @@ class Lockstep:
         ours, theirs = self._timers[move]
         try:
             if theirs is not None:
+                if not self._clocks.is_ripe(Origin.elapse(theirs).move_name):
+                    raise ValueError
                 self.controller.elapse(theirs)
         except (KeyError, ValueError):
             raise InternalError(f"lockstep refuses '{move}': no such running timer") from None
@@ -154,7 +170,13 @@ class Lockstep:
     def state(self, prefix: str) -> dict[str, int]:
         """Values by the names of the kernel's variables, the new controller's with a prefix."""
         values = self.player.state()
-        return values | {prefix + name: v for name, v in self.controller.values().items()}
+        values |= {prefix + name: v for name, v in self.controller.values().items()}
+        ages = self._clocks.values()
+        for timer in self._new.program.instances:
+            own = CLOCK + Origin.elapse(timer.name).move_name
+            if own in ages:
+                values[CLOCK + Origin.elapse(prefix + timer.name).move_name] = ages[own]
+        return values
 
 
 def _told(place: Place | None) -> str:

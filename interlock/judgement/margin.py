@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from interlock.kernel.patterns import MEASURED, PATTERNS
 from interlock.kernel.requirement import Outcome, Verdict
@@ -41,6 +42,16 @@ class Margin:
         if self.is_least:
             return f"at least {taken} of the demanded {asked}"
         return f"at most {taken} of the allowed {asked}"
+
+
+def margin_data(margin: Margin) -> dict[str, Any]:
+    """A margin as data."""
+    return {
+        "taken_ms": margin.taken_ms,
+        "within_ms": margin.allowed_ms,
+        **({"is_least": True} if margin.is_least else {}),
+        **({"is_beyond": True} if margin.is_beyond else {}),
+    }
 
 
 def margin_of(model: Model, requirement: str, verdict: Verdict) -> Margin | None:

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, ite, le, not_, or_, var
-from interlock.kernel.system import Domain, Move, MoveKind, Origin, Role, Variable
+from interlock.kernel.system import Domain, Move, MoveKind, Origin, Role, System, Variable
 from interlock.model.model import Model
 from interlock.model.timing import CLOCK, TICK, Timing, Units, in_units, ms_of
 from interlock.st.typed_parts import most_calls
@@ -101,15 +101,23 @@ class Clocks:
             for clock in self._counting
         ]
 
-    def kept_by(self, move: Move) -> Move:
-        """The move in its time, with what it makes of all clocks."""
-        own = self._clocks.get(move.name)
+    def kept_by(self, move: Move, waiting: Iterable[str] | None = None) -> Move:
+        """The move in its time, with what it makes of all clocks.
+
+        Parameters
+        ----------
+        move : Move
+        waiting : iterable of str, optional
+            The moves whose times it waits for; by default its own.
+        """
+        names = [move.name] if waiting is None else waiting
         guard, fair = move.guard, move.fair
-        if own is not None:
+        for own in (self._clocks[name] for name in names if name in self._clocks):
             guard = and_(guard, le(const(own.within.least), own.now))
+        if fair is not None:
             # Owed where it may happen: what is owed before, and never can for want of time, would
             # make a run in which time stands still count for nothing.
-            fair = None if fair is None else guard
+            fair = guard if guard is not move.guard else fair
         updates = dict(move.updates)
         for clock in self._counting:
             behind = clock.behind(move)
@@ -137,6 +145,24 @@ class Clocks:
         if all(period.greatest != 0 for period in self._periods.values()):
             return None
         return self.may_pass
+
+
+def without_clocks(system: System) -> System:
+    """A system with time as it is without: nothing waits for its time, and none passes."""
+    if all(move.name != TICK for move in system.moves):
+        return system
+    full: dict[str, Expr] = {
+        v.name: const(v.domain.hi) for v in system.variables if v.name.startswith(CLOCK)
+    }
+    moves = []
+    for move in system.moves:
+        if move.name != TICK:
+            (guard,) = ex.substitute([move.guard], full)
+            updates = {name: new for name, new in move.updates.items() if name not in full}
+            fair = None if move.fair is None else guard
+            moves.append(replace(move, guard=guard, updates=updates, fair=fair))
+    variables = tuple(v for v in system.variables if v.name not in full)
+    return replace(system, variables=variables, moves=tuple(moves))
 
 
 def clocked(

@@ -29,10 +29,11 @@ from interlock.model.load import load
 from interlock.model.model import Model, Statement
 from interlock.model.reading import names_behind
 from tests.second_opinion.one_plant import NotTogetherError, OnePlant, own_differences
-from tests.second_opinion.opinion import ARITHMETIC, Opinion, opinions
-from tests.second_opinion.reached import Reached, reach
-from tests.second_opinion.revising import draw_pair
-from tests.second_opinion.world import Class, Kind, World
+from tests.second_opinion.opinion import ARITHMETIC, TIME, Opinion, opinions
+from tests.second_opinion.reached import Reached, TooManyError, reach
+from tests.second_opinion.revising import draw_pair, timed_pair
+from tests.second_opinion.timed_world import world_of
+from tests.second_opinion.world import Class, Kind
 
 # Effects that say that nothing got worse.
 KEPT = (Effect.SAME, Effect.BETTER, Effect.TESTED, Effect.RESTATED)
@@ -58,6 +59,24 @@ def check_pair(
     if with_faults and whole is not None:
         told += _claims(whole, found, counts)
     return [f"seed {seed}: {one}" for one in told]
+
+
+def check_timed_pair(seed: int, folder: Path, counts: Counter[str], most: int) -> list[str]:
+    """As `check_pair`, of a pair with time; what was asked before is asked anew only there."""
+    for attempt in range(50):
+        try:
+            old, new = timed_pair(50 * seed + attempt, folder / str(attempt), most)
+        except TooManyError:
+            continue
+        found = compare(old, new, catalogue()["reference"]())
+        counts["pairs"] += 1
+        told = [
+            *_outputs(old, new, found, counts),
+            *_untouched(old, new, found, find_impact(found), counts),
+            *_moves(old, new, found, counts),
+        ]
+        return [f"seed {seed}: {one}" for one in told]
+    raise AssertionError(f"seed {seed} gives no pair of a fitting size")
 
 
 # Outputs
@@ -188,21 +207,21 @@ def _claims(whole: Model, found: Comparison, counts: Counter[str]) -> Iterator[s
 def _untouched(
     old: Model, new: Model, found: Comparison, impact: Impact, counts: Counter[str]
 ) -> Iterator[str]:
-    worlds = reach(World(old, Class())), reach(World(new, Class()))
+    worlds = reach(world_of(old, Class())), reach(world_of(new, Class()))
     opinion = opinions(old, Class()), opinions(new, Class())
     faulty: list[Reached] = []
     if any(s.survives for s in old.statements.values()):
-        faulty = [reach(World(m, Class(m.independent_faults, 1))) for m in (old, new)]
+        faulty = [reach(world_of(m, Class(m.independent_faults, 1))) for m in (old, new)]
     for id_ in impact.untouched:
         counts["untouched requirements"] += 1
         both = [one.get(id_) for one in opinion]
-        if id_ != ARITHMETIC and None in both:
+        if id_ not in (ARITHMETIC, TIME) and None in both:
             yield f"{id_} is untouched and one model does not ask it"
             continue
         ranks = [3 if one is None else _rank(one) for one in both]
         if ranks[0] != ranks[1]:
             yield f"{id_} is untouched, and its verdict is another"
-        if id_ == ARITHMETIC:
+        if id_ in (ARITHMETIC, TIME):
             continue
         if _spoken_of(worlds[0], old, id_) != _spoken_of(worlds[1], new, id_):
             yield f"{id_} is untouched, and what it speaks of takes other values"
@@ -271,7 +290,7 @@ def _free_controls(model: Model) -> set[str]:
 def _places(model: Model, machines: tuple[str, ...]) -> dict[str, set[tuple[str, ...]]]:
     """By move of plant or people: the configurations in which it can happen."""
     kinds = {move.name: move.kind for move in model.moves}
-    reached = reach(World(model, Class()))
+    reached = reach(world_of(model, Class()))
     found: dict[str, set[tuple[str, ...]]] = {}
     for truth, after in zip(reached.truths, reached.after, strict=True):
         place = tuple(model.machines[name].states[truth[name]] for name in machines)

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from interlock.model.model import Model
 from interlock.st import typed
+from tests.second_opinion.timed_world import TICK, TimedWorld, world_of
 from tests.second_opinion.world import SCAN, Act, Class, Kind, State, World
 
 
@@ -20,11 +21,15 @@ class NotTogetherError(Exception):
 
 
 class Joint(NamedTuple):
-    """A state of the host with the memory of the guest, and which timers started together."""
+    """A state of the host with the memory of the guest, and which timers started together.
+
+    In time also for how long each timer of the guest has run.
+    """
 
     host: State
     memory: tuple[int, ...]
     together: frozenset[tuple[str, str]]
+    ages: tuple[tuple[str, int], ...] = ()
 
 
 class OnePlant:
@@ -32,7 +37,9 @@ class OnePlant:
 
     def __init__(self, host: Model, guest: Model) -> None:
         self._host, self._guest = host, guest
-        self._world, self._other = World(host, Class()), World(guest, Class())
+        self._world, self._other = world_of(host, Class()), World(guest, Class())
+        time = world_of(guest, Class())
+        self._time = time if isinstance(time, TimedWorld) else None
         self.common = [n for n in host.outputs if _type(host, n) == _type(guest, n)]
         self._pairs = timer_pairs(host, guest)
         self._missing = {
@@ -90,13 +97,17 @@ class OnePlant:
                     scanned = self._other.scanned(beside, self._seen(joint, truth))
                 except KeyError as name:
                     raise NotTogetherError(str(name)) from None
-                yield self._scanned(joint, after, scanned.memory)
+                yield self._aged(joint, self._scanned(joint, after, scanned.memory))
+            elif act == TICK:
+                if self._guest_may_tick(joint):
+                    yield self._aged(joint, joint._replace(host=after), ticks=1)
             elif act.kind is Kind.MOVE or not self._partner_is_due(joint, act.name, mine=True):
                 yield joint._replace(host=after)
         aside = host.moves or self._world.due + 1
         for act, after in self._other.successors(beside, self._other.truth(beside)):
-            if act.kind is Kind.TIMER:
+            if act.kind is Kind.TIMER and self._is_ripe(joint, act.name):
                 alone = joint._replace(host=host._replace(moves=aside), memory=after.memory)
+                alone = self._aged(joint, alone)
                 if not self._partner_is_due(joint, act.name, mine=False):
                     yield alone
                 for mine, theirs in self._pairs:
@@ -108,7 +119,32 @@ class OnePlant:
         world = self._world
         for act, after in world.successors(alone.host, world.truth(alone.host)):
             if act == Act(Kind.TIMER, mine):
-                yield Joint(after, memory, alone.together)
+                yield alone._replace(host=after, memory=memory)
+
+    # Time of the guest's timers
+
+    def _is_ripe(self, joint: Joint, timer: str) -> bool:
+        if self._time is None:
+            return True
+        return dict(joint.ages)[timer] >= self._time.ripe_from(Act(Kind.TIMER, timer))
+
+    def _guest_may_tick(self, joint: Joint) -> bool:
+        assert self._time is not None
+        lasts = [(age, self._time.lasts_until(Act(Kind.TIMER, t))) for t, age in joint.ages]
+        return all(last is None or age < last for age, last in lasts)
+
+    def _aged(self, before: Joint, after: Joint, ticks: int = 0) -> Joint:
+        """What `before` led to, with the ages of the guest's timers that run in it."""
+        if self._time is None:
+            return after
+        ages, found = dict(before.ages), []
+        for timer in self._due(self._other, self._aside(after.memory)):
+            act = Act(Kind.TIMER, timer)
+            age = ages[timer] + ticks if timer in ages else 0
+            # Older than it can matter it need not be told.
+            last = self._time.lasts_until(act)
+            found.append((timer, min(age, self._time.ripe_from(act) if last is None else last)))
+        return after._replace(ages=tuple(sorted(found)))
 
     def _partner_is_due(self, joint: Joint, timer: str, mine: bool) -> bool:
         """Whether a timer that started in the same scan is to come, too: they come together."""
@@ -136,7 +172,7 @@ class OnePlant:
             )
             if all(now) and (not any(before) or (mine, theirs) in joint.together):
                 together.add((mine, theirs))
-        return Joint(host, memory, frozenset(together))
+        return joint._replace(host=host, memory=memory, together=frozenset(together))
 
     @staticmethod
     def _runs(world: World, state: State, timer: str) -> bool:
@@ -148,7 +184,7 @@ def own_differences(old: Model, new: Model, most: int) -> set[str]:
 
     A move counts as the same by its name. At most `most` pairs of states are looked at.
     """
-    worlds = World(old, Class()), World(new, Class())
+    worlds = world_of(old, Class()), world_of(new, Class())
     common = [n for n in old.outputs if _type(old, n) == _type(new, n)]
     first = (worlds[0].first, worlds[1].first)
     seen, todo = {first}, deque([first])

@@ -5,14 +5,19 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from interlock.base.errors import InputError
 from interlock.model.load import load
-from interlock.model.model import Model
+from interlock.model.model import Duration, Model
+from interlock.model.timing import Timing
+from interlock.st.layout import Timers
 from tests.second_opinion.drawing_small import draw_small
 from tests.second_opinion.opinion import opinions
 from tests.second_opinion.reached import TooManyError, reach
+from tests.second_opinion.timed import SCANS, SPANS, UNITS, in_time
+from tests.second_opinion.timed_world import world_of
 from tests.second_opinion.world import Class, World
 
 # What stands in brackets: (m0 = A), (c0 <> UP), (q0), (s1), (n0 < 2), (b0.Q).
@@ -55,6 +60,41 @@ def draw_pair(seed: int, folder: Path, most: int) -> tuple[Model, Model]:
             continue
         return old, new
     raise AssertionError(f"seed {seed} gives no revision")
+
+
+def timed_pair(seed: int, folder: Path, most: int) -> tuple[Model, Model]:
+    """A pair with time, in which a few moves take another time after the change.
+
+    Raises
+    ------
+    TooManyError
+        Where either has more than `most` states.
+    """
+    by = random.Random(f"timed pair {seed}")
+    old, new = draw_pair(seed, folder, most)
+    timing = Timing(by.choice(UNITS), *by.choice(SCANS))
+    spans: dict[str, tuple[int, int] | None] = {}
+    found = []
+    for model in (old, new):
+        is_slower = by.random() < 0.3
+        moves = []
+        for move in model.moves:
+            if move.name not in spans or (is_slower and by.random() < 0.3):
+                spans[move.name] = by.choice(SPANS[1:]) if by.random() < 0.7 else None
+            span, takes = spans[move.name], None
+            if span is not None and not (move.takes_no_turn or move.may):
+                takes = Duration(span[0] / 1000, span[1] / 1000, None, assumed=True)
+            moves.append(replace(move, takes=takes))
+        statements = {
+            id_: in_time(s, timing, random.Random(f"{seed} {id_}"))
+            for id_, s in model.statements.items()
+        }
+        settings = replace(model.settings, timers=Timers.FREE)
+        timed = replace(model, moves=tuple(moves), timing=timing, settings=settings)
+        timed = replace(timed, statements=statements)
+        reach(world_of(timed, Class()), most)
+        found.append(timed)
+    return found[0], found[1]
 
 
 def _write(folder: Path, files: Files) -> None:

@@ -65,14 +65,14 @@ def given_time(model: Model, by: random.Random) -> Model:
         moves.append(replace(move, takes=takes))
     timing = Timing(by.choice(UNITS), *by.choice(SCANS))
     settings = replace(model.settings, timers=Timers.FREE)
-    statements = {id_: _bounded(s, timing, by) for id_, s in model.statements.items()}
-    statements = {id_: _in_time(s, timing, by) for id_, s in statements.items()}
+    statements = {id_: bounded(s, timing, by) for id_, s in model.statements.items()}
+    statements = {id_: in_time(s, timing, by) for id_, s in statements.items()}
     return replace(
         model, moves=tuple(moves), timing=timing, settings=settings, statements=statements
     )
 
 
-def _in_time(statement: Statement, timing: Timing, by: random.Random) -> Statement:
+def in_time(statement: Statement, timing: Timing, by: random.Random) -> Statement:
     """A requirement in time in place of another one, now and then."""
     if statement.pattern is Pattern.CAN_STILL or by.random() < 0.4:
         return statement
@@ -99,7 +99,7 @@ def _in_time(statement: Statement, timing: Timing, by: random.Random) -> Stateme
     )
 
 
-def _bounded(statement: Statement, timing: Timing, by: random.Random) -> Statement:
+def bounded(statement: Statement, timing: Timing, by: random.Random) -> Statement:
     """A response with a bound in time, now and then."""
     is_response = statement.pattern is Pattern.LEADS_TO and not statement.after_scan
     if not is_response or by.random() < 0.3:

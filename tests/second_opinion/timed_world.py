@@ -80,6 +80,14 @@ class TimedWorld(World):
         ages = zip(self._ripe, state.ages, strict=True)
         return {act: age for act, age in ages if age != _NOT_UNDER_WAY}
 
+    def ripe_from(self, act: Act) -> int:
+        """The age from which on something may happen."""
+        return self._ripe[act]
+
+    def lasts_until(self, act: Act) -> int | None:
+        """The age with which no tick may come; None where it need not happen."""
+        return self._last[act]
+
     def may_tick(self, state: State) -> bool:
         """Whether a unit of time may pass."""
         lasts = [(age, self._last[act]) for act, age in self._ages(state).items()]

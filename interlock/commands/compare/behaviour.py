@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from interlock.base.errors import InternalError
+from interlock.commands.compare.plants import same_plant
 from interlock.commands.compare.product import (
-    NEW,
     TOGETHER,
     NotApplicableError,
     Product,
     both_on_one_plant,
-    same_plant,
 )
+from interlock.commands.compare.timer_pairs import NEW
 from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.lockstep import Lockstep, Parting
 from interlock.kernel.expr import FALSE

@@ -11,7 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import MoveKind
 from interlock.model.bound import Bound
@@ -132,20 +134,29 @@ class _Writer:
                 ("closes", s.closes),
             )
         }
-        return replace(s, **formulas, within=self._within(s.within))  # type: ignore[arg-type]
+        return replace(s, **formulas, within=self._within(s))  # type: ignore[arg-type]
 
     def formula(self, formula: Formula) -> Formula:
         """The formula over the new model; terms that it uses are written, too."""
         return replace(formula, tree=self._tree(formula.tree))
 
-    def _within(self, bound: Bound | None) -> Bound | None:
-        """A bound in time holds as many whole scans as the new model's period lets it."""
+    def _within(self, statement: Statement) -> Bound | None:
+        """A bound in time holds as many whole scans, or units, as the new model lets it."""
+        bound, timing = statement.within, self._new.timing
         if bound is None or bound.ms is None:
             return bound
+        row = PATTERNS[statement.pattern]
+        if timing is not None:
+            if statement.after_scan:
+                raise _NamesGoneError("it is judged after scans, and time in every state")
+            ms = Fraction(str(bound.ms))
+            return Bound.of_time(ms, timing.unit_ms, row.is_least, bound.says)
+        if row.is_timed:
+            raise _NamesGoneError("it asks how long something lasts, and no time passes there")
         scans = int(bound.ms // self._new.settings.scan_ms)
         if scans < 1:
             raise _NamesGoneError(f"its bound of {bound.says} is less than a scan of the new model")
-        return replace(bound, scans=scans)
+        return replace(bound, scans=scans, counted=MoveKind.SCAN)
 
     def _tree(self, e: ty.Expression) -> ty.Expression:
         match e:

@@ -16,7 +16,7 @@ from interlock.commands.compare.differences import Difference, Kind
 from interlock.commands.compare.spread import Node, retained_otherwise, signal_node
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.verdicts import Effect
-from interlock.model.build import ARITHMETIC
+from interlock.model.build import ARITHMETIC, TIME
 from interlock.model.model import Formula, Model, Statement
 
 _Reasons = dict[str, list[str]]
@@ -131,8 +131,12 @@ class _Impact:
             _note(found, difference.name, f"requirement {difference.kind.value}")
         if self._differences("statement", "declaration") and ARITHMETIC in self._asked():
             _note(found, ARITHMETIC, "the program changed")
+        if self._differences("statement", "declaration", "move", "run") and TIME in self._asked():
+            _note(found, TIME, "what takes time changed")
         scan_changed = any(
-            detail.facet == "scan" for d in self._differences("run") for detail in d.details
+            detail.facet in ("scan", "time")
+            for d in self._differences("run")
+            for detail in d.details
         )
         for model in self.models:
             for id_, statement in model.statements.items():

@@ -19,6 +19,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from interlock.commands.compare.plants import translated, variables_read
+from interlock.commands.compare.product_clocks import (
+    JointTime,
+    TimerNames,
+    why_apart_in_time,
+)
 from interlock.commands.compare.timer_pairs import (
     NEW,
     Presets,
@@ -46,7 +52,8 @@ from interlock.kernel.system import (
     Variable,
 )
 from interlock.model.build import SCAN, Built
-from interlock.model.model import Machine, Model
+from interlock.model.clocks import without_clocks
+from interlock.model.model import Model
 from interlock.model.reading import names_read
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
@@ -55,9 +62,6 @@ from interlock.st.lower import Lowered, lower_expression, lower_program
 from interlock.st.types import domain_of
 
 TOGETHER = "together."
-
-TimerNames = tuple[str | None, str | None]
-"""The timers of the old and of the new controller that a move lets elapse."""
 
 
 class NotApplicableError(Exception):
@@ -120,34 +124,6 @@ def _outputs(model: Model) -> list[ty.Declared]:
     return [v for v in model.program.variables if v.kind == "VAR_OUTPUT"]
 
 
-def same_plant(old: Built, new: Built) -> bool:
-    """Whether the plants of two models are one: machines, controls and their moves.
-
-    To run both controllers on the one plant is then to run them on the other.
-    """
-    return _plant_of(old) == _plant_of(new)
-
-
-def _plant_of(built: Built) -> tuple[object, ...]:
-    system, machines = built.system, built.model.machines
-    variables = {(v.name, v.domain, v.initial) for v in system.variables if v.name in machines}
-    moves = {
-        (m.name, m.guard, frozenset(m.updates.items()))
-        for m in system.moves
-        if m.kind not in (MoveKind.SCAN, MoveKind.TIMER)
-    }
-    return built.model.between_scans, variables, moves
-
-
-def variables_read(built: Built) -> set[str]:
-    """Variables that a move of the plant or a signal reads."""
-    roots: list[Expr] = list(built.signals.values())
-    for move in built.system.moves:
-        if move.kind is not MoveKind.SCAN:
-            roots += [move.guard, *move.updates.values()]
-    return set(ex.variables_of(roots))
-
-
 class _Coupling:
     def __init__(self, old: Built, new: Built) -> None:
         self.old, self.new = old, new
@@ -158,6 +134,8 @@ class _Coupling:
             raise NotApplicableError("one model counts scans for its timers, the other does not")
         if settings.timers is Timers.COUNTED and settings.scan_ms != others.scan_ms:
             raise NotApplicableError("the two controllers scan at different times")
+        if apart := why_apart_in_time(old.model, new.model):
+            raise NotApplicableError(apart)
         self.counterparts = common_outputs(old.model, new.model)
         self.ours = lower_program(old.model.program, settings)
         self.theirs = lower_program(new.model.program, others)
@@ -211,7 +189,7 @@ class _Coupling:
         env: dict[str, Expr] = dict.fromkeys((id_.casefold() for id_ in model.faults), FALSE)
         machines = {name.casefold(): m for name, m in self.old.model.machines.items()}
         for name, machine in model.machines.items():
-            same = _translated(machines.get(name.casefold()), machine)
+            same = translated(machines.get(name.casefold()), machine)
             if same is not None:
                 env[name.casefold()] = same
         # A sensor that reads an output back reads what drives the plant: the old controller's.
@@ -276,7 +254,7 @@ class _Coupling:
     # The product
 
     def product(self) -> Product:
-        old = self.old.system
+        old = without_clocks(self.old.system)
         doubled = [v for v in self.theirs.variables if NEW + v.name not in self.shared]
         variables = list(old.variables)
         variables += [v for v in self.ours.variables if v.name not in old.index]
@@ -296,6 +274,11 @@ class _Coupling:
         timers = dict(self._timer_moves())
         environment = [m for m in old.moves if m.kind not in (MoveKind.SCAN, MoveKind.TIMER)]
         moves = [*environment, *(move for move, _ in timers.values()), self._scan(doubled)]
+        if (timing := self.old.model.timing) is not None:
+            time = JointTime(timing, self.turns, *self._models)
+            of_moves = {name: which for name, (_, which) in timers.items()}
+            clocks, moves = time.kept(moves, of_moves, self._running())
+            variables += clocks
         moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
         if timers:  # the old controller alone may have none, and then nothing that takes no turn
             last = Domain(0, self.turns.due + 1)
@@ -347,6 +330,16 @@ class _Coupling:
         instance = next(i for i in self.theirs.program.instances if i.name == theirs)
         return names_of(ours, self.ours.settings, ""), names_of(instance, self.theirs.settings, NEW)
 
+    def _running(self) -> Iterator[tuple[bool, Move]]:
+        """The end of each timer that is kept, whether it is the old controller's first."""
+        for lowered, prefix in ((self.ours, ""), (self.theirs, NEW)):
+            for timer in free_timers(lowered):
+                if not (prefix and self._is_shared(timer.name)):
+                    guard, position = due(timer, lowered.settings, prefix)
+                    origin, ends = Origin.elapse(timer.name), {position: TRUE}
+                    end = Move(origin.move_name, MoveKind.TIMER, guard, ends, origin=origin)
+                    yield not prefix, end
+
     def _timer_moves(self) -> Iterator[tuple[str, tuple[Move, TimerNames]]]:
         partner = {ours.name: name for name, ours in self._unshared_pairs().items()}
         shared_by = {o.name: name for name, o in self.pairs.items() if self._is_shared(name)}
@@ -387,19 +380,3 @@ def _scanned(
     """The updates of a scan over the signals, with variables renamed first."""
     values = ex.substitute(list(lowered.updates.values()), {**renamed, **latched(lowered, signals)})
     return dict(zip(lowered.updates, values, strict=True))
-
-
-def _translated(old: Machine | None, new: Machine) -> Expr | None:
-    """The state of the old machine, numbered as the new one numbers it; None if it cannot be."""
-    if old is None or old.is_bool != new.is_bool:
-        return None
-    numbers = {state.casefold(): number for number, state in enumerate(new.states)}
-    found = [numbers.get(state.casefold()) for state in old.states]
-    if found == list(range(len(old.states))):
-        return var(old.name)
-    value = ex.const(0)
-    for number, translated in enumerate(found):
-        if translated is None:
-            return None
-        value = ex.ite(ex.eq(var(old.name), ex.const(number)), ex.const(translated), value)
-    return value

@@ -128,6 +128,7 @@ class Spread:
     ) -> None:
         self._models = models
         self._differences = [d for d in differences if not d.is_wording]
+        self._has_time = any(model.timing is not None for model in models)
         self._behaviour = behaviour
         self._words = dict(self._words_of_nodes())
         programs = [lower_program(model.program, model.settings) for model in models]
@@ -197,11 +198,11 @@ class Spread:
                 reasons.note(node, said)
         for d in self._of("output"):
             if d.kind is Kind.CHANGED:
-                reasons.note(d.name.casefold(), "it is declared otherwise", _spreads(d))
+                reasons.note(d.name.casefold(), "it is declared otherwise", self._spreads(d))
 
     def _note_signals(self, reasons: Reasons) -> None:
         for d in self._of("sensor"):
-            reasons.note(signal_node(d.name), f"signal {d.kind.value}", _spreads(d))
+            reasons.note(signal_node(d.name), f"signal {d.kind.value}", self._spreads(d))
         inputs = {v.name.casefold() for model in self._models for v in model.program.inputs}
         for d in self._of("declaration"):
             if d.name.casefold() in inputs and d.kind is Kind.CHANGED:
@@ -211,12 +212,13 @@ class Spread:
 
     def _note_machines(self, reasons: Reasons, moves: MoveComparison) -> None:
         for d in self._of("machine", "control"):
-            reasons.note(d.name.casefold(), f"{d.section} {d.kind.value}", _spreads(d))
+            reasons.note(d.name.casefold(), f"{d.section} {d.kind.value}", self._spreads(d))
         for d in self._of("move"):
             said = f"move '{d.name}' {d.kind.value}"
             for node in self._moved_by(d.name):
-                reasons.note(node, said, _spreads(d))
+                reasons.note(node, said, self._spreads(d))
         self._note_turns(reasons)
+        self._note_time(reasons)
         for changes, words in ((moves.gained, "newly possible"), (moves.lost, "less possible")):
             for change in changes:
                 for node in self._moved_by(change.move):
@@ -236,6 +238,30 @@ class Spread:
         for name in {**before, **after}:
             if before.get(name) != after.get(name):
                 reasons.note(name.casefold(), "it may move otherwise often between two scans")
+
+    def _note_time(self, reasons: Reasons) -> None:
+        """What time may let happen otherwise, beside the moves whose own times changed.
+
+        Where something may have to happen in no time, time may stand still, and that stops all.
+        """
+        said = ""
+        for d in self._of("run"):
+            for detail in d.details:
+                if self._has_time and detail.facet in ("time", "scan"):
+                    said = "time passes otherwise"
+        times = [m.takes for model in self._models for m in model.moves if m.takes is not None]
+        retimed = any(detail.facet == "takes" for d in self._of("move") for detail in d.details)
+        if self._has_time and retimed and any(not takes.greatest for takes in times):
+            said = "times changed where time may stand still"
+        if said:
+            for model in self._models:
+                for name in (*model.machines, *model.outputs):
+                    reasons.note(name.casefold(), said)
+
+    def _spreads(self, difference: Difference) -> bool:
+        """Whether what depends on it may behave otherwise."""
+        shown_only = _SHOWN_ONLY - {"takes"} if self._has_time else _SHOWN_ONLY
+        return not {detail.facet for detail in difference.details} <= shown_only
 
     def _moved_by(self, name: str) -> set[Node]:
         """The machines that moves called `name` change."""
@@ -370,8 +396,3 @@ def retained_otherwise(differences: Iterable[Difference]) -> Iterator[str]:
             kept = ["RETAIN" in kind for kind in (detail.before, detail.after)]
             if detail.facet == "kind" and kept[0] != kept[1]:
                 yield d.name
-
-
-def _spreads(difference: Difference) -> bool:
-    """Whether what depends on it may behave otherwise."""
-    return not {detail.facet for detail in difference.details} <= _SHOWN_ONLY

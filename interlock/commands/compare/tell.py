@@ -14,6 +14,7 @@ from interlock import __version__
 from interlock.commands.compare.behaviour import Behaviour, Likeness, likeness_words
 from interlock.commands.compare.differences import gathered
 from interlock.commands.compare.impact import Impact, value_words
+from interlock.commands.compare.margins import margin_changes
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.tell_impact import (
@@ -36,6 +37,7 @@ from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.story import tell
 from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.margin import Margin, margin_data
 from interlock.kernel.requirement import Outcome
 from interlock.model.model import Model
 from interlock.telling.ledger import HEADING, change_told, ledger_data
@@ -68,6 +70,7 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
             for d in comparison.differences
         ],
         "requirements": [_verdict(v) for v in comparison.verdicts],
+        **_margins(comparison),
         "lockstep": None,
         "lockstep_not_applicable": comparison.not_applicable or None,
         "moves": {
@@ -98,6 +101,19 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
     # Last, so that no reader of the text comes to an end without it.
     data["not_looked_at"] = list(not_looked_at(comparison))
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _margins(comparison: Comparison) -> dict[str, Any]:
+    """The margins that are not what they were, where time is counted."""
+    models = (comparison.old_model, comparison.new_model)
+    if all(model.timing is None for model in models):
+        return {}
+
+    def told(margin: Margin | None) -> dict[str, Any] | None:
+        return None if margin is None else margin_data(margin)
+
+    changes = margin_changes(comparison.verdicts)
+    return {"margins": [{"id": m.id, "old": told(m.old), "new": told(m.new)} for m in changes]}
 
 
 def _lockstep(behaviour: Behaviour) -> dict[str, Any]:
@@ -284,6 +300,7 @@ def _verdicts(c: Comparison) -> list[RenderableType]:
         )
     parts: list[RenderableType] = [grid] if grid.row_count else []
     parts.append(Text(f"{n_same} of {len(c.verdicts)} requirements: the same verdict."))
+    parts += [Text(f"{change.id}: {change.says}") for change in margin_changes(c.verdicts)]
     vacuous = [v.id for v in c.verdicts if v.newly_vacuous]
     if vacuous:
         parts.append(Text(f"Newly vacuous: {', '.join(vacuous)}.", style="yellow"))

@@ -20,6 +20,7 @@ from interlock.commands.compare.behaviour import (
 from interlock.commands.compare.differences import Difference, gathered
 from interlock.commands.compare.document import Block, Heading, Items, Paragraph, Table, table
 from interlock.commands.compare.impact import Impact, value_words
+from interlock.commands.compare.margins import margin_changes
 from interlock.commands.compare.moves import MoveChange
 from interlock.commands.compare.study import Comparison
 from interlock.commands.compare.unlooked import not_looked_at
@@ -168,6 +169,10 @@ def _verdicts(c: Comparison) -> Iterator[Block]:
     if c.order:
         headings += ["faults, old", "faults, new", "sets gained", "sets lost"]
     yield table([*headings, "effect"], rows)
+    changes = margin_changes(c.verdicts)
+    if changes:
+        yield Paragraph("How much of its time is taken, where that changed:")
+        yield Items(tuple(f"{change.id}: {change.says}" for change in changes))
     vacuous = [v.id for v in c.verdicts if v.newly_vacuous]
     if vacuous:
         yield Paragraph(f"Newly vacuous, the premise never occurs: {', '.join(vacuous)}.")

@@ -68,12 +68,18 @@ def _human_errors(c: Comparison) -> Iterator[str]:
 
 
 def _timing(c: Comparison) -> Iterator[str]:
-    timers = {model.settings.timers for model in _models(c)}
+    untimed = [model for model in _models(c) if model.timing is None]
+    which = ("the old model" if c.old_model.timing is None else "the new model") + ": "
+    which = which if len(untimed) == 1 else ""
+    timers = {model.settings.timers for model in untimed}
     free = ", and a started timer may be up at any later moment" if Timers.FREE in timers else ""
-    yield (
-        "Timing: how long moves and scans take plays no part beyond the bounds that requirements "
-        f"give{free}."
-    )
+    if untimed:
+        yield (
+            f"Timing: {which}how long moves and scans take plays no part beyond the bounds that "
+            f"requirements give{free}."
+        )
+    if len(untimed) < 2:
+        yield "Timing: what lies within a unit of time has any order."
 
 
 def _assumptions(c: Comparison) -> Iterator[str]:

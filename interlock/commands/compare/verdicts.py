@@ -11,7 +11,7 @@ from interlock.judgement.fault_sets import FaultSet, RequirementSets, sets_of_al
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.query import Limits, ProgressSink
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import ARITHMETIC, RunClass, build
+from interlock.model.build import GENERATED, RunClass, build
 from interlock.model.model import Model
 
 
@@ -181,8 +181,8 @@ def _rank(finding: Finding) -> int | None:
 def _effect(old: Finding | None, new: Finding | None, id_: str) -> Effect:
     if new is None:
         assert old is not None
-        if id_ == ARITHMETIC:
-            # It is asked wherever arithmetic could go wrong: here none can any more.
+        if id_ in GENERATED:
+            # It is asked wherever arithmetic, or time, could go wrong: here none can any more.
             return _by_rank(_rank(old), 3)
         return Effect.DROPPED
     if old is None:

@@ -15,7 +15,6 @@ from tests.support.timed_gate import timed_gate, timed_gate_folder
 REFUSING = {
     "advise": ["advise", "MODEL"],
     "challenge": ["challenge", "MODEL"],
-    "compare": ["compare", "UNTIMED", "MODEL"],
     "draw": ["draw", "MODEL", "--only", "conversions"],
     "export": ["export", "MODEL", "--as", "st"],
     "operate": ["operate", "MODEL", "--no-browser"],
@@ -28,7 +27,7 @@ REFUSING = {
 # They read no model, or make one.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
-TAKING = {"faults", "margins", "recheck", "verify"}
+TAKING = {"compare", "faults", "margins", "recheck", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:
@@ -41,13 +40,11 @@ def test_a_command_that_cannot_take_time_says_so(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     timed = timed_gate_folder(tmp_path / "timed")
-    untimed = timed_gate_folder(tmp_path / "untimed", (", time: {unit: 100 ms}", ""))
     (tmp_path / "log.csv").write_text("time_ms,gate\n0,open\n", encoding="utf-8")
     (tmp_path / "rating.yaml").write_text(_rating(), encoding="utf-8")
     (timed / "procedures.yaml").write_text("procedures: {}\n", encoding="utf-8")
     stand_for = {
         "MODEL": str(timed),
-        "UNTIMED": str(untimed),
         "LOG": "log.csv",
         "RATING": "rating.yaml",
     }
