@@ -1,8 +1,8 @@
 """Many pairs of models on which what a comparison says is checked by the second opinion.
 
 ``python -m tests.bench.compare_pairs --models 300`` draws 300 models with a revision of each, every
-third with faults and every fifth with time, and prints each false statement and what was compared. It ends with 1 where there
-is one. It takes about half a second of processor time a pair.
+third with faults and every fifth with time, and prints each false statement and what was compared.
+It ends with 1 where there is one. It takes about half a second of processor time a pair.
 """
 
 from __future__ import annotations

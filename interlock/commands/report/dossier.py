@@ -17,6 +17,7 @@ from interlock.engines import catalogue
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.harm import with_harm
 from interlock.judgement.ledger import Ledger, find_ledger
+from interlock.judgement.margin import Margin
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import DeclinedError, Engine, Limits, ProgressSink, labelled
 from interlock.model.build import build
@@ -114,6 +115,12 @@ class Dossier:
     def reaction_times(self) -> dict[str, ReactionTime]:
         """The reaction times by the ids of their requirements."""
         return {found.requirement: found for found in self.verification.reaction_times}
+
+    @cached_property
+    def margins(self) -> dict[str, Margin]:
+        """How much of its time each requirement ever takes, by its id."""
+        found = {id_: finding.margin for id_, finding in self.findings.items()}
+        return {id_: margin for id_, margin in found.items() if margin is not None}
 
     @cached_property
     def failure_modes(self) -> list[fmea.Row]:
@@ -216,6 +223,9 @@ def _absent(
         absent.setdefault("procedures", "the model has no procedures")
     if rating is None:
         absent.setdefault("rating", "the model’s folder holds no rating.yaml")
+    if model.timing is not None:
+        for part in ("matrix", "procedures", "rating"):
+            absent.setdefault(part, "it does not reckon with time, and time passes in this model")
     return absent
 
 
@@ -227,7 +237,7 @@ def _maps(
     progress: ProgressSink | None,
 ) -> Maps:
     """What pictures ask of one exploration; sets of values are the symbolic engine's trade."""
-    if "diagrams" not in parts and "matrix" not in parts:
+    if model.timing is not None or ("diagrams" not in parts and "matrix" not in parts):
         return Maps(None, None)
     built = build(model)
     try:

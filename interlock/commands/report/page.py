@@ -27,6 +27,7 @@ from interlock.commands.report.sections import (
 )
 from interlock.commands.report.trace import hazard_views, orphans, requirement_rows
 from interlock.commands.report.wiring import demands_view
+from interlock.judgement.margin import Margin
 from interlock.kernel.requirement import Outcome
 from interlock.pictures.side_view import SideView
 from interlock.telling.templates import as_is, rendered
@@ -54,6 +55,8 @@ def to_html(dossier: Dossier) -> str:
         "hazards": hazard_views(dossier, rows, shown),
         "orphans": orphans(dossier),
         "timed": list(dossier.reaction_times.values()),
+        "margins": dossier.margins,
+        "nearest": _nearest(dossier.margins),
         "too_long": [id_ for id_, found in dossier.reaction_times.items() if found.exceeds],
         "worth_a_look": worth_a_look_view(dossier),
         "claims": _claims(dossier),
@@ -96,7 +99,7 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         ("hazards", "Hazard by hazard", True),
         ("requirements", "Requirement by requirement", True),
         ("names", "Names in formulas", True),
-        ("reaction", "Reaction times", True),
+        ("reaction", "Time taken" if given["scope"]["time"] else "Reaction times", True),
         ("worth_a_look", "Worth a look", True),
         ("runs", "Runs", True),
         ("faults", "Faults: cut sets, failure modes, fault trees", bool(given["faults"])),
@@ -111,6 +114,16 @@ def _sections(given: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
     ):
         if is_there:
             yield id_, title, f"{_TEMPLATES}/{id_}.html"
+
+
+def _nearest(margins: dict[str, Margin]) -> list[tuple[str, Margin]]:
+    """The two that have the least to spare, as a part of what is asked."""
+
+    def to_spare(pair: tuple[str, Margin]) -> float:
+        margin = pair[1]
+        return abs(margin.taken_ms - margin.allowed_ms) / max(margin.allowed_ms, 1)
+
+    return sorted(margins.items(), key=to_spare)[:2]
 
 
 def _claims(dossier: Dossier) -> dict[str, list[str]]:

@@ -83,6 +83,7 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
         "ledger": None if dossier.ledger is None else list(lines_of(dossier.ledger)),
         "ledger_runs": [] if dossier.ledger is None else list(runs_of(dossier.ledger)),
         "scan_ms": model.settings.scan_ms,
+        "time": model.timing,
         "timers": model.settings.timers.value,
         "excluded": [f for f in model.faults.values() if f.excluded is not None],
         "common": [f for f in model.live_faults if f.common_cause],

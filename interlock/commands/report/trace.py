@@ -46,6 +46,7 @@ def _requirement(dossier: Dossier, finding: Finding, runs: Sequence[ShownRun]) -
         "verdict": verdict(dossier, finding),
         "faults": requirement_faults(dossier, requirement.id),
         "timed": dossier.reaction_times.get(requirement.id),
+        "margin": dossier.margins.get(requirement.id),
         "runs": own,
         "known": _expected(dossier, requirement.id),
     }

@@ -21,13 +21,12 @@ REFUSING = {
     "rating": ["rating", "RATING"],
     "rehearse": ["rehearse", "MODEL"],
     "replay": ["replay", "MODEL", "LOG"],
-    "report": ["report", "MODEL"],
     "testsheet": ["testsheet", "MODEL"],
 }
 # They read no model, or make one.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
-TAKING = {"compare", "faults", "margins", "recheck", "verify"}
+TAKING = {"compare", "faults", "margins", "recheck", "report", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:
