@@ -49,7 +49,7 @@ def refuse_time(model: Model, who: str) -> None:
         With the place where the model asks for time.
     """
     if model.timing is not None:
-        says = f"{who} cannot take a model with time; 'verify' can, and 'replay' its run files"
+        says = f"{who} does not reckon with time; 'verify', 'compare', 'report' and 'replay' do"
         raise InputError([Mistake(model.timing.place, says)])
 
 

@@ -13,6 +13,7 @@ from interlock.commands.replay.study import MOST_STATES, explain
 from interlock.model.build import RunClass
 from interlock.model.model import Model
 from interlock.st.types import label_of
+from tests.second_opinion.timed_world import world_of
 from tests.second_opinion.world import Class, Kind, State, World
 
 N_ROWS = 12
@@ -66,9 +67,39 @@ class Recorder:
             found = found | reached
             if n_left:
                 reached = {
-                    after for s in reached for kind, after in self._after(s) if kind != "scan"
+                    after for s in reached for kind, after in self._after(s) if kind == "move"
                 }
         return found
+
+    def later(self, state: State) -> list[State]:
+        """The states that one unit of time leads to."""
+        return [after for kind, after in self._after(state) if kind == "tick"]
+
+    def within(self, used: dict[State, int], n_units: int | None) -> set[State]:
+        """What just so many units lead to, or any number; `used` has the moves made so far."""
+        while True:
+            self._moved(used, is_time_free=n_units is None)
+            if not n_units:
+                return set(used)
+            n_units -= 1
+            after: dict[State, int] = {}
+            for state, n_moves in used.items():
+                for later in self.later(state):
+                    after[later] = min(n_moves, after.get(later, n_moves))
+            used = after
+
+    def _moved(self, used: dict[State, int], is_time_free: bool) -> None:
+        """Add all that scans, and as many moves as are left, lead to."""
+        todo = list(used)
+        while todo:
+            state = todo.pop()
+            for kind, after in self._after(state):
+                n_moves = used[state] + (kind == "move")
+                if kind == "tick" and not is_time_free:
+                    continue
+                if n_moves <= self.n_moves and n_moves < used.get(after, self.n_moves + 1):
+                    used[after] = n_moves
+                    todo.append(after)
 
     def _scanned(self, states: set[State]) -> set[State]:
         found, todo = set(states), list(states)
@@ -81,7 +112,8 @@ class Recorder:
 
     def _after(self, state: State) -> Iterator[tuple[str, State]]:
         for act, after in self.world.successors(state, self.world.truth(state)):
-            yield ("scan" if act.kind in (Kind.SCAN, Kind.LATE) else "move"), after
+            kinds = {Kind.SCAN: "scan", Kind.LATE: "scan", Kind.TICK: "tick"}
+            yield kinds.get(act.kind, "move"), after
 
     def first_unexplained(self, rows: Sequence[Row]) -> int | None:
         """The first row that no run gives, counted from 0; None where there is none."""
@@ -178,3 +210,101 @@ def _compared(
     given = None if found.deviation is None else found.n_rows
     if found.limit is not None or given != wanted:
         yield f"{what}: replay says row {given} ({found.limit}), by listing it is {wanted}: {text}"
+
+
+# Records of models with time
+
+
+def replayed_in_time(
+    model: Model, run_class: Class, folder: Path, counts: Counter[str], seed: int
+) -> Iterator[str]:
+    """What replay says of records with times of a model with time that is not so, in words."""
+    assert model.timing is not None
+    by = random.Random(seed)
+    recorder = _recorder(model, world_of(model, run_class), by)
+    rows, times = _timed_record(recorder, by)
+    counts["models"] += 1
+    for what in ("a run", "other times", "other times", "changed"):
+        given, at = rows, times
+        if what == "other times":
+            at = [0.0, *sorted(by.choice([t, t * by.choice([0.3, 0.7, 1.6])]) for t in times[1:])]
+        if what == "changed":
+            given = _changed(recorder, rows, by)
+        wanted = _first_unexplained_in_time(recorder, given, at, model.timing.unit_ms)
+        file = _written(recorder, given, at, folder)
+        kept = RunClass(run_class.faults, run_class.at_most, run_class.human)
+        mapped = Mapped(after_scan=recorder.after_scan)
+        found = explain(model, file, mapped, kept, recorder.n_moves)
+        counts[f"{what}, {'explained' if wanted is None else 'not explained'}"] += 1
+        said = None if found.deviation is None else found.n_rows
+        if found.limit is not None or said != wanted:
+            yield f"{what}: replay says row {said} ({found.limit}), by listing it is {wanted}"
+        if found.deviation is not None and found.deviation.fits is not None:
+            counts["times that are told to be the reason"] += 1
+
+
+def _timed_record(recorder: Recorder, by: random.Random) -> tuple[list[Row], list[float]]:
+    """The samples of a random run, and when they were taken."""
+    assert recorder.model.timing is not None
+    unit_ms = recorder.model.timing.unit_ms
+    state, n_units = recorder.world.first, 0
+    rows: list[Row] = []
+    times: list[float] = []
+    while len(rows) < N_ROWS:
+        n_passed = by.choice([0, 1, 1, 2, 5]) if rows else 0
+        here = sorted(filter(recorder.is_sampled, recorder.within({state: 0}, n_passed)))
+        if not here:
+            continue
+        state = by.choice(here)
+        n_units += n_passed
+        rows.append(tuple(v if by.random() < 0.85 else None for v in recorder.sample(state)))
+        times.append(float(n_units * unit_ms))
+    return rows, times
+
+
+def explained_coarsely(
+    fine: Model, coarse: Model, run_class: Class, folder: Path, seed: int
+) -> bool:
+    """Whether a record of a model is explained by the same model with a coarser unit."""
+    by = random.Random(f"fine {seed}")
+    recorder = _recorder(fine, world_of(fine, run_class), by)
+    rows, times = _timed_record(recorder, by)
+    file = _written(recorder, rows, times, folder)
+    kept = RunClass(run_class.faults, run_class.at_most, run_class.human)
+    mapped = Mapped(after_scan=recorder.after_scan)
+    found = explain(coarse, file, mapped, kept, recorder.n_moves)
+    return found.deviation is None and found.limit is None
+
+
+def _written(recorder: Recorder, rows: Sequence[Row], times: Sequence[float], folder: Path) -> Path:
+    file = folder / "timed.csv"
+    lines = [["time_ms", *recorder.columns]]
+    lines += [[f"{t:g}", *(v or "" for v in row)] for t, row in zip(times, rows, strict=True)]
+    file.write_text("".join(",".join(line) + "\n" for line in lines), encoding="utf-8")
+    return file
+
+
+def _first_unexplained_in_time(
+    recorder: Recorder, rows: Sequence[Row], times: Sequence[float], unit_ms: int
+) -> int | None:
+    """As `Recorder.first_unexplained`, with the whole units before each time, or one more."""
+    possible: set[tuple[int, State]] = set()
+    for number, (row, time) in enumerate(zip(rows, times, strict=True)):
+        fitting = set()
+        whole = int(time // unit_ms)
+        for units in {whole, whole + (time % unit_ms > 0)}:
+            found = set()
+            if not number:
+                found = recorder.within({recorder.world.first: 0}, None)
+            for since in {before for before, _ in possible if before <= units}:
+                start = {state: 0 for before, state in possible if before == since}
+                found |= recorder.within(start, units - since)
+            fitting |= {
+                (units, state)
+                for state in found
+                if recorder.is_sampled(state) and _fits(row, recorder.sample(state))
+            }
+        possible = fitting
+        if not possible:
+            return number
+    return None

@@ -61,21 +61,20 @@ def command(
 
     LOG is a CSV file whose first row names machines, outputs, in:INPUT and fault:FAULT, with a
     column time_s or time_ms if there is one, or a value change dump (.vcd). Empty cells are
-    samples that are missing. What is not recorded is whatever fits. A run file (.json) is
-    replayed move by move.
+    samples that are missing. What is not recorded is whatever fits. Where the model has time, the
+    times of the samples must be possible, too. A run file (.json) is replayed move by move.
 
     Exit code 0: explained to its end. 1: not explained from some sample on. 2: malformed.
     3: even as a set the possible states could not be followed.
     """
     from interlock.model.build import RunClass
     from interlock.model.load import load
-    from interlock.model.untimed import refuse_several, refuse_time
+    from interlock.model.untimed import refuse_several
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
         _refuse_options()
         return _replay_run(loaded, log)
-    refuse_time(loaded, "'replay' of a record")
     refuse_several(loaded, "'replay' of a record")
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain

@@ -14,6 +14,7 @@ from interlock.commands.replay.record import Row, mistake
 from interlock.commands.replay.record_file import opened
 from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, Tracker, Values
 from interlock.commands.replay.track_by_diagrams import SetTracker
+from interlock.commands.replay.units import At, Fits, Since
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.system import Move, System
@@ -58,6 +59,8 @@ class Deviation:
         Where the nearest state that is possible differs from the sample.
     way : tuple of Move
         How the nearest state comes about.
+    fits : Fits or None
+        When it would be explained, where only its time is not.
     """
 
     row: Row
@@ -66,6 +69,7 @@ class Deviation:
     n_possible: int
     differences: tuple[Difference, ...]
     way: tuple[Move, ...]
+    fits: Fits | None = None
 
 
 @dataclass(frozen=True)
@@ -169,10 +173,14 @@ class _Tracking(Protocol[S]):
 
     def start(self) -> S: ...
     def everywhere(self) -> S: ...
-    def after(self, states: S, n_moves: int, values: Values, /) -> S: ...
+    def after(self, states: S, n_moves: int, values: Values, n_units: int, /) -> S: ...
+    def together(self, some: S, others: S, /) -> S: ...
+    def units_that_fit(self, states: S, n_moves: int, values: Values, most: int, /) -> set[int]: ...
     def count(self, states: S, /) -> int: ...
     def possible(self, states: S, /) -> dict[str, tuple[str, ...]]: ...
-    def nearest(self, states: S, n_moves: int, values: Values, /) -> Nearest | None: ...
+    def nearest(
+        self, states: S, n_moves: int, values: Values, n_units: int, /
+    ) -> Nearest | None: ...
 
 
 class _Follower(Generic[S]):
@@ -193,6 +201,7 @@ class _Follower(Generic[S]):
         self._period = mapped.period_ms
         self._moves_between = moves_between
         self._file = file
+        self._since: Since[S] = Since(model.timing)
         self._last: float | None = None
         # Rows without a time that were not held back, since the last time.
         self._n_unclear = 0
@@ -201,19 +210,21 @@ class _Follower(Generic[S]):
     def follow(
         self, rows: Iterator[Row], anywhere: bool, progress: Callable[[int], None] | None
     ) -> Explained:
-        states = self._tracker.start()
+        first = self._tracker.start()
         row: Row | None = None
         try:
             if anywhere:
-                states = self._tracker.everywhere()
+                first = self._tracker.everywhere()
+            states: At[S] = {0: first}
             for row, n_moves in self._with_moves(rows):
-                found = self._tracker.after(states, n_moves, row.values)
-                n_possible = self._tracker.count(found)
-                if not n_possible:
+                found = self._followed(row, states, n_moves)
+                if not found:
                     return self._result(deviation=self._deviation(row, states, n_moves))
                 states = found
+                self._since.note(row)
                 self._n_rows += 1
                 self._n_values += len(row.values) - row.values.count(None)
+                n_possible = sum(map(self._tracker.count, found.values()))
                 self._most_possible = max(self._most_possible, n_possible)
                 if progress is not None and self._n_rows % REPORT_EVERY == 0:
                     progress(self._n_rows)
@@ -222,6 +233,18 @@ class _Follower(Generic[S]):
         if not self._n_values:
             raise mistake(Place(self._file, 1, 1), "the record shows no value of the model")
         return self._result()
+
+    def _followed(self, row: Row, states: At[S], n_moves: int) -> dict[int, S]:
+        """What is possible at a row, by the units of time that have passed; empty if nothing is."""
+        tracker, possible = self._tracker, {}
+        for units, ways in self._since.steps(row, states):
+            found: S | None = None
+            for before, n_units in ways:
+                more = tracker.after(before, n_moves, row.values, n_units)
+                found = more if found is None else tracker.together(found, more)
+            if found is not None and tracker.count(found):
+                possible[units] = found
+        return possible
 
     def _result(
         self,
@@ -276,9 +299,16 @@ class _Follower(Generic[S]):
         self._n_gaps += n_missing > 0
         return n_missing
 
-    def _deviation(self, row: Row, states: S, n_moves: int) -> Deviation:
-        nearest = self._tracker.nearest(states, n_moves, row.values)
+    def _deviation(self, row: Row, states: At[S], n_moves: int) -> Deviation:
+        tracker, ways = self._tracker, list(self._since.steps(row, states))
+        near = [
+            nearest
+            for _, found in ways
+            for before, n_units in found
+            if (nearest := tracker.nearest(before, n_moves, row.values, n_units)) is not None
+        ]
         differences: list[Difference] = []
+        nearest = min(near, key=lambda one: self._far(one, row.values), default=None)
         if nearest is not None:
             for observed, seen, wanted in zip(
                 self._observed, nearest.sight, row.values, strict=True
@@ -286,11 +316,24 @@ class _Follower(Generic[S]):
                 if wanted is not None and seen != wanted:
                     show = observed.domain.show
                     differences.append(Difference(observed.name, show(wanted), show(seen)))
+        before, *others = states.values()
+        for other in others:
+            before = tracker.together(before, other)
         return Deviation(
             row,
             None if n_moves == ANY_NUMBER else n_moves,
-            self._tracker.possible(states),
-            self._tracker.count(states),
+            tracker.possible(before),
+            tracker.count(before),
             tuple(differences),
             () if nearest is None else tuple(nearest.way),
+            self._since.when_it_fits(
+                row,
+                states,
+                lambda s, most: tracker.units_that_fit(s, n_moves, row.values, most),
+            ),
         )
+
+    @staticmethod
+    def _far(nearest: Nearest, values: Values) -> tuple[int, tuple[int, ...]]:
+        pairs = zip(nearest.sight, values, strict=True)
+        return sum(w is not None and w != s for s, w in pairs), nearest.sight

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.commands.replay.study import Deviation, Explained
+from interlock.commands.replay.units import Fits
 from interlock.independent_judge.story import WHO
 from interlock.kernel.system import Move
 from interlock.telling.counts import counted
@@ -29,15 +30,17 @@ def lines_of(found: Explained) -> Iterator[str]:
         yield f"undecided{where}: {found.limit}; record more signals"
     elif found.deviation is not None:
         yield ""
-        yield from _deviation(found.deviation)
+        yield from _deviation(found.deviation, found.model.timing is not None)
     else:
         yield "the whole record is explained"
 
 
-def _deviation(found: Deviation) -> Iterator[str]:
+def _deviation(found: Deviation, has_time: bool) -> Iterator[str]:
     time = "" if found.row.time_ms is None else f", {found.row.time_ms:,.10g} ms"
     allowed = "any number of moves" if found.n_moves is None else counted(found.n_moves, "move")
     yield f"{found.row.place.file}:{found.row.place.line}: not explained by {allowed}{time}"
+    if found.fits is not None:
+        yield from _when_it_fits(found.fits)
     if found.differences:
         yield "  the nearest that is possible differs in:"
         for difference in found.differences:
@@ -45,12 +48,24 @@ def _deviation(found: Deviation) -> Iterator[str]:
                 f"    {difference.name}: recorded {difference.recorded},"
                 f" explained {difference.explained}"
             )
-        yield f"  it comes about by: {', '.join(map(_told, found.way)) or 'nothing'}"
+        nothing = "nothing, or by more time than is told" if has_time else "nothing"
+        yield f"  it comes about by: {', '.join(map(_told, found.way)) or nothing}"
     else:
         yield "  no state is possible in which such a sample could be taken"
     yield f"  possible before it ({counted(found.n_possible, 'state')}):"
     for name, values in found.possible.items():
         yield f"    {name}: {' or '.join(values)}"
+
+
+def _when_it_fits(fits: Fits) -> Iterator[str]:
+    yield (
+        "  what it shows is possible, but not at that time: "
+        f"{fits.passed_ms / 1000:.10g} s after the sample before"
+    )
+    if fits.above_ms is not None:
+        yield f"  it is possible more than {fits.above_ms / 1000:g} s after it"
+    if fits.below_ms is not None:
+        yield f"  it was possible less than {fits.below_ms / 1000:g} s after it"
 
 
 def _told(move: Move) -> str:

@@ -9,7 +9,8 @@ from interlock.commands.replay.track import ANY_NUMBER, Nearest, TooManyError, V
 from interlock.engines import follower
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr
-from interlock.kernel.system import PHASE, Move, System
+from interlock.kernel.query import DeclinedError
+from interlock.kernel.system import PHASE, Move, MoveKind, System
 
 # What sets of states are is the engine's own affair; they can be compared and remembered.
 States: TypeAlias = Any
@@ -44,6 +45,8 @@ class SetTracker:
         after_scan: bool,
         max_bytes: int | None = None,
     ) -> None:
+        if any(move.kind is MoveKind.TIME for move in system.moves):
+            raise DeclinedError("units of time are counted only where states are listed")
         self._system = system
         self._observed = observed
         self._after_scan = after_scan
@@ -65,7 +68,7 @@ class SetTracker:
         """
         return self._near(self.start(), ANY_NUMBER)
 
-    def after(self, states: States, n_moves: int, values: Values) -> States:
+    def after(self, states: States, n_moves: int, values: Values, n_units: int = 0) -> States:
         """The states that show `values`, within `n_moves` moves from `states`; empty if none.
 
         Raises
@@ -73,6 +76,7 @@ class SetTracker:
         TooManyError
             Where the memory does not suffice.
         """
+        assert not n_units, "a system in which time passes was declined"
         key = states, n_moves, values
         found = self._after.get(key)
         if found is None:
@@ -117,8 +121,19 @@ class SetTracker:
             for v in shown_roles(self._system)
         }
 
-    def nearest(self, states: States, n_moves: int, values: Values) -> Nearest | None:
+    def units_that_fit(self, states: States, n_moves: int, values: Values, most: int) -> set[int]:
+        """None: a system in which time passes was declined."""
+        raise TooManyError(f"{states}: {n_moves}, {values}, {most} units are not followed")
+
+    def together(self, some: States, others: States) -> States:
+        """What is in either."""
+        return self._following.union(some, others)
+
+    def nearest(
+        self, states: States, n_moves: int, values: Values, n_units: int = 0
+    ) -> Nearest | None:
         """The fewest differences from `values` among what is possible, and a way there."""
+        assert not n_units, "a system in which time passes was declined"
         following = self._following
         # By how many differences there are so far, from none on.
         found = [self._samples(states, n_moves)]

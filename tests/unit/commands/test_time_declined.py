@@ -20,13 +20,12 @@ REFUSING = {
     "operate": ["operate", "MODEL", "--no-browser"],
     "rating": ["rating", "RATING"],
     "rehearse": ["rehearse", "MODEL"],
-    "replay": ["replay", "MODEL", "LOG"],
     "testsheet": ["testsheet", "MODEL"],
 }
 # They read no model, or make one.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
-TAKING = {"compare", "faults", "margins", "recheck", "report", "verify"}
+TAKING = {"compare", "faults", "margins", "recheck", "replay", "report", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:
@@ -39,18 +38,16 @@ def test_a_command_that_cannot_take_time_says_so(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     timed = timed_gate_folder(tmp_path / "timed")
-    (tmp_path / "log.csv").write_text("time_ms,gate\n0,open\n", encoding="utf-8")
     (tmp_path / "rating.yaml").write_text(_rating(), encoding="utf-8")
     (timed / "procedures.yaml").write_text("procedures: {}\n", encoding="utf-8")
     stand_for = {
         "MODEL": str(timed),
-        "LOG": "log.csv",
         "RATING": "rating.yaml",
     }
     assert run([stand_for.get(word, word) for word in REFUSING[name]]) == 2
     said = capsys.readouterr().err
     assert "model.yaml:3:" in said
-    assert "cannot take a model with time" in said
+    assert "does not reckon with time" in said
     assert name in said
 
 
@@ -60,5 +57,5 @@ def _rating() -> str:
 
 
 def test_a_controller_of_ones_own_is_not_tried_on_it(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot take a model with time"):
+    with pytest.raises(InputError, match="does not reckon with time"):
         machine_for(timed_gate(tmp_path), lambda: None)
