@@ -20,8 +20,20 @@ def load_untimed(folder: Path | str, who: str) -> Model:
     InputError
         As for `load`, and where the model has time or several controllers.
     """
-    model = load(folder)
+    model = load_single(folder, who)
     refuse_time(model, who)
+    return model
+
+
+def load_single(folder: Path | str, who: str) -> Model:
+    """As `interlock.model.load.load`, for `who` would be wrong about several controllers.
+
+    Raises
+    ------
+    InputError
+        As for `load`, and where the model has several controllers.
+    """
+    model = load(folder)
     refuse_several(model, who)
     return model
 

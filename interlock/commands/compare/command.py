@@ -22,7 +22,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.load import load
+from interlock.model.untimed import load_single
 
 
 @click.command("compare")
@@ -89,7 +89,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    before, after = load(old), load(new)
+    before, after = (load_single(folder, "'compare'") for folder in (old, new))
     models = assuming(before, assume), assuming(after, assume)
     known = {**models[0].faults, **models[1].faults}
     for id_ in ids:

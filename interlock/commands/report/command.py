@@ -25,7 +25,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.load import load
+from interlock.model.untimed import load_single
 
 if TYPE_CHECKING:
     from interlock.commands.rating.file import Rating
@@ -101,7 +101,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     absent = _parts(leave_out)
-    loaded = assuming(load(model), assume)
+    loaded = assuming(load_single(model, "'report'"), assume)
     target = folder if folder is not None else Path("report") / loaded.name
     _check_target(target)
     if pdf:

@@ -213,3 +213,9 @@ def test_who_does_not_know_of_several_says_so(
 ) -> None:
     assert run([arguments[0], str(written(tmp_path)), *arguments[1:]]) == 2
     assert f"{who} cannot take several controllers" in capsys.readouterr().err
+
+
+def test_neither_does_a_comparison(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = str(written(tmp_path))
+    assert run(["compare", folder, folder]) == 2
+    assert "'compare' cannot take several controllers" in capsys.readouterr().err
