@@ -14,6 +14,7 @@ from typing import Any, cast
 
 from interlock.kernel.certificate import Certifies
 from interlock.kernel.followed import Follows
+from interlock.kernel.guided import Guides
 from interlock.kernel.kept import Keeps
 from interlock.kernel.permitted import Permits
 from interlock.kernel.projected import Projects
@@ -64,6 +65,11 @@ def projector() -> Projects:
 def follower() -> Follows:
     """The engine that follows sets of states."""
     return cast(Follows, make("symbolic"))
+
+
+def guider(**options: Any) -> Guides:
+    """The engine that finds ways from many states to one goal, with options of its own."""
+    return cast(Guides, make("symbolic", **options))
 
 
 def permitter() -> Permits:

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from interlock.engines import catalogue, make
+from interlock.engines import catalogue, guider, make
+from interlock.kernel.expr import Expr
+from interlock.kernel.guided import Guided
 from interlock.kernel.query import (
     DeclinedError,
     Engine,
@@ -85,6 +87,23 @@ class AutomaticEngine:
             return _because(f"{reason}; {why_not}", found)
         assert reason is not None
         raise reason
+
+    def guide(
+        self,
+        system: System,
+        goal: Expr,
+        limits: Limits = Limits(),
+        sink: ProgressSink | None = None,
+    ) -> Guided | None:
+        """As `kernel.guided.Guides.guide`: by diagrams, where states are not few."""
+        found, why_not = _enumerated(system, [], limits, FEW_STATES, sink)
+        if found is not None and not why_not:
+            return None
+        engine = guider(breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED)
+        try:
+            return engine.guide(system, goal, limits, sink)
+        except DeclinedError:
+            return None
 
 
 def _because(why: str, explored: Exploration) -> Exploration:

@@ -1,8 +1,7 @@
 """The diagrams in the repository are those of the models in it.
 
 Of what a renderer draws only the DOT text is compared, since what it makes of that may change with
-its version. ``interlock draw models/wren --assume 'one in all'`` writes Wren's anew: with each
-machine and control moving once between two scans, shortest runs take minutes and show nothing else.
+its version.
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ import pytest
 
 from interlock.engines import catalogue
 from interlock.independent_judge.run_file import read_run
-from interlock.model.between import ONE_IN_ALL
 from interlock.model.load import load
 from interlock.pictures.collection import draw_model, draw_saved_run
 
@@ -23,14 +21,8 @@ BROKEN = "ramp-broken/seal-in-survives-stop"
 ALL_BUT_RUNS = ("machines", "conversions", "permissives", "matrix", "supplies", "side-view")
 
 
-# What is assumed between two scans where a model's own assumption would take minutes.
-ASSUMED = {"wren": ONE_IN_ALL}
-
-
 def current(name: str, kinds: tuple[str, ...]) -> dict[str, str]:
     model = load(ROOT / "models" / name)
-    if name in ASSUMED:
-        model = model.assuming(ASSUMED[name])
     drawn = draw_model(model, catalogue()["symbolic"](), kinds)
     found = {f"{p.name}.{'svg' if p.is_svg else 'gv'}": p.text for p in drawn.pictures}
     for picture in drawn.pictures:
@@ -59,9 +51,8 @@ def test_the_diagrams_are_current(name: str, kinds: tuple[str, ...]) -> None:
         for file in folder.iterdir()
         if file.suffix in (".gv", ".csv") or is_no_rendering(file)
     }
-    assumed = f" --assume '{ASSUMED[name]}'" if name in ASSUMED else ""
     only = " ".join(f"--only {kind}" for kind in kinds)
-    again = f"run: interlock draw models/{name}{assumed} {only}"
+    again = f"run: interlock draw models/{name} {only}"
     assert sorted(kept) == sorted(expected), again
     for file, text in expected.items():
         assert kept[file] == text, f"{folder.name}/{file} is out of date; {again}"

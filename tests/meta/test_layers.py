@@ -17,6 +17,7 @@ import pytest
 from interlock import engines
 from interlock.kernel.certificate import Certifies
 from interlock.kernel.followed import Follows
+from interlock.kernel.guided import Guides
 from interlock.kernel.kept import Keeps
 from interlock.kernel.permitted import Permits
 from interlock.kernel.projected import Projects
@@ -70,6 +71,7 @@ DOOR_OF_ENGINES = {
     "catalogue",
     "certifier",
     "follower",
+    "guider",
     "keeper",
     "make",
     "permitter",
@@ -197,6 +199,7 @@ def test_the_door_of_the_engines_gives_what_offers_it() -> None:
         engines.keeper: Keeps,
         engines.projector: Projects,
         engines.follower: Follows,
+        engines.guider: Guides,
         engines.permitter: Permits,
         engines.certifier: Certifies,
     }

@@ -8,15 +8,13 @@ from interlock.commands.rehearse.card import make_card
 from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsal
 from interlock.commands.rehearse.study import Rehearser
 from interlock.judgement.engines import AUTOMATIC, available
-from interlock.model.between import ONE_IN_ALL
 from interlock.model.procedures import load_procedures
 from tests.support.models import shipped
 
 
 @pytest.fixture(scope="module")
 def rehearser() -> Rehearser:
-    # Shortest runs to where procedures start take minutes with each machine moving once.
-    model = shipped("wren").assuming(ONE_IN_ALL)
+    model = shipped("wren")
     return Rehearser(model, load_procedures(model), available()[AUTOMATIC]())
 
 

@@ -46,7 +46,7 @@ def reachable(system: System) -> list[State]:
     return list(seen)
 
 
-@pytest.mark.parametrize("engine", ["reference", "enumerate"])
+@pytest.mark.parametrize("engine", ["reference", "enumerate", "symbolic"])
 def test_a_way_back_has_the_fewest_moves_and_leads_to_the_goal(engine: str) -> None:
     model = load(MODELS / "ramp")
     world = World(build(model, RunClass(human=True)))

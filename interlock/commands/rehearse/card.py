@@ -104,19 +104,19 @@ def _representatives(
     """A run to a representative of each configuration, and whether it is calm there."""
     scanned = eq(ex.var(PHASE), ex.const(0))
     found: dict[tuple[int, ...], tuple[Witness, bool]] = {}
-    conditions = ((calm(recovery.built), True), (scanned, False))
     for system in (recovery.taught, recovery.full):
-        missing = [place for place in places if place not in found]
-        if not missing:
-            break
-        queries: list[Query] = []
-        for place in missing:
-            at = [eq(ex.var(n), ex.const(v)) for n, v in zip(machines, place, strict=True)]
-            queries += [Reach(and_(condition, *at)) for condition, _ in conditions]
-        answers = recovery.explore(system, queries).answers
-        for n, place in enumerate(missing):
-            for (_, is_calm), answer in zip(conditions, answers[2 * n :], strict=False):
-                if answer.witness is not None and place not in found:
+        # A run takes long to find, and one that ends calmly makes the other needless.
+        for condition, is_calm in ((calm(recovery.built), True), (scanned, False)):
+            missing = [place for place in places if place not in found]
+            if not missing:
+                return found
+            queries: list[Query] = []
+            for place in missing:
+                at = [eq(ex.var(n), ex.const(v)) for n, v in zip(machines, place, strict=True)]
+                queries.append(Reach(and_(condition, *at)))
+            answers = recovery.explore(system, queries).answers
+            for place, answer in zip(missing, answers, strict=True):
+                if answer.witness is not None:
                     found[place] = (answer.witness, is_calm)
     return found
 

@@ -8,7 +8,14 @@ import click
 
 from interlock.base.errors import nearest
 from interlock.base.files import write_each_whole
-from interlock.commands.options import console_for, limit_options, limits_of, progress_line
+from interlock.commands.options import (
+    assume_option,
+    assuming,
+    console_for,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
@@ -27,6 +34,7 @@ from interlock.model.untimed import load_untimed
     help="Folder for card.html, rehearsal.json and rehearsal.csv.",
 )
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
+@assume_option
 @limit_options
 @click.option("--plain", is_flag=True, help="No colours and 160 columns, for logs.")
 def command(
@@ -35,6 +43,7 @@ def command(
     pairs: bool,
     folder: Path | None,
     engine: str,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -51,7 +60,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    loaded = load_untimed(model, "'rehearse'")
+    loaded = assuming(load_untimed(model, "'rehearse'"), assume)
     procedures = load_procedures(loaded)
     for id_ in procedure:
         if id_ not in procedures.procedures:

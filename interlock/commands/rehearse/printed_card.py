@@ -5,6 +5,7 @@ from __future__ import annotations
 from interlock.commands.rehearse.card import Card
 from interlock.commands.rehearse.results import Class, DeviationResult, Rehearsal, Rehearsed
 from interlock.commands.rehearse.tell import duration_of, may_also, says, seconds_of
+from interlock.telling.program import between_told
 from interlock.telling.templates import rendered
 
 _NEVER = (Class.VIOLATING, Class.STUCK)
@@ -22,7 +23,7 @@ def to_html(rehearsal: Rehearsal, card: Card) -> str:
         machines=[model.machines[name].says or name for name in card.machines],
         rows=card.rows,
         limit=card.limit,
-        assumptions=model.assumptions,
+        assumptions=[between_told(model), *model.assumptions],
         cautions=[*rehearsal.procedures.cautions, *model.cautions],
     )
 

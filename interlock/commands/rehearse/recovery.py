@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from interlock.commands.rehearse.lasting import Lasting
 from interlock.commands.rehearse.successors import UNATTENDED, World
@@ -15,6 +16,7 @@ from interlock.commands.rehearse.walk import WalkLimitError
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import Expr, and_, not_
+from interlock.kernel.guided import Guided, Guides
 from interlock.kernel.query import Engine, Exploration, Limits, Query, Reach
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
 from interlock.model.build import Built
@@ -203,9 +205,18 @@ class Recovery:
             n_actions -= move.kind not in UNATTENDED
             self._ways.setdefault(state, Way(True, way.moves[number:], n_actions))
 
+    @cached_property
+    def _guide(self) -> Guided | None:
+        """Ways by what is taught, from wherever that leads to: most stands are such states."""
+        if not isinstance(self._engine, Guides):
+            return None
+        return self._engine.guide(self.taught, self.goal, self._limits)
+
     def _search(self, system: System, state: State, taught: bool) -> Way:
-        there = system.starting_in(state)
-        answer = self.explore(there, [Reach(self.goal)]).answers[0]
+        answer = self._guide.way(state) if taught and self._guide is not None else None
+        if answer is None:
+            there = system.starting_in(state)
+            answer = self.explore(there, [Reach(self.goal)]).answers[0]
         if not answer.found or answer.witness is None:
             return Way(answer.found, taught=taught)
         moves = tuple(step.move for step in answer.witness.steps)

@@ -28,7 +28,7 @@ from interlock.commands.rehearse.results import (
 from interlock.commands.rehearse.why import Reason
 from interlock.independent_judge.story import tell
 from interlock.model.model import Duration, Model
-from interlock.telling.program import between_data
+from interlock.telling.program import between_data, between_told
 
 _STYLE = {
     Class.VIOLATING: "bold red",
@@ -58,7 +58,10 @@ def write(console: Console, rehearsal: Rehearsal) -> None:
 
 def render(rehearsal: Rehearsal) -> RenderableType:
     """The whole rehearsal."""
-    parts: list[RenderableType] = [Text(f"{rehearsal.model.title}: rehearsal", style="bold")]
+    parts: list[RenderableType] = [
+        Text(f"{rehearsal.model.title}: rehearsal", style="bold"),
+        Text(between_told(rehearsal.model)),
+    ]
     for rehearsed in rehearsal.rehearsed:
         parts += ["", *_procedure(rehearsal, rehearsed)]
     parts += ["", Text(LEGEND)]

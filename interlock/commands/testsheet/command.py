@@ -10,7 +10,13 @@ from interlock.base.errors import nearest
 from interlock.base.files import write_each_whole
 from interlock.base.visible import made_visible
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
-from interlock.commands.options import limit_options, limits_of, progress_line
+from interlock.commands.options import (
+    assume_option,
+    assuming,
+    limit_options,
+    limits_of,
+    progress_line,
+)
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.untimed import load_untimed, refuse_chance, refuse_late
@@ -33,6 +39,7 @@ from interlock.model.untimed import load_untimed, refuse_chance, refuse_late
     help="A filled-in testsheet.csv: tell what was shown and what is open.",
 )
 @click.option("--engine", default=AUTOMATIC, show_default=True, help="Engine to use.")
+@assume_option
 @limit_options
 def command(
     model: Path,
@@ -40,6 +47,7 @@ def command(
     pdf: bool,
     results_file: Path | None,
     engine: str,
+    assume: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -59,7 +67,7 @@ def command(
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     if pdf and folder is None:
         raise click.UsageError("--pdf needs a folder: -o FOLDER")
-    loaded = load_untimed(model, "'testsheet'")
+    loaded = assuming(load_untimed(model, "'testsheet'"), assume)
     refuse_chance(loaded, "'testsheet'")
     refuse_late(loaded, "'testsheet'")
     limits = limits_of(max_states, max_seconds, max_memory)

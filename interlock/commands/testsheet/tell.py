@@ -10,6 +10,7 @@ from interlock.base import spreadsheet
 from interlock.commands.testsheet import rows_in_words
 from interlock.commands.testsheet.results import Results
 from interlock.commands.testsheet.sheet import Row, Sheet
+from interlock.telling.program import between_told
 from interlock.telling.templates import rendered
 
 
@@ -28,6 +29,7 @@ def to_html(sheet: Sheet, results: Results | None = None) -> str:
         mark=rows_in_words.mark_of(sheet),
         inputs=", ".join(_inputs(sheet)),
         sorts=_sorts(sheet),
+        between=between_told(model),
         length=length_says(sheet),
         cautions=model.cautions,
         initial=", ".join(initial),
@@ -116,7 +118,8 @@ def _lists(sheet: Sheet) -> Iterable[tuple[str, list[str]]]:
 
 def to_text(sheet: Sheet) -> str:
     """What the sheet shows and how long it is, for a terminal."""
-    lines = [f"{sheet.model.title}: commissioning sheet {rows_in_words.mark_of(sheet)}", ""]
+    title = f"{sheet.model.title}: commissioning sheet {rows_in_words.mark_of(sheet)}"
+    lines = [title, between_told(sheet.model), ""]
     for sort in _sorts(sheet):
         said = f"  {sort['says']}: {sort['n_shown']} of {sort['n']}"
         said += f", {sort['n_impossible']} impossible" if sort["n_impossible"] else ""

@@ -12,6 +12,7 @@ from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.explored import Explored
 from interlock.engines.symbolic.following import Following
+from interlock.engines.symbolic.guiding import Guiding
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.paths import Paths
@@ -107,6 +108,22 @@ class SymbolicEngine:
     ) -> Certificate | str:
         """Give sets by which others can see that queries are not found: `kernel.certificate`."""
         return certify(system, queries, ends, limits, progress)
+
+    def guide(
+        self,
+        system: System,
+        goal: Expr,
+        limits: Limits = NO_LIMITS,
+        sink: ProgressSink | None = None,
+    ) -> Guiding | None:
+        """Find ways from many states to one goal: `kernel.guided.Guides`."""
+        budget = Budget(limits, sink)
+        try:
+            space = Space(system, budget, 0, self._most_work, self._most_joined)
+            space.explore()
+            return Guiding(space, goal, limits, sink)
+        except (LimitError, MemoryError):
+            return None
 
     def explore(
         self,

@@ -60,7 +60,7 @@ class Paths:
                 rings.append(self._ring_before(rings[-1], space.reached & ~seen))
                 seen = seen | rings[-1]
         crossing = self._encoding.pick(rings[-1] & space.rings[-1])
-        return self._through_rings(len(space.rings) - 1, crossing) + self._descend(rings, crossing)
+        return self._through_rings(len(space.rings) - 1, crossing) + self.descend(rings, crossing)
 
     def between(self, source: State, target: Node, within: Node) -> list[Step]:
         """A shortest run inside `within` from `source` into `target`; there must be one."""
@@ -70,24 +70,28 @@ class Paths:
             self._report(rings)
             rings.append(self._ring_before(rings[-1], within & ~seen))
             seen = seen | rings[-1]
-        return self._descend(rings, source)
+        return self.descend(rings, source)
 
     def _report(self, rings: Sequence[Node]) -> None:
         space = self.space
         space.budget.report("tracing", space.n_reached, len(rings) + len(space.rings) - 2)
 
     def _ring_before(self, ring: Node, within: Node) -> Node:
+        """As `before`, where there are such states."""
+        found = self.before(ring, within)
+        if not found.satisfiable():
+            raise InternalError("symbolic: a state that was reached has no run to it")
+        return found
+
+    def before(self, ring: Node, within: Node) -> Node:
         """The states of `within` from which one move leads into `ring`."""
         images = []
         for move in self.space.moves:
             self.space.check()
             images.append(move.preimage(ring) & within)
-        found = self.space.diagrams.disjunction(images)
-        if not found.satisfiable():
-            raise InternalError("symbolic: a state that was reached has no run to it")
-        return found
+        return self.space.diagrams.disjunction(images)
 
-    def _descend(self, rings: Sequence[Node], state: State) -> list[Step]:
+    def descend(self, rings: Sequence[Node], state: State) -> list[Step]:
         """A run from `state`, in the last of `rings`, down into the first."""
         steps = []
         allowed = {move.name for move in self.space.moves}

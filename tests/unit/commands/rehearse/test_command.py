@@ -46,6 +46,22 @@ def test_a_violating_deviation_is_exit_1_with_its_run(
     assert "forces the hatch" in said
 
 
+def test_what_is_assumed_between_two_scans_is_told_and_may_be_another(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(hatch(tmp_path / "hatch"))
+    for options, said in (
+        ([], "every machine and every control moves at most once between two scans"),
+        (["--assume", "one in all"], "at most one move in all between two scans, assumed in place"),
+    ):
+        assert run(["rehearse", folder, "--plain", "-o", str(tmp_path / "card"), *options]) == 0
+        assert said in " ".join(capsys.readouterr().out.split())
+        assert said in (tmp_path / "card" / "card.html").read_text("utf-8")
+    told = json.loads((tmp_path / "card" / "rehearsal.json").read_text("utf-8"))
+    assert told["between_scans"] == "one in all"
+    assert told["between_scans_of_the_model"] == "each once"
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

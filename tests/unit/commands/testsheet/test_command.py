@@ -29,6 +29,19 @@ def test_files_are_written_and_everything_is_shown(
     assert (tmp_path / "testsheet.csv").read_bytes() == first
 
 
+def test_what_is_assumed_between_two_scans_is_told_and_may_be_another(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(written(tmp_path / "gate"))
+    for options, said in (
+        ([], "every machine and every control moves at most once between two scans"),
+        (["--assume", "one in all"], "at most one move in all between two scans, assumed in place"),
+    ):
+        assert run(["testsheet", folder, "-o", str(tmp_path / "sheet"), *options]) == 0
+        assert said in capsys.readouterr().out
+        assert said in (tmp_path / "sheet" / "testsheet.html").read_text("utf-8")
+
+
 def test_pdf_is_the_same_bytes_twice(tmp_path: Path) -> None:
     pytest.importorskip("weasyprint")
     folder = str(written(tmp_path / "gate"))
