@@ -93,15 +93,15 @@ class AutomaticEngine:
         system: System,
         goal: Expr,
         limits: Limits = Limits(),
-        sink: ProgressSink | None = None,
+        progress: ProgressSink | None = None,
     ) -> Guided | None:
         """As `kernel.guided.Guides.guide`: by diagrams, where states are not few."""
-        found, why_not = _enumerated(system, [], limits, FEW_STATES, sink)
+        found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
         if found is not None and not why_not:
             return None
         engine = guider(breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED)
         try:
-            return engine.guide(system, goal, limits, sink)
+            return engine.guide(system, goal, limits, progress)
         except DeclinedError:
             return None
 

@@ -32,7 +32,7 @@ class Guides(Protocol):
         system: System,
         goal: Expr,
         limits: Limits = Limits(),
-        sink: ProgressSink | None = None,
+        progress: ProgressSink | None = None,
     ) -> Guided | None:
         """Explore everything reachable in `system`, and find ways to `goal`.
 

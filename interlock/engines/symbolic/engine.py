@@ -114,14 +114,14 @@ class SymbolicEngine:
         system: System,
         goal: Expr,
         limits: Limits = NO_LIMITS,
-        sink: ProgressSink | None = None,
+        progress: ProgressSink | None = None,
     ) -> Guiding | None:
         """Find ways from many states to one goal: `kernel.guided.Guides`."""
-        budget = Budget(limits, sink)
+        budget = Budget(limits, progress)
         try:
             space = Space(system, budget, 0, self._most_work, self._most_joined)
             space.explore()
-            return Guiding(space, goal, limits, sink)
+            return Guiding(space, goal, limits, progress)
         except (LimitError, MemoryError):
             return None
 
