@@ -7,8 +7,12 @@ from pathlib import Path
 import pytest
 
 from interlock.base.errors import InternalError
+from interlock.independent_judge.clocks import Clocks
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.run_file import why_refused
+from interlock.kernel.system import Origin
+from interlock.model.build import SCAN
+from interlock.model.timing import CLOCK, TICK
 from tests.support.timed_gate import timed_gate
 
 DRIVEN = ["scan", "button to TRUE", "tick", "scan"]
@@ -52,3 +56,77 @@ def test_going_back_goes_back_in_time(tmp_path: Path) -> None:
     assert player.state() == state
     assert set(player.ways_on(human=False)) >= {"tick", "gate: open to moving"}
     assert "scan" not in player.ways_on(human=False)
+
+
+CALL = "watchdog(IN := drive AND NOT is_shut, PT := T#900ms);"
+UP = Origin.elapse("watchdog").move_name
+
+
+def passing(clocks: Clocks, n: int, under_way: str) -> None:
+    """Let `n` units pass while one thing is under way; it began with a scan."""
+    clocks.go_on(SCAN, [under_way])
+    for _ in range(n):
+        clocks.go_on(TICK, [under_way])
+
+
+@pytest.mark.parametrize(
+    ("calls", "is_once"),
+    [
+        (CALL, True),
+        (CALL + CALL, False),
+        (f"IF pressed THEN {CALL} ELSE {CALL} END_IF;", True),
+        (f"IF pressed THEN {CALL}{CALL} END_IF;", False),
+        (f"IF pressed THEN {CALL} ELSE {CALL}{CALL} END_IF;", False),
+        (f"IF pressed THEN {CALL}{CALL} ELSE {CALL} END_IF;", False),
+        (f"IF pressed THEN {CALL} END_IF; IF is_shut THEN {CALL} END_IF;", False),
+        (f"{CALL} other(IN := pressed, PT := T#1s); other(IN := pressed, PT := T#1s);", True),
+    ],
+)
+def test_a_timer_is_surely_up_after_its_time_where_a_scan_calls_it_once(
+    calls: str, is_once: bool, tmp_path: Path
+) -> None:
+    declared = ("watchdog : TON;", "watchdog, other : TON;")
+    clocks = Clocks(timed_gate(tmp_path, (CALL, calls), declared))
+    passing(clocks, 8, UP)
+    assert (clocks.due(), clocks.is_ripe(UP)) == ([], False)
+    clocks.go_on(TICK, [UP])
+    # Called again in the same scan it may have started anew.
+    assert (clocks.due(), clocks.is_ripe(UP)) == ([UP] if is_once else [], True)
+
+
+def test_a_timer_whose_preset_time_varies_may_be_up_at_once(tmp_path: Path) -> None:
+    varying = (
+        CALL,
+        "watchdog(IN := drive AND NOT is_shut, PT := SEL(pressed, T#300ms, T#900ms));",
+    )
+    clocks = Clocks(timed_gate(tmp_path, varying))
+    passing(clocks, 0, UP)
+    assert clocks.is_ripe(UP)
+    passing(clocks, 8, UP)
+    assert clocks.due() == []
+    clocks.go_on(TICK, [UP])
+    assert clocks.due() == [UP]
+
+
+def test_what_people_do_takes_its_least_time_and_is_never_due(tmp_path: Path) -> None:
+    move = "{from: shut, to: open, by: operator, seconds: [0.5, 0.7], assumed: true}"
+    clocks = Clocks(timed_gate(tmp_path, ("controls:", f"      - {move}\ncontrols:")))
+    (name,) = (name for name in clocks.names if "shut to open" in name)
+    counts = []
+    passing(clocks, 0, name)
+    for _ in range(9):
+        counts.append((clocks.values()[CLOCK + name], clocks.is_ripe(name), clocks.due()))
+        clocks.go_on(TICK, [name])
+    # Once it may happen nothing more is counted. A unit may have begun just before the move did.
+    assert [count for count, _, _ in counts] == [0, 1, 2, 3, 4, 5, 5, 5, 5]
+    assert [ripe for _, ripe, _ in counts] == [False] * 5 + [True] * 4
+    assert not any(due for _, _, due in counts)
+
+
+def test_what_may_happen_by_now_has_no_reason_not_to(tmp_path: Path) -> None:
+    clocks = Clocks(timed_gate(tmp_path))
+    passing(clocks, 8, UP)
+    assert clocks.why_not(UP) == "it takes 900 ms at least, and 800 ms have passed"
+    clocks.go_on(TICK, [UP])
+    assert clocks.why_not(UP) == ""
+    assert clocks.why_not(SCAN) == ""
