@@ -143,7 +143,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("independent_judge", "clocks", _CLOCKS),
     **_all("independent_judge", "late", _LATE),
     **_all("model", "turns", _TURNS),
-    **_all("model", "clocks", _CLOCKS),
+    **_all("model", "clocks", (*_CLOCKS, "tests/unit/commands/compare/test_in_time.py")),
     **_all("model", "old_values", _LATE),
     **_all("model", "build", _MODELS),
     **_all("model", "fault fault_kinds faults", _FAULTS),
