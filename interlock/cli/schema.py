@@ -10,7 +10,7 @@ import click
 @click.command("schema")
 def command() -> int:
     """Print the JSON Schema (2020-12) of model.yaml, for editors that complete and check."""
-    from interlock.model.schema import json_schema
+    from interlock.model.json_schema import json_schema
 
     click.echo(json.dumps(json_schema(), indent=2))
     return 0

@@ -11,8 +11,8 @@ from interlock.base.errors import InputError
 from interlock.engines import catalogue
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
+from interlock.model.json_schema import json_schema
 from interlock.model.load import load
-from interlock.model.schema import json_schema
 from tests.support.small_models import write_model
 
 _MODEL = """\

@@ -6,7 +6,8 @@ import json
 from importlib import resources
 
 from interlock.cli.main import run
-from interlock.model.schema import ModelShape, json_schema, revision_shape
+from interlock.model.json_schema import json_schema
+from interlock.model.schema import ModelShape, revision_shape
 
 COMMITTED = resources.files("interlock.model").joinpath("model.schema.json")
 
