@@ -37,6 +37,10 @@ class Plant:
 
     def __init__(self, model: Model, condition: Callable[[ModelMove], Condition]) -> None:
         self._machines = model.machines
+        self._numbers = {
+            name: {state: number for number, state in enumerate(machine.states)}
+            for name, machine in model.machines.items()
+        }
         self._components: dict[str, Any] = {}
         for name, machine in model.machines.items():
             self._components[name] = _component(machine)
@@ -71,10 +75,8 @@ class Plant:
 
     def states(self) -> dict[str, int]:
         """The number of the state that each machine is in."""
-        return {
-            name: machine.states.index(self._components[name].state)
-            for name, machine in self._machines.items()
-        }
+        components = self._components
+        return {name: known[components[name].state] for name, known in self._numbers.items()}
 
     def put(self, states: Mapping[str, int]) -> None:
         """Put every machine into the state with this number."""

@@ -17,7 +17,7 @@ from interlock.independent_judge.late import Given, Lateness
 from interlock.independent_judge.machines import Plant
 from interlock.independent_judge.programs import Memories, Programs
 from interlock.independent_judge.turns import Turned, TurnsTaken, events_of, is_limited
-from interlock.independent_judge.values import Values
+from interlock.independent_judge.values import Values, View
 from interlock.kernel.system import Event, MoveKind, Origin
 from interlock.model.build import fault_flag, held_value
 from interlock.model.controller import STILL
@@ -75,6 +75,9 @@ class Player:
         }
         self.programs = Programs(model)
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
+        named = (*model.machines, *model.faults, *model.outputs)
+        self._folded = {name: name.casefold() for name in named}
+        self._view = View(lambda: Values(self._direct(), self._terms))
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
         self.events = {origin.move_name: origin for origin in events_of(model)}
@@ -92,16 +95,14 @@ class Player:
         return lambda: bool(evaluate_expression(when.tree, self.truth))
 
     def _direct(self) -> dict[str, int]:
-        values = {name.casefold(): value for name, value in self._plant.states().items()}
-        values |= {fault.casefold(): int(struck) for fault, struck in self._struck.items()}
-        for name, value in self.outputs().items():
-            values[name.casefold()] = value
+        found = self._plant.states() | self._struck | self.outputs()
+        values = {self._folded[name]: int(value) for name, value in found.items()}
         return values | self.programs.inside()
 
     @property
     def truth(self) -> Mapping[str, int]:
         """The values of this moment by casefolded name; later moves do not change them."""
-        return Values(self._direct(), self._terms)
+        return self._view.now()
 
     @property
     def controller(self) -> Executed:
@@ -193,7 +194,7 @@ class Player:
         self._late.now = moment.given
         self.led_by = ""
 
-    def ways_on(self, human: bool) -> Iterator[str]:
+    def ways_on(self, human: bool) -> list[str]:
         """What may happen now and can be counted on, or brought about: moves, the scan, timers.
 
         No fault strikes or clears, and no move of the plant is made that need not happen.
@@ -203,24 +204,25 @@ class Player:
         human : bool
             Whether human errors may happen.
         """
-        yield from (name for name in self._by_the_controller() if self._clocks.is_ripe(name))
-        if self._clocks.may_pass():
-            yield TICK
-        for name, move in self._moves.items():
-            is_chosen = not move.may and (human or move.kind is not MoveKind.HUMAN)
-            if is_chosen and self.enabled(name):
-                yield name
+        chosen = [
+            name
+            for name, move in self._moves.items()
+            if not move.may and (human or move.kind is not MoveKind.HUMAN)
+        ]
+        with self._view.unchanged():
+            return [*self._by_itself(), *filter(self.enabled, chosen)]
 
-    def owed(self) -> Iterator[str]:
+    def owed(self) -> list[str]:
         """What must happen in the end if it stays possible: plant moves, timers, scan and time."""
+        plant = [n for n, m in self._moves.items() if m.kind is MoveKind.PLANT and not m.may]
+        with self._view.unchanged():
+            ripe = filter(self._clocks.is_ripe, plant)
+            return [*self._by_itself(), *filter(self.possible, ripe)]
+
+    def _by_itself(self) -> Iterator[str]:
         yield from filter(self._clocks.is_ripe, self._by_the_controller())
         if self._clocks.may_pass():
             yield TICK
-        for name, move in self._moves.items():
-            is_ripe = self._clocks.is_ripe(name)
-            is_owed = move.kind is MoveKind.PLANT and not move.may
-            if is_owed and is_ripe and self.possible(name):
-                yield name
 
     def _by_the_controller(self) -> Iterator[str]:
         yield from filter(self.may_scan, self.programs.scans)
@@ -341,7 +343,8 @@ class Player:
         """What happens by itself, or may, unless something stops it before its time has come."""
         names = self._clocks.names
         found = [name for name in self._by_the_controller() if name in names]
-        return found + [name for name in self._moves if name in names and self.possible(name)]
+        with self._view.unchanged():
+            return found + [n for n in self._moves if n in names and self.possible(n)]
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""
@@ -350,12 +353,9 @@ class Player:
     def _make(self, move: ModelMove) -> tuple[MoveKind, str]:
         if self._jammed(move.machine):
             raise InternalError(f"replay refuses '{move.name}': a fault keeps {move.machine}")
-        truth = self.truth
-        also = {
-            name: evaluate_expression(formula.tree, truth)
-            for name, formula in move.also.items()
-            if not self._jammed(name)
-        }
+        carried = {n: formula for n, formula in move.also.items() if not self._jammed(n)}
+        truth = self.truth if carried else {}
+        also = {n: evaluate_expression(formula.tree, truth) for n, formula in carried.items()}
         self._plant.make(move, also)
         return move.kind, move.says
 

@@ -1,8 +1,9 @@
-"""The values of one state by every name of the truth."""
+"""The values of one state by every name of the truth, looked up once while nothing happens."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 
 from interlock.model.model import Formula
 from interlock.st.evaluate import evaluate_expression
@@ -32,3 +33,38 @@ class Values(Mapping[str, int]):
 
     def __len__(self) -> int:
         return len({**self._known, **self._terms})
+
+
+class View:
+    """The values of the state that something is in, whatever changes it.
+
+    They are kept only as long as a caller says that nothing changes them: no way of changing a
+    state has to know of it.
+
+    Parameters
+    ----------
+    look : callable
+        Gives the values that there are now.
+    """
+
+    def __init__(self, look: Callable[[], Values]) -> None:
+        self._look = look
+        self._seen: Values | None = None
+        self._is_unchanged = False
+
+    def now(self) -> Values:
+        """The values of this moment; later ones do not change them."""
+        if not self._is_unchanged:
+            return self._look()
+        if self._seen is None:
+            self._seen = self._look()
+        return self._seen
+
+    @contextmanager
+    def unchanged(self) -> Iterator[None]:
+        """Look only once in here, where nothing happens."""
+        self._is_unchanged = True
+        try:
+            yield
+        finally:
+            self._is_unchanged, self._seen = False, None

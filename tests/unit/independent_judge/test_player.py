@@ -85,6 +85,26 @@ def test_a_move_that_is_no_move_or_timer_is_refused(player: Player) -> None:
         player.play("button to MAYBE")
 
 
+def test_what_may_happen_is_told_of_each_moment_by_itself(player: Player) -> None:
+    here = player.moment()
+    at_rest, values = player.ways_on(human=False), dict(player.truth)
+    for made in ("scan", "button to TRUE", "scan"):
+        player.play(made)
+    driven = player.ways_on(human=False)
+    assert "gate: SHUT to BETWEEN" in set(driven) - set(at_rest)
+    # The drive is restarted past the player, and is so by the next look.
+    player.controller.restart()
+    assert "gate: SHUT to BETWEEN" not in player.ways_on(human=False)
+    player.go_back(here)
+    assert player.ways_on(human=False) == at_rest
+    assert dict(player.truth) == values
+    # From the same moment it goes on another way, where a fault keeps the gate.
+    for made in ("scan", "F2 strikes", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "scan"):
+        player.play(made)
+    assert player.ways_on(human=False) == ["scan", "button to FALSE"]
+    assert player.truth["f2"] == 1
+
+
 def test_a_jam_holds_in_its_states_alone(player: Player) -> None:
     for move in ("F2 strikes", "scan", "button to TRUE", "scan"):
         player.play(move)
