@@ -56,7 +56,9 @@ class Diagrams:
         self.true = self._manager.true()
         self.false = self._manager.false()
         self.bits = [self._manager.var(bit) for bit in range(n_bits)]
-        self._gc_at = 1 << 18
+        # Dropping nodes empties the cache as well: below this it costs more than it frees.
+        self._least_gc_at = min(1 << 20, max(n_nodes // 4, 1 << 10))
+        self._gc_at = self._least_gc_at
         self.watch: Callable[[], None] | None = None
 
     @property
@@ -69,7 +71,7 @@ class Diagrams:
         if self._manager.approx_num_inner_nodes() > self._gc_at:
             self._manager.gc()
             # Dropping nodes empties the cache, so it must not happen before the table doubled.
-            self._gc_at = max(1 << 18, 2 * int(self._manager.num_inner_nodes()))
+            self._gc_at = max(self._least_gc_at, 2 * int(self._manager.num_inner_nodes()))
 
     def conjunction(self, items: Iterable[Node]) -> Node:
         """All of `items`."""

@@ -55,18 +55,25 @@ class Graph:
     def closure_before(self, goal: Node, within: Node) -> Node:
         """The states of `within` from which `goal` can be reached inside `within`."""
         able = goal & within
+        left = within & ~able
         seen = dict.fromkeys(self.moves, self.diagrams.false)
+        # The scan stands last, and most ways end with it. What a round has found far back
+        # is followed on from there, so each round takes the moves the other way about.
+        moves = list(reversed(self.moves))
         while True:
             before = able
-            for move in self.moves:
+            for move in moves:
+                if seen[move] == able or not (left & move.guard).satisfiable():
+                    continue
                 # Backwards, what a move has led into before is better left out.
-                unseen = able & ~seen[move]
-                if unseen.satisfiable() and (within & ~able & move.guard).satisfiable():
-                    seen[move] = able
-                    self.check()
-                    able = able | move.preimage(unseen) & within
+                unseen, seen[move] = able & ~seen[move], able
+                self.check()
+                found = move.preimage(unseen) & left
+                if found.satisfiable():
+                    able, left = able | found, left & ~found
             if able == before:
                 return able
+            moves.reverse()
 
     def closure_after(self, start: Node, within: Node) -> Node:
         """The states of `within` that can be reached from `start` inside `within`."""
