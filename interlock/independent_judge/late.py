@@ -90,6 +90,15 @@ class Lateness:
         """What a scan would read now."""
         return {n: 1 - given if n in self.now.late else given for n, given in signals.items()}
 
+    def in_words(self, scan: str) -> str:
+        """What of older values a scan would read now, to be told behind 'scans'."""
+        late = sorted(self.now.late & self._read_by[scan])
+        if not late:
+            return ""
+        read = self.as_read(self._signals())
+        told = (f"{name} ({'TRUE' if read[name] else 'FALSE'})" for name in late)
+        return f", with an older value of {', '.join(told)}"
+
     def values(self) -> dict[str, int]:
         """What an engine is to say of it, by the names of the kernel's variables."""
         signals = self._signals() if self._most else {}

@@ -25,7 +25,9 @@ class Moment:
     shown : mapping of str to str
         Machines, controls and outputs as labels, by declared name.
     signals : mapping of str to int
-        What the sensor of each input gives; of one that is late a scan reads what it gave before.
+        What the sensor of each input gives.
+    read : mapping of str to int
+        What a scan would read now: of a signal that is late what its sensor gave before.
     lying : frozenset of str
         Inputs whose sensors give something else than what is so.
     struck : tuple of str
@@ -40,6 +42,7 @@ class Moment:
     happening: Happening | None
     shown: Mapping[str, str]
     signals: Mapping[str, int]
+    read: Mapping[str, int]
     lying: frozenset[str]
     struck: tuple[str, ...]
     inside: Mapping[str, int] = field(default_factory=dict)
@@ -70,10 +73,11 @@ def moments_of(model: Model, moves: Iterable[str]) -> list[Moment]:
 
 def _moment(player: Player, number: int, happening: Happening | None, ms: int) -> Moment:
     shown, signals, truth = player.shown(), player.signals(), player.truth
+    read = player.as_read()
     lying = frozenset(
         name
         for name, sensor in player.model.sensors.items()
         if evaluate_expression(sensor.reads.tree, truth) != signals[name]
     )
     inside = {path: truth[path] for path in player.model.inside}
-    return Moment(number, happening, shown, signals, lying, player.struck(), inside, ms)
+    return Moment(number, happening, shown, signals, read, lying, player.struck(), inside, ms)

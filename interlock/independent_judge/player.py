@@ -296,8 +296,9 @@ class Player:
             kind, says = MoveKind.PLANT, move
             self._turns.disturb()
         elif move in self.programs.scans:
+            older = self._late.in_words(move)
             scan = self._scan(move)
-            kind, says = MoveKind.SCAN, self.programs.scans[move].says
+            kind, says = MoveKind.SCAN, self.programs.scans[move].says + older
         elif move in self._moves and not is_limited(self._moves[move], self.model):
             kind, says = self._make(self._moves[move])
             self._turns.disturb()

@@ -1,7 +1,6 @@
 """The shape of a model file, and its JSON Schema for editors.
 
-Only the shape is judged here; names and expressions are judged in ``interlock.model.load``.
-Expressions are Structured Text and stay texts at this point.
+Names and expressions are judged in ``interlock.model.load``; expressions stay texts at this point.
 """
 
 from __future__ import annotations

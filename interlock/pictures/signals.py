@@ -71,6 +71,11 @@ def signals_of(model: Model, moments: Sequence[Moment]) -> Iterator[Signal]:
         values = tuple(label_of(type_, moment.signals[name]) for moment in moments)
         lies = tuple(name in moment.lying for moment in moments)
         yield Signal(name, INPUTS, values, isinstance(type_, BoolType), lies)
+    for sensor in model.late_sensors:
+        read = [moment.read[sensor.name] for moment in moments]
+        values = tuple("TRUE" if value else "FALSE" for value in read)
+        older = tuple(m.signals[sensor.name] != v for m, v in zip(moments, read, strict=True))
+        yield Signal(f"{sensor.name}, as read", INPUTS, values, True, older)
     outputs = model.output_types
     for name in model.outputs:
         values = tuple(moment.shown[name] for moment in moments)

@@ -16,7 +16,10 @@ a column for each machine, control and output
     By its declared name; values are labels: the name of a state, ``TRUE`` and ``FALSE``, or a
     number. The state after the step.
 ``in:NAME``
-    What the program's input NAME reads in that state, faults included; the next scan latches it.
+    What the sensor of the program's input NAME gives in that state, faults included; the next scan
+    latches it.
+``read:NAME``
+    For each input that may be late: what the next scan latches in its place, had it come then.
 ``fault:ID``
     ``TRUE`` from the strike of fault ID on until it clears, for each fault that the model lists.
 
@@ -36,9 +39,9 @@ from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 from interlock.st.types import label_of
 
-# Columns that tell of a run and not of a state, and what marks an input and a fault.
+# Columns that tell of a run and not of a state, and what marks inputs and faults.
 PASSED_OVER = ("step", "scan", "mover", "move")
-INPUT, FAULT = "in:", "fault:"
+INPUT, READ, FAULT = "in:", "read:", "fault:"
 
 
 def to_csv(model: Model, moments: Sequence[Moment]) -> str:
@@ -53,6 +56,7 @@ def to_csv(model: Model, moments: Sequence[Moment]) -> str:
 def columns(model: Model) -> list[str]:
     """The names of the columns, in order."""
     inputs = [f"{INPUT}{name}" for name in model.input_types]
+    inputs += [f"{READ}{sensor.name}" for sensor in model.late_sensors]
     faults = [f"{FAULT}{id_}" for id_ in model.faults]
     return [*PASSED_OVER, *model.machines, *model.outputs, *inputs, *faults]
 
@@ -68,5 +72,6 @@ def _rows(model: Model, moments: Sequence[Moment]) -> Iterator[list[str]]:
             *(str(moment.number), str(n_scans), mover, move),
             *(moment.shown[name] for name in (*model.machines, *model.outputs)),
             *(label_of(type_, moment.signals[n]) for n, type_ in types.items()),
+            *(label_of(types[s.name], moment.read[s.name]) for s in model.late_sensors),
             *("TRUE" if id_ in moment.struck else "FALSE" for id_ in model.faults),
         ]

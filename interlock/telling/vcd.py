@@ -2,6 +2,7 @@
 
 One unit of time is one step of the run, since a run has an order and no clock. A BOOL is a wire;
 what has more values is a register of as many bits as it needs, its values' names in the comment.
+What a scan would read of an input that may be late has a scope of its own.
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ class _Variable:
         match self.scope:
             case "inputs":
                 number = moment.signals[self.name]
+            case "read":
+                number = moment.read[self.name]
             case "faults":
                 number = int(self.name in moment.struck)
             case _:
@@ -92,6 +95,7 @@ def _variables(model: Model) -> Iterator[_Variable]:
     for name, machine in model.machines.items():
         yield _Variable("controls" if machine.is_control else "plant", name, types[name])
     yield from (_Variable("inputs", name, type_) for name, type_ in model.input_types.items())
+    yield from (_Variable("read", sensor.name, BOOL) for sensor in model.late_sensors)
     yield from (_Variable("outputs", name, types[name]) for name in model.outputs)
     yield from (_Variable("faults", id_, BOOL) for id_ in model.faults)
 

@@ -47,7 +47,7 @@ from interlock.model.untimed import load_single
     "--ledger",
     "with_ledger",
     is_flag=True,
-    help="Also ask which verdicts come to lean on what is assumed between two scans.",
+    help="Also ask which verdicts come to lean on an assumption, or on values of now.",
 )
 @assume_option
 @limit_options

@@ -79,14 +79,15 @@ class Comparison:
         if self.ledgers is None:
             return ()
         old, new = self.ledgers
-        kept = {one.requirement: one for one in old.leanings}
+        between = {one.requirement: one for one in old.leanings}
+        firm = {one.requirement for one in old.on_old_values if one.falls_with is None}
         return tuple(
             one
             for one in new.leanings
             if one.leans
-            and one.requirement in kept
-            and one.falls_with in kept[one.requirement].holds_with
-        )
+            and one.requirement in between
+            and one.falls_with in between[one.requirement].holds_with
+        ) + tuple(one for one in new.on_old_values if one.leans and one.requirement in firm)
 
     @property
     def old_model(self) -> Model:

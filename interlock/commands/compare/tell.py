@@ -96,7 +96,7 @@ def to_json(comparison: Comparison, impact: Impact) -> str:
         data["ledgers"] = {
             "old": ledger_data(old),
             "new": ledger_data(new),
-            "newly_leaning": [one.requirement for one in comparison.leaning],
+            "newly_leaning": list(dict.fromkeys(one.requirement for one in comparison.leaning)),
         }
     # Last, so that no reader of the text comes to an end without it.
     data["not_looked_at"] = list(not_looked_at(comparison))

@@ -30,7 +30,7 @@ from interlock.model.shape import validated
 from interlock.model.yaml import Document, read
 from interlock.st.typed import Declared
 from interlock.st.types import BOOL, EnumType, Type, domain_of
-from interlock.telling.csv_log import FAULT, INPUT, PASSED_OVER
+from interlock.telling.csv_log import FAULT, INPUT, PASSED_OVER, READ
 
 TIMES = {"time": 1000, "time_s": 1000, "time_ms": 1}
 # What other languages read as a number besides is none here.
@@ -181,6 +181,10 @@ def observable(built: Built) -> dict[str, Observed]:
         shown = _typed(name, built.signals[variable.name.casefold()], variable.type)
         is_late = variable.name in late
         found[name] = replace(shown, spans=_spans_of(model, variable), is_late=is_late)
+        if is_late:
+            read = f"{READ}{variable.name}"
+            expr = built.read[variable.name.casefold()]
+            found[read] = replace(_typed(read, expr, BOOL), is_late=True)
     for id_ in model.faults:
         flag = fault_flag(id_)
         expr = ex.var(flag) if flag in system.index else ex.FALSE

@@ -14,9 +14,9 @@ from math import inf
 from interlock.base.errors import Place
 from interlock.commands.replay.columns import Column, Mapped, Observed, lay_out
 from interlock.commands.replay.record import Record, Row, mistake
-from interlock.telling.csv_log import FAULT, INPUT
+from interlock.telling.csv_log import FAULT, INPUT, READ
 
-_SCOPES = {"inputs": INPUT, "faults": FAULT}
+_SCOPES = {"inputs": INPUT, "read": READ, "faults": FAULT}
 _MS = {"s": 1e3, "ms": 1.0, "us": 1e-3, "ns": 1e-6, "ps": 1e-9, "fs": 1e-12}
 # What begins a declaration, and what may stand among the values.
 _DECLARED = frozenset(("$var", "$scope", "$upscope", "$timescale", "$enddefinitions"))

@@ -64,7 +64,7 @@ RATING = "rating.yaml"
     "--ledger",
     "with_ledger",
     is_flag=True,
-    help="Also ask which verdicts fall under a weaker assumption between two scans.",
+    help="Also ask which verdicts fall under a weaker assumption, or with older values.",
 )
 @assume_option
 @limit_options

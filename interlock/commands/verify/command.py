@@ -72,7 +72,7 @@ _ONCE = {
     "--ledger",
     "with_ledger",
     is_flag=True,
-    help="Also ask which verdicts fall under a weaker assumption between two scans.",
+    help="Also ask which verdicts fall under a weaker assumption, or with older values.",
 )
 @click.option("--strict", is_flag=True, help="End with 1 if anything is worth a look.")
 @click.option(

@@ -21,7 +21,7 @@ from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import NOTHING, Looked, because_of_strict
-from interlock.telling.ledger import HEADING, lines_of
+from interlock.telling.ledger import HEADING, heading_of_run, lines_of
 from interlock.telling.program import (
     between_told,
     bits_of,
@@ -219,9 +219,9 @@ def _leaning(ledger: Ledger) -> list[RenderableType]:
     """What falls under a weaker assumption, each with its run; the exit code heeds none of it."""
     rows: list[RenderableType] = ["", Text(HEADING, style="bold")]
     rows += [_below(line) for line in lines_of(ledger)]
-    for one in ledger.leanings:
+    for one in ledger.every:
         if one.leans and one.judged is not None and one.found is not None:
-            rows += ["", Text(f"With '{one.falls_with}' between two scans:")]
+            rows += ["", Text(heading_of_run(one))]
             rows.append(violation(one.judged, one.found))
     return rows
 

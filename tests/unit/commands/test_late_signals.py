@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 from types import SimpleNamespace
@@ -64,6 +65,8 @@ def test_results_name_the_ages_that_they_rest_on(
     assert told in said(capsys, 1, "verify", pair, "--json", tmp_path / "found.json")
     found = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
     assert found["ages_in_scans"] == {"shut": 1}
+    # The step that reads the older value is told with it.
+    assert "scans, with an older value of shut (TRUE)" in json.dumps(found["requirements"])
     assert told in said(capsys, 1, "faults", pair)
     assert told in said(capsys, 0, "compare", pair, pair)
     # A run with what is late in it is evidence, too, and is checked with the ages.
@@ -123,6 +126,31 @@ def test_a_run_file_is_replayed_and_says_why_a_signal_cannot_be_late(
     data = {"interlock_run": 1, "model": "pair", "moves": moves, "violates": violates}
     file.write_text(json.dumps(data), encoding="utf-8")
     assert refused in said(capsys, 2 if refused else 1, "replay", pair, file)
+
+
+def test_files_of_a_run_show_what_a_scan_reads_beside_what_the_sensor_gives(
+    pair: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said(capsys, 1, "verify", pair, "--faults", "none", "--runs", tmp_path / "runs")
+    (file,) = (tmp_path / "runs").rglob("*.csv")
+    rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+    # Only what may be late has two columns.
+    assert [name for name in rows[0] if name.startswith("read:")] == ["read:shut"]
+    (number,) = (n for n, row in enumerate(rows) if row["move"] == "shut is late")
+    before, late, after = rows[number - 1 : number + 2]
+    assert (before["in:shut"], before["read:shut"]) == ("FALSE", "FALSE")
+    assert (late["in:shut"], late["read:shut"]) == ("FALSE", "TRUE")
+    assert after["move"] == "scan"
+    assert (after["in:shut"], after["read:shut"], after["agree"]) == ("FALSE", "FALSE", "TRUE")
+
+    (picture,) = (f for f in (tmp_path / "runs").rglob("*.svg") if "shut, as read" in f.read_text())
+    assert picture.stat().st_size > 0
+    (waves,) = (tmp_path / "runs").rglob("*.vcd")
+    assert "$scope module read $end" in waves.read_text()
+    # Given back as a record, both are refused: nobody knows of which moment a recorded one is.
+    refused = said(capsys, 2, "replay", pair, file)
+    assert "'in:shut' may be late" in refused
+    assert "'read:shut' may be late" in refused
 
 
 def test_on_the_bench_a_scan_reads_the_older_value_of_what_is_late(pair: Path) -> None:

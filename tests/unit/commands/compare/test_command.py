@@ -223,3 +223,5 @@ def test_the_ledger_tells_what_leans_on_an_assumption_that_it_did_not_need(
     data = json.loads((tmp_path / "impact" / "impact.json").read_text())["ledgers"]
     assert data["newly_leaning"] == ["R3"]
     assert [one["with"] for one in data["old"]["requirements"]] == ["any number", "any number"]
+    late = "OLD holds with values one scan old; NEW does not: it falls in 5 steps."
+    assert late in (tmp_path / "impact" / "impact.md").read_text()

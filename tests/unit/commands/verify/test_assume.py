@@ -102,6 +102,70 @@ def _printed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return capsys.readouterr().out
 
 
+SWITCH = """\
+title: A gate, its switch and its level
+controller: controller.st
+plant:
+  gate:
+    states: [SHUT, OPEN]
+    by: operator
+    moves: [{from: SHUT, to: OPEN}, {from: OPEN, to: SHUT}]
+sensors:
+  shut: {reads: gate = SHUT}
+  level: {reads: 'SEL(gate = SHUT, 1, 2)'}
+requirements:
+  R5: {says: off in the scan that follows, when: gate = OPEN, always: NOT lamp, judged: after scan}
+  R6: {says: it comes to be off, whenever: gate = OPEN, leads_to: NOT lamp OR gate = SHUT}
+"""
+LAMP = """\
+PROGRAM P
+VAR_INPUT shut : BOOL; level : INT (0..3); END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+lamp := shut AND level > 0;
+END_PROGRAM
+"""
+
+
+def test_the_ledger_asks_on_a_line_of_its_own_what_leans_on_values_of_now(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(written(tmp_path / "switch", SWITCH, LAMP))
+    said = told(capsys, folder, "--plain", "--ledger")
+    assert "R5, R6: hold with 'any number' as well." in said
+    assert (
+        "R5 holds where each scan reads what its sensors give; with values one scan old it falls "
+        "in 4 steps. R6: holds with values one scan old as well. Not tried with values one scan "
+        "old, as these cannot be late: level."
+    ) in said
+    assert "With values one scan old: R5 violated" in said
+    ledger = json.loads(_printed(capsys, folder, "--ledger", "--json", "-"))["ledger"]
+    late = ledger["values_one_scan_old"]
+    assert (late["signals"], late["not_tried"]) == (["shut"], ["level"])
+    fifth, sixth = late["requirements"]
+    # Scan with the gate shut, it opens, and the next scan still sees it shut: nothing is shorter.
+    assert fifth["moves"] == ["scan", "gate: SHUT to OPEN", "shut is late", "scan"]
+    assert (fifth["with"], fifth["outcome"]) == ("values one scan old", "violated")
+    assert (sixth["holds_with"], "with" in sixth) == (["values one scan old"], False)
+    assert all("with" not in one for one in ledger["requirements"])
+
+
+def test_values_one_scan_old_are_asked_within_the_limits_and_not_where_the_model_has_late_ones(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(written(tmp_path / "switch", SWITCH, LAMP))
+    n_states = json.loads(_printed(capsys, folder, "--json", "-"))["n_states"]
+    arguments = (folder, "--plain", "--only", "R6", "--ledger")
+    said = told(capsys, *arguments, "--max-states", str(n_states))
+    assert (
+        "R6 holds where each scan reads what its sensors give; with values one scan old it is"
+        in (said)
+    )
+    assert "undecided" in said
+    late = SWITCH.replace("reads: gate = SHUT}", "reads: gate = SHUT, age: 1 scan}")
+    said = told(capsys, str(written(tmp_path / "late", late, LAMP)), "--plain", "--ledger")
+    assert "one scan old" not in said
+
+
 def test_evidence_is_rechecked_for_what_it_was_assumed_for(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

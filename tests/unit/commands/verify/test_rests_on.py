@@ -59,4 +59,9 @@ def _check(found: dict[str, list[str]]) -> None:
     assert found["caution"] == ["walk it"]
     assert found["free input"] == ["free: FALSE, TRUE"]
     assert found["left out"] == ["controller.st:5: left out: it depends on a text"]
-    assert found["ledger"] == ["R1, R2, R3, R4: hold with 'any number' as well."]
+    assert found["ledger"] == [
+        "R1, R2, R3, R4: hold with 'any number' as well.",
+        "R1 holds where each scan reads what its sensors give; with values one scan old it falls "
+        "in 9 steps.",
+        "R2, R3, R4: hold with values one scan old as well.",
+    ]
