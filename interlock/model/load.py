@@ -16,6 +16,7 @@ from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import read_free_inputs
 from interlock.model.inside import inside_names, inside_of, names_beside
+from interlock.model.lost_messages import with_lost_messages
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.matrix_entries import check_lines, with_matrix
 from interlock.model.model import (
@@ -34,11 +35,13 @@ from interlock.model.read_controllers import ReadPrograms, read_controllers
 from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.schema import ModelShape
+from interlock.model.schema_fields import BY_DELAY
 from interlock.model.schema_wired import OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
-from interlock.model.wiring import shared_by, usual_age, wired
+from interlock.model.timing import Timing
+from interlock.model.wiring import periods_of, shared_by, usual_age, wired
 from interlock.model.yaml import Path
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
@@ -68,6 +71,7 @@ def load(folder: FilePath | str) -> Model:
     shape = shape_of(found.document)
     mistakes = Mistakes()
     document, shape, matrix = with_matrix(found.document, shape, mistakes)
+    document, shape = with_lost_messages(document, shape, mistakes)
     if not shape.requirements and not mistakes.found:
         mistakes.add(document.key_place(()), "'requirements' is missing")
     programs = read_controllers(found.document, shape, mistakes)
@@ -105,7 +109,7 @@ def _resolve(
         names.term(term, document.key_place(("terms", term)))
     moves = read_moves(names)
     timing = read_timing(names, moves, controllers[0].program)
-    sensors = _sensors(names, controllers)
+    sensors = _sensors(names, controllers, timing)
     controllers = _scanning(names, controllers)
     _check_outputs(names)
     _check_delays(names)
@@ -285,7 +289,8 @@ def _output(names: Names, name: str) -> Output:
 def _delay(given: SensorShape | OutputShape) -> Delay | None:
     if given.delay_ms is None:
         return None
-    return Delay(given.delay_ms, given.delay_source, given.delay_assumed)
+    in_scans = isinstance(given, SensorShape) and given.age == BY_DELAY
+    return Delay(given.delay_ms, given.delay_source, given.delay_assumed, in_scans)
 
 
 def _check_delays(names: Names) -> None:
@@ -298,11 +303,13 @@ def _check_delays(names: Names) -> None:
                 names.mistakes.add(place, said)
 
 
-def _sensors(names: Names, controllers: Sequence[Controller]) -> dict[str, Sensor]:
+def _sensors(
+    names: Names, controllers: Sequence[Controller], timing: Timing | None
+) -> dict[str, Sensor]:
     inputs = {name.casefold(): (name, type_) for name, type_ in names.inputs.items()}
     document, mistakes = names.document, names.mistakes
     found: dict[str, Sensor] = {}
-    ages = read_ages(names, shared_by(controllers))
+    ages = read_ages(names, periods_of(controllers, names.shape, timing), shared_by(controllers))
     for name, shape in names.shape.sensors.items():
         path: Path = ("sensors", name)
         place = document.key_place(path)

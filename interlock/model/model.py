@@ -142,7 +142,7 @@ class Sensor:
     age : int
         So many scans old a value may be that the program reads; 0 where it reads what is.
     bus : str
-        By what it comes late; empty where that has no name.
+        By what it comes late, in words; empty where that has no name.
     """
 
     name: str
@@ -169,8 +169,6 @@ class Output:
         It tells people of something abnormal while it is on.
     delay : Delay or None
         From the end of the scan that switches it to its effect.
-    address, terminal : str
-        As of a sensor.
     """
 
     name: str
@@ -196,11 +194,12 @@ class Hazard:
 
 @dataclass(frozen=True)
 class Delay:
-    """How long a signal takes to reach the program, or an output to take effect, at most."""
+    """The greatest delay of a signal or an output; `in_scans` where the signal's age is it."""
 
     ms: float
     source: str | None
     assumed: bool
+    in_scans: bool = False
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,8 @@
 From the event to its effect: the input filter, up to one scan in which the inputs were latched
 just before, the scans that the program takes (the most that occur in any run that was explored),
 and the delay of the actuator or lamp. The filter is the longest among the signals through which
-the program can see the event, the delay the longest among the outputs of the response.
+the program can see the event, the delay the longest among the outputs of the response. A filter
+that is an age of its signal (``age: delay``) is among the scans.
 """
 
 from __future__ import annotations
@@ -142,10 +143,16 @@ def _reaction_time(
         says=statement.says,
         bound=bound,
         scan_ms=model.settings.scan_ms,
-        filter=_longest({name: model.sensors[name].delay for name in signals}),
+        filter=_longest(_outside_scans(model, signals)),
         effect=_longest({name: model.outputs[name].delay for name in outputs}),
         scans=scans,
     )
+
+
+def _outside_scans(model: Model, signals: Iterable[str]) -> dict[str, Delay | None]:
+    """The delays of signals, but for those that are among the scans by the signal's age."""
+    delays = {name: model.sensors[name].delay for name in signals}
+    return {n: delay for n, delay in delays.items() if delay is None or not delay.in_scans}
 
 
 def _longest(delays: Mapping[str, Delay | None]) -> Share:

@@ -10,6 +10,7 @@ from interlock.base.errors import Place
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Duration, ModelMove
 from interlock.model.names import Mistakes, Names
+from interlock.model.schema_fields import BY_DELAY
 from interlock.model.timing import MOST_UNITS, Timing, ms_of
 from interlock.model.yaml import Path
 from interlock.st.layout import Timers
@@ -59,8 +60,9 @@ def read_timing(names: Names, moves: Iterable[ModelMove], program: Program) -> T
         mistakes.add(document.key_place(path), said)
     for section in ("sensors", "outputs"):
         for name, entry in getattr(shape, section).items():
-            if entry.delay_ms:
+            if entry.delay_ms and getattr(entry, "age", None) != BY_DELAY:
                 said = "a delay is not counted in time yet; leave it out, or 'run: time'"
+                said += ", or count it in scans with 'age: delay'" if section == "sensors" else ""
                 mistakes.add(document.place((section, name, "delay_ms")), said)
     if unit is None:
         return None

@@ -104,6 +104,20 @@ Age = Annotated[
         }
     ),
 ]
+BY_DELAY = "delay"
+"""An age of so many scans as the delay of the sensor may last."""
+SensorAge = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": rf"^(([0-9]|1[0-6]) +scans?|{BY_DELAY})$",
+            "description": "As of a bus; 'delay': as many scans as 'delay_ms' may last, such as "
+            "those of an input filter.",
+        }
+    ),
+]
 
 
 def _as_list(value: Any) -> Any:

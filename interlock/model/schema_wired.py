@@ -6,7 +6,15 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from interlock.model.schema_fields import Age, Expression, Milliseconds, Name, ProgramName, Words
+from interlock.model.schema_fields import (
+    Age,
+    Expression,
+    Milliseconds,
+    Name,
+    ProgramName,
+    SensorAge,
+    Words,
+)
 
 
 class _Wired(BaseModel):
@@ -31,7 +39,7 @@ class SensorShape(_Wired):
     pair: ProgramName | None = Field(
         None, description="The other channel of an antivalent or like pair."
     )
-    age: Age | None = Field(
+    age: SensorAge | None = Field(
         None, description="How old a value the program may see of it, each scan anew."
     )
 
@@ -43,6 +51,12 @@ class BusShape(BaseModel):
 
     age: Age
     sensors: list[ProgramName] = Field(min_length=1)
+    lost: Name | None = Field(
+        None, description="A fault, declared or not: no message comes, and its signals freeze."
+    )
+    valid: ProgramName | None = Field(
+        None, description="An input that is FALSE once that is so, as late as the bus."
+    )
 
 
 class ControllerShape(BaseModel):

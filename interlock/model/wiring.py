@@ -15,6 +15,7 @@ from interlock.model.model import Formula
 from interlock.model.names import Mistakes, Names
 from interlock.model.reading import names_behind
 from interlock.model.schema import ModelShape
+from interlock.model.timing import Timing
 from interlock.model.yaml import Document
 from interlock.st.types import BOOL, EnumType, Type
 
@@ -68,6 +69,23 @@ def shared_by(controllers: Sequence[Controller]) -> set[str]:
     """Casefolded names of the signals that several controllers read."""
     all_ = [name.casefold() for one in controllers for name in one.inputs]
     return {name for name in all_ if all_.count(name) > 1}
+
+
+def periods_of(
+    controllers: Sequence[Controller], shape: ModelShape, timing: Timing | None
+) -> dict[str, int]:
+    """Least milliseconds between two scans of who reads each signal, by its casefolded name.
+
+    0 where the model does not say; what is taken elsewhere is no ground for a delay.
+    """
+    found: dict[str, int] = {}
+    for one in controllers:
+        given = shape.controllers[one.name].scan_ms if one.name else None
+        is_known = given is not None or "scan_ms" in shape.run.model_fields_set
+        period = one.settings.scan_ms if timing is None else timing.scan_least_ms
+        is_known |= timing is not None
+        found |= dict.fromkeys(map(str.casefold, one.inputs), period if is_known else 0)
+    return found
 
 
 def usual_age(

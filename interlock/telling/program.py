@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -67,7 +68,27 @@ def _ages_told(model: Model) -> str:
         f"{', '.join(names)} up to {counted(age, 'scan')}{f' by {bus}' if bus else ''}"
         for (bus, age), names in alike.items()
     ]
-    return f"; signals may be late: {'; '.join(told)}" if told else ""
+    if any(sensor.delay is not None and sensor.delay.in_scans for sensor in model.late_sensors):
+        told.append(
+            "filters have settled before the first scan, and what can still happen is told for "
+            "values that come at once"
+        )
+    return f"; signals may be late: {'; '.join([*told, *_losses_told(model)])}" if told else ""
+
+
+def _losses_told(model: Model) -> Iterator[str]:
+    """Which fault freezes what of the late signals, and which signal tells of it."""
+    late = {sensor.name for sensor in model.late_sensors}
+    for fault in model.live_faults:
+        frozen = [e.name for e in fault.effects if e.kind.holds and e.name in late]
+        flag = f"NOT {fault.id}".casefold()
+        flags = [n for n, s in model.sensors.items() if s.reads.text.strip().casefold() == flag]
+        if frozen:
+            verb = "freezes" if len(frozen) == 1 else "freeze"
+            tells = (
+                f" and {', '.join(flags)} tells of it" if flags else " and no signal tells of it"
+            )
+            yield f"where the fault {fault.id} strikes, {', '.join(frozen)} {verb}{tells}"
 
 
 def between_data(model: Model) -> dict[str, Any]:

@@ -42,7 +42,7 @@ sensors:
          delay_assumed: false}
   off: {reads: NOT (gate = SHUT), address: '%IX0.1', terminal: 'K1:3'}
   turned: {reads: key = ON, age: 2 scans}
-buses: {slow: {age: 1 scan, sensors: [off]}}
+buses: {slow: {age: 1 scan, sensors: [off], lost: F6, valid: comes}}
 outputs:
   drive: {says: the drive, delay_ms: 20, delay_source: sheet, delay_assumed: false}
   lamp: {address: '%QX0.1', terminal: 'K2:3',
@@ -73,7 +73,7 @@ faults:
 """
 ST = """\
 PROGRAM Everything
-VAR_INPUT shut, off, turned : BOOL; END_VAR
+VAR_INPUT shut, off, turned, comes : BOOL; END_VAR
 VAR_OUTPUT drive, lamp : BOOL; END_VAR
 drive := turned AND NOT off;
 lamp := shut;
@@ -126,6 +126,8 @@ CHANGES: dict[str, tuple[str, str]] = {
     "sensors.age": ("age: 2 scans", "age: 3 scans"),
     "buses.age": ("age: 1 scan,", "age: 3 scans,"),
     "buses.sensors": ("sensors: [off]", "sensors: [shut]"),
+    "buses.lost": ("lost: F6", "lost: F7"),
+    "buses.valid": (", valid: comes", ""),
     "outputs.address": ("'%QX0.1'", "'%QX0.2'"),
     "outputs.terminal": ("'K2:3'", "'K2:4'"),
     "outputs.says": ("says: the drive", "says: the big drive"),

@@ -186,11 +186,26 @@ def _late() -> Topic:
     )
     facts = (
         ("asked for by", "age: 2 scans at a sensor, or buses: {…: {age: 2 scans, sensors: […]}}"),
+        ("a filter", "delay_ms: 150, age: delay: as many scans as its delay may last"),
+        (
+            "a message with validity",
+            "buses: {…: {…, lost: FAULT, valid: INPUT}}, a fault that "
+            "freezes what comes and an input that tells of it",
+        ),
         ("what can have one", "a BOOL that reads something"),
         ("by default", "no: each scan reads what is"),
     )
     example = "sensors: {shut: {reads: gate = SHUT, age: 2 scans}}"
-    return Topic("late signal", "assumption", "", says, "", facts, example, ("age", "buses"))
+    return Topic(
+        "late signal",
+        "assumption",
+        "",
+        says,
+        "",
+        facts,
+        example,
+        ("age", "buses", "lost", "valid", "filter"),
+    )
 
 
 def _at(site: Site) -> str:
