@@ -26,11 +26,22 @@ def lines_of(ledger: Ledger) -> Iterator[str]:
 
 def _line(ledger: Ledger, leanings: Sequence[Leaning], weakest: str) -> Iterator[str]:
     yield from (f"{leaning_told(ledger, one)}." for one in leanings if one.leans)
-    yield from (f"{leaning_told(ledger, one)}." for one in leanings if one.is_open)
+    yield from _open(ledger, [one for one in leanings if one.is_open])
     firm = [one.requirement for one in leanings if one.falls_with is None]
     if firm:
         verb = "holds" if len(firm) == 1 else "hold"
         yield f"{', '.join(firm)}: {verb} with {weakest} as well."
+
+
+def _open(ledger: Ledger, leanings: Sequence[Leaning]) -> Iterator[str]:
+    """What is not decided, once for all that one exploration left so for one reason."""
+    alike: dict[str, list[Leaning]] = {}
+    for one in leanings:
+        own, says = f"{one.requirement} ", leaning_told(ledger, one)
+        alike.setdefault(says.removeprefix(own), []).append(one)
+    for says, those in alike.items():
+        names = ", ".join(one.requirement for one in those)
+        yield f"{names} {says}." if len(those) == 1 else f"{names}: each {says}."
 
 
 def runs_of(ledger: Ledger) -> Iterator[tuple[str, list[str]]]:

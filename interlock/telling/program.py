@@ -70,7 +70,7 @@ def _ages_told(model: Model) -> str:
     ]
     if any(sensor.delay is not None and sensor.delay.in_scans for sensor in model.late_sensors):
         told.append(
-            "filters have settled before the first scan, and what can still happen is told for "
+            "filters have settled before the first scan, and that something can happen is told for "
             "values that come at once"
         )
     return f"; signals may be late: {'; '.join([*told, *_losses_told(model)])}" if told else ""

@@ -269,8 +269,8 @@ def test_results_name_what_a_late_signal_comes_by(
     said = told(written(tmp_path / "filter", FILTER.replace("AGE", age) + BOUNDS, LAMP))
     assert "shut up to 2 scans by its delay of 150 ms" in said
     assert (
-        "filters have settled before the first scan, and what can still happen is told for values "
-        "that come at once"
+        "filters have settled before the first scan, and that something can happen is told for "
+        "values that come at once"
     ) in said
 
 

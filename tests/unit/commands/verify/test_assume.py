@@ -161,6 +161,21 @@ def test_values_one_scan_old_are_asked_within_the_limits_and_not_where_the_model
         in (said)
     )
     assert "undecided" in said
+    # What one exploration left open for one reason is told once.
+    twice = (
+        SWITCH
+        + "  R7: {says: lit in the end, whenever: gate = SHUT, leads_to: lamp OR gate = OPEN}\n"
+    )
+    both = (
+        str(written(tmp_path / "twice", twice, LAMP)),
+        "--plain",
+        "--only",
+        "R6",
+        "--only",
+        "R7",
+    )
+    said = told(capsys, *both, "--ledger", "--max-states", str(n_states))
+    assert "R6, R7: each holds where each scan reads what its sensors give; with" in said
     late = SWITCH.replace("reads: gate = SHUT}", "reads: gate = SHUT, age: 1 scan}")
     said = told(capsys, str(written(tmp_path / "late", late, LAMP)), "--plain", "--ledger")
     assert "one scan old" not in said
