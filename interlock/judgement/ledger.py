@@ -124,7 +124,7 @@ def find_ledger(
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
 ) -> Ledger:
-    """Ask what holds again under every weaker assumption.
+    """Ask what holds again under every weaker assumption, and with values one scan old.
 
     Parameters
     ----------
@@ -136,6 +136,24 @@ def find_ledger(
         For each exploration.
     progress : callable, optional
     """
+    asked, leanings = ask_between_scans(verification, judge, engine, limits, progress)
+    model = verification.built.model
+    late, on_late = old_values_of(model) if leanings else None, {}
+    if late is not None:
+        judging = _Judging(judge, engine, limits, labelled(progress, str(late)))
+        held = [Leaning(one.requirement, ()) for one in leanings]
+        on_late = judging.of(with_old_values(model, late), late, held)
+    return Ledger(model.between_scans, asked, leanings, late, tuple(on_late.values()))
+
+
+def ask_between_scans(
+    verification: Verification,
+    judge: Judge,
+    engine: Engine,
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+) -> tuple[tuple[BetweenScans, ...], tuple[Leaning, ...]]:
+    """As `find_ledger`, for what is assumed between two scans alone: what was asked, what leans."""
     model = verification.built.model
     weaker = model.between_scans.weaker
     held = [f.requirement.id for f in verification.findings if f.outcome is Outcome.HOLDS]
@@ -148,13 +166,7 @@ def find_ledger(
         asked.append(between)
         judging = _Judging(judge, engine, limits, labelled(progress, str(between)))
         known |= judging.of(model.assuming(between), between, [known[id_] for id_ in ids])
-    late, on_late = old_values_of(model) if held else None, {}
-    if late is not None:
-        judging = _Judging(judge, engine, limits, labelled(progress, str(late)))
-        on_late = judging.of(with_old_values(model, late), late, [Leaning(id_, ()) for id_ in held])
-    return Ledger(
-        model.between_scans, tuple(asked), tuple(known.values()), late, tuple(on_late.values())
-    )
+    return tuple(asked), tuple(known.values())
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pytest
 from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
 from interlock.judgement.finding import Finding
-from interlock.judgement.ledger import find_ledger
+from interlock.judgement.ledger import ask_between_scans
 from interlock.judgement.verify import verify
 from interlock.kernel.expr import and_
 from interlock.kernel.query import Reach
@@ -113,8 +113,8 @@ def test_the_list_names_every_change_with_what_it_breaks() -> None:
 def test_what_one_move_between_two_scans_hides_falls_in_seven_steps() -> None:
     model = one_by_one("wren-changed/knob-alone")
     engine = catalogue()[ENGINE]()
-    ledger = find_ledger(verify(model, engine, FAULT_FREE, ["R17"]), verify, engine)
-    (leaning,) = (leaning for leaning in ledger.leanings if leaning.requirement == "R17")
+    _, leanings = ask_between_scans(verify(model, engine, FAULT_FREE, ["R17"]), verify, engine)
+    (leaning,) = (leaning for leaning in leanings if leaning.requirement == "R17")
     assert leaning.falls_with == EACH_ONCE
     assert leaning.n_steps == 7
     assert set(model.expected_violated) == {"R17", "R30"}
