@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 
@@ -22,7 +22,10 @@ ENDING = ".xml"
 
 
 def load_project(
-    texts: Mapping[str, str], root: str | None = None, place: Place | None = None
+    texts: Mapping[str, str],
+    root: str | None = None,
+    place: Place | None = None,
+    keeps: Collection[str] = (),
 ) -> Loaded:
     """Read a project; see `interlock.st.load.load_files`.
 
@@ -32,13 +35,14 @@ def load_project(
         The text of each file by its name; what ends in ``.xml`` is of the exchange format.
     root : str, optional
     place : Place, optional
+    keeps : collection of str
 
     Raises
     ------
     InputError
         With every mistake of the first step that finds any: reading, elaborating, checking.
     """
-    return load_files(read_files(texts), root, place)
+    return load_files(read_files(texts), root, place, keeps)
 
 
 def read_files(texts: Mapping[str, str]) -> list[sx.SourceFile]:

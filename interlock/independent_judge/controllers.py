@@ -62,7 +62,8 @@ def executed(controller: Controller) -> Executed:
     """One that executes the program of `controller`, in the state of power-up.
 
     Where a program was changed after it was read, or where it cannot be executed as written (it
-    calls what is not in its files), what was checked is executed.
+    calls what is not in its files, or part of it was taken as any value), what was checked is
+    executed.
     """
     as_written = _as_written(controller)
     if as_written is not None:
@@ -78,6 +79,8 @@ def is_executed_as_written(model: Model) -> bool:
 def _as_written(one: Controller) -> DirectController | None:
     project = one.project
     if project is None or project.is_plain or project.program is not one.program:
+        return None
+    if any(taken.says for taken in one.program.any_values):
         return None
     layout = lay_out(one.program, one.settings)
     spans = {v.name: (v.domain.lo, v.domain.hi) for v in layout.variables}

@@ -78,6 +78,8 @@ class Finding:
             return f"{self.outcome.value} (too late)"
         if self.verdict.vacuous:
             return "vacuous"
+        if self.verdict.doubt:
+            return f"{self.outcome.value} (taken as any value)"
         if self.verdict.limit is not None:
             return f"{self.outcome.value} ({self.verdict.limit})"
         return self.outcome.value
@@ -88,6 +90,8 @@ class Finding:
             return self.reaction.says_why
         if self.verdict.vacuous:
             return _why_vacuous(model, self)
+        if self.verdict.doubt:
+            return self.verdict.doubt
         if self.verdict.limit is not None:
             return f"limit hit, {self.verdict.limit}; nothing is known of it"
         return ""

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from interlock.engines import projector
 from interlock.judgement.detection import Comparison, Harm
+from interlock.judgement.doubt import doubt_of
 from interlock.judgement.effects import IncompleteError
 from interlock.judgement.fault_sets import Asked, ask_all, flags_of
 from interlock.judgement.finding import Finding, Verification
@@ -156,6 +157,9 @@ def _harm(
         return Harm.HARMLESS
     # What is too late is so by arithmetic: there is no run in which to look for a warning.
     if finding.verdict.outcome is not Outcome.VIOLATED:
+        return None
+    # Where some way on may not be the program's, harm may come in other states, too.
+    if doubt_of(model, finding.requirement):
         return None
     answers = set()
     for run_class in _parts(finding):

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from interlock.independent_judge.judge import Replayed, ReplayTimeError, replay
+from interlock.judgement.doubt import doubted
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.margin import margin_of
 from interlock.kernel.asking import Question, ask_all, scans_taken
@@ -74,7 +75,7 @@ def verify(
     findings = []
     for requirement in wanted:
         asked, verdict = verdicts[requirement.id]
-        verdict, run = _replayed(built, asked, verdict, limits)
+        verdict, run = _replayed(built, asked, doubted(model, requirement, verdict), limits)
         reaction = timed.of(requirement.id, verdict)
         is_claim_cut = bool(model.independent_faults) and requirement.survives > _most(run_class)
         findings.append(

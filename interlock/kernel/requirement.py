@@ -138,6 +138,8 @@ class Verdict:
         Size of the exploration behind the verdict.
     limit : str or None
         The limit that was hit, for `UNDECIDED`.
+    doubt : str
+        Why it is undecided although nothing that was explored violates it; empty elsewhere.
     seconds : float
     engine : str
     because : str
@@ -162,6 +164,7 @@ class Verdict:
     because: str = ""
     parts: Mapping[str, int] = field(default_factory=dict)
     scans: int | None = None
+    doubt: str = ""
 
     @property
     def vacuous(self) -> bool:

@@ -43,6 +43,7 @@ from interlock.model.statements import read_statement
 from interlock.model.timing import Timing
 from interlock.model.wiring import periods_of, shared_by, usual_age, wired
 from interlock.model.yaml import Path
+from interlock.st.any_values import notes_of, without_unread
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.types import BOOL, Type
@@ -201,8 +202,10 @@ def _without_idle(one: Controller, beside: set[str], read: Mapping[str, str]) ->
         *(v.name for n, v in one.written.items() if n in beside),
     }
     program, left_out = without_idle(one.program, {name.casefold() for name in named})
+    program = without_unread(program)
     assert one.project is not None
-    project = replace(one.project, program=program, notes=(*one.project.notes, *left_out))
+    notes = (*one.project.notes, *left_out, *notes_of(program))
+    project = replace(one.project, program=program, notes=notes)
     return replace(one, program=program, project=project)
 
 

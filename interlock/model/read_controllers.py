@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.base.errors import InputError, Mistake
+from interlock.base.errors import InputError, Mistake, Place
 from interlock.exchange.files import load_project
 from interlock.model.controller import Controller
 from interlock.model.names import Mistakes, is_reserved
@@ -13,7 +14,7 @@ from interlock.model.program_files import read_program_files
 from interlock.model.read_timing import milliseconds
 from interlock.model.schema import ModelShape
 from interlock.model.schema_wired import ControllerShape
-from interlock.model.yaml import Document, Path
+from interlock.model.yaml import Document, Path, Plain
 from interlock.st import syntax as sx
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.layout import Settings, Timers, lay_out
@@ -63,7 +64,7 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
         with mistakes.collected():
             at = path if given.root is None else (*path, "root")
             place = document.place(at) if given.root else document.key_place(at)
-            project = files.noted(load_project(read[name], given.root, place))
+            project = files.noted(_load(read[name], given.root, place, document))
             found.append(_controller(document, shape, name, given, project, mistakes))
     _check_globals(document, found, read, mistakes)
     return ReadPrograms(
@@ -78,7 +79,8 @@ def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> Read
     texts = files.texts
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
-        project = files.noted(load_project(texts, shape.root, document.place((key,))))
+        place = document.place((key,))
+        project = files.noted(_load(texts, shape.root, place, document))
         shape, project = _with_interval(shape, project, document, mistakes)
         # What nothing reads goes, however many values it has.
         needed = without_idle(without_real_outputs(project.program))[0]
@@ -87,6 +89,36 @@ def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> Read
         lay_out(needed, settings)
         return ReadPrograms(shape, (Controller("", project.program, settings, project),), texts)
     return ReadPrograms(shape, (), texts)
+
+
+def _load(texts: Mapping[str, str], root: str | None, place: Place, document: Document) -> Loaded:
+    """Read a project; what the model file asks for is not left out where there is another way."""
+    project = load_project(texts, root, place)
+    lost = {one.name.casefold() for one in project.program.left_out}
+    if not lost:
+        return project
+    asked = {word.casefold() for word in _words(document.value)}
+    named = {name for name in lost if set(re.findall(r"\w+", name)) <= asked}
+    return load_project(texts, root, place, named) if named else project
+
+
+_PROSE = ("title", "says", "assumptions", "cautions")
+
+
+def _words(value: Plain) -> Iterator[str]:
+    """The words of a model file but for what is written for people."""
+    match value:
+        case str():
+            yield from re.findall(r"\w+", value)
+        case list():
+            for part in value:
+                yield from _words(part)
+        case dict():
+            for key, part in value.items():
+                yield from re.findall(r"\w+", key)
+                yield from _words(part) if key not in _PROSE else ()
+        case _:
+            pass
 
 
 def settings_of(shape: ModelShape) -> Settings:

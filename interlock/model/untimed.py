@@ -1,6 +1,6 @@
-"""Models with time, chance, late signals or several controllers, for who cannot take these yet.
+"""Models with time, chance, late signals, several controllers or values that are taken as any.
 
-They are refused by name.
+For who cannot take these yet they are refused by name.
 """
 
 from __future__ import annotations
@@ -12,30 +12,61 @@ from interlock.model.load import load
 from interlock.model.model import Model
 
 
-def load_untimed(folder: Path | str, who: str) -> Model:
+def load_untimed(folder: Path | str, who: str, takes_any_values: bool = False) -> Model:
     """As `interlock.model.load.load`, for `who` would be wrong about a model with time.
 
     Raises
     ------
     InputError
-        As for `load`, and where the model has time or several controllers.
+        As for `load`, and where the model has time, several controllers or a value taken as any.
     """
-    model = load_single(folder, who)
+    model = load_single(folder, who, takes_any_values)
     refuse_time(model, who)
     return model
 
 
-def load_single(folder: Path | str, who: str) -> Model:
+def refuse_untimed(model: Model, who: str) -> None:
+    """Refuse a model with time, several controllers or a value that is taken as any.
+
+    Raises
+    ------
+    InputError
+        As each of these.
+    """
+    refuse_time(model, who)
+    refuse_several(model, who)
+    refuse_any_values(model, who)
+
+
+def load_single(folder: Path | str, who: str, takes_any_values: bool = False) -> Model:
     """As `interlock.model.load.load`, for `who` would be wrong about several controllers.
 
     Raises
     ------
     InputError
-        As for `load`, and where the model has several controllers.
+        As for `load`, and where the model has several controllers or a value taken as any.
     """
     model = load(folder)
     refuse_several(model, who)
+    if not takes_any_values:
+        refuse_any_values(model, who)
     return model
+
+
+def refuse_any_values(model: Model, who: str) -> None:
+    """Refuse a model with a program that does less than what is explored.
+
+    What it is seen to do may be nothing that it does, so no run may be shown for one of it.
+
+    Raises
+    ------
+    InputError
+        With the place of each value that was taken as any.
+    """
+    taken = [v for one in model.controllers for v in one.program.any_values if v.says]
+    if taken:
+        says = f"{who} cannot take what is taken as any value; 'verify' can: here {taken[0].says}"
+        raise InputError([Mistake(taken[0].place, says)])
 
 
 def refuse_several(model: Model, who: str) -> None:

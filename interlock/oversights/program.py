@@ -143,8 +143,11 @@ def _signals(model: Model, uses: Mapping[str, _Use]) -> Iterator[Oversight]:
         if declared.name in uses[one.name].read
     }
     inputs = {name: v for one in model.controllers for name, v in one.inputs.items()}
+    taken = [one for one in model.controllers if any(v.says for v in one.program.any_values)]
+    computed_with = {name for one in taken for name in one.inputs}
     for name, declared in inputs.items():
-        if name in read:
+        # What is taken as any value was computed of some of them.
+        if name in read or name in computed_with:
             continue
         if name.casefold() in asked:
             askers = ", ".join(dict.fromkeys(asked[name.casefold()]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.st import syntax as sx
@@ -59,7 +59,9 @@ def check_expression(
     return found
 
 
-def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Program:
+def check_program(
+    program: sx.Program, enums: Iterable[EnumType] = (), keeps: Collection[str] = ()
+) -> ty.Program:
     """Type a program.
 
     Parameters
@@ -67,6 +69,8 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
     program : syntax.Program
     enums : iterable of EnumType
         Enumerations known besides the program's own.
+    keeps : collection of str
+        As for `interlock.st.load.load_files`.
 
     Raises
     ------
@@ -90,7 +94,7 @@ def check_program(program: sx.Program, enums: Iterable[EnumType] = ()) -> ty.Pro
         tuple(checker.expressions.elapsed_reads),
         program.place,
     )
-    checked = with_classes(checked)
+    checked = with_classes(checked, keeps)
     return with_greatest_presets(checked) if varying else checked
 
 

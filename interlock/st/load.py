@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
@@ -83,7 +83,10 @@ def load_project(
 
 
 def load_files(
-    files: Sequence[sx.SourceFile], root: str | None = None, place: Place | None = None
+    files: Sequence[sx.SourceFile],
+    root: str | None = None,
+    place: Place | None = None,
+    keeps: Collection[str] = (),
 ) -> Loaded:
     """Make one checked program of the files of a project.
 
@@ -94,6 +97,9 @@ def load_files(
         The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
     place : Place, optional
         Where a project without a root is told.
+    keeps : collection of str
+        Casefolded names of outputs that are not left out where no classes of values can be worked
+        out for what they depend on: that is then taken as any value.
 
     Raises
     ------
@@ -108,9 +114,16 @@ def load_files(
         files, root = with_resource(files)
     try:
         whole = elaborate(files, root, given)
-        program = _without_crowded(check_program(whole.program))
+        program = _without_crowded(check_program(whole.program, keeps=keeps))
         gone = (ty.LeftOut(name, why) for name, why in whole.left_out.items())
-        program = replace(program, left_out=(*gone, *program.left_out))
+        foreign = (
+            ty.AnyValue(v.name, "", v.place) for v in program.inputs if v.name in whole.foreign
+        )
+        program = replace(
+            program,
+            left_out=(*gone, *program.left_out),
+            any_values=(*program.any_values, *foreign),
+        )
     except InputError as error:
         if _declares_nothing(files):
             raise InputError([_nothing_declared(list(error.mistakes))]) from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import struct
 
 from interlock.st.reals import rounded
@@ -14,12 +15,15 @@ _CODES = {"REAL": ("<f", "<i"), "LREAL": ("<d", "<q")}
 
 
 class Line:
-    """The numbers of a type in their order, each by its place: whole numbers count from 0."""
+    """The numbers of a type in their order, each by its place: whole numbers count from 0.
 
-    def __init__(self, type_: Type) -> None:
+    Those of a REAL end at `LIMIT`, or at the `ends` that are given.
+    """
+
+    def __init__(self, type_: Type, ends: tuple[float, float] | None = None) -> None:
         self._codes = _CODES[type_.base] if isinstance(type_, RealType) else None
         self.base = type_.base if isinstance(type_, RealType) else ""
-        lo, hi = (-LIMIT, LIMIT) if self._codes else span_of(type_)
+        lo, hi = (ends or (-LIMIT, LIMIT)) if self._codes else span_of(type_)
         self.least, self.greatest = self.place(lo), self.place(hi)
 
     def place(self, value: float) -> int:
@@ -41,6 +45,10 @@ class Line:
     def nearest(self, value: float) -> float:
         """The number of the type that is nearest to `value`."""
         return round(value) if self._codes is None else rounded(value, self.base)
+
+    def _is_finite(self, place: int) -> bool:
+        """Whether a REAL stands at a place: behind the greatest there is none."""
+        return bool(self._codes) and math.isfinite(self.number(place))
 
     def text(self, place: int) -> str:
         """The shortest text that is read as the number at `place`."""
@@ -67,9 +75,9 @@ class Line:
             return self.text(lo)
         first, last = self.text(lo), self.text(hi)
         low, high = f"from {first}", f"up to {last}"
-        if self._codes and len(self.text(lo - 1)) < len(first):
+        if self._is_finite(lo - 1) and len(self.text(lo - 1)) < len(first):
             low = f"above {self.text(lo - 1)}"
-        if self._codes and len(self.text(hi + 1)) < len(last):
+        if self._is_finite(hi + 1) and len(self.text(hi + 1)) < len(last):
             high = f"below {self.text(hi + 1)}"
         # How far a REAL is taken to go at all is part of what a verdict rests on.
         is_real = self._codes is not None

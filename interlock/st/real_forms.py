@@ -54,6 +54,8 @@ class Forms:
         }
         self._loose: set[str] = set()
         self._places: dict[str, Mistake] = {}
+        self.ends: list[ty.Assign] = []
+        """Where inputs are mixed without end, but for what only reads the outcome of that."""
         self._find([a for a in assignments(program.body) if isinstance(a.type, RealType)])
 
     def endless(self) -> dict[str, Mistake]:
@@ -82,7 +84,8 @@ class Forms:
             return grown
         before = len(known)
         known.update(dict.fromkeys(forms))
-        if len(known) <= _MOST_FORMS:
+        # Inputs as they are come to an end by themselves.
+        if sum(not isinstance(form, ty.Read) for form in known) <= _MOST_FORMS:
             return len(known) > before
         if any(map(input_of, known)):
             return self._end(a, f"the values of '{a.target}' never end")
@@ -92,6 +95,8 @@ class Forms:
 
     def _end(self, a: ty.Assign, says: str) -> bool:
         key = a.target.casefold()
+        if not any(self._known.get(r.name.casefold(), {}) is None for r in reads_of(a.value)):
+            self.ends.append(a)
         self._known[key] = None
         self._places[key] = Mistake(a.place, says)
         return True

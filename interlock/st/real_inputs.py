@@ -9,14 +9,17 @@ itself of another scan, that is no longer so, and the line is refused.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise, product
 
 from interlock.base.errors import InputError, Mistake
 from interlock.st import typed as ty
+from interlock.st.any_values import AnyValues, ended, innermost
 from interlock.st.copies import without_copies
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
+from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.left_out import without_unknown
 from interlock.st.lower_reals import MOST_VALUES
 from interlock.st.number_line import Line
@@ -29,8 +32,14 @@ _MOST_CLASSES = 64
 _COMPARISONS = frozenset(("<", "<=", ">", ">=", "=", "<>"))
 
 
-def with_classes(program: ty.Program) -> ty.Program:
+def with_classes(program: ty.Program, keeps: Collection[str] = ()) -> ty.Program:
     """`program` with each REAL input as a choice among values that it can tell apart.
+
+    Parameters
+    ----------
+    program : typed.Program
+    keeps : collection of str
+        As for `interlock.st.load.load_files`.
 
     Raises
     ------
@@ -42,12 +51,13 @@ def with_classes(program: ty.Program) -> ty.Program:
     inputs += _scaled(plain)
     if not inputs:
         return program
-    program = plain
+    program, inputs, any_values = _with_any_values(plain, inputs, keeps)
+    any_values.keep_flaws(plain, program)
     found = Forms(program, inputs)
     mistakes: list[Mistake] = []
     unknown: dict[int, Mistake] = {}
     cuts: dict[str, set[int]] = {v.name.casefold(): set() for v in inputs}
-    lines = {v.name.casefold(): Line(v.type) for v in inputs}
+    lines = {key: Line(v.type, any_values.spans.get(key)) for key, v in _by_key(inputs)}
     for seen in _observations(program, found, unknown):
         key = next(reads_of(seen)).name.casefold()
         try:
@@ -58,7 +68,55 @@ def with_classes(program: ty.Program) -> ty.Program:
     if mistakes:
         raise InputError(list(dict.fromkeys(mistakes)))
     left = without_unknown(program, found.endless(), unknown)
-    return _replaced(left, inputs, cuts)
+    return replace(_replaced(left, inputs, cuts, lines), any_values=tuple(any_values.found))
+
+
+def _by_key(inputs: Iterable[ty.Declared]) -> Iterator[tuple[str, ty.Declared]]:
+    return ((v.name.casefold(), v) for v in inputs)
+
+
+def _with_any_values(
+    program: ty.Program, inputs: list[ty.Declared], keeps: Collection[str]
+) -> tuple[ty.Program, list[ty.Declared], AnyValues]:
+    """`program` with any value in place of what no classes can be worked out for.
+
+    Only where outputs that are kept would be left out for that, or all of them.
+    """
+    made, before = AnyValues(), set[str]()
+    while True:
+        forms = Forms(program, inputs)
+        unknown: dict[int, Mistake] = {}
+        # What is found is of no interest here, only what cannot be.
+        deque(_observations(program, forms, unknown), 0)
+        if not _loses(program, forms.endless(), unknown, keeps):
+            return program, inputs, made
+        needed = {
+            id(e) for e in expressions_in(without_idle(without_real_outputs(program))[0].body)
+        }
+        assigned = ended(forms, before, program.body)
+        before |= {a.target.casefold() for a in assigned}
+        read = [a for a in assigned if id(a.value) in needed] or assigned
+        asked = [e for e in expressions_in(program.body) if id(e) in unknown and not read]
+        if not read and not asked:
+            return program, inputs, made
+        n_before = len(program.variables)
+        program = made.instead_of(program, read, innermost(asked))
+        new = program.variables[n_before:]
+        inputs = [*inputs, *(v for v in new if isinstance(v.type, RealType))]
+
+
+def _loses(
+    program: ty.Program,
+    variables: dict[str, Mistake],
+    expressions: dict[int, Mistake],
+    keeps: Collection[str],
+) -> bool:
+    """Whether an output that is kept is left out with these, or too much would be."""
+    try:
+        left = without_unknown(program, variables, expressions)
+    except InputError:
+        return True
+    return any(one.name.casefold() in keeps for one in left.left_out)
 
 
 class _TooManyError(Exception):
@@ -201,13 +259,16 @@ def _scaled(program: ty.Program) -> list[ty.Declared]:
 
 
 def _replaced(
-    program: ty.Program, inputs: Sequence[ty.Declared], cuts: dict[str, set[int]]
+    program: ty.Program,
+    inputs: Sequence[ty.Declared],
+    cuts: Mapping[str, set[int]],
+    lines: Mapping[str, Line],
 ) -> ty.Program:
     chosen: dict[str, tuple[EnumType, tuple[ty.Constant, ...]]] = {}
     stand_ins: dict[str, tuple[float, ...]] = {}
     declared: dict[str, ty.Declared] = {}
     for v in inputs:
-        line = Line(v.type)
+        line = lines[v.name.casefold()]
         starts = [line.least, *sorted(cuts[v.name.casefold()])]
         if len(starts) > _MOST_CLASSES:
             says = f"more than {_MOST_CLASSES} values of the input '{v.name}' matter"

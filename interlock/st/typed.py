@@ -216,6 +216,25 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class AnyValue:
+    """An input that took the place of what is computed of several: it has any value in each scan.
+
+    Attributes
+    ----------
+    input : str
+    says : str
+        What was computed, in words; empty where code that is not in the files has its place.
+    flaws : tuple of Mistake
+        What the arithmetic that it took the place of may come to; nobody judges it.
+    """
+
+    input: str
+    says: str
+    place: Place = field(compare=False)
+    flaws: tuple[Mistake, ...] = ()
+
+
+@dataclass(frozen=True)
 class Program:
     """A checked program.
 
@@ -227,6 +246,8 @@ class Program:
     stand_ins : dict of str to tuple of float
         By the casefolded name of an input that takes the number of a class: for each class the
         number that stands for it.
+    any_values : tuple of AnyValue
+        More behaviour than the program has comes of these.
     """
 
     name: str
@@ -238,6 +259,7 @@ class Program:
     place: Place = field(compare=False)
     left_out: tuple[LeftOut, ...] = field(default=(), compare=False)
     stand_ins: Mapping[str, tuple[float, ...]] = field(default_factory=dict, compare=False)
+    any_values: tuple[AnyValue, ...] = field(default=(), compare=False)
 
     @property
     def inputs(self) -> tuple[Declared, ...]:

@@ -23,7 +23,7 @@ from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.model.untimed import refuse_several, refuse_time
+from interlock.model.untimed import refuse_any_values, refuse_several, refuse_time
 from interlock.pictures.collection import (
     KINDS,
     OF_SAVED_RUNS,
@@ -95,6 +95,7 @@ def command(
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
     loaded = assuming(load(model), assume)
+    refuse_any_values(loaded, "'draw'")
     refuse_several(loaded, "'draw'")
     kinds = _kinds_of(loaded, only)
     if run_file is not None:

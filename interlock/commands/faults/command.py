@@ -133,8 +133,10 @@ def command(
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
     from interlock.model.load import load
+    from interlock.model.untimed import refuse_any_values
 
     loaded = assuming(load(model), assume)
+    refuse_any_values(loaded, "'faults'")
     check_requirements(loaded, only)
     options = Options(
         order=order_of(order, len(loaded.faults)),

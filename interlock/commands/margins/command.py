@@ -25,6 +25,7 @@ from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.load import load
+from interlock.model.untimed import refuse_any_values
 
 
 @click.command("margins")
@@ -75,6 +76,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = assuming(load(model), assume)
+    refuse_any_values(loaded, "'margins'")
     if loaded.timing is None:
         says = "'margins' needs a model with time: 'run: {time: {unit: 100 ms}}'"
         raise InputError([Mistake(Place(str(loaded.folder / "model.yaml"), 1, 1), says)])

@@ -46,7 +46,7 @@ from interlock.kernel.witness import Step, Witness
 from interlock.model.build import RunClass, build
 from interlock.model.model import Model
 from interlock.model.procedures import Procedure, Procedures
-from interlock.model.untimed import refuse_several, refuse_time
+from interlock.model.untimed import refuse_any_values, refuse_several, refuse_time
 
 MOST_NODES = 200_000
 # From so many different states where a deviation comes to a stand the way back is looked for.
@@ -81,6 +81,7 @@ class Rehearser:
     ) -> None:
         refuse_time(model, "a rehearsal")
         refuse_several(model, "a rehearsal")
+        refuse_any_values(model, "a rehearsal")
         self.model = model
         self.procedures = procedures
         self.world = World(build(model, RunClass(human=True)))

@@ -69,13 +69,14 @@ def command(
     """
     from interlock.model.build import RunClass
     from interlock.model.load import load
-    from interlock.model.untimed import refuse_several
+    from interlock.model.untimed import refuse_any_values, refuse_several
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
         _refuse_options()
         return _replay_run(loaded, log)
     refuse_several(loaded, "'replay' of a record")
+    refuse_any_values(loaded, "'replay' of a record")
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain
     from interlock.commands.replay.tell import lines_of

@@ -116,9 +116,10 @@ def command(
     loaded = asked.read()
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
-        from interlock.model.untimed import refuse_several
+        from interlock.model.untimed import refuse_any_values, refuse_several
 
         refuse_several(loaded, "'--evidence'")
+        refuse_any_values(loaded, "'--evidence'")
         check_may_write(evidence)
     limits, ledger = asked.limits(), None
     with stopped_softly(), progress_line() as progress, asked.declining():

@@ -51,6 +51,8 @@ class Elaborated:
         Outputs that are no part of the program, and why.
     of_missing_types : dict of str to Mistake
         Inputs and outputs of types that are not in the files.
+    foreign : frozenset of str
+        Inputs that code which is not in the files takes the place of.
     """
 
     program: sx.Program
@@ -59,6 +61,7 @@ class Elaborated:
     task: sx.Task | None = None
     left_out: Mapping[str, Mistake] = field(default_factory=dict)
     of_missing_types: Mapping[str, Mistake] = field(default_factory=dict)
+    foreign: frozenset[str] = frozenset()
 
 
 def elaborate(
@@ -109,7 +112,8 @@ def elaborate(
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
     task = _task(project, unit)
-    return Elaborated(program, unit, tuple(in_order), task, read.left_out, read.of_missing_types)
+    lost, foreign = read.of_missing_types, frozenset(read.reading.any_values)
+    return Elaborated(program, unit, tuple(in_order), task, read.left_out, lost, foreign)
 
 
 def _task(project: Project, unit: sx.Unit) -> sx.Task | None:

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.errors import InputError
 from interlock.model.load import load
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
 from interlock.st.load import load_program, load_project
+from interlock.st.typed_parts import expressions_in
 
 _QUOTED = """FUNCTION_BLOCK "Pump 1"
 TITLE = 'x'
@@ -126,19 +126,22 @@ def test_what_no_requirement_names_may_be_left_out(tmp_path: Path) -> None:
     assert "left out: nothing reads 'n'" in says
 
 
-def test_a_named_output_that_was_left_out_is_told_with_the_line(tmp_path: Path) -> None:
-    says = r"c.st:4:8: 'hot' is left out, which .*model.yaml:4:\d+ needs: 'f' holds"
-    with pytest.raises(InputError, match=says):
-        load(_model(tmp_path, "hot"))
+def test_a_named_output_is_not_left_out_but_depends_on_any_value(tmp_path: Path) -> None:
+    model = load(_model(tmp_path, "hot"))
+    assert set(model.outputs) == {"q", "hot"}
+    assert model.project is not None
+    told = [str(note.place) + note.says for note in model.project.notes]
+    assert any("c.st:3:" in says and "'f' is computed of several" in says for says in told)
 
 
 def test_a_number_that_a_requirement_names_stays(tmp_path: Path) -> None:
     assert set(load(_model(tmp_path, "n > 3")).outputs) == {"q", "n"}
 
 
-def test_a_defect_behind_what_cannot_be_known_is_not_left_out() -> None:
+def test_a_defect_behind_what_no_classes_are_known_for_is_not_left_out() -> None:
     text = _FILTER.replace(
         "hot := f > 3.0;", "hot := f > 3.0; WHILE f > 3.0 DO hot := b; END_WHILE;"
     )
-    with pytest.raises(InputError, match="REAL input"):
-        load_program(text, "c.st")
+    program = load_program(text, "c.st")
+    assert [one.input for one in program.any_values] == ["f.any"]
+    assert any(getattr(e, "function", "") == "DEFECT" for e in expressions_in(program.body))
