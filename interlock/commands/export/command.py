@@ -53,7 +53,7 @@ def command(model: Path, wanted: str, drawn: str | None, output: Path | None) ->
         raise click.UsageError("--draw goes with --as xml")
     if output is not None and not output.is_dir():
         check_target(output)
-    loaded = load_untimed(model, "'export'", takes_any_values=wanted in ("st", "xml"))
+    loaded = load_untimed(model, "'export'")
     if wanted == "st" and output is not None and _takes_files(loaded, output):
         written = programs.of_each_file(loaded)
         for name in written.texts:
