@@ -13,6 +13,7 @@ from interlock.commands.compare.former import Counting, judge_former
 from interlock.commands.compare.moves import MoveComparison, MoveStudy
 from interlock.commands.compare.product import NotApplicableError
 from interlock.commands.compare.spread import Spread
+from interlock.commands.compare.unknown_code import refuse_unknown_code
 from interlock.commands.compare.verdicts import (
     Effect,
     VerdictComparison,
@@ -150,10 +151,12 @@ def compare(
 
     Raises
     ------
+    InputError
+        Where the programs differ and call code that is not in their files.
     InternalError
         Where a run does not replay.
     """
-
+    refuse_unknown_code(old, new)
     staged = partial(labelled, progress)
     built = build(old), build(new)
     moves = MoveStudy(*built)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.cli.main import run
 from interlock.commands.compare.behaviour import Likeness
 from interlock.commands.compare.impact import Impact, find_impact
 from interlock.commands.compare.study import Comparison, compare
@@ -479,3 +480,22 @@ def test_a_preset_time_that_another_branch_gives_is_another_one(tmp_path: Path) 
     ]
     assert likeness(compared(*models)) == {"lamp": Likeness.DIFFERS}
     assert likeness(compared(models[0], models[0])) == {"lamp": Likeness.EQUAL}
+
+
+def test_what_code_that_is_not_there_is_given_is_not_told_alike(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (
+        "PROGRAM Main\nVAR_INPUT a, b : BOOL; END_VAR\nVAR_OUTPUT y : BOOL; END_VAR\n"
+        "y := Ext(a);\nEND_PROGRAM\n"
+    )
+    yaml = "title: Ext\ncontroller: main.st\nrequirements:\n  R1: {says: SAYS, never: y AND b}\n"
+    for folder, says, called in (("old", "one", "a"), ("said", "two", "a"), ("new", "one", "b")):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "model.yaml").write_text(yaml.replace("SAYS", says))
+        (tmp_path / folder / "main.st").write_text(text.replace("Ext(a)", f"Ext({called})"))
+    # To whoever does not know Ext both are the same: any value in each scan.
+    assert run(["compare", str(tmp_path / "old"), str(tmp_path / "new")]) == 2
+    said = capsys.readouterr().err
+    assert "main.st:4:6: 'compare' cannot tell what differs where code is called that is" in said
+    assert run(["compare", str(tmp_path / "old"), str(tmp_path / "said")]) == 0
