@@ -152,11 +152,7 @@ class _Coupling:
         self.pairs = {
             name: timer
             for name, timer in self.pairs.items()
-            if self._is_shared(name)
-            or (
-                self.presets.are_one(timer, name)
-                and begin_seen(self.ours, timer.name, self.theirs, name)
-            )
+            if self._is_shared(name) or begin_seen(self.ours, timer.name, self.theirs, name)
         }
 
     # The new controller's signals, read off the old plant
@@ -313,7 +309,8 @@ class _Coupling:
             (run, _), (new_run, _) = self._names_of(ours, name)
             start = and_(not_(var(run)), not_(var(new_run)))
             runs = and_(updates.get(run, var(run)), updates.get(new_run, var(new_run)))
-            updates[TOGETHER + name] = and_(runs, or_(start, var(TOGETHER + name)))
+            alike = self._seen(self.presets.are_alike(ours, name))
+            updates[TOGETHER + name] = and_(runs, alike, or_(start, var(TOGETHER + name)))
         updates |= dict.fromkeys(self.old.system.turns, ex.const(0))
         scan = self.old.system.move(SCAN)
         updates |= {n: e for n, e in scan.updates.items() if n.startswith((AGE, LATE))}

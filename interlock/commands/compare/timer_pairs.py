@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import Expr, Op, and_, not_, var
+from interlock.kernel.expr import TRUE, Expr, Op, and_, const, eq, not_, var
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name
 from interlock.st.lower import Lowered
@@ -73,13 +73,34 @@ class Presets:
             return ours is theirs
         return ex.substitute([theirs], stand_in)[0] is ours
 
-    def are_one(self, our_timer: ty.Instance, their_timer: str) -> bool:
-        """Whether both times are the greatest of the first timer whenever the timers run."""
+    def are_alike(self, our_timer: ty.Instance, their_timer: str) -> Expr:
+        """Whether a scan gives both timers the same time, or leaves both with what they had.
+
+        Two timers that ran from one scan on, and were given alike in each since, are due at once.
+        The greatest time of both is the same.
+        """
         ours, theirs = self._ours.get(our_timer.name), self._theirs.get(their_timer)
         only: set[int | None] = {our_timer.preset_ms}
-        return (ours is None or _constants_of(ours, our_timer.name, "") == only) and (
+        if (ours is None or _constants_of(ours, our_timer.name, "") == only) and (
             theirs is None or _constants_of(theirs, their_timer, NEW) == only
+        ):
+            return TRUE
+        greatest = our_timer.preset_ms
+        left = const(greatest + 1)
+        return eq(
+            const(greatest) if ours is None else _given(ours, our_timer.name, "", left),
+            const(greatest) if theirs is None else _given(theirs, their_timer, NEW, left),
         )
+
+
+def _kept(timer: str, prefix: str) -> set[str]:
+    """The names of what a timer was given before."""
+    return {f"{timer}.PT", f"{prefix}{PREFIX}{timer}.PT"}
+
+
+def _given(preset: Expr, timer: str, prefix: str, left: Expr) -> Expr:
+    """What a scan gives a timer; `left` where it leaves it with what it had."""
+    return ex.substitute([preset], dict.fromkeys(_kept(timer, prefix), left))[0]
 
 
 def _constants_of(preset: Expr, timer: str, prefix: str) -> set[int | None]:
@@ -88,7 +109,7 @@ def _constants_of(preset: Expr, timer: str, prefix: str) -> set[int | None]:
     Left out are what the timer was given before, which is one of these, or none at all before its
     first call, and a time of 0: that is told by what a scan makes of the timer.
     """
-    kept = {f"{timer}.PT", f"{prefix}{PREFIX}{timer}.PT"}
+    kept = _kept(timer, prefix)
     found: set[int | None] = set()
     todo = [preset]
     while todo:

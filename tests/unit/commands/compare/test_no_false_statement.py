@@ -450,6 +450,7 @@ def varying(timer: str, shorter: str, other: str = "T#1500ms") -> tuple[str, str
     ("new", "found"),
     [
         (varying("a", "T#2s, T#1s"), Likeness.EQUAL),
+        (varying("c", "T#2s, T#1s"), Likeness.EQUAL),
         # Both are 2 s at most, and each is 2 s where the other is 1 s.
         (varying("a", "T#1s, T#2s"), Likeness.DIFFERS),
         (varying("c", "T#1s, T#2s"), Likeness.DIFFERS),
