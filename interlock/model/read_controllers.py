@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from interlock.base.errors import InputError, Mistake, Place
+from interlock.base.errors import Place
 from interlock.exchange.files import load_project
 from interlock.model.controller import Controller
 from interlock.model.names import Mistakes, is_reserved
@@ -74,7 +74,11 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
 
 def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> ReadPrograms:
     if shape.controller is None:
-        raise InputError([Mistake(document.key_place(()), "'controller' is missing")])
+        # Null where it is given, as a revision with several controllers may.
+        given = isinstance(document.value, dict) and CONTROLLER[0] in document.value
+        place = document.place(CONTROLLER) if given else document.key_place(())
+        mistakes.add(place, "'controller' is missing")
+        return ReadPrograms(shape, (), {})
     files = read_program_files(document, CONTROLLER, shape.controller)
     texts = files.texts
     with mistakes.collected():
