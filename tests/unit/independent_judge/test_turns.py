@@ -13,6 +13,7 @@ from interlock.kernel.system import MOVED, PHASE, Origin
 from interlock.model.between import ANY_NUMBER, EACH_ONCE, ONE_IN_ALL, BetweenScans
 from interlock.model.build import build
 from tests.support.gate import gate
+from tests.support.models import shipped
 from tests.support.timed_gate import timed_gate
 
 FREE = ("from: SHUT, to: BETWEEN, when: drive", "from: SHUT, to: BETWEEN, when: NOT button")
@@ -180,3 +181,17 @@ def test_the_events_that_may_come_at_any_moment(tmp_path: Path) -> None:
     found = set(events_of(gate(tmp_path, late, declared, timer)))
     faults = {kind(f"F{n}") for n in range(1, 6) for kind in (Origin.strike, Origin.clearing)}
     assert found == faults | {Origin.elapse("t"), Origin.delay("shut")}
+
+
+def test_a_scan_led_here_until_anything_else_happens() -> None:
+    player = Player(shipped("ramp-two-controllers"))
+    assert player.scanned_by() == ""
+    for scan, name in (("scan of standard", "standard"), ("scan of safety", "safety")):
+        player.play(scan)
+        assert player.scanned_by() == name
+    before = player.moment()
+    for move in ("panel to RAISE", "safety_dip strikes"):
+        player.go_back(before)
+        assert player.scanned_by() == "safety"
+        player.play(move)
+        assert player.scanned_by() == ""
