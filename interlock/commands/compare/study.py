@@ -179,10 +179,7 @@ def compare(
         behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
     except NotApplicableError as error:
         reason = str(error)
-    seen = (
-        (before.beside, before.exploration.limit),
-        (after.beside, after.exploration.limit),
-    )
+    seen = (before.beside, before.exploration.limit), (after.beside, after.exploration.limit)
     moved = moves.result(seen, engine, limits, staged("moves"))
     differences = model_differences(old, new)
     spread = Spread((old, new), differences, behaviour, reason, moved)
