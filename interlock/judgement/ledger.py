@@ -25,8 +25,8 @@ from interlock.st.types import BOOL
 Judge = Callable[..., Verification]
 
 
-# With values one scan old, so many times as many states as without, and never less than so many.
-_LATE_STATES, _FEW_STATES = 1000, 10_000_000
+# With values one scan old. Fifty signals that may each be late make a larger system than any.
+_LATE_STATES = 10_000_000
 
 
 @dataclass(frozen=True)
@@ -137,17 +137,15 @@ def find_ledger(
         `interlock.judgement.verify.verify_claims`, or `verify` where no faults were asked for.
     engine : Engine
     limits : Limits
-        For each exploration. That with old values also ends at ten million states or a thousand
-        times as many as the verification found, whichever is more: fifty signals that may each be
-        late make a larger system than any.
+        For each exploration. That with old values also ends at ten million states.
     progress : callable, optional
     """
     asked, leanings = ask_between_scans(verification, judge, engine, limits, progress)
     model = verification.built.model
     late, on_late = old_values_of(model) if leanings else None, {}
     if late is not None:
-        most = max(_FEW_STATES, _LATE_STATES * verification.exploration.n_states)
-        capped = replace(limits, max_states=min(most, limits.max_states or most))
+        most = min(_LATE_STATES, limits.max_states or _LATE_STATES)
+        capped = replace(limits, max_states=most)
         judging = _Judging(judge, engine, capped, labelled(progress, str(late)))
         held = [Leaning(one.requirement, ()) for one in leanings]
         on_late = judging.of(with_old_values(model, late), late, held)
