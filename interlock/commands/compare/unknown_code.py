@@ -9,7 +9,7 @@ from interlock.model.model import Model
 
 
 def refuse_unknown_code(old: Model, new: Model) -> None:
-    """Refuse two programs, other than as text, of which one calls code that is not in its files.
+    """Refuse two programs that are not the same, of which one calls code that is not in its files.
 
     What such a call gives is any value, whatever it is given: so a call with other arguments looks
     the same, and what differs by it would be told equal.
@@ -19,7 +19,7 @@ def refuse_unknown_code(old: Model, new: Model) -> None:
     InputError
         With the place of the first such call in the old model, else in the new one.
     """
-    if _texts(old) == _texts(new):
+    if _given(old) == _given(new):
         return
     for model in (old, new):
         for value in model.program.any_values:
@@ -30,5 +30,9 @@ def refuse_unknown_code(old: Model, new: Model) -> None:
             raise InputError([Mistake(value.place, says)])
 
 
-def _texts(model: Model) -> dict[str, str]:
-    return {Path(file).name: text for file, text in model.program_texts.items()}
+def _given(model: Model) -> tuple[object, ...]:
+    """All that decides what such a call is given: the text, how it runs, and what it reads."""
+    texts = {Path(file).name: text for file, text in model.program_texts.items()}
+    sensors = {name: (sensor.reads.text, sensor.age) for name, sensor in model.sensors.items()}
+    terms = {name: formula.text for name, formula in model.terms.items()}
+    return texts, model.settings, sensors, terms

@@ -500,3 +500,10 @@ def test_what_code_that_is_not_there_is_given_is_not_told_alike(
     said = capsys.readouterr().err
     assert "main.st:4:6: 'compare' cannot tell what differs where code is called that is" in said
     assert run(["compare", str(tmp_path / "old"), str(tmp_path / "said")]) == 0
+    # Nor where the text is the same and what it reads is not.
+    for folder, reads in (("pressed", "button"), ("let-go", "NOT button")):
+        (tmp_path / folder).mkdir()
+        plant = f"controls:\n  button: {{says: b}}\nsensors:\n  a: {{reads: {reads}}}\n"
+        (tmp_path / folder / "model.yaml").write_text(yaml.replace("requ", plant + "requ"))
+        (tmp_path / folder / "main.st").write_text(text)
+    assert run(["compare", str(tmp_path / "pressed"), str(tmp_path / "let-go")]) == 2
