@@ -112,7 +112,7 @@ def _digits(x: float) -> str:
     if x == 0:
         return "0"
     if math.isinf(x):
-        return "infinite" if x > 0 else "-infinite"
+        return f"{x}inite"
     mantissa, exponent_text = f"{x:.1e}".split("e")
     exponent = int(exponent_text)
     if not -3 <= exponent < 6:

@@ -7,7 +7,7 @@ also asks for the category's qualities, for software, systematic failures and va
 from __future__ import annotations
 
 from collections.abc import Collection
-from enum import Enum, IntEnum
+from enum import Enum, IntEnum, auto
 
 from interlock.reliability.figures import (
     Number,
@@ -46,18 +46,18 @@ class Category(Enum):
 class Coverage(IntEnum):
     """Bands of the average diagnostic coverage, DCavg."""
 
-    NONE = 0
-    LOW = 1
-    MEDIUM = 2
-    HIGH = 3
+    NONE = auto()
+    LOW = auto()
+    MEDIUM = auto()
+    HIGH = auto()
 
 
 class MttfdBand(IntEnum):
     """Bands of the mean time to dangerous failure of a channel, MTTFd."""
 
-    LOW = 1
-    MEDIUM = 2
-    HIGH = 3
+    LOW = auto()
+    MEDIUM = auto()
+    HIGH = auto()
 
 
 _L = PerformanceLevel

@@ -11,8 +11,8 @@ from collections.abc import Iterable
 
 from interlock.reliability.figures import check_fraction, check_positive, check_rate
 
-# Above so many points against common-cause failure, the fraction that applies from 35 points on.
-_BETA_ABOVE = ((85, 0.01), (65, 0.02), (0, 0.05))
+# Above so many points against common-cause failure, the fraction that applies.
+_BETA_ABOVE = ((85, 0.01), (65, 0.02))
 _POINTS_IN_ALL = 100
 
 
@@ -43,9 +43,8 @@ def beta_of_points(points: float) -> float:
     """
     if not 0 <= points <= _POINTS_IN_ALL:
         raise ValueError(f"{points:g} points; expected 0 to {_POINTS_IN_ALL}")
-    if points < 35:
-        return 0.10
-    return next(beta for above, beta in _BETA_ABOVE if points > above)
+    otherwise = 0.10 if points < 35 else 0.05
+    return next((beta for above, beta in _BETA_ABOVE if points > above), otherwise)
 
 
 def subsystem_a(rates_per_h: Iterable[float]) -> float:

@@ -42,7 +42,6 @@ class VotedChannel:
 
     def __post_init__(self) -> None:
         check_positive("dangerous failure rate", self.rate_per_h)
-        check_rate("dangerous failure rate", self.rate_per_h)
         check_positive("proof-test interval", self.proof_test_h)
         check_rate("MTTR", self.mttr_h)
         check_rate("MRT", self.mrt_h)

@@ -6,6 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from interlock.reliability.channel import (
+    CCF_POINTS_NEEDED,
+    MISSION_YEARS,
     capped_mttfd,
     cycles_per_year,
     dc_average,
@@ -20,6 +22,9 @@ def test_only_category_4_counts_beyond_100_years_and_only_since_2015() -> None:
     assert capped_mttfd(5000, Category.THREE) == 100
     assert capped_mttfd(5000, Category.FOUR) == 2500
     assert capped_mttfd(5000, Category.FOUR, edition=2006) == 100
+    assert capped_mttfd(5000, Category.FOUR, edition=2014) == 100
+    assert symmetrised_mttfd(5000, 5000, Category.FOUR) == 2500
+    assert symmetrised_mttfd(5000, 5000, Category.FOUR, edition=2014) == 100
     assert capped_mttfd(1e12, Category.B) == 100
     assert capped_mttfd(40, Category.FOUR) == 40
 
@@ -53,11 +58,31 @@ def test_an_mttfd_that_is_not_positive_is_refused(years: float) -> None:
         mttfd_of_parts([(1, years)])
 
 
-def test_figures_of_use_must_be_positive() -> None:
-    with pytest.raises(ValueError, match="cycle time"):
-        cycles_per_year(220, 16, 0)
+@pytest.mark.parametrize(
+    ("figures", "named"),
+    [((0, 16, 5), "days per year"), ((220, -1, 5), "hours per day"), ((220, 16, 0), "cycle time")],
+)
+def test_figures_of_use_must_be_positive(figures: tuple[float, float, float], named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        cycles_per_year(*figures)
+
+
+def test_figures_of_wear_must_be_positive() -> None:
     with pytest.raises(ValueError, match="B10d"):
         t10d_years(0, 1)
+    with pytest.raises(ValueError, match="cycles per year"):
+        t10d_years(1, 0)
+    with pytest.raises(ValueError, match="count of parts"):
+        mttfd_of_parts([(0, 50), (1, 50)])
+    with pytest.raises(ValueError, match="MTTFd"):
+        capped_mttfd(-1, Category.THREE)
+    with pytest.raises(ValueError, match="MTTFd"):
+        dc_average([(0.9, -50), (0.9, 20)])
+
+
+def test_what_the_standard_asks_for_is_65_points_and_20_years() -> None:
+    # ISO 13849-1, Annex F (65 points) and the mission time of 20 years, from memory.
+    assert (CCF_POINTS_NEEDED, MISSION_YEARS) == (65, 20)
 
 
 def test_like_coverages_have_that_coverage_as_their_average() -> None:

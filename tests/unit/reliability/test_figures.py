@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from interlock.reliability.figures import (
+    HOURS_PER_YEAR,
     check_fraction,
     check_positive,
     check_rate,
@@ -32,6 +33,8 @@ from interlock.reliability.figures import (
         (999_999, "1.0e6"),
         (-0.0123, "-0.012"),
         (math.inf, "infinite"),
+        (-math.inf, "-infinite"),
+        (123_456, "120000"),
         (1e-300, "1.0e-300"),
     ],
 )
@@ -59,11 +62,23 @@ def test_checks_refuse_what_is_out_of_range_and_name_it() -> None:
         (check_positive, 0),
         (check_positive, math.inf),
         (check_positive, math.nan),
+        (check_fraction, -0.01),
         (check_rate, math.inf),
         (check_rate, -1),
     ):
         with pytest.raises(ValueError, match="beta is"):
             check("beta", value)
+
+
+def test_checks_take_the_ends_of_their_ranges() -> None:
+    for end in (0, 1):
+        check_fraction("DC", end)
+        check_rate("rate", end)
+
+
+def test_a_year_is_taken_to_have_8760_hours() -> None:
+    # 365 days of 24 hours, as the tables of IEC 61508-6 reckon (T1 of one year is 8760 h).
+    assert HOURS_PER_YEAR == 365 * 24
 
 
 @given(st.decimals(allow_nan=False, allow_infinity=False, places=9, min_value=0, max_value=99999))
@@ -84,10 +99,25 @@ def test_what_is_no_number_cannot_be_taken_exactly(x: float) -> None:
 
 @pytest.mark.parametrize(
     ("x", "shown"),
-    [(29.4, "29"), (29.9, "29.9"), (29.99999, "29.99999"), (30, "30"), (30.1, "30")],
+    [
+        (29.4, "29"),
+        (29.6, "29.6"),
+        (29.9, "29.9"),
+        (29.99999, "29.99999"),
+        (30, "30"),
+        (30.1, "30"),
+    ],
 )
 def test_a_figure_below_a_limit_is_not_shown_as_having_reached_it(x: float, shown: str) -> None:
     assert kept_apart(x, [30]) == shown
+
+
+def test_a_figure_has_no_more_digits_than_keep_it_below() -> None:
+    # The float next to 30 needs seventeen digits, a percentage has fifteen decimals at most.
+    assert kept_apart(math.nextafter(30, 0), [30]) == "29.999999999999996"
+    assert percent(Fraction("0.12345")) == "12%"
+    assert percent(Fraction("0.00899999999999999"), [0.9]) == "0.899999999999999%"
+    assert percent(Fraction("0.008999999999999999"), [0.9]) == "less than 0.9%"
 
 
 def test_what_no_digits_keep_below_a_limit_is_called_less() -> None:

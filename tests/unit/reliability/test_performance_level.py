@@ -52,6 +52,14 @@ def test_coverage_bands_start_at_60_90_and_99_percent() -> None:
     ]
 
 
+def test_no_coverage_is_a_band_and_less_is_refused() -> None:
+    assert coverage_band(0) is Coverage.NONE
+    with pytest.raises(ValueError, match=r"DC is -0\.1"):
+        coverage_band(-0.1)
+    with pytest.raises(ValueError, match="DC is 99"):
+        coverage_band(99)
+
+
 def test_mttfd_bands_start_at_3_10_and_30_years() -> None:
     # ISO 13849-1, denotations of MTTFd, from memory.
     assert [mttfd_band(years) for years in (3, 9.99, 10, 29.99, 30)] == [

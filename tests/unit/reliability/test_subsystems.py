@@ -41,7 +41,12 @@ def test_figures_out_of_range_are_refused() -> None:
         lambda: subsystem_a([-1e-6]),
         lambda: subsystem_b(1e-6, 1e-6, 1.1, 87_600),
         lambda: subsystem_b(1e-6, 1e-6, 0.1, 0),
+        lambda: subsystem_b(1e-6, 1e-6, 0.1, -1),
         lambda: subsystem_c([(1e-6, 90)]),
+        lambda: subsystem_c([(-1e-6, 0.9)]),
+        lambda: subsystem_d((-1e-6, 0.9), (1e-6, 0.9), 0.1, 87_600, 1),
+        lambda: subsystem_d((1e-6, 0.9), (1e-6, 90), 0.1, 87_600, 1),
+        lambda: subsystem_d((1e-6, 0.9), (1e-6, 0.9), 0.1, 0, 1),
         lambda: subsystem_d((1e-6, 0.9), (1e-6, 0.9), 0.1, 87_600, -1),
     ):
         with pytest.raises(ValueError, match="expected"):

@@ -56,6 +56,22 @@ def test_undiagnosed_triples_follow_the_textbook_limits() -> None:
     assert pfh_1oo3(bare) == pytest.approx(1e-18 * 8760**2, rel=1e-9, abs=0)
 
 
+def test_a_share_of_common_failures_comes_off_the_independent_ones() -> None:
+    # As above with a common fraction β: 1oo2 ((1−β)λ)²T + βλ, 2oo3 three such pairs, 1oo3
+    # ((1−β)λ)³T² + βλ (F).
+    bare = VotedChannel(1e-6, 0, 8760, mttr_h=0, mrt_h=0, beta=0.2)
+    pair, triple = (0.8e-6) ** 2 * 8760, (0.8e-6) ** 3 * 8760**2
+    assert pfh_1oo2(bare) == pytest.approx(pair + 0.2e-6, rel=1e-12, abs=0)
+    assert pfh_2oo3(bare) == pytest.approx(3 * pair + 0.2e-6, rel=1e-12, abs=0)
+    assert pfh_1oo3(bare) - 0.2e-6 == pytest.approx(triple, rel=1e-6, abs=0)
+
+
+def test_repair_takes_eight_hours_and_nothing_is_common_unless_it_is_said() -> None:
+    # The tables of IEC 61508-6, Annex B, are for eight hours.
+    channel = VotedChannel(1e-6, 0.6, 8760)
+    assert (channel.mttr_h, channel.mrt_h, channel.beta, channel.beta_d) == (8, 8, 0, 0)
+
+
 def test_a_third_channel_helps_but_not_against_the_common_cause() -> None:
     for two, three in ((pfd_1oo2, pfd_1oo3), (pfh_1oo2, pfh_1oo3)):
         assert three(CHANNEL) < two(CHANNEL)
@@ -73,7 +89,15 @@ def test_restoration_counts_for_detected_and_repair_for_undetected_failures() ->
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"rate_per_h": 0}, {"dc": 1.1}, {"proof_test_h": 0}, {"mrt_h": -1}, {"beta_d": 2}]
+    "wrong",
+    [
+        {"rate_per_h": 0},
+        {"dc": 1.1},
+        {"proof_test_h": 0},
+        {"mrt_h": -1},
+        {"mttr_h": -1},
+        {"beta_d": 2},
+    ],
 )
 def test_figures_out_of_range_are_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(ValueError, match="expected"):
