@@ -21,12 +21,14 @@ from interlock.pictures.effect_matrix import draw_effect_matrix
 from interlock.pictures.frames import draw_sheet, frames_of_conversions, frames_of_run
 from interlock.pictures.machines import draw_machines
 from interlock.pictures.matrix import draw_matrix
+from interlock.pictures.memory import draw_memory
 from interlock.pictures.permissives import draw_permissives
 from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.program import DrawnProgram, deciding_of_run
 from interlock.pictures.sequence import draw_sequence
 from interlock.pictures.shown.conversions import Conversions, ConversionStudy
 from interlock.pictures.shown.influence import Influence, InfluenceStudy
+from interlock.pictures.shown.memory import MemoryStudy, Remembered
 from interlock.pictures.side_view import SideView
 from interlock.pictures.signal_list import draw_signals
 from interlock.pictures.supplies import draw_supplies
@@ -37,6 +39,8 @@ KINDS = {
     "conversions": "the map of reachable configurations and conversions",
     "permissives": "which signals permit which motion, for each machine that is driven",
     "matrix": "the cause-and-effect matrix, also as a CSV table",
+    "memory": "the state diagram of what each block of the program remembers, or of each "
+    "variable of several values, where it has few states",
     "demands": "the model's own matrix of causes and effects, each cell judged, also as XLSX",
     "signals": "the list of inputs and outputs, as XLSX and CSV",
     "networks": "what of the program is drawn: ladder, blocks and charts, after the first scan; "
@@ -52,7 +56,7 @@ _OF_MAPS = ("conversions", "side-view")
 _OF_INFLUENCE = ("matrix", "permissives")
 _OF_RUNS = ("runs", "steps", "timing")
 OF_SAVED_RUNS = ("steps", "timing")
-UNTIMED = ("conversions", "permissives", "matrix", "demands", "side-view")
+UNTIMED = ("conversions", "permissives", "matrix", "memory", "demands", "side-view")
 """What is explored for as if no time passed, and so not drawn of a model with time."""
 
 
@@ -99,10 +103,11 @@ def draw_model(
     has_demands = "demands" in kinds and model.matrix is not None
     has_influence = has_demands or not set(_OF_INFLUENCE).isdisjoint(kinds)
     maps = Maps(None, None)
-    if has_influence or not set(_OF_MAPS).isdisjoint(kinds):
+    has_map = not set(_OF_MAPS).isdisjoint(kinds)
+    if has_influence or has_map or "memory" in kinds:
         built = build(model, run_class)
-        has_map = not set(_OF_MAPS).isdisjoint(kinds)
-        maps = explore_maps(built, engine, has_map, has_influence, limits, progress)
+        wanted = (has_map, has_influence, "memory" in kinds)
+        maps = explore_maps(built, engine, *wanted, limits=limits, progress=progress)
         pictures += _of_maps(built, maps, kinds)
     if "signals" in kinds:
         pictures.append(draw_signals(model))
@@ -128,10 +133,11 @@ def draw_model(
 
 @dataclass(frozen=True)
 class Maps:
-    """What one exploration tells of a model: its conversions, and what switches its outputs."""
+    """What one exploration tells: conversions, what switches the outputs, what is remembered."""
 
     conversions: Conversions | None
     influence: Influence | None
+    memory: tuple[Remembered, ...] = ()
 
 
 def explore_maps(
@@ -139,31 +145,36 @@ def explore_maps(
     engine: Engine,
     conversions: bool = True,
     influence: bool = True,
+    memory: bool = False,
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
 ) -> Maps:
-    """Explore a system once for its map of conversions and for what switches its outputs.
+    """Explore a system once for all that is drawn of what is reachable.
 
     Parameters
     ----------
     built : Built
     engine : Engine
-    conversions, influence : bool
-        Which of the two is wanted.
+    conversions, influence, memory : bool
+        Which of the parts of `Maps` are wanted.
     limits : Limits
         What they cut short is said in the results.
     progress : callable, optional
     """
     of_map = ConversionStudy(built) if conversions else None
     of_outputs = InfluenceStudy(built) if influence else None
+    of_memory = MemoryStudy(built) if memory else None
     asked: list[Query] = [] if of_map is None else list(of_map.queries)
-    n_asked = len(asked)
+    n_of_map = len(asked)
     asked += [] if of_outputs is None else of_outputs.queries
+    n_of_both = len(asked)
+    asked += [] if of_memory is None else of_memory.queries
     explored = engine.explore(built.system, asked, limits, progress)
     answers, limit = explored.answers, explored.limit
     return Maps(
-        None if of_map is None else of_map.result(answers[:n_asked], limit, engine, limits),
-        None if of_outputs is None else of_outputs.result(answers[n_asked:]),
+        None if of_map is None else of_map.result(answers[:n_of_map], limit, engine, limits),
+        None if of_outputs is None else of_outputs.result(answers[n_of_map:n_of_both]),
+        () if of_memory is None else of_memory.result(answers[n_of_both:]),
     )
 
 
@@ -176,6 +187,7 @@ def _of_maps(built: Built, maps: Maps, kinds: Sequence[str]) -> Iterator[Picture
             yield from draw_permissives(built, maps.influence)
         if "matrix" in kinds:
             yield draw_matrix(built, maps.influence)
+    yield from draw_memory(built, maps.memory)
     if maps.conversions is not None and "side-view" in kinds and maps.conversions.runs:
         yield _of_conversions(built, maps.conversions)
 

@@ -38,7 +38,7 @@ def is_no_rendering(file: Path) -> bool:
 @pytest.mark.parametrize(
     ("name", "kinds"),
     [
-        ("ramp", ALL_BUT_RUNS),
+        ("ramp", (*ALL_BUT_RUNS, "memory")),
         (BROKEN, ("runs", "steps", "timing")),
         pytest.param("wren", ALL_BUT_RUNS, marks=pytest.mark.slow),
     ],

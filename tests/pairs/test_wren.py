@@ -73,6 +73,7 @@ def test_every_change_that_breaks_something_is_tested() -> None:
     assert {name for name, m in models.items() if m.expected_under} == set(AT_RISK_UNDER)
     assert set(models) - set(CHANGED) == {
         *("drawn-in-blocks", "drawn-in-ladder", "in-blocks", "knob-alone", "tidied"),
+        "with-channel-blocks",
     }
 
 
@@ -129,6 +130,22 @@ def test_wren_holds(between: BetweenScans, n_states: int) -> None:
     assert not violated(verification) | undecided(verification)
     assert vacuous(verification) == NEED_A_FAULT
     assert verification.exploration.n_states == n_states
+
+
+def test_the_channel_blocks_are_those_of_the_library() -> None:
+    for name in ("antivalent-channels", "equivalent-channels"):
+        (kept,) = (MODELS / "blocks" / name).glob(f"{name.replace('-', '_')}.st")
+        copied = MODELS / "wren-changed" / "with-channel-blocks" / "program" / kept.name
+        assert copied.read_bytes() == kept.read_bytes()
+
+
+@pytest.mark.slow
+def test_with_channel_blocks_a_stuck_lock_sensor_harms_nobody() -> None:
+    # All of its requirements, with their claims: interlock verify (166 s of CPU).
+    model = shipped("wren-changed/with-channel-blocks")
+    engine = catalogue()[ENGINE]()
+    found = verify(model, engine, RunClass(("F01",), 1), ["R01", "R36"])
+    assert not violated(found) | undecided(found) | vacuous(found)
 
 
 @pytest.mark.slow

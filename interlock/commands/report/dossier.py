@@ -242,6 +242,6 @@ def _maps(
     built = build(model)
     try:
         drawing = catalogue()["symbolic"]()
-        return explore_maps(built, drawing, "diagrams" in parts, True, limits, progress)
+        return explore_maps(built, drawing, "diagrams" in parts, True, False, limits, progress)
     except DeclinedError:
-        return explore_maps(built, engine, "diagrams" in parts, True, limits, progress)
+        return explore_maps(built, engine, "diagrams" in parts, True, False, limits, progress)

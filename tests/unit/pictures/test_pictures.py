@@ -56,7 +56,7 @@ def test_every_kind_of_picture_is_there(drawn: Drawn) -> None:
     assert [picture.name for picture in drawn.pictures] == [
         *("machine-gate", "machine-bolt", "machine-dog"),
         *("conversions", "permissives-gate", "permissives-bolt", "matrix"),
-        *("side-views", "signals", "side-view"),
+        *("memory-Gate", "side-views", "signals", "side-view"),
         *("run-G1", "steps-G1", "timing-G1", "run-G3", "steps-G3", "timing-G3"),
     ]
     assert drawn.outcome is Outcome.VIOLATED
