@@ -32,6 +32,16 @@ def test_a_happening_tells_what_changed_and_nothing_else(player: Player) -> None
     assert player.play("scan").changes == ()
 
 
+def test_a_move_from_another_state_is_refused_with_the_state_that_the_machine_is_in(
+    player: Player,
+) -> None:
+    player.play("scan")
+    with pytest.raises(InternalError, match="refuses 'gate: BETWEEN to OPEN': .* from state SHUT"):
+        player.play("gate: BETWEEN to OPEN")
+    with pytest.raises(InternalError, match="refuses 'gate: SHUT to BETWEEN': its guard"):
+        player.play("gate: SHUT to BETWEEN")
+
+
 def test_a_fault_that_struck_is_seen_and_says_what_it_is(player: Player) -> None:
     struck = player.play("F1 strikes")
     assert (struck.kind, struck.says) == (MoveKind.FAULT, "switch stuck shut")
