@@ -36,7 +36,7 @@ def test_a_move_from_another_state_is_refused_with_the_state_that_the_machine_is
     player: Player,
 ) -> None:
     player.play("scan")
-    with pytest.raises(InternalError, match="refuses 'gate: BETWEEN to OPEN': .* from state SHUT"):
+    with pytest.raises(InternalError, match=r"refuses 'gate: BETWEEN to OPEN': .* from state SHUT"):
         player.play("gate: BETWEEN to OPEN")
     with pytest.raises(InternalError, match="refuses 'gate: SHUT to BETWEEN': its guard"):
         player.play("gate: SHUT to BETWEEN")
