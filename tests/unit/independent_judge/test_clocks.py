@@ -58,6 +58,14 @@ def test_going_back_goes_back_in_time(tmp_path: Path) -> None:
     assert "scan" not in player.ways_on(human=False)
 
 
+def test_what_takes_less_than_a_unit_may_happen_before_the_first_scan(tmp_path: Path) -> None:
+    model = timed_gate(tmp_path, ("to: moving, when: drive", "to: moving"))
+    player = Player(model)
+    assert player.enabled("gate: open to moving")
+    player.play("gate: open to moving")
+    assert not player.enabled("gate: moving to shut")
+
+
 CALL = "watchdog(IN := drive AND NOT is_shut, PT := T#900ms);"
 UP = Origin.elapse("watchdog").move_name
 

@@ -9,8 +9,10 @@ import pytest
 from interlock.base.errors import InternalError
 from interlock.independent_judge.happenings import Change
 from interlock.independent_judge.player import Player
-from interlock.kernel.system import PHASE, MoveKind
+from interlock.kernel.system import PHASE, MoveKind, Origin
+from interlock.model.controller import STILL
 from tests.support.gate import gate
+from tests.support.models import shipped
 
 
 @pytest.fixture
@@ -124,3 +126,60 @@ def test_a_jam_holds_in_its_states_alone(player: Player) -> None:
     assert not player.enabled("gate: BETWEEN to OPEN")
     with pytest.raises(InternalError, match="a fault keeps gate"):
         player.play("gate: BETWEEN to OPEN")
+
+
+def test_going_back_to_before_a_fault_lets_go_what_it_kept(player: Player) -> None:
+    for move in ("scan", "button to TRUE", "scan", "gate: SHUT to BETWEEN", "scan"):
+        player.play(move)
+    before = player.moment()
+    player.play("F2 strikes")
+    struck = player.moment()
+    assert not player.possible("gate: BETWEEN to OPEN")
+    player.go_back(before)
+    assert player.possible("gate: BETWEEN to OPEN")
+    player.go_back(struck)
+    assert not player.possible("gate: BETWEEN to OPEN")
+
+
+def test_another_controller_takes_the_place_of_the_program(player: Player) -> None:
+    before, other = player.controller, Player(player.model).controller
+    player.controller = other
+    assert player.controller is other
+    assert player.controller is not before
+    player.play("scan")
+    assert (other.values()["lamp"], before.values()["lamp"]) == (1, 0)
+
+
+def test_a_foreign_event_lets_no_scan_have_led_here(player: Player) -> None:
+    player.play("scan")
+    assert player.state()[PHASE] == 0
+    player.pass_event()
+    assert player.state()[PHASE] == 3
+
+
+def test_a_timer_that_does_not_run_does_not_elapse(tmp_path: Path) -> None:
+    timer = ("drive := pressed;", "t(IN := pressed, PT := T#1s);\ndrive := pressed AND NOT t.Q;")
+    declared = ("END_VAR\ndrive", "END_VAR\nVAR t : TON; END_VAR\ndrive")
+    player = Player(gate(tmp_path, declared, timer))
+    for _ in range(2):
+        with pytest.raises(InternalError, match="refuses 't elapses': it does not run"):
+            player.play("t elapses")
+        player.play("scan")
+
+
+def test_why_a_signal_cannot_be_late_is_told_of_late_signals_alone(tmp_path: Path) -> None:
+    late = ("shut: {reads: gate = SHUT}", "shut: {reads: gate = SHUT, age: 1 scan}")
+    player = Player(gate(tmp_path, late))
+    delayed = Origin.delay("shut").move_name
+    assert player.why_not_late(delayed)
+    for other in ("scan", "F1 strikes", "button to TRUE", "nothing of the kind"):
+        assert player.why_not_late(other) == ""
+
+
+def test_nothing_happens_only_where_nobody_scans() -> None:
+    player = Player(shipped("ramp-two-controllers"))
+    with pytest.raises(InternalError, match="refuses that nothing happens: somebody scans"):
+        player.play(STILL)
+    for move in ("scan of safety", "safety_dead strikes", "standard_dead strikes"):
+        player.play(move)
+    assert player.play(STILL).changes == ()
