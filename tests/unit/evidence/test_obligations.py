@@ -151,12 +151,23 @@ RIGHT = {
         stay(IN_01, (1, "1 to 2"), (2, "0 to 1")),
         [{0, 1, 2}, {0, 1}, {0}],
     ),
+    "three steps": (
+        [move(0, 1, owed=True), move(1, 2, owed=True), move(2, 3, owed=True)],
+        stay(Stay(ex.TRUE, among(0, 1, 2)), (1, "2 to 3"), (2, "1 to 2"), (3, "0 to 1")),
+        [{0, 1, 2, 3}, {0, 1, 2}, {0, 1}, {0}],
+    ),
 }
 
 
 @pytest.mark.parametrize("name", RIGHT)
 def test_what_is_right_is_shown(name: str) -> None:
     assert refuted(*RIGHT[name]) == []
+
+
+def test_what_stays_must_be_in_the_first_set_also_from_where_a_later_one_is_left() -> None:
+    outline = stay(Stay(among(0), among(0, 1, 2)), (1, "1 to 2"), (2, "0 to 1"))
+    moves = [move(0, 1, owed=True), move(1, 2, owed=True)]
+    assert refuted(moves, outline, [{0, 1, 2}, {0, 1}, {0}]) == ["R.1: is closed"]
 
 
 def test_nobody_counts_on_a_fault_to_reach_a_goal() -> None:
