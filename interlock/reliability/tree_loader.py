@@ -352,10 +352,10 @@ def tree_from_cut_sets(
     for name in names:
         figure = probabilities[name]
         nodes[name] = figure if isinstance(figure, BasicEvent) else BasicEvent(name, figure)
-    inputs = []
+    inputs: list[str] = []
     for number, one in enumerate(sets, start=1):
         if len(one) == 1:
-            inputs.append(one[0])
+            inputs += one
             continue
         gate = f"{top}.{number}"
         while gate in nodes:

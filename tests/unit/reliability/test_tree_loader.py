@@ -261,6 +261,9 @@ def test_a_tree_from_cut_sets_has_these_cut_sets() -> None:
     tree = tree_from_cut_sets("lost", sets, dict.fromkeys("ABCDE", 0.1))
     assert [set(one.occur) for one in Solution(tree).cut_sets().sets] == [{"C"}, {"A", "B"}]
     assert [event.name for event in tree.events] == ["C", "A", "B", "D"]
+    top = tree.nodes["lost"]
+    assert isinstance(top, Gate)
+    assert top.inputs == ("C", "lost.2", "lost.3")  # by their place in the list
 
 
 def test_an_event_of_a_cut_set_keeps_what_is_known_of_it() -> None:
