@@ -2,7 +2,8 @@
 
 It goes on after requirements were added or changed, too: what a requirement caught that is still
 asked stays caught, and gaps are tried again. What is equivalent stays so, unless a requirement is
-new that looks at signals: these may differ where nothing that moves or lights up does.
+new that looks at signals or inside the program: these may differ where nothing that moves or lights
+up does.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from interlock.base.files import write_whole
 from interlock.base.targets import check_target, failed
 from interlock.commands.challenge.decide import BUT_FOR_WHAT_IS_OWED
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
-from interlock.model.model import Formula, Model
+from interlock.model.model import Formula, Model, Statement
+from interlock.model.reading import names_read
 
 FILE = "challenge.jsonl"
 # The fields of a model that results rest on; requirements are compared one by one.
@@ -38,7 +40,7 @@ _DECIDING = (
     "settings",
 )
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
-_ABOUT_SIGNALS = "about signals"
+_BEHIND_THE_SCENES = "about signals or inside the program"
 _NO_LINE = "this is not a line of a challenge's journal"
 
 
@@ -85,13 +87,18 @@ def asked(model: Model) -> dict[str, str]:
                 *map(text, (s.p, s.s, s.when, s.opens, s.closes)),
                 s.scope.value,
                 s.after_scan,
-                _ABOUT_SIGNALS if s.about_signals else "",
+                _BEHIND_THE_SCENES if s.about_signals or _looks_inside(model, s) else "",
                 s.survives,
                 None if s.within is None else s.within.scans,
             ]
         )
         for s in model.statements.values()
     }
+
+
+def _looks_inside(model: Model, statement: Statement) -> bool:
+    formulas = (statement.p, statement.s, statement.when, statement.opens, statement.closes)
+    return any(f is not None and names_read(f.tree) & model.inside.keys() for f in formulas)
 
 
 def _line(data: Mapping[str, object]) -> str:
@@ -161,7 +168,7 @@ class Journal:
         same = {id_ for id_, text in now.items() if given.get(id_) == text}
         new = [json.loads(text) for id_, text in now.items() if id_ not in same]
         outcomes = set() if new else {DefectOutcome.GAP}
-        if not any(_ABOUT_SIGNALS in asked_of for asked_of in new):
+        if not any(_BEHIND_THE_SCENES in asked_of for asked_of in new):
             outcomes.add(DefectOutcome.EQUIVALENT)
         self.results = {
             id_: result

@@ -69,3 +69,22 @@ def test_what_a_new_requirement_about_signals_can_see_is_tried_again(tmp_path: P
     asked = gate(tmp_path / "two", *SPARE, more)
     assert outcomes(asked, folder)[stuck] is DefectOutcome.CAUGHT
     assert outcomes(asked, folder) == outcomes(asked)
+
+
+# Both inputs of the AND go into 'both' alone, and the lamp is the same whatever they give it.
+INSIDE = (
+    ("lamp : BOOL; END_VAR", "lamp : BOOL; END_VAR\nVAR both : BOOL; END_VAR"),
+    ("lamp :=", "both := shut AND pressed;\nlamp := both AND NOT drive OR"),
+)
+LOOKS_INSIDE = "  R9: {says: both or none, never: Gate.both AND NOT drive, judged: after scan}\n"
+
+
+def test_what_a_new_requirement_sees_inside_the_program_is_tried_again(tmp_path: Path) -> None:
+    folder = tmp_path / "journal"
+    before = outcomes(gate(tmp_path / "one", *INSIDE), folder)
+    (dropped,) = (id_ for id_ in before if id_.endswith("6:18 drop term pressed"))
+    assert before[dropped] is DefectOutcome.EQUIVALENT
+    more = ("R4: {says", LOOKS_INSIDE.strip() + "\n  R4: {says")
+    asked = gate(tmp_path / "two", *INSIDE, more)
+    assert outcomes(asked, folder)[dropped] is DefectOutcome.CAUGHT
+    assert outcomes(asked, folder) == outcomes(asked)
