@@ -19,6 +19,8 @@ from interlock.model.build import FAULT_FREE, Built, RunClass
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTime
 
+VACUOUS = "vacuous"
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -58,16 +60,11 @@ class Finding:
         return self.verdict.outcome is Outcome.HOLDS and not in_time
 
     @property
-    def is_untested(self) -> bool:
-        """Nothing reachable violates it, but its premise never occurred in what was asked for."""
-        return self.verdict.vacuous and not self.is_left_out
-
-    @property
     def outcome(self) -> Outcome:
         """Violated, also where it is too late; undecided, also where it was never tested; holds."""
         if self.is_too_late:
             return Outcome.VIOLATED
-        if self.is_untested:
+        if self.verdict.vacuous:
             return Outcome.UNDECIDED
         return self.verdict.outcome
 
@@ -77,7 +74,7 @@ class Finding:
         if self.is_too_late:
             return f"{self.outcome.value} (too late)"
         if self.verdict.vacuous:
-            return "vacuous"
+            return VACUOUS
         if self.verdict.doubt:
             return f"{self.outcome.value} (taken as any value)"
         if self.verdict.limit is not None:
@@ -134,12 +131,23 @@ class Verification:
 
     @property
     def outcome(self) -> Outcome:
-        """Violated if anything is; else undecided if anything is; else holds."""
-        outcomes = {finding.outcome for finding in self.findings}
+        """Violated if anything is; else undecided if anything is; else holds.
+
+        What was left out since nobody asked for faults decides nothing.
+        """
+        outcomes = {finding.outcome for finding in self.findings if not finding.is_left_out}
         for outcome in (Outcome.VIOLATED, Outcome.UNDECIDED):
             if outcome in outcomes:
                 return outcome
         return Outcome.HOLDS
+
+    @property
+    def counts(self) -> str:
+        """How many requirements there are of each outcome: ``3 holds, 1 violated, 1 vacuous``."""
+        counts = dict.fromkeys([*(outcome.value for outcome in Outcome), VACUOUS], 0)
+        for finding in self.findings:
+            counts[VACUOUS if finding.verdict.vacuous else finding.outcome.value] += 1
+        return ", ".join(f"{n} {says}" for says, n in counts.items() if n)
 
     @property
     def reaction_times(self) -> tuple[ReactionTime, ...]:

@@ -60,7 +60,7 @@ def verdict(dossier: Dossier, finding: Finding) -> dict[str, Any]:
     """A verdict with everything that it counts."""
     state = state_of(finding)
     found = finding.verdict
-    says = "holds, but was never put to the test" if found.vacuous else state
+    says = "was never put to the test" if found.vacuous else state
     return {
         "state": state,
         "sign": SIGNS[state],

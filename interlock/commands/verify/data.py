@@ -195,14 +195,14 @@ def _finding(model: Model, finding: Finding) -> dict[str, Any]:
 def to_junit(verification: Verification, ledger: Ledger | None = None) -> str:
     """The result as JUnit XML: what it rests on, and one test case for each requirement."""
     model = verification.built.model
-    outcomes = [finding.outcome for finding in verification.findings]
+    outcomes = [f.outcome for f in verification.findings if not f.is_left_out]
     suite = ElementTree.Element(
         "testsuite",
         name=model.title,
-        tests=str(len(outcomes)),
+        tests=str(len(verification.findings)),
         failures=str(outcomes.count(Outcome.VIOLATED)),
         errors=str(outcomes.count(Outcome.UNDECIDED)),
-        skipped="0",
+        skipped=str(len(verification.findings) - len(outcomes)),
     )
     properties = ElementTree.SubElement(suite, "properties")
     for what, says in rests_on(verification, ledger):
@@ -217,6 +217,8 @@ def to_junit(verification: Verification, ledger: Ledger | None = None) -> str:
         if finding.outcome is Outcome.VIOLATED:
             failure = ElementTree.SubElement(case, "failure", message=finding.says)
             failure.text = _why_violated(model, finding)
+        elif finding.is_left_out:
+            ElementTree.SubElement(case, "skipped", message=f"{finding.says}: {finding.why(model)}")
         elif finding.outcome is Outcome.UNDECIDED:
             message = f"{finding.says}: {finding.why(model)}"
             ElementTree.SubElement(case, "error", message=message)

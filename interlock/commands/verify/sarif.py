@@ -145,7 +145,7 @@ def _told(model: Model, finding: Finding) -> tuple[str, str, str]:
     if finding.outcome is Outcome.VIOLATED:
         return "fail", "error", f"{finding.says}, {why}" if why else "violated"
     if finding.verdict.vacuous:
-        return "review", "none", f"holds, but was never put to the test: {why}"
+        return "review", "none", f"was never put to the test: {why}"
     if finding.outcome is Outcome.UNDECIDED:
         return "open", "none", f"undecided, {why}"
     return "pass", "none", "holds in this model"

@@ -344,14 +344,9 @@ def _about_the_program(verification: Verification) -> list[RenderableType]:
 
 
 def _summary(verification: Verification) -> RenderableType:
-    counts = dict.fromkeys(Outcome, 0)
-    for finding in verification.findings:
-        counts[finding.outcome] += 1
-    said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
     explored = verification.exploration
-    rows: list[RenderableType] = [
-        Text(f"{said}. {explored.n_states:,} states, {verification.seconds:.1f} s.", style="bold")
-    ]
+    said = f"{verification.counts}. {explored.n_states:,} states, {verification.seconds:.1f} s."
+    rows: list[RenderableType] = [Text(said, style="bold")]
     rows += _untested(verification)
     if explored.limit is not None:
         rows.append(Text(f"Exploration was cut short: {explored.limit}.", style="yellow"))

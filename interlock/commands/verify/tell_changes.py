@@ -16,7 +16,6 @@ from interlock.commands.options import print_line
 from interlock.commands.verify import tell
 from interlock.commands.verify.changes import Change, changes_between, new_to_look_at
 from interlock.commands.verify.judging import Judged
-from interlock.kernel.requirement import Outcome
 from interlock.oversights.found import because_of_strict
 
 
@@ -79,10 +78,7 @@ class Telling:
 
 def _counts(judged: Judged) -> str:
     """``3 holds, 1 violated``, and what --strict makes of it."""
-    counts = dict.fromkeys(Outcome, 0)
-    for finding in judged.result.findings:
-        counts[finding.outcome] += 1
-    said = ", ".join(f"{n} {outcome.value}" for outcome, n in counts.items() if n)
+    said = judged.result.counts
     n = len(judged.looked.oversights)
     return f"{said}, {n} worth a look" if judged.strict and n else said
 

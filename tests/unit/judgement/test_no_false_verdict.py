@@ -383,6 +383,23 @@ def test_what_was_never_put_to_the_test_does_not_hold(
     assert "never put to the test: R1" in " ".join(capsys.readouterr().out.split())
 
 
+def test_what_only_faults_put_to_the_test_is_not_counted_as_holding_without_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    claims = NEVER_TESTED.replace("judged:", "survives: 1, judged:")
+    claims += "faults: {F1: {says: the lamp fails, output: lamp, stuck: 'FALSE'}}\n"
+    report = tmp_path / "junit.xml"
+    options = ("--faults", "none", "--ledger", "--junit", str(report))
+    code, found = judged(tmp_path, claims, NOT_SHUT, *options)
+    told = " ".join(capsys.readouterr().out.split())
+    # It does not decide the end, since nobody asked for faults; nor is it told to hold.
+    assert (code, found["R1"]["outcome"], found["R1"]["vacuous"]) == (0, "undecided", True)
+    assert "1 vacuous." in told
+    assert "1 holds" not in told
+    assert "hold with" not in told
+    assert 'skipped="1"' in report.read_text("utf-8")
+
+
 def test_faults_says_that_it_judges_a_bound_in_time_by_whole_scans(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
