@@ -231,8 +231,12 @@ class Names:
         free = {n: type_ for n, type_ in self.inputs.items() if n.casefold() not in taken}
         return {**free, **truth}
 
-    def hint_at_signals(self, mistake: Mistake) -> Mistake:
-        """Add why a signal cannot be named here, where a signal was named."""
+    def hint_at_truth(self, mistake: Mistake) -> Mistake:
+        """Say why a signal or a fault cannot be named here, where one was named."""
+        for name in self.shape.faults:
+            if mistake.says.startswith(f"'{name}' is not declared"):
+                said = f"'{name}' is a fault, and requirements speak of what it does to the truth; "
+                return Mistake(mistake.place, said + "a term may read it, and be named here")
         for name in self.read_by_sensors:
             if mistake.says.startswith(f"'{name}' is not declared"):
                 said = (

@@ -186,7 +186,7 @@ def _formula(names: Names, path: Path, text: str, shape: RequirementShape) -> Fo
     before = len(names.mistakes.found)
     formula = names.formula(path, text, names.asked())
     for number in range(before, len(names.mistakes.found)):
-        names.mistakes.found[number] = names.hint_at_signals(names.mistakes.found[number])
+        names.mistakes.found[number] = names.hint_at_truth(names.mistakes.found[number])
     return formula
 
 

@@ -34,6 +34,8 @@ _NOTES = (
     "neither is latent.",
     "Figures have at most two digits that mean anything. They say how likely the faults are, not "
     "that harm follows, and they award no performance level.",
+    "A claim holds here where no set of so few faults breaks the requirement, also if its premise "
+    "never occurs: whether it was put to the test at all, 'verify' tells.",
 )
 
 
@@ -60,7 +62,8 @@ def render(study: FaultStudy) -> RenderableType:
         parts += ["", _sensors(study)]
     if study.effects:
         parts += ["", _fmea(study)]
-    parts += ["", _figures(study), "", _summary(study)]
+    figures = _figures(study)
+    parts += ["", _summary(study)] if figures is None else ["", figures, "", _summary(study)]
     return Group(*parts)
 
 
@@ -229,7 +232,7 @@ def _fmea(study: FaultStudy) -> RenderableType:
     return Group(_title("Failure modes and effects (columns of IEC 60812)"), table)
 
 
-def _figures(study: FaultStudy) -> RenderableType:
+def _figures(study: FaultStudy) -> RenderableType | None:
     headings = (
         "requirement",
         "probability",
@@ -247,6 +250,8 @@ def _figures(study: FaultStudy) -> RenderableType:
             continue
         if found is not None:
             table.add_row(id_, *_figure_cells(found))
+    if not table.row_count:
+        return None
     return Group(_title("How likely the sets are, with common causes"), table)
 
 

@@ -398,6 +398,9 @@ def test_what_only_faults_put_to_the_test_is_not_counted_as_holding_without_them
     assert "1 holds" not in told
     assert "hold with" not in told
     assert 'skipped="1"' in report.read_text("utf-8")
+    assert order_of(tmp_path, claims, NOT_SHUT) == (0, {"R1": []})
+    told = " ".join(capsys.readouterr().out.split())
+    assert "whether it was put to the test at all, 'verify' tells" in told
 
 
 def test_faults_says_that_it_judges_a_bound_in_time_by_whole_scans(

@@ -314,6 +314,13 @@ _NAMES: Cases = {
         _edit("never: pull AND", "never: «held AND"),
         ["'held' is a signal, which may lie"],
     ),
+    "a requirement that names a fault": (
+        [
+            *_edit("never: pull AND", "never: «F1 AND"),
+            *_fault("F1: {says: it fails}"),
+        ],
+        ["'F1' is a fault"],
+    ),
     "a requirement of a reserved name": (
         _edit("  R1: {", "  «ARITHMETIC: {"),
         ["interlock adds itself"],
