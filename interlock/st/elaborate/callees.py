@@ -95,10 +95,13 @@ class Callees(Expressions):
     ) -> Callee | None:
         """As `callee`; where that is not known, it may write what it is given."""
         try:
-            return self.callee(text, on, frame, out, call.place)
+            found = self.callee(text, on, frame, out, call.place)
         except UnknowableError as reason:
             self.foreign_call(reason, call, frame, out)
             raise
+        if found is not None and found.on is not None and found.on.shape == Unknown(A_REFERENCE):
+            self.reading.blind = UnknowableError(call.place, A_REFERENCE)
+        return found
 
     def _by_name(self, name: str, frame: Frame) -> Callee | None:
         instance = frame.instance or frame

@@ -26,7 +26,7 @@ from interlock.st.elaborate.shapes import (
     every_index,
 )
 from interlock.st.elaborate.state import Frame, Given, ToldError
-from interlock.st.elaborate.types import BIT_STRINGS, INTEGERS, Types
+from interlock.st.elaborate.types import A_REFERENCE, BIT_STRINGS, INTEGERS, Types
 
 _NUMBERS = frozenset((*INTEGERS, *BIT_STRINGS))
 
@@ -80,10 +80,9 @@ class Declaring(Types):
                 self.add_instance(path, shape, self._given(initial), frame, like)
             case Bound():
                 self._add_bound(path, initial, frame, like)
-            case _:
-                if isinstance(initial, sx.Call):
-                    # It may take the address of what is declared later.
-                    self.reading.addresses.append((initial, frame))
+            case Unknown() if initial is not None and _leads_on(shape, initial):
+                # It may lead to what is declared later.
+                self.reading.addresses.append((initial, frame))
         return Located(path, shape)
 
     def _add_scalar(
@@ -376,6 +375,12 @@ class Declaring(Types):
                     self._initialise(inner, given_value, outside, place, out)
             case _:
                 pass
+
+
+def _leads_on(shape: Unknown, initial: sx.Expression) -> bool:
+    """Whether a pointer or a reference begins with something that it leads to."""
+    is_variable = isinstance(initial, sx.Name | sx.Element | sx.Member)
+    return isinstance(initial, sx.Call) or (shape.why == A_REFERENCE and is_variable)
 
 
 def constants_first(declarations: Iterable[sx.Declaration]) -> list[sx.Declaration]:

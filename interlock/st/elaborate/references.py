@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 from interlock.base.errors import Place, nearest
@@ -30,6 +31,7 @@ from interlock.st.elaborate.shapes import (
     with_choices,
 )
 from interlock.st.elaborate.state import Frame, PointedError, UnknowableError
+from interlock.st.elaborate.types import A_POINTER, POINTING
 
 _ADDRESS = re.compile(r"%([IQM])([XBWDL]?)[0-9*.]+")
 _SIZES = {"": "BOOL", "X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
@@ -85,7 +87,11 @@ class References(Declaring):
             case sx.Direct():
                 return self._direct(e)
             case sx.Pointed():
-                raise PointedError(e.place, "a pointer")
+                if isinstance(e.base, sx.Name | sx.Element | sx.Member):
+                    # What it points to at first stands with its declaration.
+                    with suppress(UnknowableError):
+                        self.reference(e.base, frame, out)
+                raise PointedError(e.place, A_POINTER)
             case _:
                 raise self.reading.refuse(e.place, "this is no variable")
 
@@ -248,7 +254,8 @@ class References(Declaring):
             return with_choices(base, choices)
         shape = base.shape
         if isinstance(shape, Unknown):
-            raise UnknowableError(place, shape.why)
+            leads_on = shape.why in POINTING
+            raise (PointedError if leads_on else UnknowableError)(place, shape.why)
         if not isinstance(base, Located) or not isinstance(shape, Array):
             raise self.reading.refuse(place, "an index is given to what is no array")
         dimensions = len(shape.limits)

@@ -10,6 +10,7 @@ from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.assigned import assigned_in, mentioned_by
 from interlock.st.elaborate.border import Border
+from interlock.st.elaborate.constants import is_nothing
 from interlock.st.elaborate.declare import constants_first
 from interlock.st.elaborate.project import Project
 from interlock.st.elaborate.reading import all_read_by
@@ -203,7 +204,10 @@ class Root(Border):
             return
         for e, frame in self.reading.addresses:
             with suppress(UnknowableError):
-                self.called(e, frame, [])
+                if isinstance(e, sx.Call):
+                    self.called(e, frame, [])
+                elif not is_nothing(e):
+                    self.point_at(e, frame)
         for at in self.reading.pointed.values():
             if isinstance(at.shape, Block):
                 says = f"{reason.why} may change '{at.path}', an instance; call it by its name"

@@ -199,7 +199,7 @@ class Reading:
         By the path of each of their parts, globals and variables at addresses by their names.
     at : dict of str to Placed
         What is declared at each plain address.
-    addresses : list of (syntax.Call, Frame)
+    addresses : list of (syntax.Expression, Frame)
         Initial values of pointers and of texts.
     pointed : dict of str to Located
         Variables that a pointer or a reference may point to.
@@ -232,7 +232,7 @@ class Reading:
     passing: dict[str, int] = field(default_factory=dict)
     outer: dict[str, str] = field(default_factory=dict)
     at: dict[str, Placed] = field(default_factory=dict)
-    addresses: list[tuple[sx.Call, Frame]] = field(default_factory=list)
+    addresses: list[tuple[sx.Expression, Frame]] = field(default_factory=list)
     pointed: dict[str, Located] = field(default_factory=dict)
     blind: UnknowableError | None = None
     wanted: dict[int, tuple[sx.Expression, Wanted]] = field(default_factory=dict)

@@ -28,15 +28,17 @@ INTEGERS = ("SINT", "INT", "DINT", "LINT", "USINT", "UINT", "UDINT", "ULINT")
 BIT_STRINGS = ("BYTE", "WORD", "DWORD", "LWORD")
 ELEMENTARY = frozenset((*INTEGERS, *BIT_STRINGS, "BOOL", "TIME", "LTIME", "REAL", "LREAL"))
 
+A_POINTER = "a pointer"
 A_REFERENCE = "a reference"
-"""Why a variable of a reference is unknown."""
+POINTING = (A_POINTER, A_REFERENCE)
+"""Why variables are unknown that lead to others."""
 
 _TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
     **dict.fromkeys(("DATE", "LDATE"), "a date"),
     **dict.fromkeys(("DT", "LDT", "DATE_AND_TIME", "LDATE_AND_TIME"), "a date"),
     **dict.fromkeys(("TOD", "LTOD", "TIME_OF_DAY", "LTIME_OF_DAY"), "a time of day"),
-    **dict.fromkeys(("POINTER", "REF_TO"), "a pointer"),
+    **dict.fromkeys(("POINTER", "REF_TO"), A_POINTER),
     "REFERENCE": A_REFERENCE,
     "ANY": "a value of any type",
 }
