@@ -6,7 +6,7 @@ sensor that reads it. So the engines, the judge and the bench see nothing new.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import Place, nearest
@@ -17,10 +17,14 @@ from interlock.model.controller import Controller
 from interlock.model.model import Formula, Machine, ModelMove, Sensor
 from interlock.model.names import Names
 from interlock.model.value_classes import MOST_CLASSES, Domain, ValueClass, value_classes
+from interlock.st import syntax as sx
 from interlock.st import typed as ty
+from interlock.st.any_values import without_unread
 from interlock.st.evaluate import operands_of
+from interlock.st.idle import without_idle
 from interlock.st.layout import Settings, lay_out
 from interlock.st.lower import lower_expression, lower_program
+from interlock.st.mixed_values import with_any_values
 from interlock.st.typed_parts import expressions_in
 from interlock.st.types import (
     BOOL,
@@ -51,20 +55,22 @@ def machine_name(name: str) -> str:
     return f"{name} (free)"
 
 
-def read_free_inputs(names: Names, controllers: Sequence[Controller]) -> list[FreeInput]:
+Classes = dict[str, tuple[ValueClass, ...]]
+
+
+def read_free_inputs(
+    names: Names, controllers: Sequence[Controller], classes: Classes
+) -> list[FreeInput]:
     """Every input of the programs that the model gives no sensor for.
 
-    One with too many values that matter is a mistake.
+    One with too many values that matter is a mistake; `classes` has those of all others that have
+    more than a few.
     """
-    given = {name.casefold() for name in names.read_by_sensors}
-    inputs = {sensor: v for one in controllers for sensor, v in one.inputs.items()}
-    unread = {sensor: v for sensor, v in inputs.items() if sensor.casefold() not in given}
-    free = [v if v.name == sensor else replace(v, name=sensor) for sensor, v in unread.items()]
+    free = _free(names, controllers)
     wide = [declared for declared in free if _every_value(declared.type) is None]
-    classes: dict[str, tuple[ValueClass, ...]] = {}
-    if wide and len(controllers) == 1:
-        (one,) = controllers
-        classes = _classes_of(wide, names, one.program, one.settings)
+    for declared in wide if len(controllers) == 1 else ():
+        if declared.name not in classes:
+            names.mistakes.add(*_too_many(declared, names, controllers[0].program))
     for declared in wide if len(controllers) > 1 else ():
         says = f"beside several controllers an input with more than {_FEW} values is never free"
         says = f"'{declared.name}' has no sensor in the model, and {says}; give it a sensor"
@@ -80,6 +86,13 @@ def read_free_inputs(names: Names, controllers: Sequence[Controller]) -> list[Fr
     return found
 
 
+def _free(names: Names, controllers: Sequence[Controller]) -> list[ty.Declared]:
+    given = {name.casefold() for name in names.read_by_sensors}
+    inputs = {sensor: v for one in controllers for sensor, v in one.inputs.items()}
+    unread = {sensor: v for sensor, v in inputs.items() if sensor.casefold() not in given}
+    return [v if v.name == sensor else replace(v, name=sensor) for sensor, v in unread.items()]
+
+
 def _every_value(type_: Type) -> tuple[ValueClass, ...] | None:
     """Each value of a type by itself, or None where there are many."""
     domain = domain_of(type_)
@@ -88,9 +101,39 @@ def _every_value(type_: Type) -> tuple[ValueClass, ...] | None:
     return tuple(ValueClass(v, v, v, True) for v in range(domain.lo, domain.hi + 1))
 
 
+def with_classes(
+    names: Names, one: Controller, needed: Collection[str]
+) -> tuple[ty.Program, Classes, tuple[sx.Note, ...]]:
+    """The only controller's program, with classes for each of its inputs that is free and wide.
+
+    What mixes inputs that have none is taken as any value, as long as that helps; inputs are then
+    still without classes only where requirements mix them.
+
+    Parameters
+    ----------
+    names : Names
+    one : Controller
+    needed : collection of str
+        As for `interlock.st.idle.without_idle`; the notes are from there, too.
+    """
+    program, left_out = one.program, tuple[sx.Note, ...]()
+    while True:
+        wide = [
+            v for v in _free(names, [replace(one, program=program)]) if not _every_value(v.type)
+        ]
+        classes = _classes_of(wide, names, program, one.settings) if wide else {}
+        unclassed = {v.name for v in wide if v.name not in classes}
+        changed = with_any_values(program, unclassed) if unclassed else None
+        if changed is None:
+            return program, classes, left_out
+        program, more = without_idle(changed, needed)
+        program = without_unread(program)
+        left_out = (*left_out, *more)
+
+
 def _classes_of(
     wide: Sequence[ty.Declared], names: Names, program: ty.Program, settings: Settings
-) -> dict[str, tuple[ValueClass, ...]]:
+) -> Classes:
     lowered = lower_program(program, settings)
     layout = lay_out(program, settings)
     env = _Anything({v.name.casefold(): ex.var(f"input.{v.name}") for v in program.inputs})
@@ -109,9 +152,7 @@ def _classes_of(
     for declared in wide:
         name, span = f"input.{declared.name}", span_of(declared.type)
         values = value_classes(name, span, roots, updates, domains)
-        if values is None:
-            names.mistakes.add(*_too_many(declared, names, program))
-        else:
+        if values is not None:
             found[declared.name] = values
     return found
 

@@ -14,7 +14,7 @@ from interlock.model.controller import OF_SEVERAL, Controller
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
-from interlock.model.free_inputs import read_free_inputs
+from interlock.model.free_inputs import Classes, read_free_inputs, with_classes
 from interlock.model.inside import inside_names, inside_of, names_beside
 from interlock.model.lost_messages import with_lost_messages
 from interlock.model.machines import read_machines, read_moves
@@ -124,8 +124,10 @@ def _resolve(
         return None
     read = _inside_read(statements, inside)
     beside = names_beside(folder, found.texts.values(), outputs)
-    controllers = [_without_idle(one, beside, read) for one in controllers]
-    free = read_free_inputs(names, controllers)
+    asked = names if len(controllers) == 1 else None
+    sliced = [_sliced(one, beside, read, asked) for one in controllers]
+    controllers, classes = [one for one, _ in sliced], sliced[0][1]
+    free = read_free_inputs(names, controllers, classes)
     machines |= {one.machine.name: one.machine for one in free}
     moves += [move for one in free for move in one.moves]
     sensors |= {one.sensor.name: _described(shape, one.sensor) for one in free}
@@ -195,18 +197,29 @@ def _inside(controllers: Sequence[Controller]) -> dict[str, Type]:
     return {path: type_ for path, type_ in found.items() if path.casefold() not in taken}
 
 
-def _without_idle(one: Controller, beside: set[str], read: Mapping[str, str]) -> Controller:
-    """The controller without numbers that nothing reads, with a note of each."""
+def _sliced(
+    one: Controller, beside: set[str], read: Mapping[str, str], names: Names | None
+) -> tuple[Controller, Classes]:
+    """The controller without numbers that nothing reads, with a note of each.
+
+    With `names`, of the only controller, also the classes of its free inputs; what has none is then
+    taken as any value, as far as it can be.
+    """
     named = {
         *inside_of(one, read).values(),
         *(v.name for n, v in one.written.items() if n in beside),
     }
-    program, left_out = without_idle(one.program, {name.casefold() for name in named})
+    needed = {name.casefold() for name in named}
+    program, left_out = without_idle(one.program, needed)
     program = without_unread(program)
+    classes: Classes = {}
+    if names is not None:
+        program, classes, more = with_classes(names, replace(one, program=program), needed)
+        left_out = (*left_out, *more)
     assert one.project is not None
     notes = (*one.project.notes, *left_out, *notes_of(program))
     project = replace(one.project, program=program, notes=notes)
-    return replace(one, program=program, project=project)
+    return replace(one, program=program, project=project), classes
 
 
 def _scanning(names: Names, controllers: Sequence[Controller]) -> list[Controller]:

@@ -73,7 +73,10 @@ class Subject:
 def subjects(model: Model) -> dict[str, Subject]:
     """Everything of a model that should occur, by name; states first, then moves and sensors."""
     found: list[Subject] = []
-    for machine in model.machines.values():
+    machines = model.machines.values()
+    # All values of these inputs are alike to the program: that they never change is nothing.
+    alike = {m.name.casefold() for m in machines if m.is_free and len(m.states) == 1}
+    for machine in machines:
         for number, place in enumerate(machine.places):
             if number != machine.initial:
                 at = machine.states[number]
@@ -82,12 +85,16 @@ def subjects(model: Model) -> dict[str, Subject]:
                 found.append(Subject(name, Kind.STATE_NEVER, place, called, says))
     for move in model.moves:
         machine = model.machines[move.machine]
+        if machine.name.casefold() in alike:
+            continue
         needs = () if move.source in (None, machine.initial) else (_state(machine, move.source),)
         place = move.place if move.when is None else move.when.place
         says = f"the move '{move.name}' is never possible"
         name = move_subject(move.name)
         found.append(Subject(name, Kind.MOVE_NEVER, place, f"'{move.name}'", says, needs))
     for name, sensor in model.sensors.items():
+        if sensor.is_free and names_read(sensor.reads.tree) <= alike:
+            continue
         says = f"what the sensor '{name}' reads never changes"
         # One that reads a constant shows nothing but its faults, where it has any.
         if names_read(sensor.reads.tree) or not _is_held(model, name):

@@ -4,23 +4,30 @@ Of such a number no classes of values can be worked out. A new input takes its p
 the program then does all that it did, and more. So what holds of every run of it holds of the
 program, while what it is seen to do may be no run of the program. How far the number goes, and
 which flaws its arithmetic may come to, is worked out from the spans of what it is computed of.
+
+What is computed of inputs alone is the same wherever it stands in a scan, and so is how two such
+numbers compare: there one new input does for all places.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
+from interlock.base.errors import Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
+from interlock.st.copies import written_in
 from interlock.st.evaluate import operands_of, reads_of
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.real_forms import Forms, assignments
 from interlock.st.real_spans import Span, Spans
 from interlock.st.typed_parts import changed, expressions_in
-from interlock.st.types import RealType
+from interlock.st.types import BOOL, LIMITS, IntType, RealType, Type
 
 _MOST_TOLD = 3
+_ORDER = IntType(-1, 1)
+_TURNED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "=": "=", "<>": "<>"}
 
 
 class AnyValues:
@@ -41,28 +48,20 @@ class AnyValues:
         self, program: ty.Program, assigned: Collection[ty.Assign], asked: Collection[ty.Expression]
     ) -> ty.Program:
         """`program` with a new input as what is assigned, and as each expression that is asked."""
-        spans = Spans(program, self.spans)
-        taken = {v.name.casefold() for v in program.variables}
-        new: list[ty.Declared] = []
+        new = _New(self, program)
         named = {id(a.value): (f"'{a.target}'", a.target) for a in assigned}
         named |= {id(e): (_said(e), _first_name(e)) for e in asked}
 
         def value(e: ty.Expression) -> ty.Expression:
-            # One for each place: at another the same expression may have another value.
-            if id(e) not in named:
-                return e
-            says, about = named[id(e)]
-            name = _unused(f"{about}.any", taken)
-            span, flaws = spans.of(e)
-            new.append(ty.Declared(name, e.type, 0, "VAR_INPUT", False, e.place))
-            if isinstance(e.type, RealType):
-                self.spans[name.casefold()] = span
-            told = f"{says} is computed of several inputs, or of one and its own past"
-            self.found.append(ty.AnyValue(name, told, e.place, tuple(flaws)))
-            return ty.Read(name, e.type, e.place)
+            return new.in_place_of(e, *named[id(e)]) if id(e) in named else e
 
         body = changed(program.body, value)
-        return replace(program, variables=(*program.variables, *new), body=body)
+        return replace(program, variables=(*program.variables, *new.declared), body=body)
+
+    def kept(self, before: ty.Program, after: ty.Program) -> ty.Program:
+        """`after` with all that is known of what became of `before`."""
+        self.keep_flaws(before, after)
+        return replace(after, any_values=(*before.any_values, *self.found))
 
     def keep_flaws(self, before: ty.Program, after: ty.Program) -> None:
         """Note the flaws of what only these inputs made idle, so that nobody judges it."""
@@ -77,6 +76,66 @@ class AnyValues:
         flaws = [flaw for e in gone for flaw in spans.of(e)[1]]
         first = self.found[0]
         self.found[0] = replace(first, flaws=tuple(dict.fromkeys([*first.flaws, *flaws])))
+
+
+class _New:
+    """Declares new inputs of a program; each is noted among the `AnyValues`."""
+
+    def __init__(self, noted: AnyValues, program: ty.Program) -> None:
+        self._noted = noted
+        self._spans = Spans(program, noted.spans)
+        self._taken = {v.name.casefold() for v in program.variables}
+        written = set(written_in(program.body))
+        self._same = {v.name.casefold() for v in program.inputs} - written
+        self._shared: dict[tuple[ty.Expression, ...], ty.Read] = {}
+        self.declared: list[ty.Declared] = []
+
+    def in_place_of(self, e: ty.Expression, says: str, about: str) -> ty.Expression:
+        """What takes the place of `e`, which `says` what in words, and is called after `about`."""
+        if any(read.name.casefold() not in self._same for read in reads_of(e)):
+            # At another place it may have another value.
+            return self._read(e, e.type, says, about)
+        if not isinstance(e, ty.Binary) or e.op not in _TURNED:
+            return self._once((e,), e, e.type, says, about)
+        sides, op = (e.left, e.right), e.op
+        if sides[::-1] in self._shared:
+            sides, op = sides[::-1], _TURNED[op]
+        order = self._once(sides, e, _ORDER, says, about)
+        zero = ty.Constant(0, IntType(0, 0), "0", e.place)
+        return ty.Binary(op, order, zero, BOOL, e.place)
+
+    def _once(
+        self, key: tuple[ty.Expression, ...], e: ty.Expression, type_: Type, says: str, about: str
+    ) -> ty.Read:
+        if key not in self._shared:
+            self._shared[key] = self._read(e, type_, says, about)
+            return self._shared[key]
+        self._note(self._shared[key].name, says, e.place, self._spans.of(e)[1])
+        return replace(self._shared[key], place=e.place)
+
+    def _read(self, e: ty.Expression, type_: Type, says: str, about: str) -> ty.Read:
+        name = _unused(f"{about}.any", self._taken)
+        span, flaws = self._spans.of(e)
+        if isinstance(type_, IntType) and type_ is not _ORDER:
+            type_ = _within(type_, span)
+        first = min(max(type_.lo, 0), type_.hi) if isinstance(type_, IntType) else 0
+        self.declared.append(ty.Declared(name, type_, first, "VAR_INPUT", False, e.place))
+        if isinstance(type_, RealType):
+            self._noted.spans[name.casefold()] = span
+        self._note(name, says, e.place, flaws)
+        return ty.Read(name, type_, e.place)
+
+    def _note(self, name: str, says: str, place: Place, flaws: Sequence[Mistake]) -> None:
+        told = f"{says} is computed of several inputs, or of one and its own past"
+        self._noted.found.append(ty.AnyValue(name, told, place, tuple(flaws)))
+
+
+def _within(type_: IntType, span: Span) -> IntType:
+    """The whole numbers of a span; all of the type where it goes beyond them."""
+    limits = LIMITS.get(type_.base, span)
+    fits = limits[0] <= span[0] and span[1] <= limits[1]
+    lo, hi = span if fits else limits
+    return IntType(int(lo), int(hi), type_.base)
 
 
 def _needed(program: ty.Program) -> tuple[ty.Statement, ...]:

@@ -15,6 +15,7 @@ from interlock.base.errors import Mistake, Place
 from interlock.st import typed as ty
 from interlock.st.copies import written_in
 from interlock.st.evaluate import evaluate_number, operands_of, says_of
+from interlock.st.inference import infer_ranges
 from interlock.st.number_line import LIMIT
 from interlock.st.reals import GREATEST
 from interlock.st.typed_parts import replaced
@@ -47,6 +48,8 @@ class Spans:
 
     def __init__(self, program: ty.Program, inputs: Mapping[str, Span]) -> None:
         self._inputs = inputs
+        ever = infer_ranges(program).ever
+        self._whole = {k: span for k, span in ever.items() if isinstance(span, tuple)}
         self._found: dict[int, tuple[Span, dict[Mistake, None]]] = {}
         first = {v.name.casefold(): self._first(v) for v in program.variables if _is_real(v.type)}
         lasting = {v.name.casefold() for v in program.variables if v.kind != "VAR_TEMP"}
@@ -134,7 +137,8 @@ class Spans:
                 value = e.real if _is_real(e.type) else e.value
                 return value, value
             case ty.Read():
-                return self._env.get(e.name.casefold(), whole_span(e.type))
+                key = e.name.casefold()
+                return self._env.get(key) or self._whole.get(key) or whole_span(e.type)
             case ty.Call(function="SEL"):
                 return _hull(*spans[1:])
             case ty.Call(function="CHOICE"):
