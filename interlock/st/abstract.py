@@ -180,7 +180,7 @@ class Meaning:
         match e.function:
             case "SEL":
                 return ranges.join(spans[1 + spans[0][0] : 2 + spans[0][1]])
-            case "CHOICE":
+            case "CHOICE" | "VALUE":
                 return ranges.join(spans[2:])
             case "MIN" | "MAX" | "LIMIT" | "ABS":
                 return self._fitted(ranges.called(e.function, spans), e)

@@ -192,7 +192,7 @@ class _ProgramChecker:
     def _assign(self, s: sx.Assign) -> ty.Statement | None:
         found = self.target(s.target)
         wanted = BOOL if found and found[1] is not None else found[0].type if found else None
-        value = self.expressions.check(s.value, wanted)
+        value = self.expressions.given(s.value, wanted, s.place)
         if found is None or value is None:
             return None
         target, bit = found

@@ -239,7 +239,7 @@ class Declarations:
     def _constant(self, e: sx.Expression, type_: Type) -> float | None:
         before = len(self._mistakes)
         scope = Scope(self._names, self.enums)
-        value = ExpressionChecker(scope, self._mistakes, is_program=True).check(e, type_)
+        value = ExpressionChecker(scope, self._mistakes, is_program=True).given(e, type_, e.place)
         if value is None:
             return None
         constant = number_of_constant(value)

@@ -179,7 +179,7 @@ class _Evaluation:
                 return min(values)
             case "MAX":
                 return max(values)
-            case "CHOICE":
+            case "CHOICE" | "VALUE":
                 return self._choice(e, int(values[0]), int(values[1]), values[2:])
             case "DEFECT":
                 self._note(e.place, says_of(e))
@@ -208,7 +208,10 @@ class _Evaluation:
     def _choice(self, e: ty.Call, index: int, first: int, values: list[float]) -> float:
         last = first + len(values) - 1
         if not first <= index <= last:
-            self._note(e.arguments[1].place, flaws.no_such_index(first, last))
+            says = flaws.none_at(e.function, e.type, first, last)
+            self._note(e.arguments[1].place, says)
+            if e.function == "VALUE":
+                return values[0]
         return values[min(max(index, first), last) - first]
 
     def _converted(self, e: ty.Call, value: float) -> float:
@@ -333,7 +336,7 @@ def call_as_written(e: ty.Call, arguments: list[sx.Expression]) -> sx.Expression
             if isinstance(base, sx.Name):
                 return sx.Name(f"{base.text}.{number.value}", e.place)
             return sx.Member(base, str(number.value), e.place)
-        case "CHOICE":
+        case "CHOICE" | "VALUE":
             index, first, *values = arguments
             assert isinstance(e.arguments[1], ty.Constant)
             start = e.arguments[1].value

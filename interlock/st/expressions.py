@@ -38,6 +38,7 @@ from interlock.st.unify import (
     common_type,
     logical_type,
     whole,
+    with_number,
 )
 from interlock.st.write import write_expression
 
@@ -91,7 +92,20 @@ class ExpressionChecker:
 
     def check(self, e: sx.Expression, expected: Type | None) -> ty.Expression | None:
         """`e` typed, of the type `expected` if one is given; a number may have any range."""
+        return self._fitted(e, self.infer(e, expected), expected)
+
+    def given(self, e: sx.Expression, expected: Type | None, place: Place) -> ty.Expression | None:
+        """As `check`, for what a variable is given at `place`: a value of an enumeration by its
+        number, too.
+        """
         found = self.infer(e, expected)
+        if found is not None and isinstance(expected, EnumType):
+            found = with_number(found, expected, place)
+        return self._fitted(e, found, expected)
+
+    def _fitted(
+        self, e: sx.Expression, found: ty.Expression | None, expected: Type | None
+    ) -> ty.Expression | None:
         if found is None or expected is None:
             return found
         found = adapted(found, expected, self.is_program)
@@ -106,6 +120,8 @@ class ExpressionChecker:
 
     @staticmethod
     def _hint(e: sx.Expression, found: Type, expected: Type) -> str:
+        if isinstance(found, IntType) and isinstance(expected, EnumType) and found.lo == found.hi:
+            return f"; no value of it has the number {found.lo}"
         if isinstance(found, IntType) and isinstance(expected, BoolType):
             return "; compare it, or write TRUE or FALSE"
         if isinstance(e, sx.Name) and isinstance(found, EnumType) and expected == BOOL:

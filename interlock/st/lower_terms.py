@@ -248,7 +248,7 @@ class Terms:
                 for argument in arguments[1:]:
                     result = fold(result, argument)
                 return result
-            case "CHOICE":
+            case "CHOICE" | "VALUE":
                 return self._chosen(e, arguments[0], arguments[2:])
             case "DEFECT":
                 said = e.arguments[0]
@@ -295,7 +295,8 @@ class Terms:
         if hi > last:
             sides.append(ex.lt(const(last), index))
         if sides:
-            self.note(start.place, told.no_such_index(first, last), or_(*sides))
+            says = told.none_at(e.function, e.type, first, last)
+            self.note(start.place, says, or_(*sides))
         return first
 
     def _converted(self, e: ty.Call, value: Expr, source: Type) -> Expr:

@@ -21,7 +21,7 @@ FEW = 256
 """A variable with no more values may be remembered as it is."""
 
 # These hand on one of their arguments, or look one of them up by another.
-_HANDS_ON = frozenset(("SEL", "CHOICE", "MOVE"))
+_HANDS_ON = frozenset(("SEL", "CHOICE", "VALUE", "MOVE"))
 
 
 def with_any_values(program: ty.Program, unclassed: Collection[str]) -> ty.Program | None:

@@ -72,6 +72,7 @@ class Call:
     """A function of the standard that is no operator, or one of these.
 
     ``CHOICE(index, first, v0, v1, …)`` is the value at `index`, counted from the constant `first`;
+    ``VALUE`` is the same of the values of an enumeration by their numbers, or the first of them;
     ``NUMBER(e)`` the number of an enumeration's value; ``BIT(w, 3)`` a bit, ``WITH_BIT(w, 3, b)``
     `w` with another bit; ``TO_REAL(n)`` a whole number among reals; ``DEFECT(says)`` is FALSE, and
     to come to it a defect. Conversions have the name

@@ -70,6 +70,39 @@ def adapted(e: ty.Expression, expected: Type, is_program: bool) -> ty.Expression
     return e
 
 
+def with_number(e: ty.Expression, enum: EnumType, place: Place) -> ty.Expression:
+    """The value of an enumeration that has the number `e`, else the first; `e` if it is no number.
+
+    A constant that is the number of none stays as it is. That none has it is a flaw at `place`.
+    """
+    if whole(e.type) is None or enum.classes is not None:
+        return e
+    numbers = [enum.number_at(value) for value in range(len(enum.labels))]
+    values = [ty.Constant(n, enum, label, e.place) for n, label in enumerate(enum.labels)]
+    if isinstance(e, ty.Constant):
+        return values[numbers.index(e.value)] if e.value in numbers else e
+    hi = span_of(e.type)[1]
+    index: ty.Expression
+    if numbers == list(range(numbers[0], numbers[0] + len(numbers))):
+        first = _whole_constant(numbers[0], place)
+        below = _whole_constant(numbers[0] - 1, place)
+        last = _whole_constant(numbers[-1], place)
+        beyond = ty.Binary(">", e, last, BOOL, place)
+        type_ = common_type([e.type, below.type])
+        index = ty.Call("SEL", (beyond, e, below), type_, place) if hi > numbers[-1] else e
+    else:
+        first, index = _whole_constant(0, place), _whole_constant(-1, place)
+        for n, number in enumerate(numbers):
+            has_it = ty.Binary("=", e, _whole_constant(number, place), BOOL, place)
+            at = _whole_constant(n, place)
+            index = ty.Call("SEL", (has_it, index, at), IntType(-1, n), place)
+    return ty.Call("VALUE", (index, first, *values), enum, place)
+
+
+def _whole_constant(value: int, place: Place) -> ty.Constant:
+    return ty.Constant(value, IntType(value, value, ""), str(value), place)
+
+
 def _as_real(e: ty.Expression, expected: RealType) -> ty.Expression:
     type_ = e.type
     plain = RealType(expected.base or "LREAL")

@@ -134,7 +134,9 @@ class _Writer:
             case 0:
                 return f"{self._pick('q0', 'q1', 'l0', 'l1')} := {self.truth(2)};"
             case 1:
-                return f"{self._pick('s0', 's1')} := SEL({self.truth(1)}, {self.enum()}, TOP);"
+                number = self._pick("n0", "k0 + 1", "2", "m0 MOD 3")
+                chosen = f"SEL({self.truth(1)}, {self.enum()}, TOP)"
+                return f"{self._pick('s0', 's1')} := {self._pick(chosen, chosen, number)};"
             case 2:
                 return f"{self._pick('m0', 'k0')} := {self._assigned()};"
             case 3 | 4 | 5:

@@ -158,7 +158,10 @@ class _Writer:
             case "word":
                 return self.word(s, depth)
             case "enum":
-                return self.pick(*s.enums)
+                if self.number(3) < 2:
+                    return self.pick(*s.enums)
+                # A bare number that no value has would be refused.
+                return self.pick(s.selector, f"ABS({self.integer(s, depth)})")
             case "time":
                 if self.number(3):
                     return self.pick(*s.times)

@@ -73,10 +73,11 @@ TYPES = (
     taken(
         "enumeration with numbers",
         "Values may have numbers and a base type; where an integer is wanted a value is its "
-        "number.",
+        "number, and a variable that is given a number has the value with that number. Where none "
+        "has it that is a flaw, and the first value is taken.",
         "TYPE Gear : (PARK, ROAD := 5, LOW) USINT; END_TYPE\n"
-        "PROGRAM Main VAR_OUTPUT n : INT; END_VAR VAR g : Gear := LOW; END_VAR\n"
-        "n := g + 1; END_PROGRAM",
+        "PROGRAM Main VAR_OUTPUT n : INT; END_VAR VAR g : Gear := 5; END_VAR\n"
+        "g := g + 1; n := g + 1; END_PROGRAM",
         n=7,
     ),
     taken(

@@ -119,6 +119,8 @@ def _assigned_whole(
                 arithmetic.note(place, f"'{target}' is assigned a value outside 0..{kind.hi}")
             return number & kind.hi
         case Family.ENUM:
+            if source in (Family.INTEGER, Family.BITS):
+                return _place_with_number(number, kind, place, arithmetic)
             if value.kind != kind:
                 raise _mismatch(value.kind, kind, place, target)
             return int(str(value.content))
@@ -126,6 +128,15 @@ def _assigned_whole(
             if source in (Family.BOOL, Family.TIME):
                 raise _mismatch(value.kind, kind, place, target)
             return arithmetic.fit(number, kind, place, target)
+
+
+def _place_with_number(number: int, kind: Kind, place: Place, arithmetic: Arithmetic) -> int:
+    """Where the first value with a number stands in the list of an enumeration's values."""
+    for at, (_, known) in enumerate(kind.labels):
+        if known == number:
+            return at
+    arithmetic.note(place, f"no value of {kind.name} has this number")
+    return 0
 
 
 def _mismatch(source: Kind, kind: Kind, place: Place, target: str) -> InputError:
