@@ -14,8 +14,8 @@ _HEAD = """TYPE M : (LOW, MID, TOP) := MID; END_TYPE
 PROGRAM random
 VAR_INPUT b0, b1 : BOOL; e0 : M; n0 : INT (-3..4); END_VAR
 VAR_OUTPUT q0, q1 : BOOL := TRUE; s0 : M; m0 : INT (0..3); END_VAR
-VAR RETAIN l0 : BOOL; k0 : INT (-2..5) := 1; END_VAR
-VAR l1 : BOOL; s1 : M := TOP; ton1 : TON; tof1 : TOF; tp1 : TP; r1 : R_TRIG; f1 : F_TRIG;
+VAR RETAIN l0 : BOOL := FALSE; k0 : INT (-2..5) := 1; END_VAR
+VAR l1 : BOOL := FALSE; s1 : M := TOP; ton1 : TON; tof1 : TOF; tp1 : TP; r1 : R_TRIG; f1 : F_TRIG;
   sr1 : SR; rs1 : RS; c1 : CTU; END_VAR
 VAR RETAIN ton2 : TON; f2 : F_TRIG; END_VAR
 """

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from interlock.st import syntax as sx
 from interlock.st.direct.blocks import TIMERS, position_of
-from interlock.st.direct.border import Border, Side, nodes_of
+from interlock.st.direct.border import Border, Side, named_in, nodes_of
 from interlock.st.direct.frames import Frame
 from interlock.st.direct.kinds import Family
 from interlock.st.direct.project import Project
 from interlock.st.direct.statements import Machine
 from interlock.st.direct.storage import (
     Cell,
+    Elements,
     Instance,
     Record,
     Standard,
@@ -171,6 +173,20 @@ class Built:
                 store = self.root.raw.get(key) or self.root.members.get(key)
                 if store is not None and declaration.kind in sides:
                     self._note_side(store, variable.text, sides[declaration.kind])
+                elif store is not None and self._is_set_outside(declaration, key):
+                    items = store.items if isinstance(store, Elements) else [store]
+                    plain = [c for c in items if isinstance(c, Cell) and is_number(c)]
+                    if len(plain) == len(items) and not {id(c) for c in plain} & written:
+                        self._note_side(store, variable.text, Side.INPUT)
+
+    def _is_set_outside(self, declaration: sx.Declaration, key: str) -> bool:
+        """Whether a variable of the root, which nothing writes, has only what others give it."""
+        is_plain = declaration.kind == "VAR" and not declaration.address
+        is_set = declaration.initial is None and not declaration.constant
+        if self.unit.kind != "PROGRAM" or not is_plain or not is_set:
+            return False
+        code = replace(self.unit, declarations=())
+        return key in named_in(code)
 
     def _note_side(self, store: Store, name: str, side: Side) -> None:
         stem = store.name

@@ -36,7 +36,7 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     found: set[str] = set()
     stack: list[object] = list(units)
     while stack:
-        for word in _words(stack.pop()) - found:
+        for word in words_of(stack.pop()) - found:
             found.add(word)
             if word in project.globals:
                 stack.append(project.globals[word][1].type)
@@ -47,7 +47,7 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     return found & project.units.keys()
 
 
-def _words(node: object) -> set[str]:
+def words_of(node: object) -> set[str]:
     """Every name in a part of the text, casefolded, and the parts of those with dots."""
     texts: set[str] = set()
     stack = [node]

@@ -7,8 +7,10 @@ from dataclasses import replace
 from interlock.base.errors import Mistake
 from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import bits_of, names_at, overlap, plain_address
+from interlock.st.elaborate.assigned import words_of
 from interlock.st.elaborate.charts import Charts
 from interlock.st.elaborate.shapes import (
+    Array,
     Block,
     Bound,
     Located,
@@ -74,11 +76,37 @@ class Border(Charts):
                 frame.names[key] = self.add(name.text, shape, declaration.initial, frame, like)
             case _ if declaration.address:
                 frame.names[key] = self.declare_outer(name, declaration, shape, frame)
+            case "VAR" if self._may_be_set_from_outside(name, declaration, shape, frame):
+                self.reading.outer |= {leaf.path: name.text for leaf in leaves(name.text, shape)}
+                says = f"'{name.text}' is an input: nothing that is executed writes it"
+                self.reading.note(name.place, says)
+                frame.names[key] = self._at_border(name.text, shape, "VAR_INPUT", like, frame)
             case _:
                 own = replace(like, kind="VAR")
                 frame.names[key] = self.add(name.text, shape, declaration.initial, frame, own)
         if declaration.edge:
             self.add_edge(frame, name, declaration.edge, replace(like, kind="VAR"))
+
+    def _may_be_set_from_outside(
+        self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame
+    ) -> bool:
+        """Whether a variable of a root PROGRAM has a value only if somebody outside sets it.
+
+        Addresses are often given outside of the text, and screens set variables by their names.
+        """
+        unit = frame.unit
+        is_own = unit is not None and unit.kind == "PROGRAM" and frame is self._root_frame()
+        if not is_own or unit is None or declaration.initial is not None:
+            return False
+        plain = shape.of if isinstance(shape, Array) else shape
+        found = self.reading.found
+        is_lost = any(leaf.path in found.unknown for leaf in leaves(name.text, shape))
+        if not isinstance(plain, Scalar) or name.text in found.written or is_lost:
+            return False
+        return name.text.casefold() in words_of((unit.body, unit.actions, unit.methods, unit.chart))
+
+    def _root_frame(self) -> Frame | None:
+        return self.reading.instances.get("")
 
     def _at_border(
         self, path: str, shape: Shape, kind: str, like: sx.Declaration, frame: Frame
@@ -177,7 +205,7 @@ class Border(Charts):
         keys = {name.text.casefold(), address, *self._names_at.get(address, ())} - {""}
         is_shared = bool(keys & self.reading.found.shared)
         where = declaration.address[:2]
-        if frame is self.reading.instances.get("") and declaration.kind in _BORDER_KINDS:
+        if frame is self._root_frame() and declaration.kind in _BORDER_KINDS:
             return self._at_border(name.text, shape, declaration.kind, like, frame)
         if where == "%I":
             return self._at_border(name.text, shape, "VAR_INPUT", like, frame)

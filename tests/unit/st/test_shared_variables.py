@@ -127,3 +127,34 @@ def test_an_input_of_the_root_at_an_address_is_what_stands_there() -> None:
 def test_each_name_of_a_line_may_have_an_address_of_its_own() -> None:
     text = _main("y AT %IX0.0, z AT %IX0.1 : BOOL;", "q := y AND z;")
     assert [v.name for v in _program(text).inputs] == ["a", "y", "z"]
+
+
+def test_a_variable_of_a_program_that_nothing_writes_is_set_from_outside() -> None:
+    loaded = load_project({"p.st": _main("set : BOOL; n : INT; t : TON; k : BOOL := TRUE;", _BODY)})
+    names = {v.name for v in loaded.program.inputs}
+    assert names == {"a", "set"}
+    assert [n.says for n in loaded.notes] == [
+        "'set' is an input: nothing that is executed writes it"
+    ]
+    assert Controller(loaded.program, Settings()).scan({"a": 1, "set": 1}).outputs["q"] == 1
+
+
+_BODY = "t(IN := set, PT := T#0s); n := n + 1; q := set AND a AND k AND n < 9;"
+
+
+@pytest.mark.parametrize(
+    ("unit", "body"),
+    [
+        ("PROGRAM m VAR {} END_VAR", "IF q THEN set := TRUE; END_IF; q := set;"),
+        ("PROGRAM m VAR {} END_VAR", "F(x := set); q := set;"),
+        ("FUNCTION_BLOCK m VAR {} END_VAR", "q := set;"),
+        ("PROGRAM m VAR CONSTANT {} END_VAR", "q := set;"),
+        ("PROGRAM m VAR {} END_VAR", "q := FALSE;"),
+    ],
+)
+def test_what_is_written_or_never_read_is_not_set_from_outside(unit: str, body: str) -> None:
+    function = "FUNCTION F : BOOL VAR_IN_OUT x : BOOL; END_VAR x := TRUE; END_FUNCTION\n"
+    end = "END_PROGRAM" if unit.startswith("PROGRAM") else "END_FUNCTION_BLOCK"
+    head = unit.format("set : BOOL;")
+    text = f"{function}{head} VAR_OUTPUT q : BOOL; END_VAR {body} {end}"
+    assert load_project({"p.st": text}, "m").program.inputs == ()

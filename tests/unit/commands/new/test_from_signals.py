@@ -339,9 +339,11 @@ def test_a_list_without_a_program_or_a_file_that_is_not_there_is_told(capsys: Ca
 
 
 def test_what_verify_needs_first_is_told(capsys: Capture) -> None:
-    wide = PROGRAM.replace("level > 3", "level * level > level + stop_at")
+    wide = PROGRAM.replace("level > 3", "level > 3 AND stop_at > 2")
     Path("station.st").write_text(wide.replace("level : INT", "level, stop_at : INT"))
-    assert run(["new", "m", "--program", "station.st"]) == EXIT_BAD_INPUT
+    Path("m.csv").write_text("cause;pump\nlevel > stop_at;T\nlegend;T;off\n")
+    given = ["--program", "station.st", "--matrix", "m.csv"]
+    assert run(["new", "m", *given]) == EXIT_BAD_INPUT
     told = capsys.readouterr().err.splitlines()
     assert told[0] == "before the first 'verify', mend this:"
     assert "has no sensor in the model" in told[1]
