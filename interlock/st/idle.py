@@ -137,4 +137,17 @@ def _without(body: Iterable[ty.Statement], idle: Collection[str]) -> Iterator[ty
 
 def _stands_in(body: Iterable[ty.Statement], place: Place) -> bool:
     """Whether what stands at `place` is still read."""
-    return any(isinstance(e, ty.Read) and e.place == place for e in expressions_in(body))
+    return any(
+        isinstance(e, ty.Read) and e.place == place for e in expressions_in(body)
+    ) or place in _taken_at(body)
+
+
+def _taken_at(body: Iterable[ty.Statement]) -> Iterator[Place]:
+    """Where outputs of blocks are given to variables."""
+    for s in body:
+        match s:
+            case ty.Invoke():
+                yield from (taken.place for taken in s.outputs)
+            case ty.If() | ty.Case():
+                for inner in _bodies(s):
+                    yield from _taken_at(inner)

@@ -157,7 +157,7 @@ class FileParser(UnitParser):
         elif now.upper in ("VAR_GLOBAL", "VAR_ACCESS", "VAR_CONFIG"):
             self.globals += self.section()
         elif self.is_soft("USING"):
-            self._using()
+            self.using()
         elif self.is_soft("NAMESPACE"):
             self._namespace(namespace)
         elif self.is_soft("CONFIGURATION", "RESOURCE"):
@@ -217,12 +217,6 @@ class FileParser(UnitParser):
             self.respell(near, f"{says}; did you mean {near}?")
             return
         self.fail(*expected)
-
-    def _using(self) -> None:
-        opened = self.advance()
-        names = self._dotted_names()
-        self.expect(";", "','")
-        self.note(opened, f"USING {', '.join(names)} was read over")
 
     def _namespace(self, outer: str) -> None:
         opened = self.advance()

@@ -132,10 +132,19 @@ class UnitParser(ChartParser):
             names.append(self.dotted_name())
         return names
 
+    def using(self) -> None:
+        """Read over the namespaces that names may come from: each name is found in any."""
+        opened = self.advance()
+        names = self._dotted_names()
+        self.expect(";", "','")
+        self.note(opened, f"USING {', '.join(names)} was read over")
+
     def _parts(self, kind: str, name: str, opened: Token) -> _Parts:
         """All of a unit behind its head, with its end; without `kind`, up to the next unit."""
         parts = _Parts()
         end = f"END_{kind}" if kind else ""
+        while kind and self.is_soft("USING"):
+            self.using()
         while not (end and self.take_end(end)):
             if self._ends_without_word(kind, parts):
                 if end:

@@ -96,10 +96,21 @@ class Built:
             for file in files
             for key in {name.text.casefold() for d in file.globals for name in d.names}
         )
+        own = {
+            name.text.casefold()
+            for _, d in machine.project.declarations(self.unit)
+            if d.kind not in ("VAR_EXTERNAL", "VAR_GLOBAL")
+            for name in d.names
+        }
         for file in files:
             list_ = machine.lists.setdefault(file.name.casefold(), {})
             prefixes = {key: f"{file.name}." for key, n_lists in held.items() if n_lists > 1}
-            list_.update(self._globals(file.globals, prefixes))
+            hidden = {key: f"{file.name}." for key in own if key not in prefixes}
+            found = self._globals(file.globals, prefixes | hidden)
+            list_.update(found)
+            for key in found.keys() & hidden.keys():
+                # Only the root has another variable of that name.
+                machine.globals.setdefault(key, found[key])
         for file in files:
             for unit in file.units:
                 self._globals(d for d in unit.declarations if d.kind == "VAR_GLOBAL")

@@ -202,7 +202,8 @@ class Border(Charts):
     ) -> Reference:
         like = replace(declaration, place=name.place)
         address = plain_address(declaration.address)
-        keys = {name.text.casefold(), address, *self._names_at.get(address, ())} - {""}
+        plain = name.text.casefold()
+        keys = {plain, plain.rpartition(".")[2], address, *self._names_at.get(address, ())} - {""}
         is_shared = bool(keys & self.reading.found.shared)
         where = declaration.address[:2]
         if frame is self._root_frame() and declaration.kind in _BORDER_KINDS:

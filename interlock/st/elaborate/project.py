@@ -26,8 +26,10 @@ class Project:
         have one with that name.
     lists : dict of str to set of str
         What each file that holds globals has: ``list.name`` is a global, too.
+    homes : dict of str to list of str
+        The names of the lists that have a global of a name.
     shared : dict of str to list of str
-        Names that several lists have, with the names of these lists.
+        The same of names that several lists have.
     """
 
     files: tuple[sx.SourceFile, ...]
@@ -35,6 +37,7 @@ class Project:
     units: dict[str, sx.Unit] = field(default_factory=dict)
     globals: dict[str, tuple[sx.Name, sx.Declaration]] = field(default_factory=dict)
     lists: dict[str, set[str]] = field(default_factory=dict)
+    homes: dict[str, list[str]] = field(default_factory=dict)
     shared: dict[str, list[str]] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
 
@@ -51,14 +54,13 @@ class Project:
         return project
 
     def _add_globals(self) -> None:
-        homes: dict[str, list[str]] = {}
         for file in self.files:
             for key in {name.text.casefold() for d in file.globals for name in d.names}:
                 held = self.lists.setdefault(file.name.casefold(), set())
                 if key not in held:
                     held.add(key)
-                    homes.setdefault(key, []).append(file.name)
-        self.shared = {key: lists for key, lists in homes.items() if len(lists) > 1}
+                    self.homes.setdefault(key, []).append(file.name)
+        self.shared = {key: lists for key, lists in self.homes.items() if len(lists) > 1}
         for file in self.files:
             for declaration in file.globals:
                 for name in declaration.names:

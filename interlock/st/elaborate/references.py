@@ -35,6 +35,7 @@ from interlock.st.elaborate.types import A_POINTER, POINTING
 
 _ADDRESS = re.compile(r"%([IQM])([XBWDL]?)[0-9*.]+")
 _SIZES = {"": "BOOL", "X": "BOOL", "B": "BYTE", "W": "WORD", "D": "DWORD", "L": "LWORD"}
+_OUTER = ("VAR_EXTERNAL", "VAR_GLOBAL")
 _WIDTHS = {"BYTE": 8, "WORD": 16, "DWORD": 32, "LWORD": 64}
 
 UNKNOWN_INDEX = "index"
@@ -298,6 +299,8 @@ class References(Declaring):
         if found is not None or key not in self.project.globals:
             return found
         written, declaration = self.project.globals[key]
+        if self._is_hidden(key):
+            written = replace(written, text=f"{self.project.homes[key][0]}.{written.text}")
         nowhere = Frame(None, {})
         # Found while its own initial value is read, it would be looked up for ever.
         self.reading.globals[key] = Located(written.text, Unknown("itself"))
@@ -310,6 +313,14 @@ class References(Declaring):
         if not isinstance(made, Constant):
             self.reading.found.met.add(key)
         return made
+
+    def _is_hidden(self, key: str) -> bool:
+        """Whether the root has a variable of its own that is called like a global of a list."""
+        root = self.reading.instances.get("")
+        if key not in self.project.homes or root is None or root.block is None:
+            return False
+        own = (d for unit in root.block.line for d in unit.declarations if d.kind not in _OUTER)
+        return any(name.text.casefold() == key for d in own for name in d.names)
 
     def constant_global(self, name: str) -> Constant | None:
         """The global constant called `name`, with or without its list."""

@@ -170,6 +170,9 @@ class Writing(Callees):
                 self.write(at, sx.Truth(False, place), out, place)
             if isinstance(value, sx.Call):
                 source = self.called(value, frame, out)
+            elif not isinstance(value, sx.Name | sx.Member | sx.Element | sx.Direct | sx.Pointed):
+                # A text or a date, or what is computed of some, tells why it is not known.
+                source = self.value(value, frame, out)
             else:
                 found = self.property_value(value, frame, out)
                 source = found or self.reference(value, frame, out) or value

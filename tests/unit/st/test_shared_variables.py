@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.base.errors import InputError
+from interlock.st.direct.controller import DirectController
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
 from interlock.st.load import load_project
@@ -158,3 +159,28 @@ def test_what_is_written_or_never_read_is_not_set_from_outside(unit: str, body: 
     head = unit.format("set : BOOL;")
     text = f"{function}{head} VAR_OUTPUT q : BOOL; END_VAR {body} {end}"
     assert load_project({"p.st": text}, "m").program.inputs == ()
+
+
+_HIDDEN = (
+    "VAR_GLOBAL f AT %IX0.0 : BOOL; k : INT := 4; END_VAR\n"
+    "FUNCTION_BLOCK B VAR_OUTPUT o : INT; END_VAR o := k; END_FUNCTION_BLOCK\n"
+    "PROGRAM m VAR f : BOOL; k : INT; b : B; END_VAR VAR_OUTPUT q : BOOL; n : INT; END_VAR\n"
+    "b(); f := GVL.f; k := MIN(k + GVL.k, 9); q := f; n := b.o + k; END_PROGRAM"
+)
+
+
+def test_a_variable_of_the_root_hides_the_global_of_its_name() -> None:
+    loaded = load_project({"GVL.st": _HIDDEN})
+    ours = Controller(loaded.program, Settings())
+    written = DirectController(loaded.files, "m", Settings())
+    (input_,) = loaded.program.inputs
+    for value, n in ((1, 8), (0, 12), (1, 13)):
+        expected = {"q": value, "n": n}
+        assert ours.scan({input_.name: value}).outputs == expected
+        assert written.scan({input_.name: value}).outputs == expected
+
+
+def test_a_hidden_global_may_still_be_written_by_another_program() -> None:
+    text = _HIDDEN + "\nPROGRAM other GVL.k := 7; END_PROGRAM"
+    program = load_project({"GVL.st": text}, "m").program
+    assert {v.name for v in program.inputs} == {"GVL.f", "GVL.k"}
