@@ -14,6 +14,7 @@ from interlock.model.build import SCAN
 from interlock.model.model import Model
 from interlock.model.timing import CLOCK, TICK
 from interlock.st import typed as ty
+from interlock.st.evaluate import evaluate_expression
 
 Ages = Mapping[str, int]
 """The units of time for which each thing under way has been so."""
@@ -41,21 +42,37 @@ class Clocks:
     """
 
     def __init__(self, model: Model) -> None:
+        timed = [] if model.timing is None else model.moves
+        stays = {move.name: move.stays for move in timed if move.stays is not None}
+        self._waits = {move: stay.name for move, stay in stays.items()}
+        self._stays = {stay.name: stay.condition for stay in stays.values()}
         self._unit = Fraction(0) if model.timing is None else Fraction(model.timing.unit_ms)
         self._spans = _spans(model)
         self._last = {name: self._last_age(span) for name, span in self._spans.items()}
         self.ages: Ages = {}
         if model.timing is not None:
-            # The first scan comes before any time passes.
-            self.ages = {SCAN: self._last[SCAN]}
+            # The first scan comes before any time passes, and what is so has been so for long.
+            self.ages = {name: self._last[name] for name in (SCAN, *self._stays)}
+
+    def stays(self, truth: Mapping[str, int]) -> list[str]:
+        """What moves wait for and is so now, by the names of stays."""
+        return [n for n, lasts in self._stays.items() if evaluate_expression(lasts, truth)]
 
     @property
     def names(self) -> Collection[str]:
-        """The moves that take time."""
+        """The moves, and the stays, that take time."""
         return self._spans.keys()
 
     def is_ripe(self, move: str) -> bool:
-        """Whether the time that `move` takes at least may have passed."""
+        """Whether the time that `move` takes at least may have passed, and that it waits for."""
+        return self._has_lasted(move) and not self._is_kept(move)
+
+    def _is_kept(self, move: str) -> bool:
+        """Whether a stay that is short yet keeps `move` waiting."""
+        stay = self._waits.get(move, "")
+        return stay in self.ages and not self._has_lasted(stay)
+
+    def _has_lasted(self, move: str) -> bool:
         if move not in self._spans:
             return True
         age = self.ages.get(move)
@@ -79,7 +96,8 @@ class Clocks:
         """Why the time of `move` has not come, or may not pass; empty where that is no reason."""
         if move == TICK:
             return "" if not self.due() else f"'{self.due()[0]}' must happen first"
-        if self.is_ripe(move) or move not in self.ages:
+        move = self._waits[move] if self._is_kept(move) else move
+        if self._has_lasted(move) or move not in self.ages:
             return ""
         passed, least = self.ages[move] * self._unit, self._spans[move].least
         return f"it takes {float(least):g} ms at least, and {float(passed):g} ms have passed"
@@ -120,7 +138,10 @@ def _spans(model: Model) -> dict[str, _Span]:
             least, most = (
                 1000 * Fraction(repr(s)) for s in (move.takes.least, move.takes.greatest)
             )
-            found[move.name] = _Span(least, most if move.kind is MoveKind.PLANT else None)
+            must = move.kind is MoveKind.PLANT and not move.may
+            found[move.name] = _Span(least, most if must else None)
+        if move.stays is not None:
+            found[move.stays.name] = _Span(move.stays.ms, None)
     for timer in model.program.instances:
         if timer.block in ("TON", "TOF", "TP"):
             preset = Fraction(timer.preset_ms)

@@ -345,7 +345,8 @@ class Player:
         names = self._clocks.names
         found = [name for name in self._by_the_controller() if name in names]
         with self._view.unchanged():
-            return found + [n for n in self._moves if n in names and self.possible(n)]
+            found += [n for n in self._moves if n in names and self.possible(n)]
+            return found + self._clocks.stays(self.truth)
 
     def pass_event(self) -> None:
         """Note an event that changes nothing of this model, as where another one's timer ends."""

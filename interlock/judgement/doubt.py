@@ -1,9 +1,12 @@
-"""What may not be said to hold of a program of which more was explored than it does.
+"""What may not be said to hold of a model of which more was explored than it does.
 
 Where something was taken as any value (`interlock.st.any_values`, `elaborate.strangers`), every run
 of the program was explored, and runs that it has not. What holds of every run holds of the
 program's. That something can be reached is no such thing: a run that the program has not may be the
 only one that leads there. Nor were the flaws of the arithmetic judged whose place the value took.
+
+In a model with time the same goes for quantities of the plant, of which no more is known than their
+band.
 """
 
 from __future__ import annotations
@@ -21,7 +24,12 @@ def doubted(model: Model, requirement: Requirement, verdict: Verdict) -> Verdict
     doubt = "" if verdict.outcome is not Outcome.HOLDS else doubt_of(model, requirement)
     if not doubt:
         return verdict
-    return replace(verdict, outcome=Outcome.UNDECIDED, doubt=doubt, limit="taken as any value")
+    return replace(verdict, outcome=Outcome.UNDECIDED, doubt=doubt, limit=_taken(model))
+
+
+def _taken(model: Model) -> str:
+    taken = any(controller.program.any_values for controller in model.controllers)
+    return "taken as any value" if taken else "known by bands only"
 
 
 def doubt_of(model: Model, requirement: Requirement) -> str:
@@ -32,6 +40,12 @@ def doubt_of(model: Model, requirement: Requirement) -> str:
             f"'{taken[0].input}' was taken as any value, see {taken[0].place}: the way there may "
             "need values that the program never computes"
         )
+    if model.timing is not None and not PATTERNS[requirement.pattern].is_of_runs:
+        for quantity in model.quantities:
+            return (
+                f"of '{quantity.name}' no more is known than the band that it is in: the way there "
+                "may need it to come farther than it can"
+            )
     failing = [one for one in taken if one.flaws]
     if requirement.id == ARITHMETIC and failing:
         flaw = failing[0].flaws[0]

@@ -29,7 +29,7 @@ from interlock.kernel.system import (
     Variable,
     enumeration,
 )
-from interlock.model.clocks import clocked, periods_of
+from interlock.model.clocks import clocked, may_stand_still, periods_of, stays_of
 from interlock.model.controller import SCAN as SCAN
 from interlock.model.controller import STILL
 from interlock.model.fault import Effect, Fault
@@ -208,7 +208,10 @@ class _Builder:
         time_goes_on = None
         if self.model.timing is not None:
             periods = periods_of(self.model, SCAN)
-            clocks, moves, time_goes_on = clocked(self.model.timing, moves, periods, SCAN)
+            stays = stays_of(self.model)
+            clocks, moves = clocked(self.model.timing, moves, periods, SCAN, stays)
+            if may_stand_still(self.model, periods):
+                time_goes_on = moves[-1].guard
             moves[-1] = turns.taking_none(moves[-1])
             variables += clocks
         truth = {v.name.casefold(): ex.var(v.name) for v in variables} | self.truth

@@ -6,6 +6,9 @@ clock back, and so does the move itself. The move may happen once its clock has 
 of the period; while a clock stands at its greatest no time passes. A clock counts no further than
 that, or than the least where nothing must happen.
 
+A stay, which keeps a move waiting while it is short, has a clock of its own. It counts the units
+for which the stay's own condition has lasted, whatever becomes of the move's guard.
+
 So time stands still only where something that it waits for can happen at once. That it can go on
 for ever is so by construction where every greatest is a unit or more: each move that is made sets
 one clock back and none forward. A greatest of no time at all may be demanded of two moves in a
@@ -22,6 +25,8 @@ from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, ite, le, not_,
 from interlock.kernel.system import Domain, Move, MoveKind, Origin, Role, System, Variable
 from interlock.model.model import Model
 from interlock.model.timing import CLOCK, TICK, Timing, Units, in_units, ms_of
+from interlock.st.evaluate import evaluate_expression
+from interlock.st.lower import lower_expression
 from interlock.st.typed_parts import most_calls
 
 
@@ -72,6 +77,19 @@ class _Clock:
         return ite(self.move.guard, one_more, self.now)
 
 
+@dataclass(frozen=True)
+class Staying:
+    """A stay: its name, its condition, and the units of time for which it keeps a move waiting.
+
+    `first` is what its clock has at first.
+    """
+
+    name: str
+    condition: Expr
+    units: int
+    first: int
+
+
 class Clocks:
     """The clocks of a system's moves.
 
@@ -80,14 +98,25 @@ class Clocks:
     moves : iterable of Move
     periods : mapping of str to Units
         By the name of the move; also of moves that this system does not have.
+    stays : mapping of str to Staying
+        By the name of the move that waits for it.
     """
 
-    def __init__(self, moves: Iterable[Move], periods: Mapping[str, Units]) -> None:
+    def __init__(
+        self,
+        moves: Iterable[Move],
+        periods: Mapping[str, Units],
+        stays: Mapping[str, Staying] | None = None,
+    ) -> None:
         self._clocks = {
             move.name: _Clock(move, periods[move.name]) for move in moves if move.name in periods
         }
-        self._periods = periods
-        self._counting = [clock for clock in self._clocks.values() if clock.within.counted]
+        self._stays = {move: _staying(stay) for move, stay in (stays or {}).items()}
+        self._first = {stay.name: stay.first for stay in (stays or {}).values()}
+        # Several moves wait for one stay, and one clock counts it.
+        distinct = {clock.name: clock for clock in self._stays.values()}
+        every = [*self._clocks.values(), *distinct.values()]
+        self._counting = [clock for clock in every if clock.within.counted]
 
     def variables(self, initial: Mapping[str, int]) -> list[Variable]:
         """What counts, by default from 0 on."""
@@ -95,7 +124,7 @@ class Clocks:
             Variable(
                 clock.name,
                 Domain(0, clock.within.counted),
-                initial.get(clock.move.name, 0),
+                {**self._first, **initial}.get(clock.move.name, 0),
                 Role.TIMER,
             )
             for clock in self._counting
@@ -114,6 +143,9 @@ class Clocks:
         guard, fair = move.guard, move.fair
         for own in (self._clocks[name] for name in names if name in self._clocks):
             guard = and_(guard, le(const(own.within.least), own.now))
+        if (stay := self._stays.get(move.name)) is not None:
+            is_over = le(const(stay.within.least), stay.now)
+            guard = and_(guard, or_(not_(stay.move.guard), is_over))
         if fair is not None:
             # Owed where it may happen: what is owed before, and never can for want of time, would
             # make a run in which time stands still count for nothing.
@@ -136,15 +168,10 @@ class Clocks:
         says = f"{timing.unit_ms} ms pass"
         return Move(TICK, MoveKind.TIME, self.may_pass, updates, self.may_pass, says)
 
-    @property
-    def in_question(self) -> Expr | None:
-        """What must stay possible for time to go on, where that is not so by construction.
 
-        Asked in every run class alike, also where only faults let a move happen in no time.
-        """
-        if all(period.greatest != 0 for period in self._periods.values()):
-            return None
-        return self.may_pass
+def _staying(stay: Staying) -> _Clock:
+    """The clock of a stay: that of a move that is never made and whose guard must last."""
+    return _Clock(Move(stay.name, MoveKind.TIME, stay.condition, {}), Units(stay.units, None))
 
 
 def without_clocks(system: System) -> System:
@@ -166,9 +193,13 @@ def without_clocks(system: System) -> System:
 
 
 def clocked(
-    timing: Timing, moves: Sequence[Move], periods: Mapping[str, Units], scan: str
-) -> tuple[list[Variable], list[Move], Expr | None]:
-    """Clocks, the moves with them, time itself as the last, and what must stay possible.
+    timing: Timing,
+    moves: Sequence[Move],
+    periods: Mapping[str, Units],
+    scan: str,
+    stays: Mapping[str, Staying],
+) -> tuple[list[Variable], list[Move]]:
+    """Clocks, and the moves with them, time itself as the last.
 
     Parameters
     ----------
@@ -178,21 +209,50 @@ def clocked(
         By the name of the move; those of what is no move here are passed over.
     scan : str
         Name of the scan, the first of which comes before any time passes.
+    stays : mapping of str to Staying
+        By the name of the move that waits for it.
     """
-    clocks = Clocks(moves, periods)
+    clocks = Clocks(moves, periods, stays)
     # A guard that says TRUE whatever happens never sets its clock back by itself.
     assert all(move.guard is TRUE for move in moves if move.name == scan)
     first = {scan: periods[scan].counted}
     kept = [clocks.kept_by(move) for move in moves]
-    return clocks.variables(first), [*kept, clocks.tick(timing)], clocks.in_question
+    return clocks.variables(first), [*kept, clocks.tick(timing)]
+
+
+def may_stand_still(model: Model, periods: Mapping[str, Units]) -> bool:
+    """Whether it must be asked if time can go on: something may have to happen in no time.
+
+    Of a quantity that sets out from where it stands that is no question: to stand there again it
+    must cross a band, which takes a unit or more.
+    """
+    setting_out = {m.name for m in model.moves if model.machines[m.machine].bands is not None}
+    return any(p.greatest == 0 for name, p in periods.items() if name not in setting_out)
+
+
+def stays_of(model: Model) -> dict[str, Staying]:
+    """The stay that each move waits for, by the move's name; none without time."""
+    if model.timing is None:
+        return {}
+    at_first = {name.casefold(): machine.initial for name, machine in model.machines.items()}
+    truth = {name.casefold(): var(name) for name in model.machines}
+    found = {}
+    for move in model.moves:
+        if (stay := move.stays) is not None:
+            units = in_units(stay.ms, None, model.timing.unit_ms).least
+            first = units if evaluate_expression(stay.condition, at_first) else 0
+            condition = lower_expression(stay.condition, truth)
+            found[move.name] = Staying(stay.name, condition, units, first)
+    return found
 
 
 def periods_of(model: Model, scan: str) -> dict[str, Units]:
     """The period of each move that has one, by its name; none without time.
 
-    What people do takes its least time and is never owed. A timer whose preset time varies, and one
-    that is called more than once in a scan and so may start anew within it, is up earlier or later
-    than its clock alone could tell, so what is not sure of it is left open.
+    What people do, and what only may happen, takes its least time and is never owed. A timer whose
+    preset time varies, and one that is called more than once in a scan and so may start anew within
+    it, is up earlier or later than its clock alone could tell, so what is not sure of it is left
+    open.
     """
     timing = model.timing
     if timing is None:
@@ -201,7 +261,7 @@ def periods_of(model: Model, scan: str) -> dict[str, Units]:
     found = {scan: in_units(timing.scan_least_ms, timing.scan_greatest_ms, unit_ms)}
     for move in model.moves:
         if move.takes is not None:
-            is_owed = move.kind is MoveKind.PLANT
+            is_owed = move.kind is MoveKind.PLANT and not move.may
             greatest = ms_of(move.takes.greatest) if is_owed else None
             found[move.name] = in_units(ms_of(move.takes.least), greatest, unit_ms)
     for instance in model.program.instances:

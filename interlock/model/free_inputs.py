@@ -70,7 +70,7 @@ def read_free_inputs(
     wide = [declared for declared in free if _every_value(declared.type) is None]
     for declared in wide if len(controllers) == 1 else ():
         if declared.name not in classes:
-            names.mistakes.add(*_too_many(declared, names, controllers[0].program))
+            names.mistakes.add(*too_many(declared, names, controllers[0].program))
     for declared in wide if len(controllers) > 1 else ():
         says = f"beside several controllers an input with more than {_FEW} values is never free"
         says = f"'{declared.name}' has no sensor in the model, and {says}; give it a sensor"
@@ -134,27 +134,46 @@ def with_classes(
 def _classes_of(
     wide: Sequence[ty.Declared], names: Names, program: ty.Program, settings: Settings
 ) -> Classes:
-    lowered = lower_program(program, settings)
-    layout = lay_out(program, settings)
-    env = _Anything({v.name.casefold(): ex.var(f"input.{v.name}") for v in program.inputs})
-    env |= {v.name.casefold(): ex.var(v.name) for v in lowered.variables}
-    for path in names.inside:
-        name = path[len(program.name) + 1 :].casefold()
-        if name in layout.names:
-            env[path.casefold()] = ex.var(layout.names[name])
-    roots = [lower_expression(formula.tree, env) for formula in names.formulas]
-    roots += [flaw.when for flaw in lowered.flaws]
-    roots += [guard for move in lowered.timer_moves for guard in (move.guard,)]
-    domains = {v.name: Domain(v.domain.lo, v.domain.hi, v.initial) for v in lowered.variables}
-    domains |= {f"input.{v.name}": Domain(*span_of(v.type)) for v in program.inputs}
-    updates = _that_matter(roots, lowered.updates, domains)
+    asked = _Asked(names, program, settings)
     found = {}
     for declared in wide:
-        name, span = f"input.{declared.name}", span_of(declared.type)
-        values = value_classes(name, span, roots, updates, domains)
+        values = asked.classes(declared)
         if values is not None:
             found[declared.name] = values
     return found
+
+
+class _Asked:
+    """What a program and the formulas of its model ask of inputs."""
+
+    def __init__(self, names: Names, program: ty.Program, settings: Settings) -> None:
+        lowered = lower_program(program, settings)
+        layout = lay_out(program, settings)
+        env = _Anything({v.name.casefold(): ex.var(f"input.{v.name}") for v in program.inputs})
+        env |= {v.name.casefold(): ex.var(v.name) for v in lowered.variables}
+        for path in names.inside:
+            name = path[len(program.name) + 1 :].casefold()
+            if name in layout.names:
+                env[path.casefold()] = ex.var(layout.names[name])
+        self._roots = [lower_expression(formula.tree, env) for formula in names.formulas]
+        self._roots += [flaw.when for flaw in lowered.flaws]
+        self._roots += [move.guard for move in lowered.timer_moves]
+        domains = {v.name: Domain(v.domain.lo, v.domain.hi, v.initial) for v in lowered.variables}
+        domains |= {f"input.{v.name}": Domain(*span_of(v.type)) for v in program.inputs}
+        self._updates = _that_matter(self._roots, lowered.updates, domains)
+        self._domains = domains
+
+    def classes(self, declared: ty.Declared) -> tuple[ValueClass, ...] | None:
+        """The classes of an input's values; None where there are too many."""
+        name, span = f"input.{declared.name}", span_of(declared.type)
+        return value_classes(name, span, self._roots, self._updates, self._domains)
+
+
+def classes_of(
+    declared: ty.Declared, names: Names, controller: Controller
+) -> tuple[ValueClass, ...] | None:
+    """What of an input's values program and model tell apart; None where that is too many."""
+    return _Asked(names, controller.program, controller.settings).classes(declared)
 
 
 def _that_matter(
@@ -181,7 +200,7 @@ class _Anything(dict[str, Expr]):
         return ex.var(name)
 
 
-def _too_many(declared: ty.Declared, names: Names, program: ty.Program) -> tuple[Place, str]:
+def too_many(declared: ty.Declared, names: Names, program: ty.Program) -> tuple[Place, str]:
     """The line that needs more values of an input than can be tried, and what to do."""
     known = [name for name in names.shape.sensors if name.casefold() != declared.name.casefold()]
     near = nearest(declared.name, known)
@@ -233,7 +252,12 @@ def _sensor(declared: ty.Declared, machine: Machine, values: Sequence[ValueClass
     type_ = EnumType(machine.name, machine.states)
     at: ty.Expression = ty.Read(machine.name, BOOL if machine.is_bool else type_, declared.place)
     if not machine.is_bool:
-        at = _chosen(at, declared, values)
+        labels = [label_of(declared.type, one.value) for one in values]
+        constants = [
+            ty.Constant(one.value, declared.type, label, declared.place)
+            for one, label in zip(values, labels, strict=True)
+        ]
+        at = chosen_by_number(at, constants, declared.type)
     reads = Formula(f"any value of {declared.name}", declared.place, at)
     stands_for = tuple(
         (lo, hi, one.value)
@@ -249,16 +273,12 @@ def _label(declared: ty.Declared, one: ValueClass) -> str:
     return label_of(declared.type, one.value) if one.least == one.greatest else one.says
 
 
-def _chosen(
-    at: ty.Expression, declared: ty.Declared, values: Sequence[ValueClass]
+def chosen_by_number(
+    at: ty.Expression, values: Sequence[ty.Expression], type_: Type
 ) -> ty.Expression:
-    place = declared.place
-    constants = [
-        ty.Constant(one.value, declared.type, label_of(declared.type, one.value), place)
-        for one in values
-    ]
-    number = ty.Call("NUMBER", (at,), IntType(0, len(values) - 1), place)
-    return _halved(number, 0, constants, declared.type)
+    """One of `values` by the number of the state that `at` is."""
+    number = ty.Call("NUMBER", (at,), IntType(0, len(values) - 1), at.place)
+    return _halved(number, 0, values, type_)
 
 
 def _halved(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -23,6 +24,7 @@ from interlock.model.model import (
     Delay,
     Formula,
     Hazard,
+    Machine,
     Model,
     Output,
     Sensor,
@@ -32,8 +34,10 @@ from interlock.model.model import (
 from interlock.model.names import Mistakes, Names
 from interlock.model.read_ages import read_ages
 from interlock.model.read_controllers import ReadPrograms, read_controllers
+from interlock.model.read_quantities import Edges
 from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
+from interlock.model.scaled import read_scaled
 from interlock.model.schema import ModelShape
 from interlock.model.schema_fields import BY_DELAY
 from interlock.model.schema_wired import OutputShape, SensorShape
@@ -42,7 +46,7 @@ from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
 from interlock.model.timing import Timing
 from interlock.model.wiring import periods_of, shared_by, usual_age, wired
-from interlock.model.yaml import Path
+from interlock.model.yaml import Document, Path
 from interlock.st.any_values import notes_of, without_unread
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
@@ -80,12 +84,30 @@ def load(folder: FilePath | str) -> Model:
     model = None
     if len(programs.controllers) == max(1, len(shape.controllers)):
         # Without the outputs' names, the model's expressions could not be judged.
-        model = _resolve(folder, found, programs, mistakes, matrix)
+        model = _resolved(folder, found, programs, mistakes, matrix)
         for one in programs.controllers:
             mistakes.explain(one.program.left_out)
     mistakes.raise_if_any()
     assert model is not None, "a model that is not resolved has mistakes"
     return model
+
+
+def _resolved(
+    folder: FilePath,
+    found: Read,
+    programs: ReadPrograms,
+    mistakes: Mistakes,
+    matrix: EffectMatrix | None,
+) -> Model | None:
+    """The model, its quantities parted wherever the program tells apart what it reads of them."""
+    edges: dict[str, set[Fraction]] = {}
+    while True:
+        model = _resolve(folder, found, programs, mistakes, matrix, edges)
+        if isinstance(model, Model) or model is None:
+            return model
+        edges = {name: edges.get(name, set()) | more for name, more in model.items()} | {
+            name: known for name, known in edges.items() if name not in model
+        }
 
 
 def _resolve(
@@ -94,20 +116,14 @@ def _resolve(
     programs: ReadPrograms,
     mistakes: Mistakes,
     matrix: EffectMatrix | None,
-) -> Model | None:
+    edges: Edges,
+) -> Model | Mapping[str, set[Fraction]] | None:
+    """The model, or at which more numbers its quantities are to be parted first."""
     document, shape, texts = found.document, programs.shape, programs.texts
-    machines = read_machines(document, shape, mistakes)
+    machines = read_machines(document, shape, edges, mistakes)
     real = [replace(one, program=without_real_outputs(one.program)) for one in programs.controllers]
     controllers: Sequence[Controller] = wired(real, document, shape, mistakes)
-    inputs = {name: v.type for one in controllers for name, v in one.inputs.items()}
-    outputs = {name: v.type for one in controllers for name, v in one.written.items()}
-    inside = _inside(controllers)
-    names = Names(document, shape, mistakes, machines, inputs, outputs, inside)
-    names.check_unique()
-    # What a shared name stands for is not known, so nothing more could be said rightly.
-    mistakes.raise_if_any()
-    for term in shape.terms:
-        names.term(term, document.key_place(("terms", term)))
+    names = _names(document, shape, mistakes, machines, controllers)
     moves = read_moves(names)
     timing = read_timing(names, moves, controllers[0].program)
     sensors = _sensors(names, controllers, timing)
@@ -122,8 +138,12 @@ def _resolve(
     supplies = _supplies(names)
     if mistakes.found:
         return None
-    read = _inside_read(statements, inside)
-    beside = names_beside(folder, found.texts.values(), outputs)
+    scaled = read_scaled(names, controllers)
+    if mistakes.found or scaled.missing:
+        return None if mistakes.found else scaled.missing
+    sensors |= {n: replace(sensors[n], reads=reads) for n, reads in scaled.reads.items()}
+    read = _inside_read(statements, names.inside)
+    beside = names_beside(folder, found.texts.values(), names.outputs)
     asked = names if len(controllers) == 1 else None
     sliced = [_sliced(one, beside, read, asked) for one in controllers]
     controllers, classes = [one for one, _ in sliced], sliced[0][1]
@@ -164,6 +184,26 @@ def _resolve(
         matrix=matrix,
         timing=timing,
     )
+
+
+def _names(
+    document: Document,
+    shape: ModelShape,
+    mistakes: Mistakes,
+    machines: Mapping[str, Machine],
+    controllers: Sequence[Controller],
+) -> Names:
+    """Every name of the model, its terms checked."""
+    inputs = {name: v.type for one in controllers for name, v in one.inputs.items()}
+    outputs = {name: v.type for one in controllers for name, v in one.written.items()}
+    inside = _inside(controllers)
+    names = Names(document, shape, mistakes, machines, inputs, outputs, inside)
+    names.check_unique()
+    # What a shared name stands for is not known, so nothing more could be said rightly.
+    mistakes.raise_if_any()
+    for term in shape.terms:
+        names.term(term, document.key_place(("terms", term)))
+    return names
 
 
 def _beside(matrix: EffectMatrix | None, side_view: ReadView | None) -> dict[str, str]:
@@ -341,7 +381,8 @@ def _sensors(
                 mistakes.add(document.place(here), "a sensor cannot be its own other channel")
         if shape.reads is None:
             continue
-        expected = declared[1] if declared is not None else BOOL
+        # What is scaled is any number so far, of any type.
+        expected = None if shape.scaled else declared[1] if declared is not None else BOOL
         reads = names.formula((*path, "reads"), shape.reads, names.physical(), expected)
         if reads is not None and declared is not None:
             age, bus = ages.get(name.casefold()) or usual_age(names, controllers, name, reads)

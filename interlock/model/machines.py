@@ -10,6 +10,7 @@ from interlock.model.build import SCAN
 from interlock.model.controller import STILL
 from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
+from interlock.model.read_quantities import Edges, quantity_moves, read_quantities
 from interlock.model.schema import ControlShape, MachineShape, ModelShape, MoveShape
 from interlock.model.timing import TICK
 from interlock.model.yaml import Document, Path
@@ -20,8 +21,10 @@ _OWN_MOVES = (SCAN, STILL)
 _OWN_ENDINGS = tuple(f" {event.value}" for event in Event)
 
 
-def read_machines(document: Document, shape: ModelShape, mistakes: Mistakes) -> dict[str, Machine]:
-    """The plant's machines and the controls, in the order of the model."""
+def read_machines(
+    document: Document, shape: ModelShape, edges: Edges, mistakes: Mistakes
+) -> dict[str, Machine]:
+    """The plant's machines, its quantities and the controls, in the order of the model."""
     found: dict[str, Machine] = {}
     for name, machine in shape.plant.items():
         path: Path = ("plant", name)
@@ -29,6 +32,7 @@ def read_machines(document: Document, shape: ModelShape, mistakes: Mistakes) -> 
         initial = _state(machine.initial, states, document, (*path, "initial"), mistakes)
         places = _places(document, (*path, "states"), states)
         found[name] = Machine(name, machine.says, states, initial or 0, places=places)
+    found |= read_quantities(document, shape, edges, mistakes)
     for name, control in shape.controls.items():
         found[name] = _control(name, control, document, mistakes)
     return found
@@ -91,6 +95,7 @@ def read_moves(names: Names) -> list[ModelMove]:
         for number, move in enumerate(machine.moves):
             path: Path = ("plant", name, "moves", number)
             found += _moves_of(names, names.machines[name], machine, move, path, used)
+    found += quantity_moves(names, lambda wanted: _unused(wanted, used))
     for name, control in names.shape.controls.items():
         found += _settings_of(names, names.machines[name], control, used)
     return found

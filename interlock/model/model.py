@@ -17,9 +17,13 @@ from interlock.base.files import is_there
 from interlock.drawings.elements import Drawing
 from interlock.kernel.requirement import Pattern, ScopeKind
 from interlock.kernel.system import MoveKind
+from interlock.model.bands import Bands
 from interlock.model.between import BetweenScans
 from interlock.model.bound import Bound
 from interlock.model.controller import Controller
+from interlock.model.durations import Delay as Delay
+from interlock.model.durations import Duration as Duration
+from interlock.model.durations import Stay
 from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.fault import Fault
 from interlock.model.timing import Timing
@@ -58,6 +62,8 @@ class Machine:
         Where each of its states is declared.
     is_free : bool
         It stands for an input of the program that no sensor is given for.
+    bands : Bands or None
+        Of a quantity: its states are these bands.
     """
 
     name: str
@@ -69,20 +75,11 @@ class Machine:
     released: int | None = None
     places: tuple[Place, ...] = field(default=(), compare=False)
     is_free: bool = False
+    bands: Bands | None = None
 
     def index(self, state: str) -> int:
         """Index of the state called `state`, in any case."""
         return [s.casefold() for s in self.states].index(state.casefold())
-
-
-@dataclass(frozen=True)
-class Duration:
-    """How long something takes: least and greatest, in seconds, and where that comes from."""
-
-    least: float
-    greatest: float
-    source: str | None
-    assumed: bool
 
 
 @dataclass(frozen=True)
@@ -107,6 +104,8 @@ class ModelMove:
         It happens by itself or not at all: nothing is owed, and nobody can bring it about.
     bounces : bool
         It sets a control that bounces.
+    stays : Stay or None
+        With time, what keeps it waiting, whatever becomes of the guard meanwhile.
     """
 
     name: str
@@ -121,6 +120,7 @@ class ModelMove:
     takes: Duration | None = None
     may: bool = False
     bounces: bool = False
+    stays: Stay | None = None
 
     @property
     def takes_no_turn(self) -> bool:
@@ -190,16 +190,6 @@ class Hazard:
     severity: str | None
     exposure: str | None
     avoidance: str | None
-
-
-@dataclass(frozen=True)
-class Delay:
-    """The greatest delay of a signal or an output; `in_scans` where the signal's age is it."""
-
-    ms: float
-    source: str | None
-    assumed: bool
-    in_scans: bool = False
 
 
 @dataclass(frozen=True)
@@ -370,6 +360,11 @@ class Model:
     def output_types(self) -> dict[str, Type]:
         """The type of each output."""
         return {n: v.type for one in self.controllers for n, v in one.written.items()}
+
+    @property
+    def quantities(self) -> tuple[Machine, ...]:
+        """The machines that are quantities."""
+        return tuple(m for m in self.machines.values() if m.bands is not None)
 
     def takes_turn(self, move: ModelMove) -> bool:
         """Whether what is assumed between two scans limits `move`: no clock decides when it may."""

@@ -82,7 +82,10 @@ def is_reserved(name: str) -> bool:
 
 def type_of(machine: Machine) -> Type:
     """The type that expressions see: an enumeration named after the machine, or BOOL."""
-    return BOOL if machine.is_bool else EnumType(machine.name, machine.states)
+    if machine.is_bool:
+        return BOOL
+    classes = None if machine.bands is None else machine.bands.classes
+    return EnumType(machine.name, machine.states, classes=classes)
 
 
 @dataclass
@@ -255,6 +258,7 @@ class Names:
         sections: list[tuple[str, list[str]]] = [
             ("plant", list(self.shape.plant)),
             ("controls", list(self.shape.controls)),
+            ("quantities", list(self.shape.quantities)),
             ("terms", list(self.shape.terms)),
             ("faults", list(self.shape.faults)),
         ]
@@ -265,13 +269,16 @@ class Names:
         for section, names in sections:
             for name in names:
                 self._check_name(section, name, seen)
+        for quantity, given in self.shape.quantities.items():
+            for name in given.switches:
+                self._check_name(f"quantities.{quantity}.switches", name, seen)
         for section in ("sensors", "outputs"):
             alone: dict[str, str] = {}
             for name in getattr(self.shape, section):
                 self._check_name(section, name, alone)
 
     def _check_name(self, section: str, name: str, seen: dict[str, str]) -> None:
-        place = self.document.key_place((section, name))
+        place = self.document.key_place((*section.split("."), name))
         if is_reserved(name):
             self.mistakes.add(place, f"'{name}' is a reserved word and cannot be a name")
         elif name.casefold() in seen:

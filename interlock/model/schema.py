@@ -31,6 +31,7 @@ from interlock.model.schema_fields import (
     Within,
     Words,
 )
+from interlock.model.schema_quantities import QuantityShape
 from interlock.model.schema_time import TimeShape
 from interlock.model.schema_wired import BusShape, ControllerShape, OutputShape, SensorShape
 
@@ -360,6 +361,9 @@ class ModelShape(_Shape):
     cautions: list[Words] = Field(default_factory=list)
     plant: dict[Name, MachineShape] = Field(default_factory=dict)
     controls: dict[Name, ControlShape] = Field(default_factory=dict)
+    quantities: dict[Name, QuantityShape] = Field(
+        default_factory=dict, description="What rises and falls: pressures, positions."
+    )
     sensors: dict[ProgramName, SensorShape] = Field(default_factory=dict)
     buses: dict[Name, BusShape] = Field(
         default_factory=dict, description="What brings several signals late to the program."

@@ -15,6 +15,7 @@ from interlock.model.schema_fields import (
     SensorAge,
     Words,
 )
+from interlock.model.schema_quantities import ScaledShape
 
 
 class _Wired(BaseModel):
@@ -38,6 +39,9 @@ class SensorShape(_Wired):
     reads: Expression | None = Field(None, description="What it reads; free where not given.")
     pair: ProgramName | None = Field(
         None, description="The other channel of an antivalent or like pair."
+    )
+    scaled: ScaledShape | None = Field(
+        None, description="Where it reads a quantity: the number that the program gets of it."
     )
     age: SensorAge | None = Field(
         None, description="How old a value the program may see of it, each scan anew."

@@ -8,6 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake
+from interlock.kernel.patterns import PATTERNS
+from interlock.model import patterns
 from interlock.model.load import load
 from interlock.model.model import Model
 
@@ -54,19 +56,25 @@ def load_single(folder: Path | str, who: str, takes_any_values: bool = False) ->
 
 
 def refuse_any_values(model: Model, who: str) -> None:
-    """Refuse a model with a program that does less than what is explored.
+    """Refuse a model with a program that does less than what is explored, or a plant, if asked.
 
-    What it is seen to do may be nothing that it does, so no run may be shown for one of it.
+    What it is seen to do may be nothing that it does, so no run may be shown for one of it. A plant
+    that does less matters where it is asked what can be reached.
 
     Raises
     ------
     InputError
-        With the place of each value that was taken as any.
+        With the place of a value that was taken as any, or of what asks what can be reached.
     """
     taken = [v for one in model.controllers for v in one.program.any_values if v.says]
     if taken:
         says = f"{who} cannot take what is taken as any value; 'verify' can: here {taken[0].says}"
         raise InputError([Mistake(taken[0].place, says)])
+    reaching = [s for s in model.statements.values() if not PATTERNS[s.pattern].is_of_runs]
+    if model.timing is not None and model.quantities and reaching:
+        says = f"{who} cannot take '{patterns.PATTERNS[reaching[0].pattern].key}' of a model with "
+        says += "time and quantities, of which bands alone are known; 'verify' can"
+        raise InputError([Mistake(reaching[0].place, says)])
 
 
 def refuse_several(model: Model, who: str) -> None:

@@ -68,11 +68,20 @@ def _asked(
     if classes.base:
         number = rounded(number, classes.base)
     says = _SAYS[op]
+    if (
+        classes.is_passed
+        and op in ("=", "<>")
+        and classes.spans[0][1] < number < classes.spans[-1][0]
+    ):
+        return (
+            f"'{read.name}' passes {number:g} in no time; ask whether it is above or below, or "
+            "within what range"
+        )
     held: list[ty.Expression] = []
     for value, (lo, hi) in enumerate(classes.spans):
         is_split = lo <= number <= hi and lo < hi if op in ("=", "<>") else False
         if is_split or says(lo, number) != says(hi, number):
-            return _says_where(read, number)
+            return _says_where(read, classes, number)
         if says(lo, number):
             assert isinstance(read.type, EnumType)
             label = ty.Constant(value, read.type, read.type.labels[value], read.place)
@@ -82,8 +91,10 @@ def _asked(
     return held[0] if len(held) == 1 else ty.Junction("OR", tuple(held), BOOL, place)
 
 
-def _says_where(read: ty.Read, number: float) -> str:
+def _says_where(read: ty.Read, classes: NumberClasses, number: float) -> str:
     assert isinstance(read.type, EnumType)
+    if classes.is_passed:
+        return f"no step of '{read.name}' is at {number:g}; give it one: 'steps: [{number:g}]'"
     shown = "; ".join(f"'{label}'" for label in read.type.labels[:_MOST_SHOWN])
     more = "; …" if len(read.type.labels) > _MOST_SHOWN else ""
     return (

@@ -90,10 +90,14 @@ class NumberClasses:
         ``REAL`` or ``LREAL``; empty where they are whole.
     spans : tuple of (float, float)
         The least and the greatest number of each class.
+    is_passed : bool
+        Whether what has them goes through all numbers between those that it has, so that only the
+        first and the last of all are ever asked for as such.
     """
 
     base: str
     spans: tuple[tuple[float, float], ...]
+    is_passed: bool = False
 
 
 @dataclass(frozen=True)

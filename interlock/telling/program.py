@@ -44,7 +44,21 @@ def between_told(model: Model) -> str:
     declared = model.declared_between_scans
     other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
     timed = "" if model.timing is None else f"; {model.timing.says}"
-    return model.between_scans.says + other + timed + _ages_told(model) + _controllers_told(model)
+    told = other + timed + _quantities_told(model) + _ages_told(model)
+    return model.between_scans.says + told + _controllers_told(model)
+
+
+def _quantities_told(model: Model) -> str:
+    """What is known of quantities of the plant; empty where there are none."""
+    names = ", ".join(quantity.name for quantity in model.quantities)
+    if not names:
+        return ""
+    if model.timing is None:
+        return f"; how fast {names} may change decides nothing without time"
+    return (
+        f"; of {names} no more is known than between which steps it is and since when, so what "
+        "turns round between two steps may be anywhere between them; more steps are sharper"
+    )
 
 
 def _controllers_told(model: Model) -> str:

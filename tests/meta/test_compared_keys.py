@@ -37,7 +37,19 @@ plant:
 controls:
   key: {says: the key, positions: [OFF, IDLE, ON], initial: 'OFF', by: operator, when: gate = SHUT,
         released: IDLE, bounces: false}
+quantities:
+  level:
+    says: the level
+    unit: mm
+    from: 0
+    to: 9
+    initial: 1
+    steps: [2]
+    changes:
+      - {when: drive, per_s: [3, 4], says: it rises, source: a guess, assumed: false}
+    switches: {bob: {says: the float, closes_at: 5, opens_at: 4.5, initial: open}}
 sensors:
+  deep: {reads: level, scaled: {range: [0, 9], counts: [0, 90], lost: {F1: 99}, shifted: {F2: 7}}}
   shut: {says: the switch, reads: gate = SHUT, pair: off, delay_ms: 10, delay_source: sheet,
          delay_assumed: false}
   off: {reads: NOT (gate = SHUT), address: '%IX0.1', terminal: 'K1:3'}
@@ -73,9 +85,9 @@ faults:
 """
 ST = """\
 PROGRAM Everything
-VAR_INPUT shut, off, turned, comes : BOOL; END_VAR
+VAR_INPUT shut, off, turned, comes : BOOL; deep : INT; END_VAR
 VAR_OUTPUT drive, lamp : BOOL; END_VAR
-drive := turned AND NOT off;
+drive := turned AND NOT off AND deep < 50;
 lamp := shut;
 END_PROGRAM
 """
@@ -128,6 +140,25 @@ CHANGES: dict[str, tuple[str, str]] = {
     "buses.sensors": ("sensors: [off]", "sensors: [shut]"),
     "buses.lost": ("lost: F6", "lost: F7"),
     "buses.valid": (", valid: comes", ""),
+    "sensors.scaled.range": ("range: [0, 9]", "range: [1, 9]"),
+    "sensors.scaled.counts": ("counts: [0, 90]", "counts: [0, 99]"),
+    "sensors.scaled.lost": ("{F1: 99}", "{F1: 0}"),
+    "sensors.scaled.shifted": ("{F2: 7}", "{F2: -7}"),
+    "quantities.says": ("says: the level", "says: the depth"),
+    "quantities.unit": ("unit: mm", "unit: cm"),
+    "quantities.from": ("from: 0", "from: -1"),
+    "quantities.to": ("to: 9", "to: 8"),
+    "quantities.initial": ("initial: 1", "initial: 0"),
+    "quantities.steps": ("steps: [2]", "steps: [3]"),
+    "quantities.changes.when": ("when: drive, per_s", "when: lamp, per_s"),
+    "quantities.changes.per_s": ("per_s: [3, 4]", "per_s: [3, 5]"),
+    "quantities.changes.says": ("says: it rises", "says: it grows"),
+    "quantities.changes.source": ("source: a guess", "source: the sheet"),
+    "quantities.changes.assumed": ("a guess, assumed: false", "a guess, assumed: true"),
+    "quantities.switches.says": ("says: the float", "says: the bob"),
+    "quantities.switches.closes_at": ("closes_at: 5", "closes_at: 6"),
+    "quantities.switches.opens_at": ("opens_at: 4.5", "opens_at: 4"),
+    "quantities.switches.initial": ("initial: open}", "initial: closed}"),
     "outputs.address": ("'%QX0.1'", "'%QX0.2'"),
     "outputs.terminal": ("'K2:3'", "'K2:4'"),
     "outputs.says": ("says: the drive", "says: the big drive"),

@@ -67,6 +67,8 @@ def _called(name: str, arguments: list[Function]) -> Function:
                 return max(given)
             case "LIMIT":
                 return min(max(given[1], given[0]), given[2])
+            case "NUMBER":
+                return given[0]
             case "ABS":
                 return abs(given[0])
         raise AssertionError(name)

@@ -9,6 +9,7 @@ from fractions import Fraction
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 from interlock.st import typed
+from tests.second_opinion.expressions import Function
 from tests.second_opinion.world import SCAN, Act, Class, Kind, State, World
 
 TICK = Act(Kind.TICK, "")
@@ -33,21 +34,31 @@ class TimedWorld(World):
         super().__init__(model, run_class)
         self._ripe: dict[Act, int] = {}
         self._last: dict[Act, int | None] = {}
+        self._stays: dict[Act, Function] = {}
+        self._waits: dict[Act, Act] = {}
         self._note(SCAN, model.timing.scan_least_ms, model.timing.scan_greatest_ms)
         for move in model.moves:
+            act = Act(Kind.MOVE, move.name)
             if move.name in self.timed and move.takes is not None:
                 least, most = (
                     1000 * Fraction(str(s)) for s in (move.takes.least, move.takes.greatest)
                 )
-                act = Act(Kind.MOVE, move.name)
-                self._note(act, least, most if move.kind is MoveKind.PLANT else None)
+                is_owed = move.kind is MoveKind.PLANT and not move.may
+                self._note(act, least, most if is_owed else None)
+            if move.stays is not None:
+                stay = Act(Kind.STAY, move.stays.name)
+                self._note(stay, move.stays.ms, None)
+                self._stays[stay] = self.function_of_tree(move.stays.condition)
+                self._waits[act] = stay
         timers = {one.name: one for one in model.program.instances}
         for name in self._controller.free_timers:
             preset = timers[name].preset_ms
             most_ms = preset if _calls(model.program.body, name) < 2 else None
             self._note(Act(Kind.TIMER, name), 0 if timers[name].varies else preset, most_ms)
         self.owed = [*self.owed, SCAN, TICK]
-        begun = self._with_ages(self.first, None, {SCAN: self._last[SCAN] or 0})
+        begun_before = {stay: self._ripe[stay] for stay in self._stays}
+        begun_before[SCAN] = self._last[SCAN] or 0
+        begun = self._with_ages(self.first, None, begun_before)
         self.first = self.first._replace(ages=begun)
 
     def _note(self, act: Act, least_ms: Fraction | int, most_ms: Fraction | int | None) -> None:
@@ -63,6 +74,9 @@ class TimedWorld(World):
         for name in self._controller.free_timers:
             if self._controller.is_running(state.memory, name):
                 yield Act(Kind.TIMER, name)
+        for act, condition in self._stays.items():
+            if condition(truth):
+                yield act
 
     def _with_ages(self, state: State, done: Act | None, ages: dict[Act, int]) -> tuple[int, ...]:
         """The ages in `state`, which `done` has led to, where they were `ages` before."""
@@ -97,14 +111,20 @@ class TimedWorld(World):
         """As without time, but nothing before it can come; and a scan and a tick where they may."""
         ages = self._ages(state)
         found = {SCAN, *super().owes(state, truth)}
-        found = {act for act in found if ages.get(act, 0) >= self._ripe.get(act, 0)}
+        found = {act for act in found if self._is_ripe(act, ages)}
         return found | ({TICK} if self.may_tick(state) else set())
+
+    def _is_ripe(self, act: Act, ages: dict[Act, int]) -> bool:
+        stay = self._waits.get(act)
+        if stay in ages and ages[stay] < self._ripe[stay]:
+            return False
+        return act not in self._ripe or ages.get(act, 0) >= self._ripe[act]
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         """Everything that can happen in `state` in its time, and the passing of time."""
         ages = self._ages(state)
         for act, after in super().successors(state, truth):
-            if act in self._ripe and ages[act] < self._ripe[act]:
+            if not self._is_ripe(act, ages):
                 continue
             yield act, after._replace(ages=self._with_ages(after, act, ages))
         if self.may_tick(state):

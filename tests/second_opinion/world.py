@@ -73,6 +73,7 @@ class Kind(Enum):
     CLEARING = "clearing"
     TICK = "tick"
     LATE = "late"
+    STAY = "stay"
 
 
 class Act(NamedTuple):

@@ -144,6 +144,7 @@ def _move(model: Model, move: ModelMove) -> Facets:
         "also": ", ".join(f"{name}: {_text(f)}" for name, f in sorted(move.also.items())),
         "by": move.kind.value,
         "takes": _takes(move.takes),
+        "waits": "" if move.stays is None else f"{float(move.stays.ms) / 1000:g} s",
         "may": "yes" if move.may else "",
         "bounces": "yes" if move.bounces else "",
         # What setting a control is called follows from what the control is called.

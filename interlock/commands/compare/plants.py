@@ -6,7 +6,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, var
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN, Built
-from interlock.model.clocks import periods_of, without_clocks
+from interlock.model.clocks import periods_of, stays_of, without_clocks
 from interlock.model.model import Machine
 
 
@@ -29,7 +29,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     model = built.model
     names = {move.name for move in model.moves}
     periods = {n: p for n, p in periods_of(model, SCAN).items() if n in names}
-    return model.between_scans, variables, moves, str(model.timing), periods
+    return model.between_scans, variables, moves, str(model.timing), periods, stays_of(model)
 
 
 def variables_read(built: Built) -> set[str]:

@@ -35,7 +35,8 @@ from interlock.st.lower import Lowered, lower_program
 # So many of the things that something depends on are named.
 _MOST_NAMED = 4
 # Facets on which no verdict and no behaviour depends.
-_SHOWN_ONLY = {WORDING, "takes", "pair", "bus", "lamp", "sounds", "announces", "source", "assumed"}
+_TIMES = {"takes", "waits"}
+_SHOWN_ONLY = {WORDING, *_TIMES, "pair", "bus", "lamp", "sounds", "announces", "source", "assumed"}
 _FIGURES = {"rate", "probability", "hidden for h", "injectable"}
 
 Node = str
@@ -260,7 +261,7 @@ class Spread:
 
     def _spreads(self, difference: Difference) -> bool:
         """Whether what depends on it may behave otherwise."""
-        shown_only = _SHOWN_ONLY - {"takes"} if self._has_time else _SHOWN_ONLY
+        shown_only = _SHOWN_ONLY - _TIMES if self._has_time else _SHOWN_ONLY
         return not {detail.facet for detail in difference.details} <= shown_only
 
     def _moved_by(self, name: str) -> set[Node]:

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape, quoteattr
 
+from interlock.base.errors import InputError, Mistake
 from interlock.commands.export.xml_elements import NAMESPACE, OWN_NAMESPACE
 from interlock.model.model import Machine, Model, ModelMove
 from interlock.st import typed as ty
@@ -63,7 +64,16 @@ def event_names(model: Model) -> dict[str, str]:
 
 
 def to_scxml(model: Model) -> Chart:
-    """The machines and controls of `model` as one chart."""
+    """The machines and controls of `model` as one chart.
+
+    Raises
+    ------
+    InputError
+        Where the model has a quantity.
+    """
+    if model.quantities:
+        says = "a state chart has no quantities; 'export' writes the program of such a model alone"
+        raise InputError([Mistake(model.quantities[0].places[0], says)])
     writer = _Writer(model)
     body = list(writer.lines())
     losses = [*writer.losses, *_general_losses(model)]

@@ -113,7 +113,8 @@ def _quantity(
 def _of_moves(model: Model) -> Iterator[Quantity]:
     entries: dict[tuple[Place, str], list[ModelMove]] = {}
     for move in model.moves:
-        if move.takes is not None:
+        # What a quantity takes from step to step follows from its rates, all at once.
+        if move.takes is not None and model.machines[move.machine].bands is None:
             # An entry with several states to come from is several moves with one duration.
             entries.setdefault((move.place, move.machine), []).append(move)
     for moves in entries.values():

@@ -99,6 +99,9 @@ def render(found: Margins) -> RenderableType:
         parts.append(Text(f"nearest to an edge: {told}"))
     if found.limit:
         parts.append(Text(f"limit hit, {found.limit}: not all edges are known", style="yellow"))
+    if model.quantities:
+        names = ", ".join(quantity.name for quantity in model.quantities)
+        parts.append(Text(f"not varied: how fast {names} may change"))
     parts += [Text(f"{found.n_explorations:,} explorations, {found.seconds:.1f} s"), Text(LEGEND)]
     return Group(*parts)
 
