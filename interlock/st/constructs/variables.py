@@ -8,7 +8,8 @@ VARIABLES = (
     taken(
         "VAR",
         "Keeps its value from scan to scan, and in an instance from call to call. One of a PROGRAM "
-        "that nothing writes and that has no initial value is an input of the root, which is told.",
+        "that nothing writes and that has no initial value is an input of the root where neither "
+        "it nor a global has any other way in, which is told.",
         "VAR_OUTPUT n : INT; END_VAR VAR k : INT := 4; END_VAR\nk := k + 1; n := k;",
         "END_VAR",
         n=5,

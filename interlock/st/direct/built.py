@@ -177,6 +177,11 @@ class Built:
                 is_written = any(id(cell) in written for cell in cells_of(made))
                 side = self._border.side_of(name.casefold(), same, is_written)
                 self._note_side(made, name, side)
+        # Nothing else lets the outside in.
+        is_closed = all(d.constant or n.startswith("%") for _, n, d in outer) and not any(
+            d.kind in ("VAR_INPUT", "VAR_IN_OUT", "VAR_EXTERNAL") or d.address
+            for d in self.unit.declarations
+        )
         sides = {"VAR_INPUT": Side.INPUT, "VAR_OUTPUT": Side.OUTPUT, "VAR_IN_OUT": Side.BOTH}
         for _, declaration in self.machine.project.declarations(self.unit):
             for variable in declaration.names:
@@ -184,7 +189,7 @@ class Built:
                 store = self.root.raw.get(key) or self.root.members.get(key)
                 if store is not None and declaration.kind in sides:
                     self._note_side(store, variable.text, sides[declaration.kind])
-                elif store is not None and self._is_set_outside(declaration, key):
+                elif store is not None and is_closed and self._is_set_outside(declaration, key):
                     items = store.items if isinstance(store, Elements) else [store]
                     plain = [c for c in items if isinstance(c, Cell) and is_number(c)]
                     if len(plain) == len(items) and not {id(c) for c in plain} & written:

@@ -29,6 +29,7 @@ from interlock.st.elaborate.state import (
 )
 
 _BORDER_KINDS = ("VAR_INPUT", "VAR_OUTPUT")
+_WAYS_IN = ("VAR_INPUT", "VAR_IN_OUT", "VAR_EXTERNAL")
 
 
 class Border(Charts):
@@ -92,11 +93,14 @@ class Border(Charts):
     ) -> bool:
         """Whether a variable of a root PROGRAM has a value only if somebody outside sets it.
 
-        Addresses are often given outside of the text, and screens set variables by their names.
+        Some environments give all addresses outside of the text. Where a text has any way in of its
+        own, what nothing writes is more likely forgotten, and stays what it is at power-up.
         """
         unit = frame.unit
         is_own = unit is not None and unit.kind == "PROGRAM" and frame is self._root_frame()
         if not is_own or unit is None or declaration.initial is not None:
+            return False
+        if self._has_ways_in(unit):
             return False
         plain = shape.of if isinstance(shape, Array) else shape
         found = self.reading.found
@@ -104,6 +108,11 @@ class Border(Charts):
         if not isinstance(plain, Scalar) or name.text in found.written or is_lost:
             return False
         return name.text.casefold() in words_of((unit.body, unit.actions, unit.methods, unit.chart))
+
+    def _has_ways_in(self, unit: sx.Unit) -> bool:
+        if any(not declared.constant for _, declared in self.project.globals.values()):
+            return True
+        return any(d.kind in _WAYS_IN or d.address for d in unit.declarations)
 
     def _root_frame(self) -> Frame | None:
         return self.reading.instances.get("")

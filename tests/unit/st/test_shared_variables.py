@@ -131,13 +131,34 @@ def test_each_name_of_a_line_may_have_an_address_of_its_own() -> None:
 
 
 def test_a_variable_of_a_program_that_nothing_writes_is_set_from_outside() -> None:
-    loaded = load_project({"p.st": _main("set : BOOL; n : INT; t : TON; k : BOOL := TRUE;", _BODY)})
-    names = {v.name for v in loaded.program.inputs}
-    assert names == {"a", "set"}
+    text = _main("a, set : BOOL; n : INT; t : TON; k : BOOL := TRUE;", _BODY)
+    loaded = load_project({"p.st": text.replace("VAR_INPUT a : BOOL; END_VAR", "")})
+    assert {v.name for v in loaded.program.inputs} == {"a", "set"}
     assert [n.says for n in loaded.notes] == [
-        "'set' is an input: nothing that is executed writes it"
+        f"'{name}' is an input: nothing that is executed writes it" for name in ("a", "set")
     ]
     assert Controller(loaded.program, Settings()).scan({"a": 1, "set": 1}).outputs["q"] == 1
+
+
+@pytest.mark.parametrize(
+    ("beside", "variables"),
+    [
+        ("", "VAR_INPUT a : BOOL; END_VAR"),
+        ("", "VAR a AT %IX0.0 : BOOL; END_VAR"),
+        ("VAR_GLOBAL a : BOOL; END_VAR\n", "VAR_EXTERNAL a : BOOL; END_VAR"),
+        ("VAR_GLOBAL a : BOOL; END_VAR\n", ""),
+    ],
+)
+def test_what_is_forgotten_beside_another_way_in_stays_as_it_is(
+    beside: str, variables: str
+) -> None:
+    text = (
+        f"{beside}PROGRAM m {variables} VAR set : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        "q := a AND set; END_PROGRAM"
+    )
+    program = load_project({"p.st": text}).program
+    assert [v.name for v in program.inputs] == ["a"]
+    assert Controller(program, Settings()).scan({"a": 1}).outputs["q"] == 0
 
 
 _BODY = "t(IN := set, PT := T#0s); n := n + 1; q := set AND a AND k AND n < 9;"
