@@ -23,6 +23,7 @@ class Kind(Enum):
     SENSOR_UNREAD = "sensor never read"
     INPUT_UNREAD = "input never read"
     VARIABLE_UNREAD = "variable never read"
+    VARIABLE_UNWRITTEN = "variable never written"
     OUTPUT_UNWRITTEN = "output never written"
     OUTPUT_TWICE = "output written twice in a scan"
     BLOCK_UNUSED = "function block without use"

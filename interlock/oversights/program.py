@@ -39,12 +39,26 @@ def _in_one(model: Model, one: Controller, use: _Use) -> Iterator[Oversight]:
             is_written = "is written but never read" if written else "is never used"
             says = f"the variable '{variable.name}' {is_written}"
             yield Oversight(variable.place, says, Kind.VARIABLE_UNREAD)
+        if _is_forgotten(variable, use) and variable.name.casefold() not in left_out:
+            initial = label_of(variable.type, variable.initial)
+            says = f"the variable '{variable.name}' is never written; it stays {initial}"
+            yield Oversight(variable.place, says, Kind.VARIABLE_UNWRITTEN)
         if variable.kind == "VAR_OUTPUT" and not written:
             initial = label_of(variable.type, variable.initial)
             says = f"the output '{variable.name}' is never written; it stays {initial}"
             yield Oversight(variable.place, says, Kind.OUTPUT_UNWRITTEN)
     yield from _blocks(one.program, use)
     yield from _written_twice(one.program)
+
+
+def _is_forgotten(variable: ty.Declared, use: _Use) -> bool:
+    """Whether a variable of the root is read and nothing gives it a value, not even at first.
+
+    Members of blocks, structures and arrays are often left as they are, and mean it.
+    """
+    is_plain = variable.kind == "VAR" and not set(".[") & set(variable.name)
+    is_read = variable.name in use.read and variable.name not in use.written
+    return is_plain and is_read and not variable.initial
 
 
 class _Use:

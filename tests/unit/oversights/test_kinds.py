@@ -154,6 +154,11 @@ RED: dict[str, tuple[Changes, Kind, str]] = {
         Kind.VARIABLE_UNREAD,
         "controller.st:4:5: the variable 'seen' is written but never read",
     ),
+    "a variable that is read and never written": (
+        [("seen := wait.Q;\n", "lamp := wait.Q;\n"), (LAMP, "")],
+        Kind.VARIABLE_UNWRITTEN,
+        "controller.st:4:5: the variable 'seen' is never written; it stays FALSE",
+    ),
     "an output that nothing writes": (
         [(LAMP, "seen := seen OR latch_in;")],
         Kind.OUTPUT_UNWRITTEN,
@@ -268,6 +273,10 @@ SILENT: dict[str, Changes] = {
     "a variable inside that only a requirement reads": [
         ("AND seen;", ";"),
         (R3, "never: Latch.seen AND NOT Latch.seen OR lid = OPEN AND Latch.seen}"),
+    ],
+    "a variable with a value from the first, which nothing changes": [
+        (VARS, "VAR seen, on : BOOL; may : BOOL := TRUE;"),
+        ("pull := pressed", "on := may; pull := on AND pressed"),
     ],
     "an output that is computed in steps": [(LAMP, LAMP + "\nlamp := lamp AND seen;")],
     "an output that a branch overrides": [(LAMP, LAMP + "\nIF seen THEN lamp := TRUE; END_IF;")],
