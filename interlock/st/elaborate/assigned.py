@@ -19,9 +19,12 @@ def assigned_in(unit: sx.Unit) -> set[str]:
     """Casefolded names that `unit`, its actions or its methods may assign.
 
     A name that is given to a call may be an in-out and counts. Of ``a.b[i].c`` each of a, b and c
-    counts, whichever of them is the variable.
+    counts, whichever of them is the variable. What a reference is bound to, it may assign.
     """
     found = set(assigned_by(unit.body))
+    for declaration in unit.declarations:
+        if declaration.initial is not None and declaration.type.name == "REFERENCE":
+            found |= set(_given(declaration.initial))
     for action in unit.actions:
         found |= set(assigned_by(action.body))
     for method in unit.methods:

@@ -44,6 +44,13 @@ _FORMAL = {
 }
 
 
+def is_of_the_language(name: str) -> bool:
+    """Whether a function or a block called so is no code of anybody's."""
+    upper = name.upper()
+    is_of_texts = _OF_TEXTS.fullmatch(upper) or _TEXT_TYPES.search(upper)
+    return is_standard(name) or upper in BLOCKS or upper == "REF" or bool(is_of_texts)
+
+
 class Expressions(Wanting):
     """Makes expressions over scalars."""
 

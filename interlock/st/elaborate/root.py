@@ -8,10 +8,12 @@ from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
-from interlock.st.elaborate.assigned import assigned_in, mentioned_by
+from interlock.st.elaborate.addresses import bits_of, overlap
+from interlock.st.elaborate.assigned import mentioned_by
 from interlock.st.elaborate.border import Border
 from interlock.st.elaborate.constants import is_nothing
 from interlock.st.elaborate.declare import constants_first
+from interlock.st.elaborate.elsewhere import changed_by
 from interlock.st.elaborate.project import Project
 from interlock.st.elaborate.reading import all_read_by
 from interlock.st.elaborate.shapes import (
@@ -226,8 +228,7 @@ class Root(Border):
         if not others:
             return
         # What they call may be called by the root, too, and yet be called by them.
-        called = mentioned_by(others, self.project)
-        elsewhere = {name for key in called for name in assigned_in(self.project.units[key])}
+        elsewhere = changed_by(others, self.project)
         for key, made in self.reading.globals.items():
             if key.rpartition(".")[2] in elsewhere and isinstance(made, Located):
                 self.reading.found.shared.add(key)
@@ -237,8 +238,11 @@ class Root(Border):
                     if isinstance(leaf.shape, Block | Standard):
                         why = f"'{leaf.path}', which {others[0].name} may change, too"
                         self.reading.mark(leaf.path, others[0].place, why)
-        for address in self.reading.at:
-            if self._names_at.get(address, {address}) & elsewhere:
+        there = {other for other, names in self._names_at.items() if names & elsewhere}
+        there |= {name for name in elsewhere if name.startswith("%")}
+        for address, placed in self.reading.at.items():
+            bits = bits_of(placed.shape)
+            if any(other == address or overlap(address, other, bits) for other in there):
                 self.reading.found.shared.add(address)
 
     def _leave_unknown_outputs(self) -> None:

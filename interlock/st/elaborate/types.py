@@ -33,7 +33,7 @@ A_REFERENCE = "a reference"
 POINTING = (A_POINTER, A_REFERENCE)
 """Why variables are unknown that lead to others."""
 
-_TEXTS = {
+TEXTS = {
     **dict.fromkeys(("STRING", "WSTRING", "CHAR", "WCHAR"), "a text"),
     **dict.fromkeys(("DATE", "LDATE"), "a date"),
     **dict.fromkeys(("DT", "LDT", "DATE_AND_TIME", "LDATE_AND_TIME"), "a date"),
@@ -88,8 +88,8 @@ class Types:
             return self._array(type_, frame, owner)
         if name in ELEMENTARY:
             return Scalar(self._ranged(type_, frame))
-        if name in _TEXTS:
-            return Unknown(_TEXTS[name])
+        if name in TEXTS:
+            return Unknown(TEXTS[name])
         type_def = self.project.type(type_.name)
         if type_def is not None:
             return self._of_type(type_def, type_, frame)

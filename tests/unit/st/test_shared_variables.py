@@ -85,6 +85,33 @@ def test_a_global_that_another_program_sets_by_a_function_of_both_may_have_any_v
     assert [v.name for v in own.inputs] == ["a"]
 
 
+_ELSEWHERE = [
+    ("", "strange();", True),
+    ("u : Unknown;", "u();", True),
+    ("k : INT;", "k := Strange(1);", True),
+    ("r : REFERENCE TO BOOL := g;", "r := TRUE;", True),
+    ("w AT %MW0 : WORD;", "w := 1;", True),
+    ("", "%MB0 := 1;", True),
+    ("w AT %MW1 : WORD;", "w := 1;", False),
+    ("k : INT;", "k := MIN(k, 1) + LEN('a');", False),
+    ("b : Derived; t : TON;", "b(); t(IN := TRUE); b.Do();", False),
+]
+
+
+@pytest.mark.parametrize(("variables", "body", "may"), _ELSEWHERE)
+def test_what_another_program_may_do_to_a_global_is_reckoned_with(
+    variables: str, body: str, may: bool
+) -> None:
+    blocks = (
+        "VAR_GLOBAL g AT %MX0.0 : BOOL; END_VAR FUNCTION_BLOCK Base VAR f : R_TRIG; END_VAR "
+        "METHOD Do : BOOL f(CLK := TRUE); END_METHOD END_FUNCTION_BLOCK "
+        "FUNCTION_BLOCK Derived EXTENDS Base f(CLK := FALSE); Do(); END_FUNCTION_BLOCK "
+    )
+    other = f"PROGRAM other VAR {variables} END_VAR {body} END_PROGRAM ".replace("VAR  END_VAR", "")
+    program = _program(blocks + other + _main("x : BOOL;", "q := g; g := FALSE; x := a;"))
+    assert [v.name for v in program.inputs] == (["a", "g"] if may else ["a"])
+
+
 def test_a_global_instance_that_another_program_calls_is_not_known() -> None:
     text = (
         "VAR_GLOBAL f : F; END_VAR FUNCTION_BLOCK F VAR_INPUT v : BOOL; END_VAR "
