@@ -25,11 +25,16 @@ from interlock.st.elaborate.shapes import (
     Unknown,
 )
 from interlock.st.elaborate.state import Frame, Loop, ToldError, UnknowableError
+from interlock.st.elaborate.types import A_REFERENCE
 from interlock.st.elaborate.wanted import is_standard
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 
 _TYPES_OF_INSTANCES = ("FUNCTION_BLOCK", "CLASS", "INTERFACE")
+
+
+def _is_of_an_instance(target: sx.Expression) -> bool:
+    return isinstance(target, sx.Member) or (isinstance(target, sx.Name) and "." in target.text)
 
 
 class Statements(Loops):
@@ -128,6 +133,9 @@ class Statements(Loops):
         if isinstance(at.shape, Unknown):
             # Whatever the value calls is done all the same.
             self._only_calls(s.value, frame, out)
+            if at.shape == Unknown(A_REFERENCE) and _is_of_an_instance(s.target):
+                # A reference that an instance is given from outside may be bound so.
+                self._bound_to(s.value, frame)
             self.stir(at, at.shape.why, out, s.place)
             raise UnknowableError(s.place, at.shape.why)
         if isinstance(s.value, sx.ArrayValue | sx.StructValue):
@@ -135,6 +143,11 @@ class Statements(Loops):
         self.assign(at, s.value, frame, out, s.place)
         if isinstance(at, Indexed | Bit):
             self.refuse_entwined(at, out[start:found], out[found:], s.place)
+
+    def _bound_to(self, e: sx.Expression, frame: Frame) -> None:
+        if isinstance(e, sx.Name | sx.Element | sx.Member):
+            with suppress(UnknowableError):
+                self.point_at(e, frame)
 
     def _only_calls(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> None:
         with suppress(UnknowableError):

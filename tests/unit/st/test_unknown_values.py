@@ -59,6 +59,7 @@ def _text(before: str, variables: str, body: str) -> str:
          "may change 'f'"),
         (_BLOCK, "x, y : BOOL; z : DINT;", "z := MEMCPY(ADR(x), ADR(y), 1); q := x;", "MEMCPY"),
         (_REFERS, "x : BOOL; h : H;", "h(r := x); q := x;", "a reference"),
+        (_REFERS, "x : BOOL; h : H;", "h.r := x; h(); q := x;", "a reference"),
         (_REFERS, "x : BOOL; h : H := (r := x);", "h(); q := x;", "a reference"),
         ("", "x : BOOL; r : REFERENCE TO BOOL := x;", "r := TRUE; q := x;", "a reference"),
         ("", "r : REFERENCE TO BOOL := x[1]; x : ARRAY [0..2] OF BOOL;", "r := TRUE; q := x[1];",
