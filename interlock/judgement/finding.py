@@ -75,8 +75,6 @@ class Finding:
             return f"{self.outcome.value} (too late)"
         if self.verdict.vacuous:
             return VACUOUS
-        if self.verdict.doubt:
-            return f"{self.outcome.value} (taken as any value)"
         if self.verdict.limit is not None:
             return f"{self.outcome.value} ({self.verdict.limit})"
         return self.outcome.value

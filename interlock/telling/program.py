@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from interlock.base.errors import Place
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import System
 from interlock.model.model import Model
-from interlock.st.layout import lay_out
+from interlock.st.layout import Timers, lay_out
 from interlock.telling.counts import counted
+
+_TIMERS = ("TON", "TOF", "TP")
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,27 @@ def free_inputs_of(model: Model) -> list[FreeInputTold]:
 def left_out_of(model: Model) -> list[Left]:
     """What of the program's files was read over, left out or taken to be so."""
     projects = [one.project for one in model.controllers if one.project is not None]
-    return [Left(note.place, note.says) for project in projects for note in project.notes]
+    notes = [Left(note.place, note.says) for project in projects for note in project.notes]
+    return [*_any_order_of_timers(model), *notes]
+
+
+def _any_order_of_timers(model: Model) -> Iterator[Left]:
+    """That timers which end at any moment may end in an order that their preset times rule out.
+
+    What holds in every order holds in theirs. That something can be reached is no such thing.
+    """
+    if model.timing is not None or model.settings.timers is not Timers.FREE:
+        return
+    timers = [i for one in model.controllers for i in one.program.instances if i.block in _TIMERS]
+    reaching = [id_ for id_, s in model.statements.items() if not PATTERNS[s.pattern].is_of_runs]
+    if len(timers) > 1 and reaching:
+        asks = "asks" if len(reaching) == 1 else "ask"
+        says = (
+            "timers end at any moment and in any order, whatever their preset times; the way that "
+            f"{', '.join(reaching)} {asks} for may need an order that those rule out ('run: time' "
+            "keeps to them)"
+        )
+        yield Left(timers[1].place, says)
 
 
 def remembered_by(model: Model, system: System) -> list[tuple[str, int]]:
