@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from interlock.base.errors import Place
@@ -67,16 +67,17 @@ def read_timing(names: Names, moves: Iterable[ModelMove], program: Program) -> T
     if unit is None:
         return None
     timing = Timing(unit, *scan, document.key_place(path))
-    _check_durations(timing, moves, program, mistakes)
+    _check_durations(timing, list(moves), program, mistakes)
     return timing
 
 
 def _check_durations(
-    timing: Timing, moves: Iterable[ModelMove], program: Program, mistakes: Mistakes
+    timing: Timing, moves: Sequence[ModelMove], program: Program, mistakes: Mistakes
 ) -> None:
     """Note every duration, the time from scan to scan among them, that has too many units."""
     given = [(timing.place, Fraction(timing.scan_greatest_ms))]
     given += [(m.place, ms_of(_counted(m, m.takes))) for m in moves if m.takes is not None]
+    given += [(m.place, m.stays.ms) for m in moves if m.stays is not None]
     given += [(i.place, Fraction(i.preset_ms)) for i in program.instances]
     for place, ms in given:
         n_units = -(-ms // timing.unit_ms)

@@ -97,6 +97,7 @@ def events(course: Course, edges: Sequence[Fraction]) -> Iterator[Event]:
     at, pressure = Fraction(0), course.first
     switched = {"pump": False, "drain": False}
     leaves = True  # it stands, and has not set out from there
+    came_up = True  # to an edge, where it is at one
     for seconds, pump, drain, share in course.stretches:
         for name, on in (("pump", pump), ("drain", drain)):
             if switched[name] is not on:
@@ -108,8 +109,10 @@ def events(course: Course, edges: Sequence[Fraction]) -> Iterator[Event]:
         at_an_end = pressure in (course.lo, course.hi)
         if target != pressure and (at_an_end or leaves):
             yield Event(at, passes=pressure, is_up=rate > 0)
+        elif target != pressure and pressure in edges and came_up is (rate < 0):
+            # It came to an edge, counted as behind it, and turns round there.
+            yield Event(at, passes=pressure, is_up=rate > 0)
         leaves = leaves and target == pressure
-        # Where it came to an edge and turns round, it passes it on the way back.
         between = (
             [e for e in sorted(edges) if pressure < e <= target]
             if rate > 0
@@ -117,6 +120,7 @@ def events(course: Course, edges: Sequence[Fraction]) -> Iterator[Event]:
         )
         for edge in between:
             yield Event(at + (edge - pressure) / rate, passes=edge, is_up=rate > 0)
+        came_up = rate > 0 if target != pressure else came_up
         pressure, at = target, at + seconds
 
 

@@ -86,6 +86,8 @@ def test_it_is_parted_wherever_the_model_compares_it(tmp_path: Path) -> None:
         ("always: lamp OR NOT lamp", "never: pressure <> 3", "'pressure' passes 3 in no time"),
         ("always: lamp OR NOT lamp", "never: pressure + 1 > 3", "+ needs INT"),
         ("reads: pump", "reads: pressure", "expected BOOL"),
+        # 20 bar at 0.001 bar a second: 20,000 s.
+        ("per_s: [1, 2]", "per_s: [0, 0.001]", "20000 s are 200,000 units of 100 ms"),
     ],
 )
 def test_mistakes_are_told_at_their_place(tmp_path: Path, old: str, new: str, says: str) -> None:
