@@ -14,6 +14,7 @@ from interlock.kernel.system import Origin
 from interlock.model.build import SCAN
 from interlock.model.timing import CLOCK, TICK
 from tests.support.timed_gate import timed_gate
+from tests.support.vessel import vessel
 
 DRIVEN = ["scan", "button to TRUE", "tick", "scan"]
 
@@ -138,3 +139,32 @@ def test_what_may_happen_by_now_has_no_reason_not_to(tmp_path: Path) -> None:
     clocks.go_on(TICK, [UP])
     assert clocks.why_not(UP) == ""
     assert clocks.why_not(SCAN) == ""
+
+
+def test_a_stay_keeps_a_move_waiting_whatever_becomes_of_its_guard(tmp_path: Path) -> None:
+    """20 bar at 2 bar a second take 10 s from the lower end on, the pump off in between or not."""
+    player, rises = Player(vessel(tmp_path)), "pressure rises to 20 bar"
+    for move in (SCAN, "pump to TRUE", "pressure rises from 0 bar"):
+        player.play(move)
+    for n in range(100):
+        assert not player.enabled(rises)
+        told = f"it takes 10000 ms at least, and {100 * n} ms have passed"
+        assert player.why_not_in_time(rises) == told
+        for move in (TICK, SCAN):
+            player.play(move)
+        if n == 50:
+            player.play("pump to FALSE")
+            player.play("pump to TRUE")
+    assert player.enabled(rises)
+    assert not player.why_not_in_time(rises)
+
+
+def test_what_is_so_at_first_has_been_so_for_long(tmp_path: Path) -> None:
+    """Fallen from 10 bar, and risen again at once: nobody knows how far it fell."""
+    half = ("    to: 20\n", "    to: 20\n    initial: 10\n    steps: [4]\n")
+    player = Player(vessel(tmp_path, half))
+    for move in (SCAN, "drain to TRUE", "pressure falls from 10 bar", "pump to TRUE"):
+        player.play(move)
+    assert player.enabled("pressure rises to 10 bar")
+    player.play("pressure rises to 10 bar")
+    assert not player.enabled("pressure rises to 20 bar")
