@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place
@@ -11,7 +12,7 @@ from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.called_programs import with_called_programs
 from interlock.st.check import check_program
-from interlock.st.elaborate.root import elaborate
+from interlock.st.elaborate.root import Elaborated, elaborate
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.inference import infer_ranges
 from interlock.st.left_out import without_unknown
@@ -113,11 +114,13 @@ def load_files(
     if root is None:
         files, root = with_resource(files)
     try:
-        whole = elaborate(files, root, given)
+        whole = _elaborated(files, root, given, keeps)
         program = _without_crowded(check_program(whole.program, keeps=keeps))
         gone = (ty.LeftOut(name, why) for name, why in whole.left_out.items())
         foreign = (
-            ty.AnyValue(v.name, "", v.place) for v in program.inputs if v.name in whole.foreign
+            ty.AnyValue(v.name, _why(whole.foreign[v.name]), v.place)
+            for v in program.inputs
+            if v.name in whole.foreign
         )
         program = replace(
             program,
@@ -138,6 +141,31 @@ def load_files(
     units = [unit for file in files for unit in file.units]
     is_plain = len(units) == 1 and whole.program.body == units[0].body
     return Loaded(program, tuple(files), whole.root.name, notes, whole.task, is_plain)
+
+
+def _elaborated(
+    files: Sequence[sx.SourceFile], root: str | None, place: Place, keeps: Collection[str]
+) -> Elaborated:
+    """The project as one program of scalars.
+
+    Comparisons of texts and dates have any answer only where else no output would be left, or not
+    one that is kept.
+    """
+    try:
+        whole = elaborate(files, root, place)
+        if not {name.casefold() for name in whole.left_out} & set(keeps):
+            return whole
+    except InputError as error:
+        if not any(" depends on " in mistake.says for mistake in error.mistakes):
+            raise
+        with suppress(InputError):
+            return elaborate(files, root, place, takes_any_answer=True)
+        raise
+    return elaborate(files, root, place, takes_any_answer=True)
+
+
+def _why(reason: str) -> str:
+    return f"what is asked here depends on {reason}" if reason else ""
 
 
 def _without_crowded(program: ty.Program) -> ty.Program:

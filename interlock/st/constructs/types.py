@@ -137,8 +137,9 @@ TYPES = (
     ),
     left_out(
         "STRING",
-        "Texts have no finite meaning here. What depends on them is left out; where an output "
-        "depends on them the program is refused.",
+        "Texts have no finite meaning here. What depends on them is left out. Where no output "
+        "would be left then, or none that a requirement names, what compares them has either "
+        "answer in any scan, which is told as for REAL as an input.",
         "VAR_OUTPUT q : BOOL; END_VAR VAR s : STRING; END_VAR\ns := 'ready'; q := TRUE;",
         "left out: it depends on a text",
         *("WSTRING", "CHAR", "WCHAR", "text"),
@@ -161,9 +162,9 @@ TYPES = (
     ),
     refused(
         "output that depends on what is left out",
-        "Where texts, dates or pointers decide every output nothing could be judged. Where they "
-        "decide some, these are left out, and told; a requirement that names one is a mistake.",
-        "VAR_OUTPUT q : BOOL; END_VAR VAR s : STRING; END_VAR\ns := 'a'; q := s = 'a';",
-        "output 'q' depends on a text",
+        "Where texts, dates or pointers are in every output nothing could be judged. Where they "
+        "are in some, these are left out, and told; a requirement that names one is a mistake.",
+        "VAR_OUTPUT n : INT; END_VAR VAR s : STRING; END_VAR\ns := 'a'; n := LEN(s);",
+        "output 'n' depends on",
     ),
 )

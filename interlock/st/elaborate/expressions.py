@@ -24,6 +24,7 @@ from interlock.st.elaborate.shapes import (
     Standard,
     Structure,
     Unknown,
+    bool_scalar,
     located,
 )
 from interlock.st.elaborate.state import Frame, UnknowableError
@@ -42,6 +43,9 @@ _FORMAL = {
     **dict.fromkeys(("SHL", "SHR", "ROL", "ROR"), ("IN", "N")),
     "MUX": ("K", *(f"IN{n}" for n in range(15))),
 }
+
+
+_COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
 
 
 def is_of_the_language(name: str) -> bool:
@@ -79,14 +83,7 @@ class Expressions(Wanting):
                 self.want_operands(e, (e.operand,), frame)
                 return replace(e, operand=self.value(e.operand, frame, out))
             case sx.Binary():
-                asked = self.asked_for_an_instance(e, frame)
-                if asked is not None:
-                    return asked
-                self.want_operands(e, (e.left, e.right), frame)
-                left, right = self.operands((e.left, e.right), frame, out)
-                if e.op == "**":
-                    return sx.Call("EXPT", (left, right), e.place)
-                return replace(e, left=left, right=right)
+                return self._binary(e, frame, out)
             case sx.Junction():
                 self.want_operands(e, e.operands, frame)
                 return replace(e, operands=tuple(self.operands(e.operands, frame, out)))
@@ -97,6 +94,29 @@ class Expressions(Wanting):
             case _:
                 says = "a list of values only stands where a variable is declared"
                 raise self.reading.refuse(e.place, says)
+
+    def _binary(self, e: sx.Binary, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        asked = self.asked_for_an_instance(e, frame)
+        if asked is not None:
+            return asked
+        self.want_operands(e, (e.left, e.right), frame)
+        try:
+            left, right = self.operands((e.left, e.right), frame, out)
+        except UnknowableError as reason:
+            if self.reading.answers is None or e.op not in _COMPARISONS:
+                raise
+            return self._any_answer(e, reason)
+        if e.op == "**":
+            return sx.Call("EXPT", (left, right), e.place)
+        return replace(e, left=left, right=right)
+
+    def _any_answer(self, e: sx.Binary, reason: UnknowableError) -> sx.Name:
+        """Either answer, in any scan, of what compares something without a finite meaning."""
+        assert self.reading.answers is not None
+        where = f"answer_{e.place.line}_{e.place.column}"
+        answer = self.any_value(where, bool_scalar(e.place), e.place)
+        self.reading.answers[answer.text] = reason.why
+        return answer
 
     def _read_at(self, e: sx.Expression, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
         got = self.property_value(e, frame, out)

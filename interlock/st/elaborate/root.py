@@ -54,8 +54,9 @@ class Elaborated:
         Outputs that are no part of the program, and why.
     of_missing_types : dict of str to Mistake
         Inputs and outputs of types that are not in the files.
-    foreign : frozenset of str
-        Inputs that code which is not in the files takes the place of.
+    foreign : dict of str to str
+        Inputs that code which is not in the files takes the place of; and those that are the answer
+        to a comparison which is not known, with the reason.
     """
 
     program: sx.Program
@@ -64,11 +65,14 @@ class Elaborated:
     task: sx.Task | None = None
     left_out: Mapping[str, Mistake] = field(default_factory=dict)
     of_missing_types: Mapping[str, Mistake] = field(default_factory=dict)
-    foreign: frozenset[str] = frozenset()
+    foreign: Mapping[str, str] = field(default_factory=dict)
 
 
 def elaborate(
-    files: Iterable[sx.SourceFile], root: str | None = None, place: Place | None = None
+    files: Iterable[sx.SourceFile],
+    root: str | None = None,
+    place: Place | None = None,
+    takes_any_answer: bool = False,
 ) -> Elaborated:
     """Make one program of scalars from a project.
 
@@ -79,6 +83,9 @@ def elaborate(
         The PROGRAM or FUNCTION_BLOCK that is executed in each scan; needed where there are several.
     place : Place, optional
         Where a project without a root is told.
+    takes_any_answer : bool
+        Whether what compares texts, dates and the like has either answer in any scan; else what
+        depends on that is left out.
 
     Raises
     ------
@@ -98,7 +105,7 @@ def elaborate(
     for _ in range(_MOST_READINGS):
         before, unknown, given = found.size, dict(found.unknown), dict(found.given)
         n_bound = found.n_bound
-        reading = Reading(project, found)
+        reading = Reading(project, found, answers={} if takes_any_answer else None)
         read = Root(reading)
         program = read.read_unit(unit)
         if found.size == before:
@@ -115,7 +122,8 @@ def elaborate(
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
     task = _task(project, unit)
-    lost, foreign = read.of_missing_types, frozenset(read.reading.any_values)
+    foreign = dict.fromkeys(sorted(reading.any_values), "") | (reading.answers or {})
+    lost = read.of_missing_types
     return Elaborated(program, unit, tuple(in_order), task, read.left_out, lost, foreign)
 
 

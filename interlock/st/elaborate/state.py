@@ -209,6 +209,9 @@ class Reading:
         The type that an expression must have, by its identity in the tree.
     any_values : set of str
         Inputs that let a variable have any value.
+    answers : dict of str to str or None
+        Why a comparison has no answer that is known, by the input that takes its place; None
+        where what depends on it is left out instead.
     foreign : dict of str to (Located, syntax.Expression)
         What is read of variables of types that are not in the files given, with its first value.
     bound_at_start : list of (str, syntax.Expression, Frame)
@@ -237,6 +240,7 @@ class Reading:
     blind: UnknowableError | None = None
     wanted: dict[int, tuple[sx.Expression, Wanted]] = field(default_factory=dict)
     any_values: set[str] = field(default_factory=set)
+    answers: dict[str, str] | None = None
     foreign: dict[str, tuple[Located, sx.Expression]] = field(default_factory=dict)
     bound_at_start: list[tuple[str, sx.Expression, Frame]] = field(default_factory=list)
     outside: set[str] = field(default_factory=set)

@@ -7,7 +7,8 @@ import pytest
 from interlock.base.errors import InputError
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
-from interlock.st.load import load_program
+from interlock.st.load import load_files, load_program
+from interlock.st.parser import parse_file
 
 _BLOCK = (
     "FUNCTION_BLOCK F VAR_INPUT i : BOOL; END_VAR VAR_OUTPUT o, o2 : BOOL; END_VAR "
@@ -77,14 +78,9 @@ def _text(before: str, variables: str, body: str) -> str:
          "p := ADR(x); p[1] := TRUE; q := x[1];", "a pointer"),
         ("VAR_GLOBAL x : BOOL; p : POINTER TO BOOL := ADR(x); END_VAR\n", "y : BOOL;",
          "p^ := TRUE; q := x;", "a pointer"),
-        (_BLOCK, "s : STRING; f : F;", "f(EN := s = '', i := TRUE); q := f.o;", "a text"),
-        (_BLOCK, "s : STRING; f : F; x : BOOL;", "f(EN := s = '', i := a, ENO => x); q := x;",
-         "a text"),
         ("", "s : STRING; x : ARRAY [0..2] OF BOOL;", "x[LEN(s)] := TRUE; q := x[0];", "LEN"),
         (_BLOCK, "s : STRING; f : ARRAY [0..2] OF F;", "f[LEN(s)](i := TRUE); q := f[0].o;",
          "LEN"),
-        (_SETS, "s : STRING; x, k : BOOL;",
-         "WHILE s = '' AND G(k) DO x := TRUE; END_WHILE; q := k;", "a text"),
         (_FACE, "f, g : F; i : I;", "i := f; IF a THEN i := g; END_IF; i.Do(); q := f.o;",
          "call it by the instance's name"),
         (_FACE, "f, g : F; i : I;", "i := f; IF a THEN i := g; END_IF; i.Pr := TRUE; q := f.o;",
@@ -118,3 +114,38 @@ def test_what_is_called_beside_something_unknown_is_done(
 ) -> None:
     program = load_program(_text(before, variables, body), "p.st")
     assert Controller(program, Settings()).scan({"a": 0}).outputs["q"] == 1
+
+
+# Each sets q or not, by what a text or a date is.
+@pytest.mark.parametrize(
+    ("before", "variables", "body"),
+    [
+        (_BLOCK, "s : STRING; f : F;", "f(EN := s = '', i := NOT f.i); q := f.o;"),
+        (_BLOCK, "s : STRING; f : F; x : BOOL;", "f(EN := s = '', i := a, ENO => x); q := x;"),
+        ("", "s : STRING; k : BOOL;",
+         "k := FALSE; WHILE s = '' AND NOT k DO k := TRUE; END_WHILE; q := k;"),
+        ("", "s : STRING;",
+         "IF s = 'ON' THEN q := TRUE; ELSIF LEN(s) < 2 THEN q := TRUE; ELSE q := FALSE; END_IF"),
+        ("", "t : TOD;", "q := t > TOD#06:00:00 AND t < TOD#18:00:00;"),
+    ],
+)  # fmt: skip
+def test_what_compares_texts_has_either_answer_where_nothing_else_would_be_left(
+    before: str, variables: str, body: str
+) -> None:
+    program = load_program(_text(before, variables, body), "p.st")
+    answers = [one.input for one in program.any_values]
+    assert answers
+    assert all("what is asked here depends on" in one.says for one in program.any_values)
+    seen = set()
+    ours = Controller(program, Settings())
+    for given in (0, 1, 0, 1, 1, 0, 0):
+        seen.add(ours.scan({"a": 1, **dict.fromkeys(answers, given)}).outputs["q"])
+    assert seen == {0, 1}
+
+
+def test_a_text_is_passed_over_where_it_decides_only_what_nobody_names() -> None:
+    body = "q := a; r := s = 'x'; IF s = 'y' THEN r := TRUE; END_IF"
+    text = _text("", "s : STRING;", body).replace("q : BOOL", "q, r : BOOL")
+    assert load_program(text, "p.st").any_values == ()
+    kept = load_files([parse_file(text, "p.st")], "m", keeps=["r"]).program
+    assert (len(kept.any_values), kept.left_out) == (2, ())
