@@ -60,7 +60,10 @@ def check_expression(
 
 
 def check_program(
-    program: sx.Program, enums: Iterable[EnumType] = (), keeps: Collection[str] = ()
+    program: sx.Program,
+    enums: Iterable[EnumType] = (),
+    keeps: Collection[str] = (),
+    frees_wide: bool = False,
 ) -> ty.Program:
     """Type a program.
 
@@ -71,6 +74,8 @@ def check_program(
         Enumerations known besides the program's own.
     keeps : collection of str
         As for `interlock.st.load.load_files`.
+    frees_wide : bool
+        As for `interlock.st.real_inputs.with_classes`.
 
     Raises
     ------
@@ -94,7 +99,7 @@ def check_program(
         tuple(checker.expressions.elapsed_reads),
         program.place,
     )
-    checked = with_classes(checked, keeps)
+    checked = with_classes(checked, keeps, frees_wide)
     return with_greatest_presets(checked) if varying else checked
 
 

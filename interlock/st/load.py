@@ -115,7 +115,7 @@ def load_files(
         files, root = with_resource(files)
     try:
         whole = _elaborated(files, root, given, keeps)
-        program = _without_crowded(check_program(whole.program, keeps=keeps))
+        program = _checked(whole.program, keeps)
         gone = (ty.LeftOut(name, why) for name, why in whole.left_out.items())
         foreign = (
             ty.AnyValue(v.name, _why(whole.foreign[v.name]), v.place)
@@ -161,11 +161,30 @@ def _elaborated(
         with suppress(InputError):
             return elaborate(files, root, place, takes_any_answer=True)
         raise
-    return elaborate(files, root, place, takes_any_answer=True)
+    with suppress(InputError):
+        return elaborate(files, root, place, takes_any_answer=True)
+    return whole
 
 
 def _why(reason: str) -> str:
     return f"what is asked here depends on {reason}" if reason else ""
+
+
+def _checked(whole: sx.Program, keeps: Collection[str]) -> ty.Program:
+    """The program with types; a REAL with too many values is any value only where it must be."""
+    try:
+        program = _without_crowded(check_program(whole, keeps=keeps))
+        if not {one.name.casefold() for one in program.left_out} & set(keeps):
+            return program
+    except InputError as error:
+        if not any("too many values" in mistake.says for mistake in error.mistakes):
+            raise
+        with suppress(InputError):
+            return _without_crowded(check_program(whole, keeps=keeps, frees_wide=True))
+        raise
+    with suppress(InputError):
+        return _without_crowded(check_program(whole, keeps=keeps, frees_wide=True))
+    return program
 
 
 def _without_crowded(program: ty.Program) -> ty.Program:

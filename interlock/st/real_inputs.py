@@ -20,19 +20,30 @@ from interlock.st.any_values import AnyValues, ended, innermost
 from interlock.st.copies import without_copies
 from interlock.st.evaluate import evaluate_number, operands_of, reads_of
 from interlock.st.idle import without_idle, without_real_outputs
+from interlock.st.inference import infer_ranges
 from interlock.st.left_out import without_unknown
 from interlock.st.lower_reals import MOST_VALUES
 from interlock.st.number_line import Line
 from interlock.st.real_forms import Forms, MixedError, first_name, folded, input_of
 from interlock.st.typed_parts import changed, expressions_in, replaced
-from interlock.st.types import BoolType, EnumType, IntType, NumberClasses, RealType
+from interlock.st.types import (
+    BitsType,
+    BoolType,
+    EnumType,
+    IntType,
+    NumberClasses,
+    RealType,
+    span_of,
+)
 
 # So many classes of one input are told apart.
 _MOST_CLASSES = 64
 _COMPARISONS = frozenset(("<", "<=", ">", ">=", "=", "<>"))
 
 
-def with_classes(program: ty.Program, keeps: Collection[str] = ()) -> ty.Program:
+def with_classes(
+    program: ty.Program, keeps: Collection[str] = (), frees_wide: bool = False
+) -> ty.Program:
     """`program` with each REAL input as a choice among values that it can tell apart.
 
     Parameters
@@ -40,6 +51,8 @@ def with_classes(program: ty.Program, keeps: Collection[str] = ()) -> ty.Program
     program : typed.Program
     keeps : collection of str
         As for `interlock.st.load.load_files`.
+    frees_wide : bool
+        Whether what is made a REAL of a whole number with many values is any value in its span.
 
     Raises
     ------
@@ -49,9 +62,14 @@ def with_classes(program: ty.Program, keeps: Collection[str] = ()) -> ty.Program
     plain = without_copies(program)
     inputs = [v for v in program.inputs if isinstance(v.type, RealType)]
     inputs += _scaled(plain)
+    made, begun = AnyValues(), plain
+    if frees_wide and (wide := _made_of_wide(plain, inputs)):
+        begun = made.instead_of(plain, (), wide)
+        new = begun.variables[len(plain.variables) :]
+        inputs += [v for v in new if isinstance(v.type, RealType)]
     if not inputs:
         return program
-    program, inputs, any_values = _with_any_values(plain, inputs, keeps)
+    program, inputs, any_values = _with_any_values(begun, inputs, keeps, made)
     any_values.keep_flaws(plain, program)
     found = Forms(program, inputs)
     mistakes: list[Mistake] = []
@@ -76,13 +94,13 @@ def _by_key(inputs: Iterable[ty.Declared]) -> Iterator[tuple[str, ty.Declared]]:
 
 
 def _with_any_values(
-    program: ty.Program, inputs: list[ty.Declared], keeps: Collection[str]
+    program: ty.Program, inputs: list[ty.Declared], keeps: Collection[str], made: AnyValues
 ) -> tuple[ty.Program, list[ty.Declared], AnyValues]:
     """`program` with any value in place of what no classes can be worked out for.
 
     Only where outputs that are kept would be left out for that, or all of them.
     """
-    made, before = AnyValues(), set[str]()
+    before = set[str]()
     while True:
         forms = Forms(program, inputs)
         unknown: dict[int, Mistake] = {}
@@ -253,6 +271,28 @@ def _scaled(program: ty.Program) -> list[ty.Declared]:
     # A whole statement may hand an input on.
     whole = [v for s in _statements(program.body) for v in _handed_on(s)]
     return [v for key, v in wide.items() if key in fitting and key not in whole]
+
+
+def _made_of_wide(program: ty.Program, inputs: Iterable[ty.Declared]) -> list[ty.Expression]:
+    """The conversions to REAL of whole numbers that have many values and are no such input."""
+    known = {v.name.casefold() for v in inputs}
+    ever = infer_ranges(program).ever
+
+    def is_wide(e: ty.Expression) -> bool:
+        name = e.name.casefold() if isinstance(e, ty.Read) else ""
+        found = ever.get(name)
+        lo, hi = found if isinstance(found, tuple) else span_of(e.type)
+        return name not in known and next(reads_of(e), None) is not None and hi - lo >= MOST_VALUES
+
+    return [
+        e
+        for e in expressions_in(program.body)
+        if isinstance(e, ty.Call)
+        and isinstance(e.type, RealType)
+        and len(e.arguments) == 1
+        and isinstance(e.arguments[0].type, IntType | BitsType)
+        and is_wide(e.arguments[0])
+    ]
 
 
 # The program that is left

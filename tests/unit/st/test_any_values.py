@@ -176,3 +176,35 @@ def test_a_number_without_bound_goes_to_the_greatest_of_its_type() -> None:
     assert one.type.classes is not None
     greatest = GREATEST["REAL"]
     assert (one.type.classes.spans[0][0], one.type.classes.spans[-1][1]) == (-greatest, greatest)
+
+
+# The usual scaling of an analogue input, whose input the function limits by assigning it.
+_SCALED = """FUNCTION Scale : REAL
+VAR_INPUT raw : INT; END_VAR
+IF raw < 0 THEN raw := 0; END_IF
+IF raw > 27648 THEN raw := 27648; END_IF
+Scale := INT_TO_REAL(raw) * 10.0 / 27648.0;
+END_FUNCTION
+PROGRAM p VAR_INPUT a : INT; on : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR
+VAR x : REAL; END_VAR
+x := Scale(a); q := on AND x > 8.0; r := x < 2.0;
+END_PROGRAM
+"""
+
+
+def test_a_whole_number_that_is_limited_and_scaled_is_any_value_in_its_span() -> None:
+    loaded = load_project({"c.st": _SCALED})
+    program = loaded.program
+    assert program.any_values
+    (new,) = [v for v in program.inputs if v.name.endswith(".any")]
+    written = DirectController(loaded.files, "p", Settings())
+    ours = Controller(program, Settings())
+    for a in (-32768, -1, 0, 5529, 5530, 22118, 22119, 27648, 32767):
+        for on in (0, 1):
+            theirs = written.scan({"a": a, "on": on}).outputs
+            found = [
+                ours.scan({"a": 0, "on": on, new.name: n}).outputs for n in _values_of(new.type)
+            ]
+            assert theirs in found
+            # Both at once no number leads to.
+            assert {"q": 1, "r": 1} not in found
