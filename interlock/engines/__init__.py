@@ -19,6 +19,7 @@ from interlock.kernel.kept import Keeps
 from interlock.kernel.permitted import Permits
 from interlock.kernel.projected import Projects
 from interlock.kernel.query import Engine
+from interlock.kernel.varied import Varies
 
 # An engine's module is imported when it is first asked for: some load heavy libraries.
 _WHERE = {
@@ -55,6 +56,11 @@ def catalogue() -> Mapping[str, Callable[[], Engine]]:
 def keeper() -> Keeps:
     """The engine that keeps what it reached, and explores changed systems from there."""
     return cast(Keeps, make("enumerate"))
+
+
+def varier(**options: Any) -> Varies:
+    """The engine that explores changed systems beside one, with options of its own."""
+    return cast(Varies, make("symbolic", **options))
 
 
 def projector() -> Projects:

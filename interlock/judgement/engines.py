@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from interlock.engines import catalogue, guider, make
+from interlock.engines import catalogue, guider, make, varier
 from interlock.kernel.expr import Expr
 from interlock.kernel.guided import Guided
 from interlock.kernel.query import (
@@ -24,6 +24,7 @@ from interlock.kernel.query import (
     TooManyValuesError,
 )
 from interlock.kernel.system import MoveKind, Role, System
+from interlock.kernel.varied import Varied
 
 AUTOMATIC = "auto"
 # So many are enumerated before diagrams are compiled, let alone grown.
@@ -37,6 +38,14 @@ MOST_JOINED = 500_000
 MAX_FLAGS = 3
 # A table has the runs to its states at hand; diagrams look for each of them anew.
 MANY_RUNS = 200
+
+
+_BOUNDED = {"breadth_first_work": 0, "most_work": MOST_WORK, "most_joined": MOST_JOINED}
+
+
+def by_diagrams() -> Engine:
+    """Diagrams alone, for what has many states; declines where they grow too large."""
+    return make("symbolic", **_BOUNDED)
 
 
 class AutomaticEngine:
@@ -69,7 +78,7 @@ class AutomaticEngine:
             most, why = MAX_ENUMERATED, "clocks, of which diagrams hold each value by itself"
         reason: DeclinedError | None = None
         for instead in (
-            make("symbolic", breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED),
+            by_diagrams(),
             make("symbolic", most_joined=MOST_JOINED),
         ):
             found, why_not = _enumerated(system, queries, limits, most, progress)
@@ -99,11 +108,20 @@ class AutomaticEngine:
         found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
         if found is not None and not why_not:
             return None
-        engine = guider(breadth_first_work=0, most_work=MOST_WORK, most_joined=MOST_JOINED)
+        engine = guider(**_BOUNDED)
         try:
             return engine.guide(system, goal, limits, progress)
         except DeclinedError:
             return None
+
+    def vary(
+        self, system: System, limits: Limits = Limits(), progress: ProgressSink | None = None
+    ) -> Varied | None:
+        """As `kernel.varied.Varies.vary`: by diagrams, where states are not few."""
+        found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
+        if found is not None and not why_not:
+            return None
+        return varier(**_BOUNDED).vary(system, limits, progress)
 
 
 def _because(why: str, explored: Exploration) -> Exploration:

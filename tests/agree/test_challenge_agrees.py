@@ -131,6 +131,8 @@ def test_what_the_original_reaches_tells_what_every_exploration_tells(
     choice = Choice(sample=n_defects, seed=1)
     slow = challenge(model, catalogue()["reference"](), choice)
     assert by_outcome(challenge(model, ENGINE(), choice)) == by_outcome(slow)
+    # And by diagrams, which know the original's states as a set.
+    assert by_outcome(challenge(model, catalogue()["symbolic"](), choice)) == by_outcome(slow)
 
 
 @pytest.mark.parametrize("run_class", [FAULT_FREE, RunClass(("F1", "F2", "F4", "F5"), 1)])

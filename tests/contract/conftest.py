@@ -7,9 +7,10 @@ import pytest
 from interlock.engines import catalogue
 from interlock.kernel.kept import Keeps
 from interlock.kernel.projected import Projects
+from interlock.kernel.varied import Varies
 from tests.support.engines import ENGINES, explore
 
-__all__ = ["explore", "keeps", "projects"]
+__all__ = ["explore", "keeps", "projects", "varies"]
 
 
 def offering(kind: type) -> list[str]:
@@ -30,4 +31,12 @@ def projects(request: pytest.FixtureRequest) -> Projects:
     """Each engine that sees states through some variables, in turn."""
     engine = catalogue()[request.param]()
     assert isinstance(engine, Projects)
+    return engine
+
+
+@pytest.fixture(params=offering(Varies))
+def varies(request: pytest.FixtureRequest) -> Varies:
+    """Each engine that explores changed systems beside one, in turn."""
+    engine = catalogue()[request.param]()
+    assert isinstance(engine, Varies)
     return engine

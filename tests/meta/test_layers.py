@@ -21,6 +21,7 @@ from interlock.kernel.guided import Guides
 from interlock.kernel.kept import Keeps
 from interlock.kernel.permitted import Permits
 from interlock.kernel.projected import Projects
+from interlock.kernel.varied import Varies
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "interlock"
@@ -76,6 +77,7 @@ DOOR_OF_ENGINES = {
     "make",
     "permitter",
     "projector",
+    "varier",
 }
 # What any file may use; everything else from elsewhere has the door that stands beside it.
 # Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
@@ -201,6 +203,7 @@ def test_the_door_of_the_engines_gives_what_offers_it() -> None:
         engines.follower: Follows,
         engines.guider: Guides,
         engines.permitter: Permits,
+        engines.varier: Varies,
         engines.certifier: Certifies,
     }
     assert {make.__name__ for make in offered} | {"catalogue", "make"} == DOOR_OF_ENGINES

@@ -11,12 +11,15 @@ from interlock.commands.challenge.from_kept_states import Caught, search_from_ke
 from interlock.commands.challenge.kept_original import KeptOriginal, NeedsFullSearchError
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.shortest_difference import shortest_difference
+from interlock.commands.challenge.varied_original import VariedOriginal
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
+from interlock.judgement.engines import by_diagrams
 from interlock.kernel.asking import ask_all
 from interlock.kernel.expr import FALSE
 from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
 from interlock.kernel.requirement import Requirement
+from interlock.kernel.varied import Varies
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
@@ -27,11 +30,13 @@ FIRST_LOOK = 200_000
 _NEARER = (200_000, 2_000_000)
 # States behind a trap at which the judge looks.
 _TRAP_LIMIT = 1_000
-# Engines for which the original may be kept, state by state.
-_STATE_KEEPING_ENGINES = ("auto", "enumerate")
+# Engines for which the original may be kept: state by state, or as a set of states.
+_TABLES = ("auto", "enumerate")
+_DIAGRAMS = ("auto", "symbolic")
 # What a first look misses and what is not alike is looked at so many times as far: most defects
 # that are noticed at all show long before everything was seen.
 LOOK_AGAIN = 20
+KnownOriginal = KeptOriginal | VariedOriginal
 IN_LOCKSTEP = "no output and no possible move ever differs in lockstep"
 # A run stays in a state for ever only if it owes nothing there; so a response might tell the two
 # apart. No other sort of requirement can.
@@ -147,32 +152,54 @@ class DefectDecider:
     @property
     def keeps_states(self) -> bool:
         """Whether the original may be kept at all."""
-        return self.engine.name in _STATE_KEEPING_ENGINES
+        return self.engine.name in (*_TABLES, *_DIAGRAMS)
 
-    def kept_original(self, stage: Stage) -> KeptOriginal | None:
-        """The original with its states kept; None where it cannot be kept."""
+    def kept_original(self, stage: Stage) -> KnownOriginal | None:
+        """The original with what it reaches; None where it cannot be kept.
+
+        A table where its states are few, else a set.
+        """
         if not self.keeps_states or stage.run_class.faults:
             return None
+        original = self.original(stage)
+        if self.engine.name in _DIAGRAMS and isinstance(self.engine, Varies):
+            try:
+                known = self.engine.vary(original.system, self.limits)
+            except DeclinedError:
+                known = None
+            if known is not None:
+                return VariedOriginal(original, known, stage.catching, self.limits)
+        if self.engine.name not in _TABLES:
+            return None
         try:
-            return KeptOriginal(self.original(stage), stage.catching, self.limits)
+            return KeptOriginal(original, stage.catching, self.limits)
         except (NeedsFullSearchError, DeclinedError):
             return None
 
     def decide_from_kept_states(
-        self, defect: Defect, stage: Stage, kept: KeptOriginal
+        self, defect: Defect, stage: Stage, kept: KnownOriginal
     ) -> DefectResult:
         """Decide a defect from what the original reaches; undecided where that takes more."""
         changed = self._changed(defect, stage)
         try:
-            found = search_from_kept_states(kept, changed)
+            found = (
+                kept.search(changed)
+                if isinstance(kept, VariedOriginal)
+                else search_from_kept_states(kept, changed)
+            )
         except (NeedsFullSearchError, DeclinedError):
             return DefectResult(defect.id, DefectOutcome.UNDECIDED, stage.run_class.says)
         if isinstance(found, Caught):
             return self._caught(defect, changed, found)
         lockstep = LockstepProduct(kept.original, changed)
-        witness = shortest_difference(kept.kept_states, kept.original, changed)
-        if witness is None:
+        witness = shortest_difference(kept.nearest, kept.original, changed)
+        if witness is None and isinstance(kept, KeptOriginal):
             return self._compare(defect, changed, lockstep, stage)
+        if witness is None:
+            try:
+                return self._compare(defect, changed, lockstep, stage, by_diagrams(), nearer=())
+            except DeclinedError:
+                return DefectResult(defect.id, DefectOutcome.UNDECIDED, stage.run_class.says)
         result = DefectResult(
             defect.id, DefectOutcome.UNDECIDED, stage.run_class.says, n_states=found.n_states
         )
@@ -181,7 +208,7 @@ class DefectDecider:
     # By explorations of their own
 
     def find_equivalent(
-        self, defects: Sequence[Defect], stage: Stage, kept: KeptOriginal | None = None
+        self, defects: Sequence[Defect], stage: Stage, kept: KnownOriginal | None = None
     ) -> list[DefectResult]:
         """Ask of all `defects` in one exploration whether every move is alike.
 
@@ -199,9 +226,8 @@ class DefectDecider:
         ]
         asked = [expr for expr in differs if expr is not None]
         if kept is not None:
-            found_at = kept.kept_states.first(asked)
-            answers: Iterator[bool | None] = iter([entry is not None for entry in found_at])
-            n_states, limit = kept.kept_states.n_states, None
+            answers: Iterator[bool | None] = iter(kept.occur(asked))
+            n_states, limit = kept.n_states, None
         else:
             queries = [Reach(expr) for expr in asked]
             explored = self.engine.explore(original.system, queries, self.limits)
@@ -229,13 +255,20 @@ class DefectDecider:
         return self._compare(defect, changed, LockstepProduct(self.original(stage), changed), stage)
 
     def _compare(
-        self, defect: Defect, changed: Built, lockstep: LockstepProduct, stage: Stage
+        self,
+        defect: Defect,
+        changed: Built,
+        lockstep: LockstepProduct,
+        stage: Stage,
+        engine: Engine | None = None,
+        nearer: Sequence[int] = _NEARER,
     ) -> DefectResult:
+        engine = engine or self.engine
         farthest = self.limits.max_states
-        nearer = [most for most in _NEARER if farthest is None or most < farthest]
-        for most in (*nearer, farthest):
+        nearest = [most for most in nearer if farthest is None or most < farthest]
+        for most in (*nearest, farthest):
             limits = replace(self.limits, max_states=most)
-            explored = self.engine.explore(lockstep.system, [Reach(lockstep.differs)], limits)
+            explored = engine.explore(lockstep.system, [Reach(lockstep.differs)], limits)
             answer = explored.answers[0]
             if answer.found is not None:
                 break
@@ -247,20 +280,20 @@ class DefectDecider:
             limit=explored.limit,
         )
         if answer.found is False:
-            shown_by = BUT_FOR_WHAT_IS_OWED if self._owes_otherwise(lockstep) else IN_LOCKSTEP
+            shown_by = (
+                BUT_FOR_WHAT_IS_OWED if self._owes_otherwise(lockstep, engine) else IN_LOCKSTEP
+            )
             return replace(result, outcome=DefectOutcome.EQUIVALENT, shown_by=shown_by, limit=None)
         if answer.witness is None:
             return result
         return self._differing(result, changed, lockstep, answer.witness, stage)
 
-    def _owes_otherwise(self, lockstep: LockstepProduct) -> bool:
+    def _owes_otherwise(self, lockstep: LockstepProduct, engine: Engine) -> bool:
         """Whether the plant may owe a move in one of two models only that else look alike."""
         if lockstep.owes_otherwise is FALSE:
             return False
         queries = [Reach(lockstep.owes_otherwise)]
-        return (
-            self.engine.explore(lockstep.system, queries, self.limits).answers[0].found is not False
-        )
+        return engine.explore(lockstep.system, queries, self.limits).answers[0].found is not False
 
     def _differing(
         self,

@@ -77,19 +77,26 @@ def search_from_kept_states(kept: KeptOriginal, changed: Built) -> Caught | Unno
         Where that has to be found out the slow way.
     """
     system = over_variables_of(kept.original.system, changed.system)
-    own = {id(move) for move in kept.original.system.moves}
-    moves = [m for m in system.moves if id(m) not in own]
-    # Several mistakes in one text often come to the same.
-    key = (
-        tuple((m.name, m.guard, m.fair, tuple(m.updates.items())) for m in moves),
-        tuple(move.name for move in system.moves),
-        tuple(changed.requirements.values()),
-    )
+    key = changes_of(kept.original, changed, system)
     if key not in kept.found:
         kept.found[key] = _Search(kept, changed, system).result()
     found = kept.found[key]
     assert isinstance(found, Caught | Unnoticed)
     return found
+
+
+def changes_of(original: Built, changed: Built, system: System) -> object:
+    """What a changed model changes, given over the original's variables.
+
+    Several mistakes in one text often come to the same.
+    """
+    own = {id(move) for move in original.system.moves}
+    moves = [m for m in system.moves if id(m) not in own]
+    return (
+        tuple((m.name, m.guard, m.fair, tuple(m.updates.items())) for m in moves),
+        tuple(move.name for move in system.moves),
+        tuple(changed.requirements.values()),
+    )
 
 
 class _CaughtError(Exception):

@@ -24,6 +24,7 @@ from interlock.kernel.observe import needs_observer, observe, observe_all
 from interlock.kernel.query import Limits, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import Move, MoveKind, Role, System
+from interlock.kernel.witness import Witness
 from interlock.model.build import Built
 
 # More states than this are not kept: one takes about 28 bytes.
@@ -202,6 +203,20 @@ class KeptOriginal:
             for some in _bundled(original.system, wanted)
             for bundle in _fitting(original.system, some, limits)
         )
+
+    @property
+    def n_states(self) -> int:
+        """How many states the original reaches."""
+        return self.kept_states.n_states
+
+    def occur(self, conditions: Sequence[Expr]) -> list[bool]:
+        """For each condition whether some state meets it."""
+        return [entry is not None for entry in self.kept_states.first(conditions)]
+
+    def nearest(self, condition: Expr) -> Witness | None:
+        """A shortest run to a state that meets it; None where there is none."""
+        (found,) = self.kept_states.first([condition])
+        return None if found is None else self.kept_states.witness_to(found[1])
 
 
 def _fitting(

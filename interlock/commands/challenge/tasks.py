@@ -11,9 +11,13 @@ from multiprocessing import get_context
 from typing import Protocol
 
 from interlock.base import cores
-from interlock.commands.challenge.decide import LOOK_AGAIN, DefectDecider, Stage
+from interlock.commands.challenge.decide import (
+    LOOK_AGAIN,
+    DefectDecider,
+    KnownOriginal,
+    Stage,
+)
 from interlock.commands.challenge.defects import Defect, defects_of
-from interlock.commands.challenge.kept_original import KeptOriginal
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 
 # How often processes may die before the tasks that are left are given up as undecided.
@@ -62,9 +66,9 @@ class Worker:
     def __init__(self, decider: DefectDecider) -> None:
         self.decider = decider
         self._defects = {defect.id: defect for defect in defects_of(decider.model)}
-        self._kept: tuple[Stage, KeptOriginal | None] | None = None
+        self._kept: tuple[Stage, KnownOriginal | None] | None = None
 
-    def _kept_original(self, stage: Stage) -> KeptOriginal | None:
+    def _kept_original(self, stage: Stage) -> KnownOriginal | None:
         """The original in a run class; only one at a time is kept."""
         if self._kept is None or self._kept[0] != stage:
             self._kept = None

@@ -136,6 +136,17 @@ class Search:
         new._settle(new.settling)
         return new
 
+    def beside(self, other: Search, found: Node) -> Node:
+        """A start for this search that holds what another one over the same bits has found.
+
+        What it then ends with is closed as well, and holds all that it would find without.
+        """
+        if self.settling is None or other.settling is None:
+            return self.start
+        if self._between is not None and other._between is not None:
+            self._between.found = self._between.found | other._between.found
+        return self.start | self.settling.narrowed(other.settling.widened(found))
+
     def _unsettled(self, settled: Settling, state: Node) -> Node:
         """A state that is no scan's, and all that is reached from it before the next one.
 

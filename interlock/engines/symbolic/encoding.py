@@ -12,6 +12,7 @@ keeps sums of flags (budgets of faults) linear in their number.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -71,6 +72,12 @@ class Encoding:
         self._known: dict[Expr, Node | Partition] = {}
         self._cubes: dict[tuple[int, int], Node] = {}
         self._read: dict[tuple[Node, ...], frozenset[int]] = {}
+
+    def of(self, system: System) -> Encoding:
+        """The same bits and diagrams for another system with the same variables."""
+        new = copy(self)
+        new.system = system
+        return new
 
     def name(self, v: int) -> str:
         """The name of the variable at position `v`."""

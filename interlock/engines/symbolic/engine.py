@@ -19,6 +19,7 @@ from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.permits import Permits
 from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
+from interlock.engines.symbolic.varied import Variations
 from interlock.kernel.certificate import NO_ENDS, Certificate
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
@@ -124,6 +125,17 @@ class SymbolicEngine:
             return Guiding(space, goal, limits, progress)
         except (LimitError, MemoryError):
             return None
+
+    def vary(
+        self, system: System, limits: Limits = NO_LIMITS, progress: ProgressSink | None = None
+    ) -> Variations | None:
+        """Explore changed systems beside this one: `kernel.varied.Varies`."""
+        try:
+            space = Space(system, Budget(limits, progress), 0, self._most_work, self._most_joined)
+            space.explore()
+        except (LimitError, MemoryError):
+            return None
+        return Variations(space)
 
     def explore(
         self,

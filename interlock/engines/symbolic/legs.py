@@ -184,6 +184,11 @@ class Walk:
             target & self.done
         )
 
+    def steps_if_any(self, target: Node) -> list[Step] | None:
+        """As `steps_to`; None where no run leads there, if more is taken for reached than is."""
+        meeting = _Meeting(self._space, self._places, self.touched, self._first())
+        return meeting.steps_nearby(target & self.done, None)
+
     def steps_nearby(self, target: Node) -> list[Step] | None:
         """As `steps_to`, without looking for all states first.
 

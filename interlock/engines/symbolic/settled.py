@@ -18,6 +18,7 @@ from interlock.kernel.expr import Expr
 from interlock.kernel.system import PHASE
 
 if TYPE_CHECKING:
+    from interlock.engines.symbolic.chaining import Search
     from interlock.engines.symbolic.diagrams import Node
     from interlock.engines.symbolic.space import Space
 
@@ -51,6 +52,12 @@ class SettledGraph(Graph):
     def check(self) -> None:
         """Raise LimitError if time or memory ran out; drop unused nodes."""
         self._space.check()
+
+    def of(self, found: Node) -> SettledGraph:
+        """With these settled states alone."""
+        new = copy(self)
+        new.reached = found
+        return new
 
     def onward(self) -> SettledGraph:
         """Without the strikes and clearings of faults, which no way back may use."""
@@ -88,6 +95,11 @@ class SettledGraph(Graph):
         moved = (m.image(states) for m, step in pairs if step.guard.satisfiable())
         return self.diagrams.disjunction([states, *moved])
 
+    @property
+    def scan(self) -> SymbolicMove:
+        """The scan, over all variables."""
+        return self._settling.scan
+
     def scanned(self, states: Node) -> Node:
         """What a scan makes of them."""
         return self._settling.scan.image(states)
@@ -106,11 +118,16 @@ def settled_graph(space: Space) -> SettledGraph | None:
     if space.chained is None or not space.is_complete:
         return None
     search, found = space.chained
-    if search.settling is None:
+    graph = anywhere_settled(space, search)
+    return None if graph is None else graph.of(found)
+
+
+def anywhere_settled(space: Space, search: Search) -> SettledGraph | None:
+    """The settled graph of all states there may be; None where a system has none."""
+    settling = search.settling
+    if settling is None or (space.encoding.valid & ~settling.scan.guard).satisfiable():
         return None
-    if (space.encoding.valid & ~search.settling.scan.guard).satisfiable():
-        return None
-    return SettledGraph(space, search.settling, found)
+    return SettledGraph(space, settling, settling.narrowed(space.encoding.valid))
 
 
 class WaysBack:

@@ -108,7 +108,8 @@ class Space(Graph):
             self._breadth_first()
             if not self.is_complete:
                 self.has_all_rings = False
-                self._chain()
+                search = self.search()
+                self._chain(search, search.start)
         finally:
             self.diagrams.watch = None
 
@@ -176,12 +177,11 @@ class Space(Graph):
             raise InternalError("symbolic: a state that was reached is in no ring")
         self._take(ring)
 
-    def _chain(self) -> None:
+    def _chain(self, search: Search, start: Node) -> None:
         n_nodes = n_found = n_here = 0
-        search = Search(self.encoding, self.moves, self.check)
-        kept = search.start
+        kept = start
         try:
-            for found in chained(search.levels, search.start):
+            for found in chained(search.levels, start):
                 # Most steps find nothing new, and counting takes as long as a step.
                 if not n_found or found != kept:
                     n_found, n_here = self._bounded(search.count(found)), found.node_count()
@@ -201,6 +201,34 @@ class Space(Graph):
         self._grow(self.diagrams.disjunction(parts))
         self.is_complete = True
         self.chained = (search, kept)
+
+    def changed(self, encoding: Encoding, moves: list[SymbolicMove], budget: Budget) -> Space:
+        """A changed system over the same bits, by its moves; nothing of it explored."""
+        space = copy(self)
+        space.system, space.encoding, space.moves = encoding.system, encoding, moves
+        space.budget = budget
+        space.reached = space._in_rings = encoding.is_state(encoding.system.initial)
+        space.rings, space.level_sizes = [space.reached], [1]
+        space.n_reached, space.chained = 1, None
+        space.is_complete = space.has_all_rings = False
+        return space
+
+    def search(self) -> Search:
+        """A search for all that is reached."""
+        return Search(self.encoding, self.moves, self.check)
+
+    def explore_by(self, search: Search, beside: Space | None = None) -> None:
+        """Find all that is reached, and beside that maybe more: what another space holds.
+
+        Raises
+        ------
+        LimitError
+            If a limit was hit.
+        """
+        start = search.start
+        if beside is not None and beside.chained is not None:
+            start = search.beside(*beside.chained)
+        self._chain(search, start)
 
     @property
     def is_outrun(self) -> bool:
