@@ -51,8 +51,8 @@ class Varied(Protocol):
     def occurs(self, condition: Expr) -> bool:
         """Whether some state meets a condition."""
 
-    def nearest(self, condition: Expr) -> Witness | None:
-        """A run of the fewest moves to a state that meets it; None where there is none."""
+    def nearest(self, condition: Expr, most: int | None = None) -> Witness | None:
+        """A run of the fewest moves to a state that meets it, up to `most`; None without one."""
 
     def first_found(
         self, system: System, queries: Sequence[Query], limits: Limits = Limits()

@@ -16,8 +16,7 @@ from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
 from interlock.judgement.engines import by_diagrams
 from interlock.kernel.asking import ask_all
-from interlock.kernel.expr import FALSE
-from interlock.kernel.query import DeclinedError, Engine, Limits, Reach
+from interlock.kernel.query import Count, DeclinedError, Engine, Limits, Query, Reach
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.varied import Varies
 from interlock.kernel.witness import Witness
@@ -268,8 +267,10 @@ class DefectDecider:
         nearest = [most for most in nearer if farthest is None or most < farthest]
         for most in (*nearest, farthest):
             limits = replace(self.limits, max_states=most)
-            explored = engine.explore(lockstep.system, [Reach(lockstep.differs)], limits)
-            answer = explored.answers[0]
+            # Whether the plant owes a move in one of the two only counts where else all is alike.
+            asked: list[Query] = [Reach(lockstep.differs), Count(lockstep.owes_otherwise)]
+            explored = engine.explore(lockstep.system, asked, limits)
+            answer, owes = explored.answers
             if answer.found is not None:
                 break
         result = DefectResult(
@@ -280,20 +281,12 @@ class DefectDecider:
             limit=explored.limit,
         )
         if answer.found is False:
-            shown_by = (
-                BUT_FOR_WHAT_IS_OWED if self._owes_otherwise(lockstep, engine) else IN_LOCKSTEP
-            )
+            is_alike = owes.found is False and not owes.n_states
+            shown_by = IN_LOCKSTEP if is_alike else BUT_FOR_WHAT_IS_OWED
             return replace(result, outcome=DefectOutcome.EQUIVALENT, shown_by=shown_by, limit=None)
         if answer.witness is None:
             return result
         return self._differing(result, changed, lockstep, answer.witness, stage)
-
-    def _owes_otherwise(self, lockstep: LockstepProduct, engine: Engine) -> bool:
-        """Whether the plant may owe a move in one of two models only that else look alike."""
-        if lockstep.owes_otherwise is FALSE:
-            return False
-        queries = [Reach(lockstep.owes_otherwise)]
-        return engine.explore(lockstep.system, queries, self.limits).answers[0].found is not False
 
     def _differing(
         self,

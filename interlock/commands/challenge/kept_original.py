@@ -213,10 +213,12 @@ class KeptOriginal:
         """For each condition whether some state meets it."""
         return [entry is not None for entry in self.kept_states.first(conditions)]
 
-    def nearest(self, condition: Expr) -> Witness | None:
-        """A shortest run to a state that meets it; None where there is none."""
+    def nearest(self, condition: Expr, most: int | None = None) -> Witness | None:
+        """A shortest run to a state that meets it, up to `most` moves; None without one."""
         (found,) = self.kept_states.first([condition])
-        return None if found is None else self.kept_states.witness_to(found[1])
+        if found is None or (most is not None and self.kept_states.depth_of(found[1]) > most):
+            return None
+        return self.kept_states.witness_to(found[1])
 
 
 def _fitting(

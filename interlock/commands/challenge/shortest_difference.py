@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol
 
 from interlock.commands.challenge.equivalence import differences_seen_in_plant, where_models_differ
 from interlock.kernel import expr as ex
@@ -13,32 +13,32 @@ from interlock.kernel.witness import Step, Witness
 from interlock.model.build import SCAN, Built
 
 
-def shortest_difference(
-    nearest: Callable[[Expr], Witness | None], original: Built, changed: Built
-) -> Witness | None:
+class Nearest(Protocol):
+    """Tells how the original comes to a condition."""
+
+    def __call__(self, condition: Expr, most: int | None = None) -> Witness | None:
+        """A shortest run, of at most so many moves; None without one."""
+
+
+def shortest_difference(nearest: Nearest, original: Built, changed: Built) -> Witness | None:
     """A shortest run to what can be seen to differ, where the first difference can be seen.
 
     None where the models first differ in what they remember: what can be seen of that, and when,
     only running both tells.
-
-    Parameters
-    ----------
-    nearest : callable
-        Gives a shortest run of the original to a condition, None where there is none.
-    original, changed : Built
     """
     differs = where_models_differ(original, changed)
     first = None if differs is None else nearest(differs)
     if first is None:
         return None
-    at_once = nearest(or_(*differences_seen_in_plant(original, changed)))
-    if at_once is not None and len(at_once) == len(first):
+    # What can be seen differs, so neither of the two is nearer than the first difference.
+    at_once = nearest(or_(*differences_seen_in_plant(original, changed)), len(first))
+    if at_once is not None:
         return at_once
-    before = nearest(_seen_after_scan(original, changed))
-    if before is not None and len(before) == len(first):
-        after = Stepper(original.system).after(before.last, original.system.move(SCAN))
-        return replace(before, steps=(*before.steps, Step(SCAN, after)))
-    return None
+    before = nearest(_seen_after_scan(original, changed), len(first))
+    if before is None:
+        return None
+    after = Stepper(original.system).after(before.last, original.system.move(SCAN))
+    return replace(before, steps=(*before.steps, Step(SCAN, after)))
 
 
 def _seen_after_scan(original: Built, changed: Built) -> Expr:

@@ -53,9 +53,9 @@ class VariedOriginal:
         """For each condition whether some state meets it."""
         return [self.known.occurs(condition) for condition in conditions]
 
-    def nearest(self, condition: Expr) -> Witness | None:
-        """A shortest run to a state that meets it; None where there is none."""
-        return self.known.nearest(condition)
+    def nearest(self, condition: Expr, most: int | None = None) -> Witness | None:
+        """A shortest run to a state that meets it, up to `most` moves; None without one."""
+        return self.known.nearest(condition, most)
 
     def search(self, changed: Built) -> Caught | Unnoticed:
         """Whether a requirement notices a changed model in the same run class.

@@ -28,10 +28,10 @@ class Paths:
         self._encoding = space.encoding
         self._stepper = Stepper(space.system)
 
-    def to_nearest(self, target: Node) -> list[Step] | None:
+    def to_nearest(self, target: Node, most: int | None = None) -> list[Step] | None:
         """A run of the fewest moves from the initial state into `target`.
 
-        None where nothing in `target` was reached.
+        None where nothing in `target` was reached, or only by more than `most` moves.
 
         Raises
         ------
@@ -42,6 +42,8 @@ class Paths:
         for depth, ring in enumerate(space.rings):
             hit = ring & target
             if hit.satisfiable():
+                if most is not None and depth > most:
+                    return None
                 return self._through_rings(depth, self._encoding.pick(hit))
         target = target & space.reached
         if space.has_all_rings or not target.satisfiable():
@@ -53,6 +55,8 @@ class Paths:
         seen = target
         # Both ends grow by one move at a time, the simpler one first, until they meet.
         while not (rings[-1] & space.rings[-1]).satisfiable():
+            if most is not None and len(rings) + len(space.rings) - 2 >= most:
+                return None
             self._report(rings)
             if space.rings[-1].node_count() <= rings[-1].node_count():
                 space.extend_rings()
