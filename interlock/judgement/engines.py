@@ -66,7 +66,7 @@ class AutomaticEngine:
     ) -> Exploration:
         """As `Engine.explore`; the answer names the engine that gave it, and why that one did."""
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
-        has_time = any(move.kind is MoveKind.TIME for move in system.moves)
+        has_time = _has_time(system)
         if n_flags > MAX_FLAGS and not has_time:
             why = f"{n_flags} flags of faults, each of which may double the states"
             return _because(why, make("symbolic").explore(system, queries, limits, progress))
@@ -117,11 +117,20 @@ class AutomaticEngine:
     def vary(
         self, system: System, limits: Limits = Limits(), progress: ProgressSink | None = None
     ) -> Varied | None:
-        """As `kernel.varied.Varies.vary`: by diagrams, where states are not few."""
+        """As `kernel.varied.Varies.vary`: by diagrams, where states are not few.
+
+        None also where there are clocks, of which diagrams hold each value by itself.
+        """
+        if _has_time(system):
+            return None
         found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
         if found is not None and not why_not:
             return None
         return varier(**_BOUNDED).vary(system, limits, progress)
+
+
+def _has_time(system: System) -> bool:
+    return any(move.kind is MoveKind.TIME for move in system.moves)
 
 
 def _because(why: str, explored: Exploration) -> Exploration:
