@@ -251,7 +251,7 @@ class Bench:
         executed: frozenset[str] = frozenset(),
         decided: tuple[str, ...] = (),
     ) -> Scanned:
-        values = Row(self._names, tuple(controller.read(name) for name in self._names))
+        values = Row(self._names, tuple(controller.number(name) for name in self._names))
         memory = Row(self._memory, tuple(controller.exact_values().values()))
         return Scanned(values, memory, executed, decided)
 

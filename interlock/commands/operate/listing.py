@@ -7,13 +7,16 @@ import sys
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from html import escape
+from typing import Generic, TypeVar
 
 from interlock.base.errors import Place
 from interlock.base.visible import made_visible
 from interlock.model.model import Model
 from interlock.st import typed as ty
-from interlock.st.types import BOOL, BoolType, TimeType, Type, label_of
+from interlock.st.types import BOOL, BoolType, RealType, TimeType, Type, label_of
 from interlock.st.words import RESERVED
+
+N = TypeVar("N")
 
 _KEPT_LINES = 20_000
 # Comments as the grammar of the programs has them; words may name the output of a block, t1.Q.
@@ -24,23 +27,23 @@ _PIECE = re.compile(
 )
 
 
-class Row(Mapping[str, int]):
+class Row(Generic[N], Mapping[str, N]):
     """Values by name; the names are shared by all rows of a bench, since a run keeps many.
 
     Parameters
     ----------
     places : mapping of str to int
         Where each name's value stands in `cells`.
-    cells : tuple of int
+    cells : tuple of int or float
     """
 
     __slots__ = ("_cells", "_places")
 
-    def __init__(self, places: Mapping[str, int], cells: tuple[int, ...]) -> None:
+    def __init__(self, places: Mapping[str, int], cells: tuple[N, ...]) -> None:
         self._places = places
         self._cells = cells
 
-    def __getitem__(self, name: str) -> int:
+    def __getitem__(self, name: str) -> N:
         return self._cells[self._places[name]]
 
     def __iter__(self) -> Iterator[str]:
@@ -56,8 +59,8 @@ class Scanned:
 
     Attributes
     ----------
-    values : mapping of str to int
-        Of every name of the program at the end of the scan, casefolded.
+    values : mapping of str to float
+        Of every name of the program at the end of the scan, casefolded; of a REAL the number.
     memory : mapping of str to int
         The controller's memory, by the names of the lowering, counters as far as they counted.
     executed : frozenset of str
@@ -66,7 +69,7 @@ class Scanned:
         Places that decided the outputs that changed, as ``controller.st:12``.
     """
 
-    values: Mapping[str, int]
+    values: Mapping[str, float]
     memory: Mapping[str, int]
     executed: frozenset[str] = frozenset()
     decided: tuple[str, ...] = ()
@@ -138,15 +141,17 @@ class Listing:
         """The text of the file with this short name; of the root's file where there is none."""
         return next((s.text for s in self.sheets if s.file == file), self.sheets[0].text)
 
-    def show(self, name: str, value: int) -> Shown:
-        """A value of the program's variable `name`."""
+    def show(self, name: str, value: float) -> Shown:
+        """A value of the program's variable `name`; of a REAL the number itself."""
         type_ = self._types.get(name.casefold())
+        if isinstance(type_, RealType):
+            return Shown(repr(float(value)), None)
         if type_ is None:
             # Every output of a block but a count and a time is a BOOL.
             if name.casefold().endswith((".cv", ".et")):
                 return Shown(str(value), None)
             type_ = BOOL
-        label = label_of(type_, value)
+        label = label_of(type_, int(value))
         if isinstance(type_, BoolType):
             return Shown(label, bool(value))
         return Shown(f"{label} ms" if isinstance(type_, TimeType) else label, None)

@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from interlock.commands.operate.bench import Bench
+from interlock.model.load import load
 from tests.support.benches import bench
-from tests.support.gate import gate
+from tests.support.gate import gate, written
 
 
 @pytest.mark.parametrize("name", ["ramp", "landing-gear", "outriggers"])
@@ -103,3 +104,17 @@ def test_what_elaboration_puts_in_between_is_not_shown() -> None:
             assert "@" not in "".join(
                 n for n, _ in legs.listing.assigned(sheet.place(line), scanned)
             )
+
+
+def test_a_real_that_is_computed_of_an_input_is_shown_as_the_number(tmp_path: Path) -> None:
+    st = (
+        "PROGRAM P\nVAR_INPUT raw : INT; END_VAR\nVAR_OUTPUT q : BOOL; END_VAR\n"
+        "VAR bar : REAL; END_VAR\nbar := INT_TO_REAL(raw) * 0.5 - 5.0;\n"
+        "q := bar > 20.0 OR bar < 1.0;\nEND_PROGRAM\n"
+    )
+    yaml = "title: P\ncontroller: controller.st\nrequirements:\n  R1: {says: on, can_still: q}\n"
+    opened = Bench(load(written(tmp_path, yaml, st)))
+    _, scanned = opened.scan(opened.system.initial, opened.at_power_up().memory)
+    raw = scanned.values["raw"]
+    assert scanned.values["bar"] == raw * 0.5 - 5.0
+    assert opened.listing.show("bar", scanned.values["bar"]).text == repr(raw * 0.5 - 5.0)
