@@ -40,12 +40,13 @@ MAX_FLAGS = 3
 MANY_RUNS = 200
 
 
-_BOUNDED = {"breadth_first_work": 0, "most_work": MOST_WORK, "most_joined": MOST_JOINED}
+def _bounded() -> dict[str, int]:
+    return {"breadth_first_work": 0, "most_work": MOST_WORK, "most_joined": MOST_JOINED}
 
 
 def by_diagrams() -> Engine:
     """Diagrams alone, for what has many states; declines where they grow too large."""
-    return make("symbolic", **_BOUNDED)
+    return make("symbolic", **_bounded())
 
 
 class AutomaticEngine:
@@ -108,7 +109,7 @@ class AutomaticEngine:
         found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
         if found is not None and not why_not:
             return None
-        engine = guider(**_BOUNDED)
+        engine = guider(**_bounded())
         try:
             return engine.guide(system, goal, limits, progress)
         except DeclinedError:
@@ -126,7 +127,7 @@ class AutomaticEngine:
         found, why_not = _enumerated(system, [], limits, FEW_STATES, progress)
         if found is not None and not why_not:
             return None
-        return varier(**_BOUNDED).vary(system, limits, progress)
+        return varier(**_bounded()).vary(system, limits, progress)
 
 
 def _has_time(system: System) -> bool:
