@@ -34,7 +34,13 @@ def _taken(model: Model) -> str:
 
 def doubt_of(model: Model, requirement: Requirement) -> str:
     """Why a requirement cannot be said to hold where nothing violates it; empty if it can."""
-    taken = [one for controller in model.controllers for one in controller.program.any_values]
+    given = {name.casefold() for name, sensor in model.sensors.items() if not sensor.is_free}
+    taken = [
+        one
+        for controller in model.controllers
+        for one in controller.program.any_values
+        if one.input.casefold() not in given
+    ]
     if taken and not PATTERNS[requirement.pattern].is_of_runs:
         return (
             f"'{taken[0].input}' was taken as any value, see {taken[0].place}: the way there may "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from interlock.base.errors import Mistake
@@ -180,13 +181,14 @@ class Border(Charts):
             return self._declare_outer(name, declaration, shape, frame)
         known = self.reading.at.get(address)
         bits = bits_of(shape)
-        # Inputs that share bits are given each by itself: that is more than can be.
-        is_input = address[:2].upper() == "%I"
         others = [
             other
             for other, placed in self.reading.at.items()
-            if not is_input and overlap(address, other, bits, bits_of(placed.shape))
+            if overlap(address, other, bits, bits_of(placed.shape))
         ]
+        sharing = [self.reading.at[other] for other in others]
+        if address[:2] == "%i":
+            others = []
         if others or (known is not None and not _is_alike(known.shape, shape)):
             other = (others or [address])[0].upper()
             says = f"'{name.text}' shares bits with another variable, at {other}; declare one only"
@@ -194,6 +196,8 @@ class Border(Charts):
         if known is None:
             made = self._declare_outer(name, declaration, shape, frame)
             known = self.reading.at[address] = Placed(made, shape, declaration)
+            if address[:2] == "%i" and sharing:
+                self._note_sharing(name, [known, *sharing])
         first = known.declaration
         if first is not declaration and (
             declaration.retain != first.retain
@@ -205,6 +209,16 @@ class Border(Charts):
             )
             raise self.reading.refuse(name.place, says)
         return known.reference
+
+    def _note_sharing(self, name: sx.Name, inputs: Sequence[Placed]) -> None:
+        """Inputs that share bits are given each by itself, which is more than can be."""
+        for one in inputs:
+            if isinstance(one.reference, Located):
+                paths = {leaf.path for leaf in leaves(one.reference.path, one.shape)}
+                self.reading.sharing_bits |= paths
+        others = ", ".join(f"'{one.declaration.names[0].text}'" for one in inputs[1:])
+        says = f"'{name.text}' shares bits with {others}; each is given any value by itself"
+        self.reading.note(name.place, says)
 
     def _declare_outer(
         self, name: sx.Name, declaration: sx.Declaration, shape: Shape, frame: Frame

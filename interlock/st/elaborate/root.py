@@ -122,7 +122,8 @@ def elaborate(
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
     task = _task(project, unit)
-    foreign = dict.fromkeys(sorted(reading.any_values), "") | (reading.answers or {})
+    free = sorted(reading.any_values | reading.sharing_bits)
+    foreign = dict.fromkeys(free, "") | (reading.answers or {})
     lost = read.of_missing_types
     return Elaborated(program, unit, tuple(in_order), task, read.left_out, lost, foreign)
 

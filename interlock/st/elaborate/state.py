@@ -209,6 +209,8 @@ class Reading:
         The type that an expression must have, by its identity in the tree.
     any_values : set of str
         Inputs that let a variable have any value.
+    sharing_bits : set of str
+        Inputs that have bits in common and yet are given values each by itself.
     answers : dict of str to str or None
         Why a comparison has no answer that is known, by the input that takes its place; None
         where what depends on it is left out instead.
@@ -240,6 +242,7 @@ class Reading:
     blind: UnknowableError | None = None
     wanted: dict[int, tuple[sx.Expression, Wanted]] = field(default_factory=dict)
     any_values: set[str] = field(default_factory=set)
+    sharing_bits: set[str] = field(default_factory=set)
     answers: dict[str, str] | None = None
     foreign: dict[str, tuple[Located, sx.Expression]] = field(default_factory=dict)
     bound_at_start: list[tuple[str, sx.Expression, Frame]] = field(default_factory=list)

@@ -9,6 +9,7 @@ import pytest
 from interlock.base.errors import InputError
 from interlock.engines import catalogue
 from interlock.judgement.verify import verify
+from interlock.kernel.requirement import Outcome
 from interlock.model.build import ARITHMETIC
 from interlock.model.load import load
 from interlock.st.load import load_project
@@ -243,3 +244,34 @@ def test_a_block_may_have_a_name_of_one_letter(tmp_path: Path) -> None:
     block = "FUNCTION_BLOCK D VAR_IN_OUT it : BOOL; END_VAR it := TRUE; END_FUNCTION_BLOCK"
     text = program("c : BOOL;", "x(it := b); q := b;", "x : D; b : BOOL;", block)
     assert violated(tmp_path, text) == {"R1"}
+
+
+SHARING = (
+    "title: Bits\ncontroller: main.st\nroot: p\nrequirements:\n  R1: {says: on, can_still: q}\n"
+)
+PLANT = (
+    "controls: {button: {}}\nsensors:\n  a: {reads: button}\n  b: {reads: 'SEL(button, 0, 1)'}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "more", "outcome"),
+    [
+        # The byte is 0 only where its first bit is FALSE: there is no way to q.
+        ("a AT %IX0.0 : BOOL; b AT %IB0 : BYTE;", "", Outcome.UNDECIDED),
+        ("a AT %IX0.0 : BOOL; b AT %IB0 : BYTE;", PLANT, Outcome.VIOLATED),
+        ("a AT %IX0.0 : BOOL; b AT %IB1 : BYTE;", "", Outcome.HOLDS),
+    ],
+    ids=["free", "of a plant", "apart"],
+)
+def test_what_needs_inputs_that_share_bits_to_differ_is_not_said_to_be_possible(
+    tmp_path: Path, inputs: str, more: str, outcome: Outcome
+) -> None:
+    (tmp_path / "main.st").write_text(program(inputs, "q := a AND b = 0;"))
+    (tmp_path / "model.yaml").write_text(more + SHARING)
+    (found,) = (
+        f
+        for f in verify(load(tmp_path), catalogue()["enumerate"]()).findings
+        if f.requirement.id == "R1"
+    )
+    assert found.outcome is outcome
