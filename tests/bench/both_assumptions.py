@@ -35,7 +35,7 @@ def _asked(name: str) -> Iterator[tuple[str, RunClass, tuple[str, ...], tuple[st
 
 def _judged(name: str, seconds: float) -> bool:
     """Judge one model under both, and print; whether all was as expected."""
-    as_expected = True
+    as_expected, own = True, shipped(name).between_scans
     for fault, run_class, only, expected in _asked(name):
         fallen = {}
         for between in (ONE_IN_ALL, EACH_ONCE):
@@ -43,17 +43,21 @@ def _judged(name: str, seconds: float) -> bool:
             model = shipped(name).assuming(between)
             engine, limits = catalogue()["symbolic"](), Limits(max_seconds=seconds)
             found = verify(model, engine, run_class, only, limits)
+            # What says itself that one of all moves counts on that.
+            counts_on_it = between == EACH_ONCE and own == ONE_IN_ALL
             fallen[between], open_ = violated(found), sorted(undecided(found))
             said = [f"{len(fallen[between])} fall"]
             if missing := sorted(set(expected) - fallen[between] - set(open_)):
                 said.append(f"not {' '.join(missing)}")
             if more := sorted(fallen[between] - set(expected)):
-                said.append(f"MORE than expected: {' '.join(more)}")
+                word = "more" if counts_on_it else "MORE"
+                said.append(f"{word} than expected: {' '.join(more)}")
             if open_:
                 said.append(f"UNDECIDED: {' '.join(open_)}")
             spent = f"{process_time() - started:.0f}"
             print(COLUMNS.format(name, fault, str(between), spent, "; ".join(said)), flush=True)
-            right = not more and not open_ and (between == ONE_IN_ALL or not missing)
+            right = (not more or counts_on_it) and not open_
+            right = right and (between == ONE_IN_ALL or not missing)
             as_expected = as_expected and right
     return as_expected
 
