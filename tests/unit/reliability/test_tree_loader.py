@@ -1,3 +1,4 @@
+import sys
 from typing import Any
 
 import pytest
@@ -145,6 +146,16 @@ def test_every_cycle_is_told() -> None:
             "'probabilty' is not known here; did you mean 'probability'?",
         ),
         ({"probability": 0.1, "says": 3}, "events/A/says", "says: expected text, found '3'"),
+        (
+            {"probability": 0.1, "kind": "k" * 40},
+            "events/A/kind",
+            f"kind: '{'k' * 40}' is no kind; known: fault, human, latent",
+        ),
+        (
+            {"probability": 0.1, "kind": "k" * 41},
+            "events/A/kind",
+            f"kind: '{'k' * 40}…' is no kind; known: fault, human, latent",
+        ),
     ],
 )
 def test_a_mistake_in_an_event_is_one_line(event: object, place: str, says: str) -> None:
@@ -212,6 +223,7 @@ def test_a_mistake_in_a_gate_is_one_line(gate: object, place: str, says: str) ->
         ("top", 4, "top", "top: expected a name, found '4'"),
         ("titel", "x", "titel", "'titel' is not known here; did you mean 'title'?"),
         ("assumptions", "x", "assumptions", "expected a list of sentences, found 'x'"),
+        ("assumptions", ["x", 3], "assumptions/1", "expected a sentence, found '3'"),
         ("house", {"H": {"occurs": "on"}}, "house/H/occurs", "'H' occurs: expected true or false,"),
         ("house", {"H": {}}, "house/H", "'H' occurs: expected true or false, found nothing"),
         ("house", {"H": {"occurs": True}, 7: {}}, "house/7", "a name must be text, found '7'"),
@@ -225,6 +237,42 @@ def test_a_mistake_outside_gates_and_events_is_one_line(
     [(found_place, found)] = mistakes_in(data)
     assert found_place == place
     assert found.startswith(says)
+
+
+@pytest.mark.parametrize(
+    ("event", "probability"),
+    [
+        ({"probability": 0}, 0),
+        ({"probability": 1}, 1),
+        ({"rate_per_h": sys.float_info.max, "exposure_h": 0}, 0),
+        ({"rate_per_h": 0, "exposure_h": 8760}, 0),
+    ],
+)
+def test_figures_may_be_at_the_ends_of_their_ranges(
+    event: dict[str, float], probability: float
+) -> None:
+    data = {"top": "A", "events": {"A": event}}
+    assert Solution(tree_from_mapping(data, place_in(data))).probability == probability
+
+
+@pytest.mark.parametrize(("k", "probability"), [(1, 1 - 0.5**3), (2, 0.5), (3, 0.5**3)])
+def test_a_vote_may_ask_for_one_and_for_all(k: int, probability: float) -> None:
+    # Mathematics: k of three halves, by the binomial distribution.
+    events = {name: {"probability": 0.5} for name in "ABC"}
+    data = {"top": "V", "gates": {"V": {"at_least": k, "of": [*events]}}, "events": events}
+    assert Solution(tree_from_mapping(data, place_in(data))).probability == probability
+
+
+def test_a_section_that_is_no_mapping_is_told() -> None:
+    data = {"top": "A", "events": {"A": {"probability": 0.1}}, "house": "x"}
+    assert mistakes_in(data) == [("house", "expected a mapping, found 'x'")]
+
+
+def test_what_follows_a_name_in_two_sections_is_known() -> None:
+    data = a_tree()
+    data["gates"]["G3"]["all_of"] = ["G4", "Z"]
+    data["house"] = {"A": {"occurs": True}, "Z": {"occurs": True}}
+    assert mistakes_in(data) == [("house/A", "'A' is already declared among events")]
 
 
 def test_a_name_in_two_sections_is_told() -> None:
