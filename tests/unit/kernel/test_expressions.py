@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+from collections.abc import Callable
+from itertools import product
 
 import pytest
 from hypothesis import given
@@ -41,6 +43,53 @@ def test_junctions_simplify_without_a_change_of_meaning(e: Expr, values: dict[st
     assert evaluate(ex.and_(e, ex.not_(e)), values) == 0
     assert evaluate(ex.or_(e, ex.not_(e)), values) == 1
     assert ex.and_(ex.var("a"), ex.not_(ex.var("a"))) is ex.FALSE
+
+
+A, N, M = ex.var("a"), ex.var("n"), ex.var("m")
+TRUTHS = (ex.TRUE, ex.FALSE, A, ex.not_(A), ex.lt(N, M))
+NUMBERS = (*map(ex.const, range(-2, 3)), N, M, ex.add(N, M))
+EVERY = [{"a": a, "n": n, "m": m} for a in (0, 1) for n in (-2, 0, 1) for m in (0, 2)]
+# What Python makes of two numbers.
+BINARY: dict[str, tuple[Callable[[Expr, Expr], Expr], Callable[[int, int], int]]] = {
+    "sum": (ex.add, int.__add__),
+    "difference": (ex.sub, int.__sub__),
+    "product": (ex.mul, int.__mul__),
+    "least": (ex.minimum, min),
+    "greatest": (ex.maximum, max),
+    "same": (ex.eq, int.__eq__),
+    "other": (ex.ne, int.__ne__),
+    "less": (ex.lt, int.__lt__),
+    "at most": (ex.le, int.__le__),
+}
+
+
+@pytest.mark.parametrize("name", BINARY)
+def test_whatever_is_simplified_two_numbers_give_what_python_makes_of_them(name: str) -> None:
+    build, known = BINARY[name]
+    for left, right in product(NUMBERS, repeat=2):
+        made = build(left, right)
+        for values in EVERY:
+            wanted = known(evaluate(left, values), evaluate(right, values))
+            assert evaluate(made, values) == wanted
+
+
+def test_whatever_is_simplified_a_choice_is_that_of_its_condition() -> None:
+    for condition, same in product(TRUTHS, (TRUTHS, NUMBERS)):
+        for then, otherwise in product(same, repeat=2):
+            made = ex.ite(condition, then, otherwise)
+            for values in EVERY:
+                chosen = then if evaluate(condition, values) else otherwise
+                assert evaluate(made, values) == evaluate(chosen, values)
+
+
+def test_whatever_is_simplified_truths_join_as_python_joins_them() -> None:
+    for left, right in product(TRUTHS, repeat=2):
+        for values in EVERY:
+            a, b = (bool(evaluate(e, values)) for e in (left, right))
+            built = (ex.and_, ex.or_, ex.xor, ex.implies)
+            wanted = (a and b, a or b, a != b, b or not a)
+            found = [bool(evaluate(build(left, right), values)) for build in built]
+            assert tuple(found) == wanted
 
 
 @given(st.one_of(truths, numbers), truths, numbers, VALUES)

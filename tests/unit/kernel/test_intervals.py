@@ -83,3 +83,9 @@ def test_the_interval_of_a_junction_is_a_truth_value() -> None:
     domains = {"p": (0, 1), "q": (0, 1)}
     for e in (ex.and_(p, q), ex.or_(p, q), ex.xor(p, q), ex.not_(p), ex.implies(p, q)):
         assert _found(e, domains) == _hull(_values(e, domains)) == (0, 1)
+
+
+def test_of_a_choice_that_is_sure_only_one_side_counts() -> None:
+    domains = {"a": (0, 3), "b": (5, 7)}
+    assert _found(ex.ite(ex.lt(_A, _B), ex.add(_A, _B), _A), domains) == (5, 10)
+    assert _found(ex.ite(ex.lt(_B, _A), _A, ex.add(_A, _B)), domains) == (5, 10)
