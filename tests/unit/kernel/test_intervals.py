@@ -88,4 +88,5 @@ def test_the_interval_of_a_junction_is_a_truth_value() -> None:
 def test_of_a_choice_that_is_sure_only_one_side_counts() -> None:
     domains = {"a": (0, 3), "b": (5, 7)}
     assert _found(ex.ite(ex.lt(_A, _B), ex.add(_A, _B), _A), domains) == (5, 10)
+    assert _found(ex.ite(ex.lt(_A, _B), _A, _B), domains) == (0, 3)
     assert _found(ex.ite(ex.lt(_B, _A), _A, ex.add(_A, _B)), domains) == (5, 10)
