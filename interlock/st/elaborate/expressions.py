@@ -247,14 +247,30 @@ class Expressions(Wanting):
                     self.property_value(argument, frame, out)
 
     def point_at(self, e: sx.Expression, frame: Frame) -> None:
-        """Remember that a pointer may point to `e`, and to any other element of its array."""
+        """Remember that a pointer may point to `e`, and to any other part of the same variable.
+
+        A pointer can be counted on from an element or a member to its neighbours.
+        """
         whole = e
-        while isinstance(e, sx.Element | sx.Member):
-            whole = e.base if isinstance(e, sx.Element) else whole
-            e = e.base
+        while isinstance(whole, sx.Element | sx.Member):
+            whole = whole.base
+        if isinstance(whole, sx.Name):
+            whole = self._variable_of(whole, frame)
         at = self.reference(whole, frame, [])
         for part in () if at is None else located(at):
             self.reading.pointed[part.path] = part
+
+    def _variable_of(self, name: sx.Name, frame: Frame) -> sx.Name:
+        """The variable that a name with dots is a part of; what an instance holds is apart."""
+        parts = name.text.split(".")
+        for n in range(1, len(parts)):
+            text = ".".join(parts[:n])
+            found = frame.find(text)
+            if isinstance(found, Located) and isinstance(found.shape, Structure | Array):
+                return sx.Name(text, name.place)
+            if found is None and text.casefold() in self.project.globals:
+                return sx.Name(text, name.place)
+        return name
 
     def no_such_function(self, name: str, place: Place, frame: Frame) -> UnknowableError:
         """Why nothing is known of a function; a slip of the pen is refused."""

@@ -28,6 +28,7 @@ _REFERS = (
     "FUNCTION_BLOCK H VAR_INPUT r : REFERENCE TO BOOL; END_VAR r := TRUE; END_FUNCTION_BLOCK\n"
 )
 _PAIR = "TYPE Pair : STRUCT y : BOOL; END_STRUCT END_TYPE\n"
+_TWO = "TYPE Two : STRUCT x, y : BOOL; END_STRUCT END_TYPE\n"
 _FACE = (
     "INTERFACE I METHOD Do : BOOL END_METHOD PROPERTY Pr : BOOL SET END_SET END_PROPERTY "
     "END_INTERFACE FUNCTION_BLOCK F IMPLEMENTS I VAR_OUTPUT o : BOOL; END_VAR "
@@ -76,6 +77,8 @@ def _text(before: str, variables: str, body: str) -> str:
         ("", "x : BOOL; p : REF_TO BOOL := REF(x);", "p^ := TRUE; q := x;", "a pointer"),
         ("", "x : ARRAY [0..2] OF BOOL; p : POINTER TO BOOL;",
          "p := ADR(x); p[1] := TRUE; q := x[1];", "a pointer"),
+        (_TWO, "x : Two; p : POINTER TO BOOL;",
+         "p := ADR(x.x); p := p + 1; p^ := TRUE; q := x.y;", "a pointer"),
         ("VAR_GLOBAL x : BOOL; p : POINTER TO BOOL := ADR(x); END_VAR\n", "y : BOOL;",
          "p^ := TRUE; q := x;", "a pointer"),
         ("", "s : STRING; x : ARRAY [0..2] OF BOOL;", "x[LEN(s)] := TRUE; q := x[0];", "LEN"),
