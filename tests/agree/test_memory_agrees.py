@@ -8,15 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import product
+from pathlib import Path
 
 import pytest
 
 from interlock.engines import catalogue
 from interlock.model.build import build
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.pictures.shown import memory as study
 from interlock.pictures.shown.memory import MemoryStudy, Remembered
 from interlock.st.interpret import Controller
+from tests.support.gate import written
 from tests.support.models import shipped
 
 Memory = dict[str, int]
@@ -114,6 +117,34 @@ def test_every_scan_of_a_block_is_drawn_with_the_condition_that_it_has(name: str
     n_passages, n_exact = compared(shipped(f"blocks/{name}"))
     assert n_passages > 1
     assert n_exact == n_passages
+
+
+LATE_YAML = """\
+title: A pair
+controller: controller.st
+controls: {button: {}}
+sensors:
+  a: {reads: button}
+  b: {reads: button, age: 1 scan}
+requirements:
+  R1: {says: never, never: seen}
+"""
+LATE_ST = """\
+PROGRAM Pair
+VAR_INPUT a, b : BOOL; END_VAR
+VAR_OUTPUT seen : BOOL; END_VAR
+seen := seen OR a AND NOT b;
+END_PROGRAM
+"""
+
+
+def test_what_a_scan_reads_of_a_late_signal_changes_what_is_remembered(tmp_path: Path) -> None:
+    # Both sensors read one button: only where one comes late do they ever differ.
+    (late,) = found_in(load(written(tmp_path / "late", LATE_YAML, LATE_ST)))
+    (passage,) = late.passages
+    assert (late.states, passage.when) == ((("NOT seen",), ("seen",)), (("a", "NOT b"),))
+    fresh = LATE_YAML.replace(", age: 1 scan", "")
+    assert found_in(load(written(tmp_path / "fresh", fresh, LATE_ST))) == ()
 
 
 @pytest.mark.parametrize("name", ["two-hand-3", "guard-locking"])

@@ -225,7 +225,7 @@ class InfluenceStudy:
 
     def _scanned(self, roots: Sequence[Expr], cause: Cause, value: int) -> list[Expr]:
         program = self.built.model.program
-        read = {f"input.{v.name}": self.built.signals[v.name.casefold()] for v in program.inputs}
+        read = {f"input.{v.name}": self.built.read[v.name.casefold()] for v in program.inputs}
         return ex.substitute(roots, {**read, cause.variable: const(value)})
 
     def _possible_gates(self) -> Iterator[tuple[str, str, tuple[Expr, ...]]]:

@@ -21,9 +21,9 @@ from interlock.kernel.expr import Expr, const, eq, var
 from interlock.kernel.query import Answer, Values
 from interlock.kernel.system import BOOL, Domain, Role, Variable
 from interlock.model.build import SCAN, Built
+from interlock.model.lowered import lower_controllers
 from interlock.pictures.shown.terms import Row, fixed, terms_of
 from interlock.st.layout import PREFIX
-from interlock.st.lower import lower_program
 
 # A diagram of more states, or of more variables in each, is read by nobody.
 MOST_STATES = 24
@@ -107,8 +107,9 @@ class MemoryStudy:
 
     def __init__(self, built: Built) -> None:
         self._built = built
-        model = built.model
-        self._lowered = lower_program(model.program, model.settings)
+        (self._program,) = lower_controllers(built.model.controllers)
+        self._lowered = self._program.lowered
+        self._known = {variable.name for variable in built.system.variables}
         self._scan = next(move for move in built.system.moves if move.name == SCAN)
         self._asked = [self._ask(*group) for group in self._groups()]
         self.queries = [query for asked in self._asked for query in asked.queries]
@@ -134,13 +135,12 @@ class MemoryStudy:
 
     def _remembered(self) -> Iterator[Variable]:
         """What a scan reads before it writes it, and changes; timers tell of their time alone."""
-        known = {variable.name for variable in self._built.system.variables}
         read = set(ex.variables_of(self._lowered.updates.values()))
         # What a timer, counter, edge or latch of the standard remembers is known.
         standard = tuple(f"{PREFIX}{one.name}." for one in self._built.model.program.instances)
         for variable in self._lowered.variables:
             name = variable.name
-            is_held = name in read and name in self._lowered.updates and name in known
+            is_held = name in read and name in self._lowered.updates and name in self._known
             if is_held and variable.domain.size > 1 and not name.startswith(standard):
                 yield variable
 
@@ -157,9 +157,7 @@ class MemoryStudy:
     def _scanned(self, name: str) -> Expr:
         """The value after the next scan, also of what the system need not keep."""
         after = self._lowered.updates.get(name, var(name))
-        inputs = self._built.model.program.inputs
-        read = {f"input.{v.name}": self._built.signals[v.name.casefold()] for v in inputs}
-        return ex.substitute([after], read)[0]
+        return self._program.reading(after, self._built.read)
 
     def _signals(self, held: Sequence[Variable]) -> Iterator[_Signal]:
         own = {variable.name for variable in held}
@@ -168,11 +166,10 @@ class MemoryStudy:
         for variable in self._lowered.inputs:
             if variable.name in needed:
                 name = variable.name.removeprefix("input.")
-                yield from _signals_of(name, variable, self._built.signals[name.casefold()])
-        known = {variable.name for variable in self._built.system.variables}
+                yield from _signals_of(name, variable, self._built.read[name.casefold()])
         for variable in self._lowered.variables:
             name, shown = variable.name, variable.name.removeprefix(PREFIX)
-            if name not in needed or name in own or name not in known:
+            if name not in needed or name in own or name not in self._known:
                 continue
             if variable.role is not Role.TIMER:
                 yield from _signals_of(f"{shown} before", variable, var(name))
@@ -246,7 +243,7 @@ def _shown(asked: _Asked, state: Row) -> tuple[str, ...]:
 
 
 def _is_bool(domain: Domain) -> bool:
-    return domain.labels == BOOL.labels
+    return domain == BOOL
 
 
 def _seen(rows: Sequence[Row], n: int, source: Row, target: Row) -> tuple[list[Row], list[Row]]:
