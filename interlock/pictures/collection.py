@@ -62,10 +62,14 @@ UNTIMED = ("conversions", "permissives", "matrix", "memory", "demands", "side-vi
 
 @dataclass(frozen=True)
 class Drawn:
-    """The pictures, and the verification where runs were asked for."""
+    """The pictures, the verification where runs were asked for, and what has no diagram.
+
+    What the program remembers is left out where it has too many states to be drawn.
+    """
 
     pictures: tuple[Picture, ...]
     verification: Verification | None
+    left_out: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
@@ -128,7 +132,7 @@ def draw_model(
                 pictures += draw_run(model, finding, kinds, every)
                 if "networks" in kinds:
                     pictures += draw_deciding(model, finding)
-    return Drawn(tuple(pictures), verification)
+    return Drawn(tuple(pictures), verification, maps.memory_left_out)
 
 
 @dataclass(frozen=True)
@@ -138,6 +142,7 @@ class Maps:
     conversions: Conversions | None
     influence: Influence | None
     memory: tuple[Remembered, ...] = ()
+    memory_left_out: tuple[str, ...] = ()
 
 
 def explore_maps(
@@ -175,6 +180,7 @@ def explore_maps(
         None if of_map is None else of_map.result(answers[:n_of_map], limit, engine, limits),
         None if of_outputs is None else of_outputs.result(answers[n_of_map:n_of_both]),
         () if of_memory is None else of_memory.result(answers[n_of_both:]),
+        () if of_memory is None else tuple(of_memory.left_out),
     )
 
 

@@ -16,6 +16,7 @@ from interlock.engines import catalogue
 from interlock.model.build import build
 from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.pictures.collection import draw_model
 from interlock.pictures.shown import memory as study
 from interlock.pictures.shown.memory import MemoryStudy, Remembered
 from interlock.st.interpret import Controller
@@ -153,3 +154,15 @@ def test_what_is_told_of_many_signals_is_needed(name: str, monkeypatch: pytest.M
     n_passages, n_exact = compared(shipped(f"blocks/{name}"))
     assert n_passages > 1
     assert n_exact == 0
+
+
+def test_what_has_too_much_for_a_diagram_is_named(tmp_path: Path) -> None:
+    counter = (
+        "PROGRAM Pair\nVAR_INPUT a, b : BOOL; END_VAR\nVAR_OUTPUT seen : BOOL; END_VAR\n"
+        "VAR n : INT (0..30); END_VAR\nIF a THEN n := (n + 1) MOD 30; END_IF\nseen := n > 3;\n"
+        "END_PROGRAM\n"
+    )
+    drawn = draw_model(
+        load(written(tmp_path, LATE_YAML, counter)), catalogue()["enumerate"](), ["memory"]
+    )
+    assert (drawn.pictures, drawn.left_out) == ((), ("n",))

@@ -159,6 +159,9 @@ def _write(
         for name, content in picture.tables.items():
             write_whole(folder / name, content)
             click.echo(str(folder / name))
+    if drawn.left_out:
+        names = ", ".join(drawn.left_out)
+        click.echo(f"remembered, with too much to be drawn: {names}", err=True)
     if left_out:
         click.echo(f"not drawn of a model with time: {', '.join(left_out)}", err=True)
     if drawn.verification is not None and drawn.outcome is Outcome.HOLDS:

@@ -103,10 +103,16 @@ class MemoryStudy:
     Parameters
     ----------
     built : Built
+
+    Attributes
+    ----------
+    left_out : list of str
+        Blocks and variables with too many values or states for a diagram; whole after `result`.
     """
 
     def __init__(self, built: Built) -> None:
         self._built = built
+        self.left_out: list[str] = []
         (self._program,) = lower_controllers(built.model.controllers)
         self._lowered = self._program.lowered
         self._known = {variable.name for variable in built.system.variables}
@@ -130,8 +136,11 @@ class MemoryStudy:
                 yield called, False, tuple(held)
             else:
                 for variable in held:
+                    name = variable.name.removeprefix(PREFIX)
                     if variable.role is Role.MEMORY and _is_small(variable):
-                        yield variable.name.removeprefix(PREFIX), False, (variable,)
+                        yield name, False, (variable,)
+                    else:
+                        self.left_out.append(name)
 
     def _remembered(self) -> Iterator[Variable]:
         """What a scan reads before it writes it, and changes; timers tell of their time alone."""
@@ -184,7 +193,9 @@ class MemoryStudy:
         for asked in self._asked:
             own = [next(left) for _ in asked.queries]
             states = _states(asked, own)
-            if 1 < len(states) <= MOST_STATES:
+            if len(states) > MOST_STATES:
+                self.left_out.append(asked.name)
+            elif len(states) > 1:
                 found.append(_remembered(asked, own, states))
         return tuple(found)
 
