@@ -10,6 +10,7 @@ from interlock.pictures.picture import Picture
 from interlock.pictures.style import (
     WHO,
     code,
+    draw_states,
     line_legend,
     new_graph,
     stacked,
@@ -40,14 +41,7 @@ def draw_machine(model: Model, machine: Machine) -> Picture:
         "A move without 'when' is always possible from its state.",
     ]
     graph = new_graph(machine.name, f"{machine.name}{says}", notes, rankdir="TB", nodesep="0.5")
-    graph.defaults(
-        "node", shape="box", style="rounded,filled", fillcolor="white", margin="0.18,0.1"
-    )
-    for number, state in enumerate(machine.states):
-        if number == machine.initial:
-            graph.node(identifier(state), f"{state}\nstart", penwidth="3")
-        else:
-            graph.node(identifier(state), state)
+    draw_states(graph, ((identifier(one), one) for one in machine.states), machine.initial)
     for move in moves:
         _draw_move(graph, machine, move)
     return Picture(f"machine-{machine.name}", f"states of {machine.name}{says}", graph.text)

@@ -8,7 +8,14 @@ from interlock.model.build import Built
 from interlock.pictures.dot import identifier
 from interlock.pictures.picture import Picture, assumption_notes
 from interlock.pictures.shown.memory import Passage, Remembered
-from interlock.pictures.style import MANDATORY, code, new_graph, stacked, wrapped_expression
+from interlock.pictures.style import (
+    MANDATORY,
+    code,
+    draw_states,
+    new_graph,
+    stacked,
+    wrapped_expression,
+)
 
 _WIDTH = 40
 _MOST_LINES = 8
@@ -32,17 +39,10 @@ def _draw(built: Built, found: Remembered) -> Picture:
     if not found.is_complete:
         notes.append("Incomplete: a limit cut the exploration short.")
     graph = new_graph("memory", title, notes, rankdir="TB", nodesep="0.6", ranksep="0.6")
-    graph.defaults(
-        "node", shape="box", style="rounded,filled", fillcolor="white", margin="0.18,0.1"
-    )
-    for number, state in enumerate(found.states):
-        label = "\n".join(state)
-        if number == 0:
-            graph.node(identifier("state", "0"), f"{label}\nstart", penwidth="3")
-        else:
-            graph.node(identifier("state", str(number)), label)
+    names = [identifier("state", str(number)) for number in range(len(found.states))]
+    draw_states(graph, zip(names, map("\n".join, found.states), strict=True), initial=0)
     for passage in found.passages:
-        source, target = (identifier("state", str(n)) for n in (passage.source, passage.target))
+        source, target = names[passage.source], names[passage.target]
         graph.edge(source, target, stacked(_told(passage)), color=MANDATORY)
     name = "".join(c if c.isalnum() or c in "._-" else "-" for c in found.name)
     return Picture(f"memory-{name}", f"what {found.name} remembers", graph.text)

@@ -91,6 +91,18 @@ def new_graph(name: str, title: str, notes: Iterable[str] = (), **attributes: st
     return graph
 
 
+def draw_states(graph: Graph, states: Iterable[tuple[str, str]], initial: int) -> None:
+    """The nodes of a state diagram, by name and label; the state at power-up says 'start'."""
+    graph.defaults(
+        "node", shape="box", style="rounded,filled", fillcolor="white", margin="0.18,0.1"
+    )
+    for number, (name, label) in enumerate(states):
+        if number == initial:
+            graph.node(name, f"{label}\nstart", penwidth="3")
+        else:
+            graph.node(name, label)
+
+
 def caption(title: str, notes: Iterable[str]) -> Markup:
     """A title line and smaller lines below it."""
     rows = [f'<FONT POINT-SIZE="15"><B>{marked(title)}</B></FONT><BR ALIGN="LEFT"/>']
