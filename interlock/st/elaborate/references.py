@@ -280,9 +280,12 @@ class References(Declaring):
         lo, hi = shape.limits[len(before)]
         index, rest = indexes[0], indexes[1:]
         known = self.known_integer(index)
-        if known is not None:
-            if not lo <= known <= hi:
+        if known is not None and not lo <= known <= hi:
+            if self.is_the_same_in_each_pass(index):
                 raise self.reading.refuse(index.place, f"index {known} is outside {lo}..{hi}")
+            # It may stand behind a condition that this pass does not meet.
+            known = None
+        if known is not None:
             return self._chosen(path, shape, rest, (*before, known), place)
         choices = tuple(
             self._chosen(path, shape, rest, (*before, number), place)

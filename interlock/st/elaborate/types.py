@@ -238,6 +238,10 @@ class Types:
 
         return constant_integer(e, value_of)
 
+    def is_the_same_in_each_pass(self, e: sx.Expression) -> bool:
+        """Whether `e`, over scalars, is a constant, whatever a loop counts with."""
+        return constant_integer(e, lambda _path: None) is not None
+
     def constant_global(self, name: str) -> Constant | None:
         """The global constant called `name`, with or without its list."""
         raise NotImplementedError

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.base.errors import InputError
 from interlock.st.load import load_project
 from tests.unit.st.test_construct_table import FILE, scanned
 
@@ -34,3 +35,34 @@ def test_a_loop_runs_as_often_everywhere(body: str, n: int, flaws: int) -> None:
     for values, met in scanned(loaded):
         assert (values["n"], len(met)) == (n, flaws)
         assert all("the loop runs more than 32 times" in says for says in met)
+
+
+@pytest.mark.parametrize(
+    ("body", "n", "flaws"),
+    [
+        (
+            "FOR i := 3 TO 1 BY -1 DO IF i = 3 THEN n := 1; ELSE n := n + r[i + 1]; END_IF END_FOR",
+            6,
+            0,
+        ),
+        ("FOR i := 1 TO 3 DO IF i > 1 THEN r[i - 1] := 7; END_IF END_FOR n := r[2]", 7, 0),
+        ("FOR i := 1 TO 3 DO IF i < 4 THEN n := n + r[i + 1]; END_IF END_FOR", 8, 1),
+        ("FOR i := 1 TO 3 DO r[i + 1] := i; END_FOR n := r[1] + 10 * r[3]", 21, 1),
+        ("FOR i := 1 TO 2 DO n := n + m[i + 1, i]; END_FOR", 7, 1),
+    ],
+)
+def test_an_index_that_a_loop_counts_is_a_flaw_only_where_it_is_met(
+    body: str, n: int, flaws: int
+) -> None:
+    arrays = """VAR r : ARRAY [1..3] OF INT := [1, 2, 3];
+    m : ARRAY [1..2, 1..2] OF INT := [1, 2, 3, 4]; END_VAR"""
+    loaded = load_project({FILE: f"{HEAD}{arrays}\n{body};\nEND_PROGRAM"})
+    for values, met in scanned(loaded):
+        assert (values["n"], len(met)) == (n, flaws)
+        assert all("the index is outside" in says for says in met)
+
+
+def test_an_index_that_is_outside_in_each_pass_is_refused() -> None:
+    body = "VAR r : ARRAY [1..3] OF INT; END_VAR FOR i := 1 TO 3 DO n := r[C]; END_FOR"
+    with pytest.raises(InputError, match=r"index 40 is outside 1\.\.3"):
+        load_project({FILE: f"{HEAD}{body}\nEND_PROGRAM"})
