@@ -11,6 +11,7 @@ from interlock.model.files import is_read
 from interlock.model.model import Model
 from interlock.st.blocks import BLOCKS
 from interlock.st.layout import lay_out
+from interlock.st.load import Loaded
 from interlock.st.typed import Program
 from interlock.st.types import BOOL, Type
 
@@ -30,6 +31,39 @@ def inside_names(program: Program, called: str = "") -> dict[str, Type]:
             if type_ == BOOL:
                 found[f"{instance.name}.{output}"] = BOOL
     return {f"{called or program.name}.{name}": type_ for name, type_ in found.items()}
+
+
+def other_names(controller: Controller) -> dict[str, tuple[str, ...]]:
+    """Further ways to write what a program has, casefolded, each with what it may be called.
+
+    Its variables without the name of the program, and what a list of globals has behind the name
+    of the list. The path of one of several controllers is never cut short.
+    """
+    program, project = controller.program, controller.project
+    if controller.name or project is None:
+        return {}
+    path = {v.name: f"{program.name}.{v.name}" for v in program.variables}
+    found: dict[str, tuple[str, ...]] = {n.casefold(): (whole,) for n, whole in path.items()}
+    found |= {whole.partition(".")[2].casefold(): (whole,) for whole in inside_names(program)}
+    hidden = _declared_by_root(project)
+    for file in project.files:
+        listed = {name.text.casefold() for d in file.globals for name in d.names} - hidden
+        for name in path:
+            if re.split(r"[.\[]", name.casefold(), maxsplit=1)[0] in listed:
+                found.setdefault(f"{file.name}.{name}".casefold(), (name, path[name]))
+    return found
+
+
+def _declared_by_root(project: Loaded) -> set[str]:
+    """The names that the root declares itself, or a base of it: they hide globals."""
+    units = {unit.name.casefold(): unit for file in project.files for unit in file.units}
+    found: set[str] = set()
+    unit = units.pop(project.root.casefold(), None)
+    while unit is not None:
+        own = (d for d in unit.declarations if d.kind != "VAR_EXTERNAL")
+        found |= {name.text.casefold() for d in own for name in d.names}
+        unit = units.pop(unit.extends.rpartition(".")[2].casefold(), None)
+    return found
 
 
 def names_beside(folder: Path, texts: Iterable[str], names: Iterable[str]) -> set[str]:

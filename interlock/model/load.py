@@ -16,7 +16,7 @@ from interlock.model.effect_matrix import EffectMatrix
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import Classes, read_free_inputs, with_classes
-from interlock.model.inside import inside_names, inside_of, names_beside
+from interlock.model.inside import inside_names, inside_of, names_beside, other_names
 from interlock.model.lost_messages import with_lost_messages
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.matrix_entries import check_lines, with_matrix
@@ -197,7 +197,8 @@ def _names(
     inputs = {name: v.type for one in controllers for name, v in one.inputs.items()}
     outputs = {name: v.type for one in controllers for name, v in one.written.items()}
     inside = _inside(controllers)
-    names = Names(document, shape, mistakes, machines, inputs, outputs, inside)
+    others = other_names(controllers[0])
+    names = Names(document, shape, mistakes, machines, inputs, outputs, inside, others)
     names.check_unique()
     # What a shared name stands for is not known, so nothing more could be said rightly.
     mistakes.raise_if_any()

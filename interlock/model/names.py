@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import TracebackType
 
@@ -100,6 +100,8 @@ class Names:
         The program's inputs and outputs, as it spells them.
     inside : mapping of str to Type
         What requirements may name inside the program, as ``program.block.step``.
+    others : mapping of str to tuple of str
+        Further ways to write what the program has, casefolded, each with its possible names.
     terms : dict of str to Formula
         Grows while the terms are checked.
     formulas : list of Formula
@@ -113,6 +115,7 @@ class Names:
     inputs: Mapping[str, Type]
     outputs: Mapping[str, Type]
     inside: Mapping[str, Type] = field(default_factory=dict)
+    others: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     terms: dict[str, Formula] = field(default_factory=dict)
     formulas: list[Formula] = field(default_factory=list)
     _open: list[str] = field(default_factory=list)
@@ -156,8 +159,19 @@ class Names:
         key = frozenset(names.items())
         if key not in self._scopes:
             whole = {**names, **dict.fromkeys(self.shape.terms, BOOL)}
-            self._scopes[key] = Scope.of(whole, self._enums())
+            self._scopes[key] = self._with_others(Scope.of(whole, self._enums()))
         return self._scopes[key]
+
+    def _with_others(self, scope: Scope) -> Scope:
+        """`scope` with the other ways to write what it has, where these mean nothing else."""
+        sections = (self.shape.faults, self.shape.sensors, self.shape.controls, self.shape.power)
+        taken = {name.casefold() for section in sections for name in section}
+        found = dict(scope.variables)
+        for other, names in self.others.items():
+            meant = next((v for v in map(scope.find, names) if v is not None), None)
+            if meant is not None and other not in taken and not scope.owners_of(other):
+                found.setdefault(other, meant)
+        return replace(scope, variables=found)
 
     def _enums(self) -> list[EnumType]:
         types = [type_of(machine) for machine in self.machines.values()]

@@ -249,7 +249,7 @@ class _Reader:
         shape = ModelShape.model_construct(**known)
         inputs, outputs, terms = model.input_types, model.output_types, dict(model.terms)
         self._names = Names(
-            document, shape, self.mistakes, model.machines, inputs, outputs, {}, terms
+            document, shape, self.mistakes, model.machines, inputs, outputs, terms=terms
         )
         self._moves = {move.name: move for move in model.moves if move.kind in PERSONS}
 

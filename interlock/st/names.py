@@ -155,7 +155,7 @@ class Names:
         if dot:
             prefix = instance.casefold() + "."
             outputs = [
-                v.name[len(prefix) :]
+                v.name[len(prefix) - len(key) :]
                 for key, v in self._checker.scope.variables.items()
                 if key.startswith(prefix)
             ]

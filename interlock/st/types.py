@@ -348,4 +348,4 @@ class Scope:
     def known_names(self) -> list[str]:
         """Names worth suggesting for one that is not known."""
         labels = [label for enum in self.enums.values() for label in enum.labels]
-        return [v.name for v in self.variables.values()] + labels
+        return list(dict.fromkeys(v.name for v in self.variables.values())) + labels
