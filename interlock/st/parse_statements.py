@@ -32,8 +32,7 @@ _BINARY_WORDS = OPERATOR_WORDS - {"NOT", "TRUE", "FALSE"}
 _INSTRUCTIONS = words_of(
     "LD LDN ST STN ANDN ORN XORN CAL CALC CALCN RET RETC RETCN JMPC JMPCN GT GE EQ NE LE LT"
 )
-_NO_REFERENCES = "is not supported: references have no finite meaning"
-_SPECIAL_ASSIGNMENTS = {"REF": f"REF= {_NO_REFERENCES}", "?=": f"?= {_NO_REFERENCES}"}
+_NO_QUERIES = "?= is not supported: references have no finite meaning"
 _SETS = {"S": True, "R": False}
 NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
 
@@ -134,7 +133,7 @@ class StatementParser(ExpressionParser):
             self.respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
             return
         behind = self.ahead()
-        if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":"):
+        if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":", "REF", *_SETS):
             return
         known: Iterable[str] = ()
         least = 0.75
@@ -168,10 +167,10 @@ class StatementParser(ExpressionParser):
             self.expect(";", "an operator")
             return sx.Assign(target, value, place)
         joined = self.ahead().upper == "=" and now.end == self.ahead().start
-        if joined and now.upper in _SETS:
-            return self._set(target, sx.Truth(_SETS[now.upper], place), place)
-        if now.upper == "?=" or (joined and now.upper in _SPECIAL_ASSIGNMENTS):
-            return self._refused(first, place, _SPECIAL_ASSIGNMENTS[now.upper])
+        if joined and (now.upper in _SETS or now.upper == "REF"):
+            return self._set(target, place)
+        if now.upper == "?=":
+            return self._refused(first, place, _NO_QUERIES)
         if isinstance(target, sx.Direct):
             self.fail("':='")
         if now.upper == ";":
@@ -181,13 +180,17 @@ class StatementParser(ExpressionParser):
             return self.fail("';'", "':='")
         return self.fail("':='", "'('", "';'")
 
-    def _set(self, target: sx.Target, value: sx.Truth, place: Place) -> sx.Statement:
-        """``target S= condition;`` or ``R=``: what some environments write for an IF."""
+    def _set(self, target: sx.Target, place: Place) -> sx.Statement:
+        """``target S= condition;``, ``R=`` and ``REF=``: some environments' IF and ``:= REF(…)``."""
+        sign = self.advance().upper
         self.advance()
-        self.advance()
-        condition = self.expression()
+        value = self.expression()
         self.expect(";", "an operator")
-        return sx.If((sx.Branch(condition, (sx.Assign(target, value, place),), place),), (), place)
+        if sign == "REF":
+            bound = value if isinstance(value, sx.Number) else sx.Call("REF", (value,), place)
+            return sx.Assign(target, bound, place)
+        kept = sx.Assign(target, sx.Truth(_SETS[sign], place), place)
+        return sx.If((sx.Branch(value, (kept,), place),), (), place)
 
     def _refused(self, first: int, place: Place, says: str) -> sx.Statement:
         """A statement that means nothing here, up to its semicolon."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from interlock.st.constructs.row import refused, taken
+from interlock.st.constructs.row import left_out, refused, taken
 
 _AB = "VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q : BOOL; n : INT; END_VAR\n"
 
@@ -122,12 +122,18 @@ STATEMENTS = (
         "jumps and labels are not supported",
         *("GOTO", "label"),
     ),
-    refused(
+    left_out(
         "REF=",
-        "References have no finite meaning.",
-        _AB + "VAR r : REFERENCE TO INT; END_VAR\nr REF= n;",
-        "REF= is not supported",
+        "r REF= n; is r := REF(n); what a reference leads to is not known, so what may be written "
+        "by it is left out, too.",
+        _AB + "VAR r : REFERENCE TO INT; k : INT; END_VAR\nr REF= k; r := 3; n := 1;",
+        "left out: it depends on a reference",
+    ),
+    refused(
         "?=",
+        "Which interfaces an instance has is not asked while the program runs.",
+        _AB + "VAR r : REFERENCE TO INT; END_VAR\nr ?= n;",
+        "?= is not supported",
     ),
     taken("empty statement", "A semicolon by itself.", _AB + ";; n := 1;", ";", n=1),
 )

@@ -137,7 +137,6 @@ def test_a_target_is_read(text: str, target: str) -> None:
 @pytest.mark.parametrize(
     ("text", "says", "kept"),
     [
-        ("r REF=  n;", "REF= is not supported", "r REF= n;"),
         ("p ?= q;", "?= is not supported", "p ?= q;"),
         ("JMP out;", "jumps and labels", "JMP out;"),
         ("out:", "jumps and labels", "out:"),
