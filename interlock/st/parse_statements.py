@@ -28,11 +28,10 @@ _MIDDLES = frozenset(("THEN", "DO", "OF"))
 _JUMPS = frozenset(("JMP", "GOTO"))
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 _BEFORE_WORDS = (*_OPENERS, "ELSE", "ELSIF", "UNTIL")
-_BINARY_WORDS = OPERATOR_WORDS - {"NOT", "TRUE", "FALSE"}
+_JOINING = OPERATOR_WORDS - {"NOT", "TRUE", "FALSE"} | {"S", "R", "REF"}
 _INSTRUCTIONS = words_of(
     "LD LDN ST STN ANDN ORN XORN CAL CALC CALCN RET RETC RETCN JMPC JMPCN GT GE EQ NE LE LT"
 )
-_NO_QUERIES = "?= is not supported: references have no finite meaning"
 _SETS = {"S": True, "R": False}
 NO_JUMPS = "jumps and labels are not supported; use IF, a loop or RETURN"
 
@@ -110,8 +109,7 @@ class StatementParser(ExpressionParser):
             return (sx.Empty(place),)
         if now.kind == "word":
             self._mend_spelling(now)
-            reader = _READERS.get(self.now.upper)
-            if reader is not None:
+            if (reader := _READERS.get(self.now.upper)) is not None:
                 return (reader(self, place),)
             if self.now.upper in _STOPS:
                 return ()
@@ -133,14 +131,14 @@ class StatementParser(ExpressionParser):
             self.respell("ELSIF", "'ELSEIF' is not Structured Text; write ELSIF")
             return
         behind = self.ahead()
-        if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":", "REF", *_SETS):
+        if now.upper in RESERVED or behind.upper in (":=", "(", ".", "[", "^", ":"):
             return
         known: Iterable[str] = ()
         least = 0.75
         if now.upper.startswith("END"):
             # An action may be called without brackets, and be called EndMotion.
             known, least = ENDS, 0.8
-        elif behind.kind in ("word", "number", "typed") and behind.upper not in _BINARY_WORDS:
+        elif behind.kind in ("word", "number", "typed") and behind.upper not in _JOINING:
             known = _BEFORE_WORDS
         near = near_word(now.text, known, least)
         if near:
@@ -170,7 +168,7 @@ class StatementParser(ExpressionParser):
         if joined and (now.upper in _SETS or now.upper == "REF"):
             return self._set(target, place)
         if now.upper == "?=":
-            return self._refused(first, place, _NO_QUERIES)
+            return self._refused(first, place, "?= is not supported; interfaces are not asked for")
         if isinstance(target, sx.Direct):
             self.fail("':='")
         if now.upper == ";":
@@ -181,7 +179,7 @@ class StatementParser(ExpressionParser):
         return self.fail("':='", "'('", "';'")
 
     def _set(self, target: sx.Target, place: Place) -> sx.Statement:
-        """``target S= condition;``, ``R=`` and ``REF=``: some environments' IF and ``:= REF(…)``."""
+        """``S=`` and ``R=``, which some write for an IF, and ``REF=`` for ``REF(…)``."""
         sign = self.advance().upper
         self.advance()
         value = self.expression()
@@ -198,8 +196,7 @@ class StatementParser(ExpressionParser):
             if self._stops() or self.now.upper in _OPENERS:
                 self.fail("';'")
             self.advance()
-        end = self.advance().end
-        text = self.text[self.tokens[first].start : end]
+        text = self.text[self.tokens[first].start : self.advance().end]
         return sx.Refused(says, place, " ".join(text.split()))
 
     def _jump(self, place: Place) -> sx.Statement:
