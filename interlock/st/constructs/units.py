@@ -70,7 +70,7 @@ UNITS = (
         "several programs",
         "One unit is executed in each scan. Where several could be, the model says which: root.",
         "PROGRAM a ; END_PROGRAM\nPROGRAM b ; END_PROGRAM",
-        "there are several programs (a, b); say which one with 'root'",
+        "there are several programs (a, b); say which one each scan executes, as in 'root: a'",
         "root",
     ),
     taken(

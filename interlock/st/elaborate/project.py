@@ -112,9 +112,12 @@ class Project:
         if len(chosen) == 1:
             return chosen[0]
         if not chosen:
-            return "there is no PROGRAM and no FUNCTION_BLOCK in it"
+            says = "there is no PROGRAM and no FUNCTION_BLOCK in it"
+            has_more = self.types or self.globals or self.units
+            return f"{says}, only what one could use; give its file as well" if has_more else says
         names = ", ".join(unit.name for unit in chosen)
-        return f"there are several programs ({names}); say which one with 'root'"
+        says = f"there are several programs ({names}); say which one each scan executes"
+        return f"{says}, as in 'root: {chosen[0].name}'"
 
     def _no_root(self, name: str, roots: Sequence[sx.Unit]) -> str:
         known = [unit.name for unit in roots]

@@ -107,7 +107,10 @@ def elaborate(
         n_bound = found.n_bound
         reading = Reading(project, found, answers={} if takes_any_answer else None)
         read = Root(reading)
-        program = read.read_unit(unit)
+        try:
+            program = read.read_unit(unit)
+        except ToldError:
+            raise InputError([*project.mistakes, *reading.mistakes]) from None
         if found.size == before:
             break
         if found.given != given or found.n_bound != n_bound:
