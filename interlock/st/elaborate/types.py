@@ -196,7 +196,8 @@ class Types:
         while found[-1].extends:
             base = self.project.unit(found[-1].extends)
             if base is None or base in found:
-                says = f"'{found[-1].extends}', which {found[-1].name} extends, is not in the files given"
+                last = found[-1]
+                says = f"'{last.extends}', which {last.name} extends, is not in the files given"
                 if base is not None:
                     says = f"'{base.name}' extends itself"
                 raise self.reading.refuse(found[-1].place, says)
