@@ -17,6 +17,7 @@ from interlock.exchange.vocabulary import check_elements, check_root
 from interlock.st import syntax as sx
 from interlock.st.load import Loaded, load_files
 from interlock.st.parser import parse_file
+from interlock.st.real_inputs import NO_LIMITS, Limits
 
 ENDING = ".xml"
 
@@ -26,6 +27,7 @@ def load_project(
     root: str | None = None,
     place: Place | None = None,
     keeps: Collection[str] = (),
+    limits: Limits = NO_LIMITS,
 ) -> Loaded:
     """Read a project; see `interlock.st.load.load_files`.
 
@@ -36,13 +38,14 @@ def load_project(
     root : str, optional
     place : Place, optional
     keeps : collection of str
+    limits : mapping
 
     Raises
     ------
     InputError
         With every mistake of the first step that finds any: reading, elaborating, checking.
     """
-    return load_files(read_files(texts), root, place, keeps)
+    return load_files(read_files(texts), root, place, keeps, limits)
 
 
 def read_files(texts: Mapping[str, str]) -> list[sx.SourceFile]:

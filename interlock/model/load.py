@@ -79,7 +79,8 @@ def load(folder: FilePath | str) -> Model:
     document, shape = with_lost_messages(document, shape, mistakes)
     if not shape.requirements and not mistakes.found:
         mistakes.add(document.key_place(()), "'requirements' is missing")
-    programs = read_controllers(found.document, shape, mistakes)
+    beside = "" if matrix is None else matrix.text
+    programs = read_controllers(found.document, shape, mistakes, beside)
     found = replace(found, document=document)
     model = None
     if len(programs.controllers) == max(1, len(shape.controllers)):

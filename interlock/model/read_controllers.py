@@ -19,6 +19,7 @@ from interlock.st import syntax as sx
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.load import Loaded
+from interlock.st.real_inputs import Limits
 from interlock.st.typed import Program
 
 CONTROLLER: Path = ("controller",)
@@ -44,16 +45,27 @@ class ReadPrograms:
     texts: Mapping[str, str]
 
 
-def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) -> ReadPrograms:
+def read_controllers(
+    document: Document, shape: ModelShape, mistakes: Mistakes, beside: str = ""
+) -> ReadPrograms:
     """Read and check the program of each controller; what is wrong is noted.
+
+    Parameters
+    ----------
+    document : Document
+    shape : ModelShape
+    mistakes : Mistakes
+    beside : str
+        What else the model asks, beside its own file.
 
     Raises
     ------
     InputError
         Where the files of a program cannot be read.
     """
+    asked = (*_texts(document.value), beside)
     if not shape.controllers:
-        return _read_one(document, shape, mistakes)
+        return _read_one(document, shape, mistakes, asked)
     _check_keys(document, shape, mistakes)
     found: list[Controller] = []
     read: dict[str, dict[str, str]] = {}
@@ -64,7 +76,7 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
         with mistakes.collected():
             at = path if given.root is None else (*path, "root")
             place = document.place(at) if given.root else document.key_place(at)
-            project = files.noted(_load(read[name], given.root, place, document))
+            project = files.noted(_load(read[name], given.root, place, asked))
             found.append(_controller(document, shape, name, given, project, mistakes))
     _check_globals(document, found, read, mistakes)
     return ReadPrograms(
@@ -72,7 +84,9 @@ def read_controllers(document: Document, shape: ModelShape, mistakes: Mistakes) 
     )
 
 
-def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> ReadPrograms:
+def _read_one(
+    document: Document, shape: ModelShape, mistakes: Mistakes, asked: Sequence[str]
+) -> ReadPrograms:
     if shape.controller is None:
         # Null where it is given, as a revision with several controllers may.
         given = isinstance(document.value, dict) and CONTROLLER[0] in document.value
@@ -84,7 +98,7 @@ def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> Read
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
         place = document.place((key,))
-        project = files.noted(_load(texts, shape.root, place, document))
+        project = files.noted(_load(texts, shape.root, place, asked))
         shape, project = _with_interval(shape, project, document, mistakes)
         # What nothing reads goes, however many values it has.
         needed = without_idle(without_real_outputs(project.program))[0]
@@ -95,32 +109,53 @@ def _read_one(document: Document, shape: ModelShape, mistakes: Mistakes) -> Read
     return ReadPrograms(shape, (), texts)
 
 
-def _load(texts: Mapping[str, str], root: str | None, place: Place, document: Document) -> Loaded:
-    """Read a project; what the model file asks for is not left out where there is another way."""
-    project = load_project(texts, root, place)
+def _load(texts: Mapping[str, str], root: str | None, place: Place, asked: Sequence[str]) -> Loaded:
+    """Read a project; what the model asks for is not left out where there is another way."""
+    limits = _limits(asked)
+    project = load_project(texts, root, place, limits=limits)
     lost = {one.name.casefold() for one in project.program.left_out}
     if not lost:
         return project
-    asked = {word.casefold() for word in _words(document.value)}
-    named = {name for name in lost if set(re.findall(r"\w+", name)) <= asked}
-    return load_project(texts, root, place, named) if named else project
+    words = {word.casefold() for text in asked for word in re.findall(r"\w+", text)}
+    named = {name for name in lost if set(re.findall(r"\w+", name)) <= words}
+    return load_project(texts, root, place, named, limits) if named else project
 
 
 _PROSE = ("title", "says", "assumptions", "cautions")
+_NAME = r"([^\W\d]\w*(?:\.\w+|\[[^\]]*\])*)"
+_NUMBER = r"(-?\s*\d[\d_]*(?:\.\d[\d_]*)?(?:[eE][+-]?\d+)?)"
+_SIGN = r"\s*(<=|>=|<>|<|>|=)\s*"
+_LIMIT = re.compile(f"{_NAME}{_SIGN}{_NUMBER}")
+_TURNED = re.compile(rf"(?<![\w.]){_NUMBER}{_SIGN}{_NAME}")
+_TURN = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
 
 
-def _words(value: Plain) -> Iterator[str]:
-    """The words of a model file but for what is written for people."""
+def _limits(asked: Sequence[str]) -> Limits:
+    """The numbers that the model compares inputs with; nothing else is called like these."""
+    found: dict[str, set[tuple[str, float]]] = {}
+    for text in asked:
+        compared = _LIMIT.findall(text)
+        compared += [
+            (n, _TURN.get(sign, sign), number) for number, sign, n in _TURNED.findall(text)
+        ]
+        for name, sign, number in compared:
+            limit = float(re.sub(r"[\s_]", "", number))
+            found.setdefault("".join(name.casefold().split()), set()).add((sign, limit))
+    return found
+
+
+def _texts(value: Plain) -> Iterator[str]:
+    """The texts of a model file but for what is written for people."""
     match value:
         case str():
-            yield from re.findall(r"\w+", value)
+            yield value
         case list():
             for part in value:
-                yield from _words(part)
+                yield from _texts(part)
         case dict():
             for key, part in value.items():
-                yield from re.findall(r"\w+", key)
-                yield from _words(part) if key not in _PROSE else ()
+                yield key
+                yield from _texts(part) if key not in _PROSE else ()
         case _:
             pass
 

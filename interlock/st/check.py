@@ -18,7 +18,7 @@ from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.names import bit_number
-from interlock.st.real_inputs import with_classes
+from interlock.st.real_inputs import NO_LIMITS, Limits, with_classes
 from interlock.st.types import BOOL, BitsType, EnumType, IntType, Scope, Type
 
 
@@ -64,6 +64,7 @@ def check_program(
     enums: Iterable[EnumType] = (),
     keeps: Collection[str] = (),
     frees_wide: bool = False,
+    limits: Limits = NO_LIMITS,
 ) -> ty.Program:
     """Type a program.
 
@@ -75,6 +76,7 @@ def check_program(
     keeps : collection of str
         As for `interlock.st.load.load_files`.
     frees_wide : bool
+    limits : mapping
         As for `interlock.st.real_inputs.with_classes`.
 
     Raises
@@ -99,7 +101,7 @@ def check_program(
         tuple(checker.expressions.elapsed_reads),
         program.place,
     )
-    checked = with_classes(checked, keeps, frees_wide)
+    checked = with_classes(checked, keeps, frees_wide, limits)
     return with_greatest_presets(checked) if varying else checked
 
 

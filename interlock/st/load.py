@@ -18,6 +18,7 @@ from interlock.st.inference import infer_ranges
 from interlock.st.left_out import without_unknown
 from interlock.st.made_roots import STARTED, with_made_roots
 from interlock.st.parser import parse_file
+from interlock.st.real_inputs import NO_LIMITS, Limits
 from interlock.st.resource import with_resource
 from interlock.st.types import RealType
 
@@ -88,6 +89,7 @@ def load_files(
     root: str | None = None,
     place: Place | None = None,
     keeps: Collection[str] = (),
+    limits: Limits = NO_LIMITS,
 ) -> Loaded:
     """Make one checked program of the files of a project.
 
@@ -101,6 +103,8 @@ def load_files(
     keeps : collection of str
         Casefolded names of outputs that are not left out where no classes of values can be worked
         out for what they depend on: that is then taken as any value.
+    limits : mapping
+        As for `interlock.st.real_inputs.with_classes`.
 
     Raises
     ------
@@ -115,7 +119,7 @@ def load_files(
         files, root = with_resource(files)
     try:
         whole = _elaborated(files, root, given, keeps)
-        program = _checked(whole.program, keeps)
+        program = _checked(whole.program, keeps, limits)
         gone = (ty.LeftOut(name, why) for name, why in whole.left_out.items())
         foreign = (
             ty.AnyValue(v.name, _why(whole.foreign[v.name]), v.place)
@@ -170,21 +174,25 @@ def _why(reason: str) -> str:
     return f"what is asked here depends on {reason}" if reason else ""
 
 
-def _checked(whole: sx.Program, keeps: Collection[str]) -> ty.Program:
+def _checked(whole: sx.Program, keeps: Collection[str], limits: Limits) -> ty.Program:
     """The program with types; a REAL with too many values is any value only where it must be."""
     try:
-        program = _without_crowded(check_program(whole, keeps=keeps))
+        program = _without_crowded(check_program(whole, keeps=keeps, limits=limits))
         if not {one.name.casefold() for one in program.left_out} & set(keeps):
             return program
     except InputError as error:
         if not any("too many values" in mistake.says for mistake in error.mistakes):
             raise
         with suppress(InputError):
-            return _without_crowded(check_program(whole, keeps=keeps, frees_wide=True))
+            return _wide(whole, keeps, limits)
         raise
     with suppress(InputError):
-        return _without_crowded(check_program(whole, keeps=keeps, frees_wide=True))
+        return _wide(whole, keeps, limits)
     return program
+
+
+def _wide(whole: sx.Program, keeps: Collection[str], limits: Limits) -> ty.Program:
+    return _without_crowded(check_program(whole, keeps=keeps, frees_wide=True, limits=limits))
 
 
 def _without_crowded(program: ty.Program) -> ty.Program:

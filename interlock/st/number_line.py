@@ -46,6 +46,21 @@ class Line:
         """The number of the type that is nearest to `value`."""
         return round(value) if self._codes is None else rounded(value, self.base)
 
+    def cuts(self, sign: str, limit: float) -> set[int]:
+        """The places from which on the comparison with `limit` has another answer.
+
+        >>> from interlock.st.types import IntType
+        >>> line = Line(IntType(0, 9))
+        >>> line.cuts("<", 4.5), line.cuts(">", 4), line.cuts("=", 4), line.cuts(">=", 10)
+        ({5}, {5}, {4, 5}, set())
+        """
+        if abs(limit) > LIMIT:
+            return set()
+        at = math.ceil(limit) if self._codes is None else self.place(self.nearest(limit))
+        behind = math.floor(limit) + 1 if self._codes is None else at + 1
+        found = {at} if sign in ("<", ">=") else {behind} if sign in ("<=", ">") else {at, behind}
+        return {place for place in found if self.least < place <= self.greatest}
+
     def _is_finite(self, place: int) -> bool:
         """Whether a REAL stands at a place: behind the greatest there is none."""
         return bool(self._codes) and math.isfinite(self.number(place))

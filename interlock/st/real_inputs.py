@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise, product
+from types import MappingProxyType
 
 from interlock.base.errors import InputError, Mistake
 from interlock.st import typed as ty
@@ -41,8 +42,16 @@ _MOST_CLASSES = 64
 _COMPARISONS = frozenset(("<", "<=", ">", ">=", "=", "<>"))
 
 
+Limits = Mapping[str, Collection[tuple[str, float]]]
+"""With what numbers inputs are compared outside of the program, each with the sign; casefolded."""
+NO_LIMITS: Limits = MappingProxyType({})
+
+
 def with_classes(
-    program: ty.Program, keeps: Collection[str] = (), frees_wide: bool = False
+    program: ty.Program,
+    keeps: Collection[str] = (),
+    frees_wide: bool = False,
+    limits: Limits = NO_LIMITS,
 ) -> ty.Program:
     """`program` with each REAL input as a choice among values that it can tell apart.
 
@@ -53,6 +62,8 @@ def with_classes(
         As for `interlock.st.load.load_files`.
     frees_wide : bool
         Whether what is made a REAL of a whole number with many values is any value in its span.
+    limits : mapping
+        Numbers that are told apart as well.
 
     Raises
     ------
@@ -85,6 +96,8 @@ def with_classes(
             mistakes.append(Mistake(seen.place, f"{says}; compare it with constants only"))
     if mistakes:
         raise InputError(list(dict.fromkeys(mistakes)))
+    for key, line in lines.items():
+        cuts[key] |= {cut for sign, limit in limits.get(key, ()) for cut in line.cuts(sign, limit)}
     left = without_unknown(program, found.endless(), unknown)
     return replace(_replaced(left, inputs, cuts, lines), any_values=tuple(any_values.found))
 

@@ -113,7 +113,7 @@ VARIABLES = (
     ),
     taken(
         "REAL as an input",
-        "Its values are told apart only as far as the program compares them. What is computed of "
+        "Its values are told apart as far as program and model compare them. What is computed of "
         "several, or of one and its own past, is taken as any value in each scan, which is told.",
         "VAR_INPUT x : REAL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\nq := x > 3.0;",
         q=0,
