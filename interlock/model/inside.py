@@ -45,6 +45,8 @@ def other_names(controller: Controller) -> dict[str, tuple[str, ...]]:
     path = {v.name: f"{program.name}.{v.name}" for v in program.variables}
     found: dict[str, tuple[str, ...]] = {n.casefold(): (whole,) for n, whole in path.items()}
     found |= {whole.partition(".")[2].casefold(): (whole,) for whole in inside_names(program)}
+    for other, name in _of_started(project, path).items():
+        found.setdefault(other, (name, path[name]))
     hidden = _declared_by_root(project)
     for file in project.files:
         listed = {name.text.casefold() for d in file.globals for name in d.names} - hidden
@@ -52,6 +54,22 @@ def other_names(controller: Controller) -> dict[str, tuple[str, ...]]:
             if re.split(r"[.\[]", name.casefold(), maxsplit=1)[0] in listed:
                 found.setdefault(f"{file.name}.{name}".casefold(), (name, path[name]))
     return found
+
+
+def _of_started(project: Loaded, names: Iterable[str]) -> dict[str, str]:
+    """What programs of one task have, without the instance or by the program, where it is one."""
+    made = project.files[-1]
+    if [instance.name for instance in made.instances] != [project.root]:
+        return {}
+    own = (d for unit in made.units for d in unit.declarations if d.kind == "VAR")
+    program_of = {name.text.casefold(): d.type.name for d in own for name in d.names}
+    found: dict[str, list[str]] = {}
+    for name in names:
+        instance, _, rest = name.casefold().partition(".")
+        if rest and instance in program_of:
+            found.setdefault(rest, []).append(name)
+            found.setdefault(f"{program_of[instance].casefold()}.{rest}", []).append(name)
+    return {other: meant[0] for other, meant in found.items() if len(meant) == 1}
 
 
 def _declared_by_root(project: Loaded) -> set[str]:

@@ -113,3 +113,31 @@ def test_a_fault_is_no_variable(tmp_path: Path) -> None:
 def test_an_unknown_name_is_told_with_the_nearest_variable(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="'raedy'; did you mean 'ready'"):
         _outcomes(tmp_path, "", R1="List.raedy AND start")
+
+
+_TASK = """PROGRAM Read VAR a AT %IX0.0 : BOOL; n : BOOL; END_VAR VAR_EXTERNAL g : BOOL; END_VAR
+g := a; n := a; END_PROGRAM
+PROGRAM Write VAR q AT %QX0.0 : BOOL; n : BOOL; END_VAR VAR_EXTERNAL g : BOOL; END_VAR
+q := g; n := NOT g; END_PROGRAM
+CONFIGURATION c VAR_GLOBAL g : BOOL; END_VAR RESOURCE r ON cpu
+TASK t(INTERVAL := T#10ms, PRIORITY := 1);
+PROGRAM i1 WITH t : Read; PROGRAM i2 WITH t : Write;
+END_RESOURCE END_CONFIGURATION
+"""
+
+
+@pytest.mark.parametrize("never", ["q <> a", "Write.q <> i1.a", "Read.n = Write.n", "i1.n <> a"])
+def test_programs_of_one_task_are_named_as_they_are_written(never: str, tmp_path: Path) -> None:
+    (tmp_path / "p.st").write_text(_TASK)
+    asked = f"  R: {{says: s, never: {never}, judged: after scan}}\n"
+    (tmp_path / "model.yaml").write_text(f"title: t\ncontroller: p.st\nrequirements:\n{asked}")
+    (finding,) = verify(load(tmp_path), catalogue()["reference"]()).findings
+    assert finding.verdict.outcome is Outcome.HOLDS
+
+
+def test_a_name_that_two_programs_of_a_task_have_needs_its_program(tmp_path: Path) -> None:
+    (tmp_path / "p.st").write_text(_TASK)
+    asked = "  R: {says: s, never: n, judged: after scan}\n"
+    (tmp_path / "model.yaml").write_text(f"title: t\ncontroller: p.st\nrequirements:\n{asked}")
+    with pytest.raises(InputError, match="'n' is not declared"):
+        load(tmp_path)
