@@ -53,10 +53,11 @@ class Spans:
         self._found: dict[int, tuple[Span, dict[Mistake, None]]] = {}
         first = {v.name.casefold(): self._first(v) for v in program.variables if _is_real(v.type)}
         lasting = {v.name.casefold() for v in program.variables if v.kind != "VAR_TEMP"}
-        types = {v.name.casefold(): v.type for v in program.variables}
+        self._types = types = {v.name.casefold(): v.type for v in program.variables}
         memory = dict(first)
         for n_scans in range(_PATIENCE * 3):
-            self._env = {k: span if k in lasting else first[k] for k, span in memory.items()}
+            reals = {k: span if k in lasting else first[k] for k, span in memory.items()}
+            self._env = {**self._whole, **reals}
             self._execute(program.body)
             grown = {k: _hull(span, self._env[k]) for k, span in memory.items()}
             if grown == memory:
@@ -68,7 +69,7 @@ class Spans:
                 }
             memory = grown
         else:
-            self._env = {k: whole_span(types[k]) for k in first}
+            self._env = {**self._whole, **{k: whole_span(types[k]) for k in first}}
             self._execute(program.body)
 
     def of(self, e: ty.Expression) -> tuple[Span, list[Mistake]]:
@@ -86,16 +87,25 @@ class Spans:
             match s:
                 case ty.Assign():
                     span = self._value(s.value)
-                    if s.target.casefold() in self._env:
-                        self._env[s.target.casefold()] = span
+                    self._assign(s.target.casefold(), span)
                 case ty.Invoke():
                     for _, value in s.inputs:
                         self._value(value)
                     for taken in s.outputs:
-                        if taken.target.casefold() in self._env:
-                            self._env[taken.target.casefold()] = whole_span(taken.type)
+                        self._assign(taken.target.casefold(), whole_span(taken.type))
                 case ty.If() | ty.Case():
                     self._choose(s)
+
+    def _assign(self, name: str, span: Span) -> None:
+        """From here on a variable has a value within `span`, as far as its type holds that."""
+        if name in self._whole:
+            ever, (lo, hi) = self._whole[name], whole_span(self._types[name])
+            here = max(span[0], ever[0]), min(span[1], ever[1])
+            # What does not fit wraps, or is clamped; what is never executed has no value.
+            is_known = lo <= span[0] and span[1] <= hi and here[0] <= here[1]
+            self._env[name] = here if is_known else ever
+        elif name in self._env:
+            self._env[name] = span
 
     def _choose(self, s: ty.If | ty.Case) -> None:
         asked = [b.condition for b in s.branches] if isinstance(s, ty.If) else [s.selector]
@@ -138,7 +148,7 @@ class Spans:
                 return value, value
             case ty.Read():
                 key = e.name.casefold()
-                return self._env.get(key) or self._whole.get(key) or whole_span(e.type)
+                return self._env.get(key) or whole_span(e.type)
             case ty.Call(function="SEL"):
                 return _hull(*spans[1:])
             case ty.Call(function="CHOICE"):

@@ -125,6 +125,25 @@ def test_arithmetic_that_nobody_judged_does_not_hold(tmp_path: Path) -> None:
     assert _outcomes(_model(tmp_path, "q := a / b > 3;"))["ARITHMETIC"] is Outcome.UNDECIDED
 
 
+@pytest.mark.parametrize(
+    ("sum_", "is_judged"),
+    [
+        ("l := 0; l := l + a; l := l + b;", True),
+        ("l := 70000; q := l > 3; l := a; l := l + b;", True),
+        ("IF FALSE THEN l := 70000; END_IF l := a; l := l + b;", True),
+        ("l := a; IF on THEN l := 70000; END_IF l := l + b;", False),
+        ("l := l + b; IF on THEN l := a; END_IF", False),
+        ("l := a; l := l + b; l := l * 70000; l := l / 70000;", False),
+    ],
+)
+def test_a_sum_goes_as_far_as_what_it_is_made_of_where_it_is_made(
+    sum_: str, is_judged: bool, tmp_path: Path
+) -> None:
+    body = f"{sum_} e := DINT_TO_INT(l / 2); q := e > 2;"
+    found = _outcomes(_model(tmp_path, body)).get("ARITHMETIC", Outcome.HOLDS)
+    assert (found is Outcome.HOLDS) is is_judged
+
+
 def test_that_something_can_still_come_does_not_hold_by_values_that_are_never_computed(
     tmp_path: Path,
 ) -> None:
