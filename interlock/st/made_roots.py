@@ -132,7 +132,8 @@ def _alone(file: sx.SourceFile, called: set[str]) -> Iterator[sx.Unit]:
     """Functions that no other calls, and whose inputs and result have values that can be tried."""
     for unit in file.units:
         kinds = {d.kind for d in unit.declarations}
-        fits = unit.returns is not None and unit.returns.name.upper() in ELEMENTARY
+        result = unit.returns
+        fits = "VAR_OUTPUT" in kinds if result is None else result.name.upper() in ELEMENTARY
         if unit.name.casefold() not in called and fits and "VAR_IN_OUT" not in kinds:
             yield unit
 
@@ -144,19 +145,16 @@ def _told(unit: sx.Unit) -> sx.Note:
 def _executed(unit: sx.Unit) -> sx.Unit:
     """A program that calls a function with inputs of its own."""
     place, result = unit.place, sx.Name(f"{unit.name}_result", unit.place)
-    assert unit.returns is not None
-    given = tuple(d for d in unit.declarations if d.kind in ("VAR_INPUT", "VAR_OUTPUT"))
-    inputs = tuple(sx.InputArgument(n.text, n, place) for n in _names(given, "VAR_INPUT"))
-    outputs = tuple(sx.OutputArgument(n.text, n, place) for n in _names(given, "VAR_OUTPUT"))
-    call = sx.Call(unit.name, (), place, inputs, outputs)
-    declared = sx.Declaration("VAR_OUTPUT", False, (result,), unit.returns, None, place)
-    return sx.Unit(
-        "PROGRAM",
-        f"{unit.name}_alone",
-        (*given, declared),
-        (sx.Assign(result, call, place),),
-        place,
-    )
+    declared = tuple(d for d in unit.declarations if d.kind in ("VAR_INPUT", "VAR_OUTPUT"))
+    inputs = tuple(sx.InputArgument(n.text, n, place) for n in _names(declared, "VAR_INPUT"))
+    outputs = tuple(sx.OutputArgument(n.text, n, place) for n in _names(declared, "VAR_OUTPUT"))
+    if unit.returns is None:
+        called: sx.Statement = sx.Invoke(sx.Name(unit.name, place), inputs, outputs, place)
+    else:
+        own = sx.Declaration("VAR_OUTPUT", False, (result,), unit.returns, None, place)
+        declared = (*declared, own)
+        called = sx.Assign(result, sx.Call(unit.name, (), place, inputs, outputs), place)
+    return sx.Unit("PROGRAM", f"{unit.name}_alone", declared, (called,), place)
 
 
 def _names(declarations: Sequence[sx.Declaration], kind: str) -> list[sx.Name]:

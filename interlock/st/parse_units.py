@@ -62,6 +62,8 @@ class UnitParser(ChartParser):
                 raise EndOfReadingError
             if word == ":":
                 returns = self.type_ref()
+                if returns.name.upper() == "VOID":
+                    returns = None
                 continue
             names = self._dotted_names()
             if word == "EXTENDS":

@@ -45,7 +45,7 @@ UNITS = (
     taken(
         "function alone",
         "Where there is nothing else a FUNCTION that no other calls is called once in each scan; "
-        "its result is an output.",
+        "its result is an output. One of type VOID has none.",
         "FUNCTION Three : INT Three := 3; END_FUNCTION",
         told="there is no PROGRAM: Three is called once in each scan",
         Three_result=3,

@@ -100,3 +100,19 @@ def test_a_function_alone_is_called_once_in_each_scan() -> None:
 def test_what_cannot_be_executed_alone_is_refused(text: str) -> None:
     with pytest.raises(InputError, match="there is no PROGRAM and no FUNCTION_BLOCK in it"):
         load_project({"f.st": text})
+
+
+@pytest.mark.parametrize("head", ["FUNCTION f : VOID", "FUNCTION f : Void", "FUNCTION f"])
+def test_a_function_alone_may_have_outputs_in_place_of_a_result(head: str) -> None:
+    text = f"{head} VAR_INPUT n : INT; END_VAR VAR_OUTPUT n2 : INT; END_VAR n2 := n + 4;"
+    loaded = load_project({"p.st": f"{text} END_FUNCTION"})
+    assert [v.name for v in loaded.program.variables][:2] == ["n", "n2"]
+    assert scanned(loaded, "n2")[:2] == [(5, 5), (5, 5)]
+    assert [note.says for note in loaded.notes] == [
+        "there is no PROGRAM: f is called once in each scan"
+    ]
+
+
+def test_a_function_alone_without_any_output_is_nothing_to_judge() -> None:
+    with pytest.raises(InputError, match="there is no PROGRAM and no FUNCTION_BLOCK in it"):
+        load_project({"p.st": "FUNCTION f : VOID VAR_INPUT n : INT; END_VAR ; END_FUNCTION"})
