@@ -126,7 +126,7 @@ class _New:
         return ty.Read(name, type_, e.place)
 
     def _note(self, name: str, says: str, place: Place, flaws: Sequence[Mistake]) -> None:
-        told = f"{says} is computed of several inputs, or of one and its own past"
+        told = f"{says} is computed of several inputs, of one and its past, or of too many values"
         self._noted.found.append(ty.AnyValue(name, told, place, tuple(flaws)))
 
 

@@ -83,19 +83,11 @@ def with_classes(
     program, inputs, any_values = _with_any_values(begun, inputs, keeps, made)
     any_values.keep_flaws(plain, program)
     found = Forms(program, inputs)
-    mistakes: list[Mistake] = []
     unknown: dict[int, Mistake] = {}
     cuts: dict[str, set[int]] = {v.name.casefold(): set() for v in inputs}
     lines = {key: Line(v.type, any_values.spans.get(key)) for key, v in _by_key(inputs)}
-    for seen in _observations(program, found, unknown):
-        key = next(reads_of(seen)).name.casefold()
-        try:
-            cuts[key] |= _cuts(seen, key, lines[key])
-        except _TooManyError:
-            says = f"more than {_MOST_CLASSES} values of the input '{key}' matter here"
-            mistakes.append(Mistake(seen.place, f"{says}; compare it with constants only"))
-    if mistakes:
-        raise InputError(list(dict.fromkeys(mistakes)))
+    for key, more in _told_apart(program, found, lines, unknown):
+        cuts[key] |= more
     for key, line in lines.items():
         cuts[key] |= {cut for sign, limit in limits.get(key, ()) for cut in line.cuts(sign, limit)}
     left = without_unknown(program, found.endless(), unknown)
@@ -117,8 +109,9 @@ def _with_any_values(
     while True:
         forms = Forms(program, inputs)
         unknown: dict[int, Mistake] = {}
+        lines = {key: Line(v.type, made.spans.get(key)) for key, v in _by_key(inputs)}
         # What is found is of no interest here, only what cannot be.
-        deque(_observations(program, forms, unknown), 0)
+        deque(_told_apart(program, forms, lines, unknown), 0)
         if not _loses(program, forms.endless(), unknown, keeps):
             return program, inputs, made
         needed = {
@@ -157,10 +150,23 @@ class _TooManyError(Exception):
 # What the program sees of an input
 
 
+def _told_apart(
+    program: ty.Program, forms: Forms, lines: Mapping[str, Line], unknown: dict[int, Mistake]
+) -> Iterator[tuple[str, set[int]]]:
+    """Of each input the numbers from which on what asks for it has another answer."""
+    for e, seen in _observations(program, forms, unknown):
+        key = next(reads_of(seen)).name.casefold()
+        try:
+            yield key, _cuts(seen, key, lines[key])
+        except _TooManyError:
+            says = f"more than {_MOST_CLASSES} values of the input '{key}' matter here"
+            unknown[id(e)] = Mistake(seen.place, f"{says}; compare it with constants only")
+
+
 def _observations(
     program: ty.Program, forms: Forms, unknown: dict[int, Mistake]
-) -> Iterator[ty.Expression]:
-    """Every comparison and conversion, over an input alone, that the program may compute."""
+) -> Iterator[tuple[ty.Expression, ty.Expression]]:
+    """Every comparison and conversion, with all that it may be of an input alone."""
     for e in expressions_in(program.body):
         reals = [part for part in operands_of(e) if forms.is_looked_at(part)]
         if not reals or (isinstance(e.type, RealType) and not _may_fail(e)):
@@ -172,7 +178,7 @@ def _observations(
                 continue
             unknown[id(e)] = Mistake(e.place, f"{mixed.says}; compare it with constants only")
             continue
-        yield from made
+        yield from ((e, seen) for seen in made)
 
 
 def _may_fail(e: ty.Expression) -> bool:

@@ -123,6 +123,8 @@ _BODIES = [
     "IF a > b THEN d := a - b; q := FALSE; ELSIF a < -b THEN d := a + b; q := r; "
     "ELSE d := 0.0; q := TRUE; END_IF; r := d > 1.0;",
     "d := 0.0; d := d + a; d := d + b; d := d + a; q := d / 3.0 > 1.0; r := q AND MIN(a, b) > 0.0;",
+    # Each value of an input matters.
+    "q := on AND REAL_TO_INT(a * 100.0) MOD 3 = 0; r := REAL_TO_INT(a * 100.0) MOD 2 = 0;",
     "q := REAL_TO_INT(a - b) > 2; r := a * b > 1.0 OR SEL(on, a, b) > 2.0;",
 ]
 
@@ -176,6 +178,32 @@ def test_a_number_without_bound_goes_to_the_greatest_of_its_type() -> None:
     assert one.type.classes is not None
     greatest = GREATEST["REAL"]
     assert (one.type.classes.spans[0][0], one.type.classes.spans[-1][1]) == (-greatest, greatest)
+
+
+_VALVE = """PROGRAM p VAR_INPUT a : REAL; on : BOOL; END_VAR VAR_OUTPUT q : BOOL; n : INT; END_VAR
+n := REAL_TO_INT(a * 276.48); q := on AND a > 50.0;
+END_PROGRAM
+"""
+
+
+def test_a_number_of_which_every_value_matters_is_left_out_where_nothing_asks_for_it(
+    tmp_path: Path,
+) -> None:
+    found = _verified(tmp_path, _VALVE, "never: q AND a <= 50, judged: after scan")
+    assert _outcomes(found) == {"R1": Outcome.HOLDS}
+    assert found.built.model.project is not None
+    notes = [note.says for note in found.built.model.project.notes]
+    assert any("output 'n' is left out: more than 64 values of the input 'a'" in n for n in notes)
+
+
+def test_a_number_of_which_every_value_matters_is_any_value_where_it_is_asked_for(
+    tmp_path: Path,
+) -> None:
+    found = _verified(tmp_path, _VALVE, "never: q AND n > 5, judged: after scan")
+    # 1e9 is no INT, and so nothing is said of the arithmetic.
+    assert _outcomes(found) == {"R1": Outcome.VIOLATED, "ARITHMETIC": Outcome.UNDECIDED}
+    found = _verified(tmp_path, _VALVE, "never: q AND NOT on AND n > 5, judged: after scan")
+    assert _outcomes(found)["R1"] is Outcome.HOLDS
 
 
 # The usual scaling of an analogue input, whose input the function limits by assigning it.
