@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from interlock.base.errors import Mistake, Place, nearest
 from interlock.commands.new.signal_list import Signal, shared_addresses
 from interlock.model.value_classes import MOST_CLASSES
+from interlock.st.copies import written_in
 from interlock.st.elaborate.addresses import plain_address
 from interlock.st.idle import without_idle, without_real_outputs
 from interlock.st.inference import infer_ranges
@@ -50,12 +51,15 @@ class Matched:
     differences : tuple of Mistake
         Each with the line of the list or program.
     has_list : bool
+    inside : tuple of str
+        What is TRUE or FALSE and written inside a program that has no outputs.
     """
 
     wires: tuple[Wire, ...]
     missing: tuple[Signal, ...]
     differences: tuple[Mistake, ...]
     has_list: bool = True
+    inside: tuple[str, ...] = ()
 
 
 def match(signals: Sequence[Signal], project: Loaded) -> Matched:
@@ -94,7 +98,14 @@ def match(signals: Sequence[Signal], project: Loaded) -> Matched:
             differences.append(Mistake(wire.declared.place, says))
     of_program = {wire.declared.place.file for wire in wires}
     differences.sort(key=lambda d: (d.place.file in of_program, d.place.file, d.place.line))
-    return Matched(wires, tuple(missing), tuple(differences))
+    inside = () if outputs else tuple(_written(program))
+    return Matched(wires, tuple(missing), tuple(differences), inside=inside)
+
+
+def _written(program: Program) -> Iterator[str]:
+    written = set(written_in(program.body))
+    own = (v for v in program.variables if v.kind == "VAR" and v.type == BOOL)
+    return (v.name for v in own if v.name.casefold() in written and "@" not in v.name)
 
 
 def _left_out(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from interlock.commands.new.against_program import Matched, match
@@ -66,7 +66,7 @@ def make(folder: Path, given: Given) -> Made:
     listed = SignalList() if signals is None else read_signals(signals, given.columns)
     matched = match(listed.signals, program.project)
     if signals is None:
-        matched = Matched(matched.wires, (), (), has_list=False)
+        matched = replace(matched, missing=(), differences=(), has_list=False)
     made_from = f"Made of {counted(len(program.project.files), 'file')} of a program"
     if signals is not None:
         made_from += f" and the list of signals {signals.name}"

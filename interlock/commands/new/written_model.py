@@ -13,6 +13,7 @@ from interlock.model.schema_fields import PROGRAM_NAME
 from interlock.st.types import BOOL
 
 _NAME = re.compile(PROGRAM_NAME)
+_MOST_INSIDE = 12
 _MOST_EXAMPLES = 2
 
 _ON_INPUTS = """
@@ -93,6 +94,11 @@ def _outputs(matched: Matched) -> Iterator[str]:
     yield from _ON_OUTPUTS
     yield from _section("outputs", matched, [w for w in matched.wires if not w.is_input])
     yield from _absent([s for s in matched.missing if s.direction == "output"])
+    if matched.inside:
+        shown = ", ".join(matched.inside[:_MOST_INSIDE])
+        more = ", …" if len(matched.inside) > _MOST_INSIDE else ""
+        yield "# The program has no outputs. Requirements may name what it has inside:"
+        yield f"#   {shown}{more}"
 
 
 def _section(key: str, matched: Matched, wires: Sequence[Wire]) -> Iterator[str]:
@@ -134,7 +140,7 @@ def _requirements(matched: Matched) -> Iterator[str]:
     inputs = [w.declared.name for w in bools if w.is_input][:_MOST_EXAMPLES]
     drives = [w for w in bools if not w.is_input and not (w.signal and w.signal.lamp)]
     drives = drives or [w for w in bools if not w.is_input]
-    outputs = [w.declared.name for w in drives][:_MOST_EXAMPLES]
+    outputs = ([w.declared.name for w in drives] or list(matched.inside))[:_MOST_EXAMPLES]
     given = inputs[0] if inputs else "door_open"
     one, other = (*outputs, "valve", "pump")[:2] if outputs else ("valve", "pump")
     yield from _ON_REQUIREMENTS

@@ -386,3 +386,22 @@ def test_numbers_that_only_people_read_stand_in_a_comment(capsys: Capture) -> No
     # Asked for, it stays.
     Path("m/model.yaml").write_text(written.replace("# total: {}", "total: {}"))
     assert "total" in load("m").outputs
+
+
+def test_a_program_without_outputs_is_asked_for_what_it_has_inside(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    Path("alone.st").write_text(
+        "VAR start, stop : BOOL; run, lamp : BOOL; n : INT; END_VAR\n"
+        "run := (start OR run) AND NOT stop; lamp := NOT run; n := n + 1;\n"
+    )
+    assert run(["new", "alone", "--program", "alone.st"]) == EXIT_HOLDS
+    text = Path("alone/model.yaml").read_text(encoding="utf-8")
+    assert "#   run, lamp\n" in text
+    assert "never: run AND lamp, judged: after scan" in text
+    capsys.readouterr()
+    assert run(["verify", "alone", "--plain"]) == EXIT_HOLDS
+    assert "run can always be switched off again" in capsys.readouterr().out
+    asked = "requirements:\n  R9: {says: s, never: run AND lamp, judged: after scan}\n"
+    Path("alone/model.yaml").write_text(text.partition("requirements:\n")[0] + asked)
+    assert run(["verify", "alone", "--plain"]) == EXIT_HOLDS
