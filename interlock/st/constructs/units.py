@@ -128,6 +128,15 @@ UNITS = (
         "the type Gauge is not in the files given",
         *("library", "RTC", "SEMA"),
     ),
+    left_out(
+        "list of globals that is not in the files given",
+        "L.x, where nothing is called L or nearly so: any value in each scan, of the type that its "
+        "reader wants. What is written there is left out. Add the file that has it.",
+        "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"
+        "q := a AND Limits.low; Limits.seen := a;",
+        "'Limits' is not declared: taken for globals of a file not given",
+        "GVL",
+    ),
     taken(
         "comment",
         "(* … *), // … and /* … */; they nest, unless one is then open at the end of the file.",

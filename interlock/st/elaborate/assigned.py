@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import is_dataclass
 
-from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.addresses import plain_address
-from interlock.st.elaborate.project import Project
+from interlock.st.elaborate.project import Project, words_of
 
 _CONVERSION = re.compile(r"(\w+_)?(TO|TRUNC)_\w+")
 
@@ -48,22 +46,6 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
             if word in project.units:
                 stack.append(project.units[word])
     return found & project.units.keys()
-
-
-def words_of(node: object) -> set[str]:
-    """Every name in a part of the text, casefolded, and the parts of those with dots."""
-    texts: set[str] = set()
-    stack = [node]
-    while stack:
-        part = stack.pop()
-        if isinstance(part, str):
-            texts.add(part)
-        elif isinstance(part, tuple):
-            stack += part
-        elif is_dataclass(part) and not isinstance(part, Place):
-            stack += vars(part).values()
-    names = {text.casefold() for text in texts}
-    return names.union(*(name.split(".") for name in names if "." in name))
 
 
 def assigned_by(body: Iterable[sx.Statement]) -> Iterator[str]:

@@ -8,8 +8,8 @@ from dataclasses import replace
 from interlock.base.errors import Mistake
 from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import bits_of, names_at, overlap, plain_address
-from interlock.st.elaborate.assigned import words_of
 from interlock.st.elaborate.charts import Charts
+from interlock.st.elaborate.project import words_of
 from interlock.st.elaborate.shapes import (
     Array,
     Block,

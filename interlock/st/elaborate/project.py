@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, is_dataclass, replace
+from functools import cached_property
 
-from interlock.base.errors import Mistake, nearest
+from interlock.base.errors import Mistake, Place, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
 
@@ -40,6 +41,12 @@ class Project:
     homes: dict[str, list[str]] = field(default_factory=dict)
     shared: dict[str, list[str]] = field(default_factory=dict)
     mistakes: list[Mistake] = field(default_factory=list)
+
+    @cached_property
+    def addressed(self) -> set[str]:
+        """What stands before the first dot of a name anywhere in the text, casefolded."""
+        dotted = (name for name in words_of(tuple(self.units.values())) if "." in name)
+        return {name.partition(".")[0] for name in dotted}
 
     @classmethod
     def of(cls, files: Iterable[sx.SourceFile]) -> Project:
@@ -146,3 +153,19 @@ class Project:
 
 def _unit_globals(units: Iterable[sx.Unit]) -> list[sx.Declaration]:
     return [d for unit in units for d in unit.declarations if d.kind == "VAR_GLOBAL"]
+
+
+def words_of(node: object) -> set[str]:
+    """Every name in a part of the text, casefolded, and the parts of those with dots."""
+    texts: set[str] = set()
+    stack = [node]
+    while stack:
+        part = stack.pop()
+        if isinstance(part, str):
+            texts.add(part)
+        elif isinstance(part, tuple):
+            stack += part
+        elif is_dataclass(part) and not isinstance(part, Place):
+            stack += vars(part).values()
+    names = {text.casefold() for text in texts}
+    return names.union(*(name.split(".") for name in names if "." in name))

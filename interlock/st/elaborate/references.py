@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 
-from interlock.base.errors import Place, nearest
+from interlock.base.errors import Place, meant, nearest
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS, input_called
 from interlock.st.elaborate.addresses import plain_address
@@ -120,7 +120,19 @@ class References(Declaring):
                 says = f"'{name}' is in several lists of globals; write {ways}"
                 return self.reading.refuse(e.place, says)
         known = [*frame.known(), *(name.text for name, _ in self.project.globals.values())]
+        known += [unit.name for unit in self.project.units.values()]
+        if second and not meant(first, known):
+            return self._from_elsewhere(first, e.place)
         return self.reading.refuse(e.place, f"'{first}' is not declared{nearest(first, known)}")
+
+    def _from_elsewhere(self, name: str, place: Place) -> Exception:
+        """Take what is called `name` for globals of a file that is not given, from now on."""
+        type_ = sx.TypeRef(name, None, None, place)
+        declared = sx.Name(name, place)
+        declaration = sx.Declaration("VAR_GLOBAL", False, (declared,), type_, None, place)
+        self.project.globals[name.casefold()] = declared, declaration
+        self.reading.found.elsewhere[name] = place
+        return UnknowableError(place, f"{name}, which is not in the files given")
 
     def _named(self, e: sx.Name, frame: Frame) -> Reference | None:
         first, *rest = e.text.split(".")
@@ -130,7 +142,10 @@ class References(Declaring):
             in_list = self.project.lists.get(first.casefold())
             if in_list is None or rest[0].casefold() in in_list:
                 found = self.global_reference(f"{first}.{rest[0]}")
-                found = found or self.global_reference(rest[0])
+                # A list that is called by its own name has no other.
+                homes = {home.casefold() for home in self.project.homes.get(rest[0].casefold(), ())}
+                if in_list is not None or not homes & self.project.addressed:
+                    found = found or self.global_reference(rest[0])
             found = found or self.global_reference(e.text)
             if found is not None:
                 rest = rest[1:]

@@ -104,7 +104,7 @@ def elaborate(
     found = Found()
     for _ in range(_MOST_READINGS):
         before, unknown, given = found.size, dict(found.unknown), dict(found.given)
-        n_bound = found.n_bound
+        n_bound, n_elsewhere = found.n_bound, len(found.elsewhere)
         reading = Reading(project, found, answers={} if takes_any_answer else None)
         read = Root(reading)
         try:
@@ -113,7 +113,8 @@ def elaborate(
             raise InputError([*project.mistakes, *reading.mistakes]) from None
         if found.size == before:
             break
-        if found.given != given or found.n_bound != n_bound:
+        is_more = found.n_bound != n_bound or len(found.elsewhere) != n_elsewhere
+        if found.given != given or is_more:
             # What was unknown without them may be known with them.
             found.unknown = unknown
     else:
@@ -123,6 +124,8 @@ def elaborate(
     if mistakes:
         raise InputError(mistakes)
     notes = {note for file in project.files for note in file.notes} | set(reading.notes)
+    for name, at in found.elsewhere.items():
+        notes.add(sx.Note(at, f"'{name}' is not declared: taken for globals of a file not given"))
     in_order = sorted(notes, key=lambda note: (note.place, note.says))
     task = _task(project, unit)
     free = sorted(reading.any_values | reading.sharing_bits)

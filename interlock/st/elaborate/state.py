@@ -80,6 +80,8 @@ class Found:
         The instances that a variable of an interface may stand for, by its path and theirs.
     missing : dict of str to Mistake
         Types that are not in the files given, by why a variable of theirs is unknown.
+    elsewhere : dict of str to Place
+        Lists of globals, or instances, that are not in the files given; where they are first read.
     """
 
     unknown: dict[str, tuple[Place, str]] = field(default_factory=dict)
@@ -92,6 +94,7 @@ class Found:
     given: dict[str, Given] = field(default_factory=dict)
     bound: dict[str, dict[str, Block]] = field(default_factory=dict)
     missing: dict[str, Mistake] = field(default_factory=dict)
+    elsewhere: dict[str, Place] = field(default_factory=dict)
 
     @property
     def n_bound(self) -> int:
@@ -102,7 +105,7 @@ class Found:
     def size(self) -> int:
         """How much was found."""
         known = (self.unknown, self.explicit, self.copied, self.shared, self.written)
-        sets = (*known, self.met, self.timed, self.given)
+        sets = (*known, self.met, self.timed, self.given, self.elsewhere)
         return (
             sum(map(len, sets)) + self.n_bound + sum(given.is_sure for given in self.given.values())
         )

@@ -134,6 +134,8 @@ class Writing(Callees):
         at = self.reached(e, frame, out)
         if at is None:
             assert isinstance(e, sx.Name)
+            if "." in e.text and self.project.type(e.text.rpartition(".")[0]) is None:
+                raise self.undeclared(e, frame)
             # The checker says what is wrong with a name that nothing is known of.
             return Located(e.text, Scalar(sx.TypeRef(_BOOL, None, None, e.place)))
         return at

@@ -147,3 +147,72 @@ def test_the_type_of_a_block_is_no_code_of_other_files(call: str, name: str) -> 
         InputError, match=f"3:1: '{name}' is a type of blocks; declare an instance of it in VAR"
     ):
         load_project({"p.st": f"{block}{_HEAD}x : BOOL; END_VAR\n{call}; q := a; END_PROGRAM"})
+
+
+_FAR = """FUNCTION_BLOCK Look VAR_INPUT i : BOOL; END_VAR VAR_OUTPUT o : BOOL; END_VAR
+o := Far.ready AND i; END_FUNCTION_BLOCK
+PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR VAR f : Look; END_VAR
+{} END_PROGRAM"""
+
+
+@pytest.mark.parametrize(
+    ("body", "never", "outcome"),
+    [
+        ("q := Far.ready; r := Far.ready;", "q <> r", Outcome.HOLDS),
+        ("q := Far.ready AND NOT a;", "q AND a", Outcome.HOLDS),
+        ("q := Far.ready;", "q", Outcome.VIOLATED),
+        ("IF a THEN Far.ready := FALSE; END_IF q := Far.ready;", "q AND a", Outcome.HOLDS),
+        ("IF a THEN Far.ready := FALSE; END_IF q := Far.ready;", "q", Outcome.VIOLATED),
+        # What was written in an earlier scan, others may have changed.
+        ("q := Far.ready; Far.ready := FALSE;", "q", Outcome.VIOLATED),
+        ("f(i := a); q := f.o; r := Far.ready;", "q AND NOT r", Outcome.HOLDS),
+        ("q := Far.ready; Do(); r := Far.ready;", "q <> r", Outcome.VIOLATED),
+        ("q := Far.level > 5; r := Far.level < 3;", "q AND r", Outcome.HOLDS),
+        ("q := Far.level > 5; r := Far.level < 8;", "q AND r", Outcome.VIOLATED),
+        ("q := Far.mode = Mode.RUN; r := a;", "q AND NOT r", Outcome.VIOLATED),
+        ("Far.lamp := a; q := a;", "q AND NOT a", Outcome.HOLDS),
+    ],
+)
+def test_a_list_of_globals_that_is_not_given_has_any_value_in_each_scan(
+    body: str, never: str, outcome: Outcome, tmp_path: Path
+) -> None:
+    (tmp_path / "p.st").write_text(_FAR.format(body))
+    asked = f"  R: {{says: s, never: {never}, judged: after scan}}\n"
+    (tmp_path / "model.yaml").write_text(f"title: T\ncontroller: p.st\nrequirements:\n{asked}")
+    model = load(tmp_path)
+    assert model.project is not None
+    assert any(
+        note.says == "'Far' is not declared: taken for globals of a file not given"
+        for note in model.project.notes
+    )
+    found = {
+        f.requirement.id: f.verdict.outcome
+        for f in verify(model, catalogue()["enumerate"]()).findings
+    }
+    assert found["R"] is outcome
+
+
+@pytest.mark.parametrize("body", ["q := Lok.ready;", "q := far;", "q := f1.o;"])
+def test_a_slip_is_no_list_of_globals_that_is_not_given(body: str) -> None:
+    with pytest.raises(InputError, match="is not declared"):
+        load_project({"p.st": _FAR.format(body)})
+
+
+@pytest.mark.parametrize(
+    ("body", "outcome"),
+    [
+        ("q := Near.run; r := Far.run;", Outcome.VIOLATED),
+        ("q := Far.run; r := Far.run;", Outcome.HOLDS),
+        ("q := run; r := Far.run;", Outcome.HOLDS),
+    ],
+)
+def test_a_list_that_is_called_by_its_own_name_is_no_other(
+    body: str, outcome: Outcome, tmp_path: Path
+) -> None:
+    (tmp_path / "Near.st").write_text("VAR_GLOBAL run : BOOL; END_VAR")
+    (tmp_path / "p.st").write_text(f"PROGRAM m VAR_OUTPUT q, r : BOOL; END_VAR {body} END_PROGRAM")
+    asked = "  R: {says: s, never: q <> r, judged: after scan}\n"
+    head = "title: T\ncontroller: [Near.st, p.st]\nrequirements:\n"
+    (tmp_path / "model.yaml").write_text(head + asked)
+    found = verify(load(tmp_path), catalogue()["enumerate"]()).findings
+    assert found[0].verdict.outcome is outcome
