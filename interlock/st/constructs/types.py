@@ -154,7 +154,8 @@ TYPES = (
     left_out(
         "POINTER TO",
         "What a pointer or a reference leads to is not known from the text; what depends on it is "
-        "left out, like texts. VAR_IN_OUT hands a variable on.",
+        "left out, like texts. That what is written stays within the variables whose addresses are "
+        "taken is assumed, and told. VAR_IN_OUT hands a variable on.",
         "VAR_OUTPUT q : BOOL; END_VAR VAR p : POINTER TO INT; n : INT; END_VAR\n"
         "p := ADR(n); q := TRUE;",
         "left out: it depends on a pointer",

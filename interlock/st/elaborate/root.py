@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -32,10 +33,12 @@ from interlock.st.elaborate.state import (
 )
 from interlock.st.elaborate.strangers import begun, in_each_scan, in_the_first_scan
 from interlock.st.elaborate.taken_names import taken_names
+from interlock.st.elaborate.types import A_POINTER
 from interlock.st.elaborate.unread import without_unread
 
 # A reading finds at least one thing more than the one before; no real program needs many.
 _MOST_READINGS = 200
+_NAMES_SHOWN = 6
 
 
 @dataclass(frozen=True)
@@ -231,6 +234,21 @@ class Root(Border):
                 self.reading.refuse(reason.place, says)
             else:
                 self.lose(at, reason)
+        if reason.why == A_POINTER or self.reading.pointed:
+            self._tell_where_pointers_stay(reason)
+
+    def _tell_where_pointers_stay(self, reason: UnknowableError) -> None:
+        # Where variables lie in memory is not in the text, so neither is what lies behind them.
+        within = sorted({re.split(r"[.\[]", path)[0] for path in self.reading.pointed})
+        shown = [repr(name) for name in within[:_NAMES_SHOWN]]
+        if len(within) > _NAMES_SHOWN:
+            shown.append(f"{len(within) - _NAMES_SHOWN} more")
+        says = f"assumed: what is written by way of {reason.why} lies within " + (
+            f"the variables whose addresses are taken: {', '.join(shown)}"
+            if shown
+            else "no variable of this program, which takes the address of none"
+        )
+        self.reading.note(reason.place, says)
 
     def _find_shared(self) -> None:
         """Globals that a PROGRAM writes which is not part of the root."""

@@ -7,7 +7,7 @@ import pytest
 from interlock.base.errors import InputError
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
-from interlock.st.load import load_files, load_program
+from interlock.st.load import load_files, load_program, load_project
 from interlock.st.parser import parse_file
 
 _BLOCK = (
@@ -152,3 +152,31 @@ def test_a_text_is_passed_over_where_it_decides_only_what_nobody_names() -> None
     assert load_program(text, "p.st").any_values == ()
     kept = load_files([parse_file(text, "p.st")], "m", keeps=["r"]).program
     assert (len(kept.any_values), kept.left_out) == (2, ())
+
+
+# Where variables lie in memory no text tells, so what a pointer meets behind an array is assumed.
+@pytest.mark.parametrize(
+    ("variables", "body", "says"),
+    [
+        ("x : ARRAY [0..2] OF BOOL; p : POINTER TO BOOL;", "p := ADR(x[1]) + 7; p^ := TRUE;",
+         "by way of a pointer lies within the variables whose addresses are taken: 'x'"),
+        ("p : POINTER TO BOOL;", "p := 16#4711; p^ := TRUE;",
+         "by way of a pointer lies within no variable of this program, which takes the address "
+         "of none"),
+        ("z : DINT; b, c : BOOL;", "z := MEMCPY(ADR(b), ADR(c), 2);",
+         "the variables whose addresses are taken: 'b', 'c'"),
+        (f"{', '.join(f'v{n}' for n in range(8))} : BOOL; p : POINTER TO BOOL;",
+         " ".join(f"p := ADR(v{n});" for n in range(8)) + " p^ := TRUE;",
+         "'v0', 'v1', 'v2', 'v3', 'v4', 'v5', 2 more"),
+    ],
+)  # fmt: skip
+def test_a_program_tells_what_its_pointers_are_assumed_to_stay_within(
+    variables: str, body: str, says: str
+) -> None:
+    loaded = load_project({"p.st": _text("", variables, f"{body} q := a;")})
+    assert [note.says for note in loaded.notes if says in note.says]
+
+
+def test_a_program_without_pointers_assumes_nothing_of_them() -> None:
+    loaded = load_project({"p.st": _text("", "x : BOOL;", "x := a; q := x;")})
+    assert not [note for note in loaded.notes if "assumed" in note.says]
