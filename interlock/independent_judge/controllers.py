@@ -91,8 +91,11 @@ def _as_written(one: Controller) -> DirectController | None:
         )
     except InputError:
         return None
-    # Where elaboration has made variables of its own, states could not be compared.
-    return made if spans.keys() <= made.values().keys() and _can_scan(made, one) else None
+    # Where elaboration has made variables or inputs of its own, states could not be compared.
+    is_same = spans.keys() <= made.values().keys() and made.takes(
+        v.name for v in one.program.inputs
+    )
+    return made if is_same and _can_scan(made, one) else None
 
 
 def _can_scan(controller: DirectController, one: Controller) -> bool:

@@ -39,7 +39,8 @@ class Replayed:
     loop_start : int or None
         As in the witness.
     note : str
-        What the replay could not confirm by itself, or an empty text.
+        What the replay could not confirm by itself, or what the scan after the last step does that
+        none should; or an empty text.
     """
 
     happenings: tuple[Happening, ...]
@@ -50,6 +51,8 @@ class Replayed:
 class ReplayTimeError(Exception):
     """The time for a replay is over."""
 
+
+_DEFECTS_SHOWN = 3
 
 # After so many steps of a run, or states behind it, the clock is looked at.
 _TIMED = 1000
@@ -88,8 +91,7 @@ def replay(
         note = _judge_time(player, _Search(built.run_class.human, trap_limit, until))
         return Replayed(tuple(happenings), None, note)
     if statement is None:
-        _judge_arithmetic(id_, player)
-        return Replayed(tuple(happenings), None)
+        return Replayed(tuple(happenings), None, _judge_arithmetic(id_, player))
     if witness.loop_start is not None:
         _check_fair(id_, built, witness, until)
     search = _Search(built.run_class.human, trap_limit, until)
@@ -343,10 +345,14 @@ def owed_by_loop(
     return sorted(owed - set(moves[loop_start:]))
 
 
-def _judge_arithmetic(id_: str, player: Player) -> None:
+def _judge_arithmetic(id_: str, player: Player) -> str:
     if id_ != ARITHMETIC:
         raise InternalError(f"{id_}: the model states no such requirement")
-    if not player.fails_next():
+    found = player.defects_next()
+    if not found:
         raise InternalError(
             f"{id_}: the engine says that the next scan leaves a range, the replay that it does not"
         )
+    said = "; ".join(f"{defect.place.short}: {defect.says}" for defect in found[:_DEFECTS_SHOWN])
+    n_more = len(found) - _DEFECTS_SHOWN
+    return f"the next scan: {said}" + (f"; and {n_more} more" if n_more > 0 else "")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import InternalError, Mistake
 from interlock.independent_judge.clocks import Ages, Clocks
 from interlock.independent_judge.controllers import Executed
 from interlock.independent_judge.happenings import Change, Happening
@@ -238,10 +238,11 @@ class Player:
         scan = self._turns.scan_led_here
         return self.programs.scans[scan].name if scan else ""
 
-    def fails_next(self) -> bool:
-        """Whether the next scan of some controller does what none should."""
+    def defects_next(self) -> list[Mistake]:
+        """What the next scan of some controller does that none should."""
         read, scans = self.as_read(), filter(self.may_scan, self.programs.scans)
-        return any(self.programs.defects(scan, read) for scan in scans)
+        found = [defect for scan in scans for defect in self.programs.defects(scan, read)]
+        return list(dict.fromkeys(found))
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""

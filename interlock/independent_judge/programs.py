@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from interlock.base.errors import InternalError
+from interlock.base.errors import InternalError, Mistake
 from interlock.independent_judge.controllers import Executed, executed
 from interlock.model.inside import variables_inside
 from interlock.model.model import Model
@@ -102,12 +102,12 @@ class Programs:
         result = self._executed[one.name].scan(inputs)
         return one.told(result)
 
-    def defects(self, scan: str, read: Mapping[str, int]) -> bool:
-        """Whether a scan now would do what none should; nothing is changed by asking."""
+    def defects(self, scan: str, read: Mapping[str, int]) -> tuple[Mistake, ...]:
+        """What a scan now would do that none should; nothing is changed by asking."""
         before = self.exact_values()
         result = self.scan(scan, read)
         self.remember(before)
-        return bool(result.defects)
+        return result.defects
 
     def restart(self, name: str) -> None:
         """Switch a controller off and on."""

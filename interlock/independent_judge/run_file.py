@@ -360,7 +360,7 @@ def _violated(model: Model, run: RunFile, played: _Played) -> tuple[str, ...]:
     scans = [happening.scan for happening in played.happenings]
     # What the next scan would compute out of range is violated in the state before it.
     failed = any(scan is not None and scan.defects for scan in scans)
-    if failed or played.player.fails_next():
+    if failed or played.player.defects_next():
         found.append(ARITHMETIC)
     return tuple(found)
 

@@ -118,6 +118,15 @@ def _many(*names: str) -> Function:
     return Function(2, _MANY, names or ("IN1", "IN2"))
 
 
+# Source: IEC 61131-3, functions of times; two are called otherwise in its second edition (from
+# memory).
+_OF_TIMES = {
+    **dict.fromkeys(("ADD_TIME", "ADD_LTIME"), "+"),
+    **dict.fromkeys(("SUB_TIME", "SUB_LTIME"), "-"),
+    **dict.fromkeys(("MUL_TIME", "MUL_LTIME", "MULTIME"), "*"),
+    **dict.fromkeys(("DIV_TIME", "DIV_LTIME", "DIVTIME"), "/"),
+}
+
 # Source: IEC 61131-3, standard functions; the names of arguments are those of the standard.
 FUNCTIONS: dict[str, Function] = {
     "SEL": Function(3, 3, ("G", "IN0", "IN1")),
@@ -130,6 +139,7 @@ FUNCTIONS: dict[str, Function] = {
     **dict.fromkeys(("ADD", "MUL", "AND", "OR", "XOR"), _many()),
     **dict.fromkeys(("GT", "GE", "EQ", "LE", "LT"), _many()),
     **dict.fromkeys(("SUB", "DIV", "MOD", "EXPT", "NE"), Function(2, 2, ("IN1", "IN2"))),
+    **dict.fromkeys(_OF_TIMES, Function(2, 2, ("IN1", "IN2"))),
     "NOT": Function(1, 1, ("IN",)),
     **dict.fromkeys(("SHL", "SHR", "ROL", "ROR"), Function(2, 2, ("IN", "N"))),
     "TRUNC": Function(1, 1, ("IN",)),
@@ -153,6 +163,7 @@ OPERATORS = {
     "LE": "<=",
     "LT": "<",
     "NE": "<>",
+    **_OF_TIMES,
 }
 """The operators that functions with these names stand for."""
 

@@ -163,9 +163,8 @@ def _differs(defect: Defect, result: DefectResult) -> str:
 
 def _gap(defect: Defect, result: DefectResult) -> RenderableType:
     heading = Text(f"gap: {_named(defect)}", style="bold red")
-    says = (
-        f"  {result.run_class}; a shortest run to the difference, {result.n_steps} steps, replayed"
-    )
+    length = counted(result.n_steps, "step")
+    says = f"  {result.run_class}; a shortest run to the difference, {length}, replayed"
     rows: list[RenderableType] = [heading, Text(f"{says} on both models:")]
     rows.append(Padding(_story(result.story), (0, 0, 0, 2)))
     rows += [Text(f"  now {differs}", style="bold") for differs in result.differs]

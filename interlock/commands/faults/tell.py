@@ -14,7 +14,7 @@ from interlock.commands.faults.fmea import rows_of
 from interlock.commands.faults.likelihood import Likelihood, likelihood_of
 from interlock.commands.faults.runs import HarmRun
 from interlock.commands.faults.study import FaultStudy, order_words
-from interlock.independent_judge.story import tell
+from interlock.independent_judge.story import tell_to_the_end
 from interlock.judgement.fault_sets import RequirementSets
 from interlock.kernel.requirement import Outcome
 from interlock.reliability.diagram import TooLargeError
@@ -160,14 +160,14 @@ def _run(study: FaultStudy, run: HarmRun) -> RenderableType:
     n_steps = len(run.run.happenings)
     order = ", then ".join(run.faults) or "no fault"
     rows: list[RenderableType] = [
-        Text(f"  a shortest run with {order}; {n_steps} steps, replayed:")
+        Text(f"  a shortest run with {order}; {counted(n_steps, 'step')}, replayed:")
     ]
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right", style="dim")
     for _ in range(3):
         table.add_column()
     told_loop = False
-    for line in tell(study.model, run.run):
+    for line in tell_to_the_end(study.model, run.run):
         if line.loop and not told_loop:
             told_loop = True
             table.add_row("", "", Text("from here on for ever:", style="italic"), "")

@@ -13,7 +13,7 @@ from rich.text import Text
 from interlock.base.errors import Place
 from interlock.commands.verify.tell_matrix import tell_matrix
 from interlock.independent_judge.controllers import is_executed_as_written
-from interlock.independent_judge.story import tell
+from interlock.independent_judge.story import tell_to_the_end
 from interlock.judgement.detection import Harm
 from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
@@ -21,6 +21,7 @@ from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.model.reaction import ReactionTime
 from interlock.oversights.found import NOTHING, Looked, because_of_strict
+from interlock.telling.counts import counted
 from interlock.telling.ledger import HEADING, heading_of_run, lines_of
 from interlock.telling.program import (
     between_told,
@@ -188,7 +189,8 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     if run is None:
         return Group(*rows, _below(finding.why(model)))
     n_steps = len(run.happenings)
-    rows.append(_below(f"a shortest run, {n_steps} steps, replayed on the model:"))
+    length = counted(n_steps, "step") if n_steps else "none but power-up"
+    rows.append(_below(f"a shortest run, {length}, replayed on the model:"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right", style="dim", no_wrap=True)
     table.add_column(no_wrap=True)
@@ -196,7 +198,7 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
         # A place in the program that is cut off would be no place.
         table.add_column(ratio=ratio, overflow="fold")
     told_loop = False
-    for line in tell(model, run):
+    for line in tell_to_the_end(model, run):
         if line.loop and not told_loop:
             told_loop = True
             table.add_row("", "", Text("from here on for ever:", style="italic"), "", "")

@@ -16,6 +16,15 @@ FUNCTIONS = (
         q=1,
         n=8,
     ),
+    taken(
+        "functions of times",
+        "ADD_TIME, SUB_TIME, MUL_TIME, DIV_TIME and those of LTIME mean the operators; MULTIME and "
+        "DIVTIME are older names.",
+        _Q + "q := ADD_TIME(MULTIME(T#2s, 3), T#1s) = SUB_TIME(T#8s, DIV_TIME(T#3s, 3));",
+        *("ADD_TIME", "SUB_TIME", "MUL_TIME", "DIV_TIME", "MULTIME", "DIVTIME"),
+        *("ADD_LTIME", "SUB_LTIME", "MUL_LTIME", "DIV_LTIME"),
+        q=1,
+    ),
     taken("SEL", "SEL(g, a, b) is b where g is TRUE, else a.", _Q + "n := SEL(TRUE, 1, 2);", n=2),
     taken(
         "MUX",

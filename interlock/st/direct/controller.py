@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 
 from interlock.base.errors import InputError, InternalError, Place
@@ -233,6 +233,10 @@ class DirectController:
         return ScanResult(outputs, decided, tuple(done.executed), tuple(done.defects))
 
     # Names
+
+    def takes(self, inputs: Iterable[str]) -> bool:
+        """Whether each of the names is one that a scan is given a value for."""
+        return all(name in self._inputs for name in inputs)
 
     def names(self) -> tuple[str, ...]:
         """Every casefolded name that `read` knows."""

@@ -36,10 +36,14 @@ _OPERATORS = {
     "MOD": "MOD",
     "EXPT": "**",
     "ADD_TIME": "+",
+    "ADD_LTIME": "+",
     "SUB_TIME": "-",
+    "SUB_LTIME": "-",
     "MUL_TIME": "*",
+    "MUL_LTIME": "*",
     "MULTIME": "*",
     "DIV_TIME": "/",
+    "DIV_LTIME": "/",
     "DIVTIME": "/",
 }
 _COMPARISONS = {"GT": ">", "GE": ">=", "EQ": "=", "LE": "<=", "LT": "<", "NE": "<>"}

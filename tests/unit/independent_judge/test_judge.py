@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -187,7 +188,12 @@ def test_a_scan_that_leaves_a_range_is_a_violation_only_where_it_comes_next(
     tmp_path: Path,
 ) -> None:
     built, question, witness = violated(gate(tmp_path, COUNTED, COUNTING), ARITHMETIC)
-    assert [h.move for h in replay(built, question, witness).happenings] == ["scan"] * 3
+    replayed = replay(built, question, witness)
+    assert [h.move for h in replayed.happenings] == ["scan"] * 3
+    # The same words as of the assignment itself, written by hand here.
+    assert re.fullmatch(
+        r"the next scan: \w+\.st:\d+: 'n' is assigned a value outside 0\.\.3", replayed.note
+    )
     early = replace(witness, steps=witness.steps[:-1])
     with pytest.raises(InternalError, match="leaves a range, the replay that it does not"):
         replay(built, question, early)
