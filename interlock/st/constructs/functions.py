@@ -60,8 +60,8 @@ FUNCTIONS = (
     taken(
         "TRUNC",
         "A REAL cut towards zero; also REAL_TRUNC_INT and the like.",
-        _Q + "VAR x : REAL := -2.7; END_VAR\nn := DINT_TO_INT(TRUNC(x));",
-        n=-2,
+        _Q + "VAR x : REAL := -2.7; END_VAR\nn := DINT_TO_INT(TRUNC(x)) + REAL_TRUNC_INT(x);",
+        n=-4,
     ),
     taken(
         "SQRT",

@@ -13,7 +13,7 @@ from interlock.st.elaborate.shapes import Located, Reference, Scalar, Unknown, l
 from interlock.st.elaborate.state import Frame, Given, ToldError, UnknowableError, Wanted
 from interlock.st.elaborate.types import ELEMENTARY
 
-_CONVERSION = re.compile(r"(?:([A-Z]+)_)?TO_([A-Z]+)|TRUNC(?:_[A-Z]+)?")
+_CONVERSION = re.compile(r"(?:([A-Z]+)_)?TO_([A-Z]+)|(?:L?REAL_)?TRUNC(?:_[A-Z]+)?")
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
 _OF_ONE_TYPE = frozenset(
     ("MIN", "MAX", "LIMIT", "ABS", "MOVE", "ADD", "SUB", "MUL", "DIV", "MOD", "AND", "OR", "XOR")
