@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
+from dataclasses import is_dataclass
 
+from interlock.base.errors import Place
 from interlock.st import syntax as sx
-from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.addresses import plain_address
 from interlock.st.elaborate.project import Project, words_of
+from interlock.st.elaborate.standard import is_of_texts, is_standard
 
-_CONVERSION = re.compile(r"(\w+_)?(TO|TRUNC)_\w+")
 
-
-def assigned_in(unit: sx.Unit) -> set[str]:
+def assigned_in(unit: sx.Unit, project: Project) -> set[str]:
     """Casefolded names that `unit`, its actions or its methods may assign.
 
     A name that is given to a call may be an in-out and counts. Of ``a.b[i].c`` each of a, b and c
     counts, whichever of them is the variable. What a reference is bound to, it may assign.
     """
-    found = set(assigned_by(unit.body))
+    found = assigned_by((unit.body, unit.declarations, unit.chart), project)
     for declaration in unit.declarations:
         if declaration.initial is not None and declaration.type.name == "REFERENCE":
-            found |= set(_given(declaration.initial))
+            found |= set(_parts(declaration.initial))
     for action in unit.actions:
-        found |= set(assigned_by(action.body))
+        found |= assigned_by(action.body, project)
     for method in unit.methods:
-        found |= assigned_in(method)
+        found |= assigned_in(method, project)
     if unit.chart is not None:
         found |= {use.name.casefold() for step in unit.chart.steps for use in step.actions}
     return found
@@ -48,46 +47,41 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     return found & project.units.keys()
 
 
-def assigned_by(body: Iterable[sx.Statement]) -> Iterator[str]:
-    """Casefolded names that `body` may assign."""
-    for s in body:
-        match s:
-            case sx.Assign():
-                yield from _parts(s.target)
-                yield from _given_in(s.value)
+def assigned_by(code: object, project: Project) -> set[str]:
+    """Casefolded names that a part of the text may assign, wherever in it that stands."""
+    found: set[str] = set()
+    for node in _nodes_of(code):
+        match node:
+            case sx.Assign() | sx.OutputArgument():
+                found.update(_parts(node.target))
+            case sx.For():
+                found.update(_parts(node.variable))
             case sx.Invoke():
-                for argument in s.inputs:
-                    yield from _given(argument.value)
-                for output in s.outputs:
-                    yield from _parts(output.target)
                 # An input assigned from outside, or a call of another's action.
-                yield from _parts(s.instance)
-            case _:
-                yield from _of_parts(s)
+                found.update(_parts(node.instance))
+                for argument in node.inputs:
+                    found.update(_parts(argument.value))
+            case sx.Call() if not _is_only_read(node.function, project):
+                for value in (*node.arguments, *(a.value for a in node.named)):
+                    found.update(_parts(value))
+    return found
 
 
-def _of_parts(s: sx.Statement) -> Iterator[str]:
-    """What the statements within a statement assign, and what its conditions call."""
-    match s:
-        case sx.If():
-            for branch in s.branches:
-                yield from _given_in(branch.condition)
-                yield from assigned_by(branch.body)
-            yield from assigned_by(s.otherwise)
-        case sx.Case():
-            yield from _given_in(s.selector)
-            for case in s.branches:
-                yield from assigned_by(case.body)
-            yield from assigned_by(s.otherwise)
-        case sx.For():
-            yield from _parts(s.variable)
-            yield from assigned_by(s.body)
-        case sx.While():
-            yield from _given_in(s.condition)
-            yield from assigned_by(s.body)
-        case sx.Repeat():
-            yield from assigned_by(s.body)
-            yield from _given_in(s.until)
+def _is_only_read(function: str, project: Project) -> bool:
+    """Whether what a function is given it surely does not assign: the standard's do not."""
+    is_of_a_user = project.unit(function) is not None
+    return not is_of_a_user and (is_standard(function) or is_of_texts(function))
+
+
+def _nodes_of(code: object) -> Iterator[object]:
+    stack = [code]
+    while stack:
+        part = stack.pop()
+        if isinstance(part, tuple):
+            stack += part
+        elif is_dataclass(part) and not isinstance(part, Place):
+            yield part
+            stack += vars(part).values()
 
 
 def _parts(e: sx.Expression) -> Iterator[str]:
@@ -103,39 +97,3 @@ def _parts(e: sx.Expression) -> Iterator[str]:
             yield plain_address(e.address)
         case _:
             pass
-
-
-def _given(e: sx.Expression) -> Iterator[str]:
-    """Names in an argument: those that stand for a variable, and those given further."""
-    yield from _parts(e)
-    yield from _given_in(e)
-
-
-def _given_in(e: sx.Expression) -> Iterator[str]:
-    """Names that calls within `e` are given."""
-    match e:
-        case sx.Call():
-            yield from _given_to(e)
-        case sx.Unary():
-            yield from _given_in(e.operand)
-        case sx.Binary():
-            yield from _given_in(e.left)
-            yield from _given_in(e.right)
-        case sx.Junction():
-            for operand in e.operands:
-                yield from _given_in(operand)
-        case sx.Element():
-            for index in e.indexes:
-                yield from _given_in(index)
-        case _:
-            pass
-
-
-def _given_to(e: sx.Call) -> Iterator[str]:
-    # What a standard function is given it does not assign, but for its outputs.
-    name = e.function.upper()
-    is_standard = name in FUNCTIONS or _CONVERSION.fullmatch(name) is not None
-    for argument in (*e.arguments, *(a.value for a in e.named)):
-        yield from _given_in(argument) if is_standard else _given(argument)
-    for output in e.outputs:
-        yield from _parts(output.target)

@@ -9,8 +9,8 @@ from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
 from interlock.st.elaborate.assigned import assigned_in, mentioned_by
-from interlock.st.elaborate.expressions import is_of_the_language
 from interlock.st.elaborate.project import Project
+from interlock.st.elaborate.standard import is_of_the_language
 from interlock.st.elaborate.types import ELEMENTARY, TEXTS
 
 
@@ -22,7 +22,7 @@ def changed_by(programs: Sequence[sx.Unit], project: Project) -> set[str]:
     """
     called = mentioned_by(programs, project)
     units = [*programs, *(project.units[key] for key in sorted(called))]
-    found = {name for unit in units for name in assigned_in(unit)}
+    found = {name for unit in units for name in assigned_in(unit, project)}
     if any(_calls_strangers(unit, units, project) for unit in units):
         found |= {
             key.rpartition(".")[2]

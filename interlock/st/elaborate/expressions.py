@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import replace
@@ -27,14 +26,10 @@ from interlock.st.elaborate.shapes import (
     bool_scalar,
     located,
 )
+from interlock.st.elaborate.standard import CONVERSION, is_of_texts, is_standard
 from interlock.st.elaborate.state import Frame, UnknowableError
-from interlock.st.elaborate.wanted import Wanting, is_standard
-
-_OF_TEXTS = re.compile(
-    r"LEN|LEFT|RIGHT|MID|CONCAT\w*|INSERT|DELETE|REPLACE|FIND|DAY_OF_WEEK|"
-    r"(?:ADD|SUB)_(?:DATE|TOD|DT)\w*|ADR|ADRINST|X?SIZEOF"
-)
-_TEXT_TYPES = re.compile(r"(?:^|_)(?:W?STRING|L?DATE|L?DT|L?TOD|DATE_AND_TIME|TIME_OF_DAY)(?:_|$)")
+from interlock.st.elaborate.types import ELEMENTARY
+from interlock.st.elaborate.wanted import Wanting
 
 # Names of the inputs of standard functions, where they are no IN, IN1, IN2 … (IEC 61131-3).
 _FORMAL = {
@@ -46,13 +41,6 @@ _FORMAL = {
 
 
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
-
-
-def is_of_the_language(name: str) -> bool:
-    """Whether a function or a block called so is no code of anybody's."""
-    upper = name.upper()
-    is_of_texts = _OF_TEXTS.fullmatch(upper) or _TEXT_TYPES.search(upper)
-    return is_standard(name) or upper in BLOCKS or upper == "REF" or bool(is_of_texts)
 
 
 class Expressions(Wanting):
@@ -213,11 +201,12 @@ class Expressions(Wanting):
         if name in ("ADR", "REF") and len(e.arguments) == 1:
             self.point_at(e.arguments[0], frame)
             raise UnknowableError(e.place, "a pointer")
-        if _OF_TEXTS.fullmatch(name) or _TEXT_TYPES.search(name):
+        if is_of_texts(name):
             self._only_arguments(e, frame, out)
             reason = UnknowableError(e.place, f"the function {name}")
             self.lose_outputs(e.outputs, reason, frame)
             raise reason
+        name = self._known_conversion(name)
         if not is_standard(name) and name not in BLOCKS:
             if frame.find(e.function) is not None or "." in e.function:
                 says = f"'{e.function}' is no function and no method that is known here"
@@ -235,7 +224,14 @@ class Expressions(Wanting):
         except UnknowableError as reason:
             self.lose_outputs(e.outputs, reason, frame)
             raise
-        return replace(e, arguments=tuple(arguments), named=(), outputs=())
+        return replace(e, function=name, arguments=tuple(arguments), named=(), outputs=())
+
+    def _known_conversion(self, name: str) -> str:
+        """What `name` is called where it converts a value of an enumeration of the project."""
+        found = CONVERSION.fullmatch(name)
+        type_def = self.project.type(found[1]) if found is not None and found[1] else None
+        is_enumeration = type_def is not None and bool(type_def.type.labels)
+        return name.partition("_")[2] if is_enumeration else name
 
     def _only_arguments(self, e: sx.Call, frame: Frame, out: list[sx.Statement]) -> None:
         """What the arguments of a call call themselves is done all the same."""
@@ -274,7 +270,9 @@ class Expressions(Wanting):
 
     def no_such_function(self, name: str, place: Place, frame: Frame) -> UnknowableError:
         """Why nothing is known of a function; a slip of the pen is refused."""
-        known = [*FUNCTIONS, *(u.name for u in self.project.units.values()), *frame.known()]
+        conversions = (f"{a}_TO_{b}" for a in ELEMENTARY for b in ELEMENTARY)
+        own = (unit.name for unit in self.project.units.values())
+        known = [*FUNCTIONS, *conversions, *own, *frame.known()]
         if is_slip(name, known):
             says = f"there is no function '{name}'{nearest(name, known)}"
             raise self.reading.refuse(place, says)

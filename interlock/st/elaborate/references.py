@@ -204,7 +204,9 @@ class References(Declaring):
         for unit in self.project.units.values():
             for method in unit.methods:
                 is_it = unit.kind != "INTERFACE" and method.name.casefold() == name.casefold()
-                if is_it and (method.kind != "GET" or assigned_in(method) - {name.casefold()}):
+                if not is_it:
+                    continue
+                if method.kind != "GET" or assigned_in(method, self.project) - {name.casefold()}:
                     says = (
                         f"which instance '{name}' of the interface {shape.name} works on is not "
                         f"known here, and {unit.name} has one; call it by the instance's name"

@@ -24,9 +24,9 @@ from interlock.st.elaborate.shapes import (
     Standard,
     Unknown,
 )
+from interlock.st.elaborate.standard import is_standard
 from interlock.st.elaborate.state import Frame, Loop, ToldError, UnknowableError
 from interlock.st.elaborate.types import A_REFERENCE
-from interlock.st.elaborate.wanted import is_standard
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 

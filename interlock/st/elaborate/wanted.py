@@ -2,30 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from contextlib import suppress
 
 from interlock.st import syntax as sx
-from interlock.st.blocks import FUNCTIONS
 from interlock.st.elaborate.bindings import Bindings
 from interlock.st.elaborate.shapes import Located, Reference, Scalar, Unknown, located
+from interlock.st.elaborate.standard import CONVERSION, is_standard
 from interlock.st.elaborate.state import Frame, Given, ToldError, UnknowableError, Wanted
 from interlock.st.elaborate.types import ELEMENTARY
 
-_CONVERSION = re.compile(r"(?:([A-Z]+)_)?TO_([A-Z]+)|(?:L?REAL_)?TRUNC(?:_[A-Z]+)?")
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
 _OF_ONE_TYPE = frozenset(
     ("MIN", "MAX", "LIMIT", "ABS", "MOVE", "ADD", "SUB", "MUL", "DIV", "MOD", "AND", "OR", "XOR")
 )
 _COMPARING = frozenset(("EQ", "NE", "LT", "GT", "LE", "GE"))
 _FIRST_CHOOSES = {"SEL": "BOOL", "MUX": "INT"}
-
-
-def is_standard(name: str) -> bool:
-    """Whether `name` is a function of the standard or a conversion."""
-    upper = name.upper()
-    return upper in FUNCTIONS or _CONVERSION.fullmatch(upper) is not None
 
 
 class Wanting(Bindings):
@@ -63,7 +55,7 @@ class Wanting(Bindings):
         self, e: sx.Call, name: str, arguments: Sequence[sx.Expression], frame: Frame
     ) -> None:
         """Note what the arguments of a standard function must have."""
-        conversion = _CONVERSION.fullmatch(name)
+        conversion = CONVERSION.fullmatch(name)
         if conversion is not None and conversion[1] in ELEMENTARY:
             self.want(arguments[0], conversion[1])
         elif name in _FIRST_CHOOSES and arguments:

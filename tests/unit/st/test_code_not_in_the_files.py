@@ -11,6 +11,8 @@ from interlock.engines import catalogue
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
+from interlock.st.interpret import Controller
+from interlock.st.layout import Settings
 from interlock.st.load import load_project
 
 
@@ -35,6 +37,10 @@ _HEAD = "PROGRAM m VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR VAR 
         _HEAD + "x : BOOL; f : Far; END_VAR f(o => x); q := x; END_PROGRAM",
         _HEAD + "x : BOOL; END_VAR Far(x); q := x; END_PROGRAM",
         _HEAD + "x, y : BOOL; END_VAR y := Far(x); q := x; END_PROGRAM",
+        # Named like conversions and functions of texts, these are nobody's but the project's.
+        _HEAD + "x, y : BOOL; END_VAR y := Latch_TO_On(x); q := x; END_PROGRAM",
+        _HEAD + "x, y : BOOL; END_VAR y := Far_String_Set(x); q := x; END_PROGRAM",
+        _HEAD + "x, y : BOOL; END_VAR y := CONCATENATED(x); q := x; END_PROGRAM",
         # An action of the program may stand in another file.
         _HEAD + "x : BOOL; END_VAR Far(); q := x; END_PROGRAM",
         _HEAD + "x : ARRAY [0..1] OF BOOL; i : INT(0..1); f : Far; END_VAR i := SEL(a, 0, 1); "
@@ -216,3 +222,26 @@ def test_a_list_that_is_called_by_its_own_name_is_no_other(
     (tmp_path / "model.yaml").write_text(head + asked)
     found = verify(load(tmp_path), catalogue()["enumerate"]()).findings
     assert found[0].verdict.outcome is outcome
+
+
+def test_digits_of_a_word_that_the_standard_does_not_convert_have_any_value(
+    tmp_path: Path,
+) -> None:
+    text = _HEAD + "n : INT; w : WORD; END_VAR n := BCD_TO_INT(w); q := n > 12; END_PROGRAM"
+    assert _violates(tmp_path, text, "q")
+    assert _violates(tmp_path, text.replace("n > 12", "n <= 12"), "q")
+
+
+def test_a_slip_in_the_name_of_a_conversion_is_refused() -> None:
+    text = _HEAD + "n : INT; END_VAR n := BOL_TO_INT(a); q := n > 0; END_PROGRAM"
+    with pytest.raises(InputError, match="did you mean 'BOOL_TO_INT'"):
+        load_project({"p.st": text})
+
+
+def test_an_enumeration_is_converted_by_its_own_name() -> None:
+    text = (
+        "TYPE Mode : (idle, run := 5, stop); END_TYPE " + _HEAD + "m : Mode; END_VAR "
+        "m := run; q := MODE_TO_INT(m) = 5 AND Mode_TO_DINT(Mode#stop) = 6; END_PROGRAM"
+    )
+    program = load_project({"p.st": text}).program
+    assert Controller(program, Settings()).scan({"a": 0}).outputs["q"] == 1

@@ -95,6 +95,12 @@ _ELSEWHERE = [
     ("w AT %MW1 : WORD;", "w := 1;", False),
     ("k : INT;", "k := MIN(k, 1) + LEN('a');", False),
     ("b : Derived; t : TON;", "b(); t(IN := TRUE); b.Do();", False),
+    ("k : INT;", "k := BOOL_TO_INT(g);", False),
+    # These write what they are given, whatever they are called like and wherever they are called.
+    ("k : BOOL;", "k := Take_TO_Use(g);", True),
+    ("k : BOOL;", "k := FIND(g);", True),
+    ("k, n : INT;", "FOR k := 0 TO SEL(Take_TO_Use(g), 1, 2) DO n := k; END_FOR;", True),
+    ("k : ARRAY [0..1] OF INT;", "k[SEL(Take_TO_Use(g), 0, 1)] := 1;", True),
 ]
 
 
@@ -106,6 +112,8 @@ def test_what_another_program_may_do_to_a_global_is_reckoned_with(
         "VAR_GLOBAL g AT %MX0.0 : BOOL; END_VAR FUNCTION_BLOCK Base VAR f : R_TRIG; END_VAR "
         "METHOD Do : BOOL f(CLK := TRUE); END_METHOD END_FUNCTION_BLOCK "
         "FUNCTION_BLOCK Derived EXTENDS Base f(CLK := FALSE); Do(); END_FUNCTION_BLOCK "
+        "FUNCTION Take_TO_Use : BOOL VAR_IN_OUT v : BOOL; END_VAR v := TRUE; END_FUNCTION "
+        "FUNCTION FIND : BOOL VAR_IN_OUT v : BOOL; END_VAR v := TRUE; END_FUNCTION "
     )
     other = f"PROGRAM other VAR {variables} END_VAR {body} END_PROGRAM ".replace("VAR  END_VAR", "")
     program = _program(blocks + other + _main("x : BOOL;", "q := g; g := FALSE; x := a;"))
