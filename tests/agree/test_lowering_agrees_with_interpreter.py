@@ -215,3 +215,38 @@ def test_timers_agree_on_every_sequence(block: str, preset: str, calls: int) -> 
     text = _ONE_BLOCK.format(type=block, arguments=arguments, again=again)
     _run_every_sequence(text, Settings(Timers.COUNTED), length=7, n_choices=2)
     _run_every_sequence(text, Settings(Timers.FREE), length=4, n_choices=4)
+
+
+@pytest.mark.parametrize(
+    "presets",
+    ["T#0s, T#250ms", "T#-100ms, T#100ms", "T#0s, T#1ms"],
+)
+@pytest.mark.parametrize("block", ["TON", "TOF", "TP"])
+def test_timers_with_a_preset_time_that_varies_agree_on_every_sequence(
+    block: str, presets: str
+) -> None:
+    def text(again: str) -> str:
+        arguments = f"IN := b0, PT := SEL(b1, {presets})"
+        one = _ONE_BLOCK.format(type=block, arguments=arguments, again=again)
+        return one.replace("VAR block", "VAR_OUTPUT early, late : BOOL; END_VAR VAR block")
+
+    shown = "early := block.ET < T#0s; late := block.ET >= T#250ms;"
+    _run_every_sequence(text(shown), Settings(Timers.COUNTED), length=4, n_choices=4)
+    _run_every_sequence(text(""), Settings(Timers.FREE), length=3, n_choices=4)
+
+
+def test_real_variables_of_one_scan_have_every_value_that_they_are_given() -> None:
+    text = """PROGRAM one
+    VAR_INPUT b0, b1 : BOOL; END_VAR
+    VAR_OUTPUT high, higher : BOOL; END_VAR
+    VAR block : TON; END_VAR
+    VAR_TEMP r, s : REAL; END_VAR
+    r := 1.5;
+    IF b0 THEN r := 2.5; END_IF;
+    s := r * 2.0;
+    IF b1 THEN s := s + r; END_IF;
+    high := r > 2.0;
+    higher := s > 7.0;
+    END_PROGRAM
+    """
+    _run_every_sequence(text, Settings(), length=1, n_choices=4)
