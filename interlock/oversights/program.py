@@ -188,8 +188,10 @@ def _blocks(program: ty.Program, use: _Use) -> Iterator[Oversight]:
 def _written_twice(program: ty.Program) -> Iterator[Oversight]:
     """Outputs that every scan writes at one place and then anew at another.
 
-    What builds on the earlier value, as in ``lamp := lamp AND x``, is one computation.
+    What builds on the earlier value, as in ``lamp := lamp AND x``, is one computation. What others
+    write, too, is taken over when a scan begins, which no line of the program does.
     """
+    declared = {v.place for v in program.variables}
     outputs = {v.name for v in program.variables if v.kind == "VAR_OUTPUT"}
     last: dict[str, ty.Assign | ty.Taken] = {}
     for statement in program.body:
@@ -204,7 +206,8 @@ def _written_twice(program: ty.Program) -> Iterator[Oversight]:
         read = {found.name for expression in own for found in reads_of(expression)}
         for write in writes:
             before = last.get(write.target)
-            if before is not None and write.target in outputs - read:
+            is_again = before is not None and before.place not in declared
+            if before is not None and is_again and write.target in outputs - read:
                 says = (
                     f"the output '{write.target}' is written here and, whatever happens, once "
                     f"more in line {write.place.line} of the same scan"

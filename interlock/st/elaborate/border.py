@@ -245,7 +245,10 @@ class Border(Charts):
         if not is_written and not is_shared:
             return self._unwritten(name, declaration, shape, like, frame)
         if is_shared or declaration.kind == "VAR_EXTERNAL":
-            says = f"'{name.text}' may be written by others, too: any value in any scan"
+            says = (
+                f"'{name.text}' may be written by others, too: any value when a scan begins; "
+                "assumed: they do not write it within the scan"
+            )
             self.reading.note(name.place, says)
             return self._both_ways(name.text, shape, like, frame)
         return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))

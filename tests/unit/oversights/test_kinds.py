@@ -9,6 +9,7 @@ import pytest
 from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.build import build
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.oversights.found import Kind, Looked
 from interlock.oversights.study import look, look_at_text, questions_for
@@ -356,3 +357,19 @@ def test_a_name_that_would_break_the_line_does_not(tmp_path: Path) -> None:
     looked = found_in(latch(tmp_path, (SHUTS, f"{SHUTS}\n      - {named}")))
     (one,) = looked.oversights
     assert one.says == "the move 'two?lines' ends where it starts and changes nothing"
+
+
+def test_a_global_that_others_write_too_is_written_once_by_the_program(tmp_path: Path) -> None:
+    (tmp_path / "p.st").write_text(
+        "VAR_GLOBAL g : BOOL; END_VAR PROGRAM other VAR_INPUT z : BOOL; END_VAR g := z; "
+        "END_PROGRAM PROGRAM m VAR_INPUT x : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR "
+        "q := g AND x; g := FALSE; END_PROGRAM"
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: T\ncontroller: p.st\nroot: m\nrequirements:\n  R: {says: q, never: q}\n"
+    )
+    model = load(tmp_path)
+    assert not [one.says for one in look_at_text(model).oversights if one.kind is Kind.OUTPUT_TWICE]
+    assert model.project is not None
+    says = "within the scan"
+    assert any(says in note.says and "'g'" in note.says for note in model.project.notes)
