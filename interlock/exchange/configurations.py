@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from interlock.base.errors import InputError
+from interlock.base.errors import InputError, Mistake
 from interlock.exchange.additional import Additional, assignments_in
 from interlock.exchange.declarations import declarations
 from interlock.exchange.elements import Element
@@ -15,6 +15,10 @@ from interlock.st.parser import parse_expression
 
 # As in an XML document's duration: PT0.02S.
 _DURATION = re.compile(r"P?T?(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?", re.IGNORECASE)
+_READ_OVER = {
+    "accessVars": "assumed: nobody writes by these paths",
+    "configVars": "where single instances lie means nothing here",
+}
 _SIGNED = re.compile(r"(?:T|TIME|LTIME)?#", re.IGNORECASE)
 
 
@@ -46,8 +50,11 @@ class Resources:
         InputError
         """
         for node in root.walk():
-            if node.name in ("accessVars", "configVars") and node.children:
-                says = f"{node.name} were read over: they mean nothing here"
+            if node.name == "configVariable" and node.first("initialValue") is not None:
+                says = "what a single instance begins with is not taken over from here; give it "
+                raise InputError([Mistake(node.place, f"{says}where the variable is declared")])
+            if node.name in _READ_OVER and node.children:
+                says = f"{node.name} were read over: {_READ_OVER[node.name]}"
                 self.additional.notes.append(sx.Note(node.place, says))
             if node.name == "resource":
                 self._resource(node)

@@ -23,8 +23,8 @@ _SECTION_WORDS = words_of(
     "CONSTANT RETAIN NON_RETAIN PERSISTENT PUBLIC PRIVATE PROTECTED INTERNAL READ_ONLY READ_WRITE"
 )
 _PASSED_OVER = {
-    "VAR_ACCESS": "paths of access from outside",
-    "VAR_CONFIG": "settings of single instances",
+    "VAR_ACCESS": "paths of access by which others only read mean nothing here",
+    "VAR_CONFIG": "where single instances lie means nothing here",
 }
 _IN_STATEMENTS = frozenset((":=", "(", ".", "[", "^"))
 _EDGES = frozenset(("R_EDGE", "F_EDGE"))
@@ -78,13 +78,18 @@ class TypeParser(StatementParser):
             self.advance()
 
     def _pass_over(self, opened: Token) -> None:
+        writes = False
         while self.now.upper != "END_VAR":
             if self.now.kind == "end" or self.now.upper in _STRUCTURE:
                 self.give_up("END_VAR")
+            if self.now.upper == ":=":
+                says = "what a single instance begins with is not taken over from here; "
+                self.refuse(self.now, f"{says}give it where the variable is declared")
+            writes = writes or self.now.upper == "READ_WRITE"
             self.advance()
         self.advance()
-        says = f"{opened.upper} was read over: {_PASSED_OVER[opened.upper]} mean nothing here"
-        self.note(opened, says)
+        why = "assumed: nobody writes by these paths" if writes else _PASSED_OVER[opened.upper]
+        self.note(opened, f"{opened.upper} was read over: {why}")
 
     def _skip_declaration(self, end: str) -> None:
         """Go on behind the next semicolon, or before `end`.

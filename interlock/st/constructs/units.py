@@ -96,15 +96,17 @@ UNITS = (
     ),
     left_out(
         "VAR_ACCESS",
-        "Paths by which others read and write say nothing of what the program does.",
+        "Paths by which others read say nothing of what the program does; that nobody writes by "
+        "one is assumed, and told.",
         "VAR_ACCESS x : y : BOOL READ_ONLY; END_VAR\n"
         "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR q := TRUE; END_PROGRAM",
         "VAR_ACCESS was read over",
     ),
     left_out(
         "VAR_CONFIG",
-        "What an installation sets does not stand in the program.",
-        "VAR_CONFIG x : BOOL; END_VAR\n"
+        "Where instances lie is the installation's; with what one begins has to stand in the "
+        "program itself.",
+        "VAR_CONFIG x AT %IX0.0 : BOOL; END_VAR\n"
         "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR q := TRUE; END_PROGRAM",
         "VAR_CONFIG was read over",
     ),

@@ -157,3 +157,17 @@ def test_the_second_edition_is_read_where_it_is_built_alike() -> None:
     assert again != text
     one, other = load_project({"main.xml": text}), load_project({"main.xml": again})
     assert one.program == other.program
+
+
+def test_what_a_single_instance_begins_with_is_not_passed_over() -> None:
+    value = '<initialValue><simpleValue value="TRUE"/></initialValue>'
+    one = '<configVariable instancePathAndName="R.m.x"><type><BOOL/></type>{}</configVariable>'
+    configuration = '<configuration name="C"><resource name="R"/><configVars>{}</configVars>'
+    at = configuration + "</configuration>"
+    body = st_body("q := a;")
+    told = project(pou("Main", body, _FACES), configurations=at.format(one.format("")))
+    notes = {note.says for note in load_project({"p.xml": told}).notes}
+    assert "configVars were read over: where single instances lie means nothing here" in notes
+    text = project(pou("Main", body, _FACES), configurations=at.format(one.format(value)))
+    with pytest.raises(InputError, match="what a single instance begins with is not taken over"):
+        load_project({"p.xml": text})

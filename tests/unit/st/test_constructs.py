@@ -8,6 +8,7 @@ import pytest
 
 from interlock.base.errors import InputError
 from interlock.st import syntax as sx
+from interlock.st.load import load_project
 from interlock.st.parser import parse_expression, parse_file
 from interlock.st.write import write_expression, write_file
 
@@ -413,3 +414,15 @@ def test_a_pragma_that_means_something_is_refused(pragma: str) -> None:
 
 def test_a_file_may_be_empty() -> None:
     assert parse_file(" (* nothing *) ", "f.st").units == ()
+
+
+def test_what_a_single_instance_begins_with_is_not_passed_over() -> None:
+    text = "VAR_CONFIG r.p.n : INT := 3; END_VAR PROGRAM p VAR n : INT; END_VAR ; END_PROGRAM"
+    with pytest.raises(InputError, match=r"1:24: what a single instance begins with is not taken"):
+        load_project({"p.st": text})
+
+
+def test_paths_by_which_others_write_are_an_assumption() -> None:
+    text = "VAR_ACCESS w : n : INT READ_WRITE; END_VAR PROGRAM p VAR n : INT; END_VAR ; END_PROGRAM"
+    says = {note.says for note in load_project({"p.st": text}).notes}
+    assert "VAR_ACCESS was read over: assumed: nobody writes by these paths" in says
