@@ -195,9 +195,9 @@ class Terms:
         powers = [const(1)]
         for _ in range(min(max(hi, 0), 64)):
             powers.append(ex.mul(powers[-1], base))
-        odd = ex.eq(ex.mod(exponent, const(2)), const(0))
+        even = ex.eq(ex.mod(exponent, const(2)), const(0))
         inverse = ite(ex.eq(base, const(1)), const(1), const(0))
-        inverse = ite(ex.eq(base, const(-1)), ite(odd, const(1), const(-1)), inverse)
+        inverse = ite(ex.eq(base, const(-1)), ite(even, const(1), const(-1)), inverse)
         result = powers[-1]
         for number in range(len(powers) - 2, max(lo, 0) - 1, -1):
             result = ite(ex.le(exponent, const(number)), powers[number], result)

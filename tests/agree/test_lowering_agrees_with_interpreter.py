@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
 from random import Random
 
@@ -250,3 +251,50 @@ def test_real_variables_of_one_scan_have_every_value_that_they_are_given() -> No
     END_PROGRAM
     """
     _run_every_sequence(text, Settings(), length=1, n_choices=4)
+
+
+_OF_TWO = """PROGRAM one
+VAR_INPUT a : INT(-3..3); b : INT(-3..4); END_VAR
+VAR_OUTPUT q : INT; END_VAR
+VAR far : DINT; END_VAR
+{body}
+END_PROGRAM
+"""
+
+
+def _power(a: int, b: int) -> int | None:
+    """What ``a ** b`` is where that is a whole number cut towards zero."""
+    if b >= 0:
+        return int(a**b)
+    return None if a == 0 else int(1 / a**-b)
+
+
+def _wrapped(a: int, b: int) -> int:
+    far = a * 65536 - 32769 + b
+    return (far + 32768) % 65536 - 32768
+
+
+@pytest.mark.parametrize(
+    ("body", "exact"),
+    [
+        ("q := a ** b;", _power),
+        (
+            "far := INT_TO_DINT(a) * 65536 - 32769 + INT_TO_DINT(b); q := DINT_TO_INT(far);",
+            _wrapped,
+        ),
+    ],
+)
+def test_numbers_come_out_as_whole_numbers_do_in_python(
+    body: str, exact: Callable[[int, int], int | None]
+) -> None:
+    program = load_program(_OF_TWO.format(body=body), "one.st")
+    lowered = lower_program(program, Settings())
+    for a, b in product(range(-3, 4), range(-3, 5)):
+        kernel, controller = _Kernel(lowered), Controller(program, Settings())
+        flaws = kernel.scan({"a": a, "b": b})
+        assert flaws == {str(d) for d in controller.scan({"a": a, "b": b}).defects}
+        assert kernel.values == controller.values()
+        if exact(a, b) is not None:
+            assert kernel.values["q"] == exact(a, b)
+        else:
+            assert flaws
