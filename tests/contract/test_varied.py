@@ -167,3 +167,15 @@ def test_limits_leave_it_open(varies: Varies) -> None:
     )
     assert found.number is None
     assert found.limit == "states 3"
+
+
+def test_the_time_to_explore_the_original_does_not_end_what_is_asked_later(varies: Varies) -> None:
+    original = varies.vary(drive(), Limits(max_seconds=5))
+    assert original is not None
+    space = getattr(original, "_space", None)
+    if space is not None:
+        # As if it had been explored long ago.
+        space.budget._started -= 10
+    assert original.occurs(TOP)
+    assert original.nearest(TOP) is not None
+    assert original.first_found(drive(), [Reach(TOP)], Limits(max_seconds=5)).number == 0

@@ -47,6 +47,8 @@ class Variations:
 
     def __init__(self, space: Space) -> None:
         self._space = space
+        # Its exploration is over, and so are its limits: what is asked from now on has its own.
+        space.budget = Budget(NO_LIMITS, None)
         given = zip(space.system.moves, space.moves, strict=True)
         self._given = {move.name: (move, symbolic) for move, symbolic in given}
 
