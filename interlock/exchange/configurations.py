@@ -73,10 +73,12 @@ class Resources:
 
     def _resource(self, resource: Element) -> None:
         for task in resource.all("task"):
-            name = task.get("name")
-            self.tasks.append(sx.Task(name, self._interval(task), task.place))
+            made = sx.Task(task.get("name"), self._interval(task), task.place)
+            self.tasks.append(made)
+            if task.get("single"):
+                self.additional.notes.append(sx.Note(task.place, made.says_of_events))
             for instance in task.all("pouInstance"):
-                self._instance(instance, name)
+                self._instance(instance, made.name)
         for instance in resource.all("pouInstance"):
             self._instance(instance, "")
 

@@ -260,7 +260,7 @@ class FileParser(UnitParser):
         self.depth -= 1
 
     def _task(self) -> None:
-        place = self.place()
+        place, opened = self.place(), self.now
         self.advance()
         name = self.name().text
         inputs = self.arguments()[0] if self.now.upper == "(" else []
@@ -268,7 +268,10 @@ class FileParser(UnitParser):
             self.expect(";", "'('")
         times = [g.value for g in inputs if g.name.upper() in ("", "INTERVAL")]
         intervals = [time.ms for time in times if isinstance(time, sx.Duration)]
-        self.tasks.append(sx.Task(name, intervals[0] if intervals else None, place))
+        task = sx.Task(name, intervals[0] if intervals else None, place)
+        if any(given.name.upper() == "SINGLE" for given in inputs):
+            self.note(opened, task.says_of_events)
+        self.tasks.append(task)
 
     def _instance(self) -> None:
         place = self.place()

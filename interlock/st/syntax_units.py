@@ -208,6 +208,14 @@ class Task:
     interval_ms: int | None
     place: Place = field(compare=False)
 
+    @property
+    def says_of_events(self) -> str:
+        """What is told where it waits for events, which no cyclic scan does."""
+        return (
+            f"the task {self.name} waits for events (SINGLE); assumed: its programs are scanned "
+            "again and again without them"
+        )
+
 
 @dataclass(frozen=True)
 class ProgramInstance:

@@ -124,6 +124,13 @@ def test_intervals_of_tasks(interval: str, ms: int) -> None:
     assert task.interval_ms == ms
 
 
+def test_a_task_that_waits_for_events_is_told() -> None:
+    task = '<task name="T" single="go" priority="1"/>'
+    text = project(pou("Main", st_body("q := a;"), _FACES), configurations=_TASK.format(task, ""))
+    notes = [note.says for note in load_project({"p.xml": text}).notes]
+    assert any("the task T waits for events (SINGLE); assumed" in says for says in notes)
+
+
 def test_an_interval_that_is_not_understood_is_told() -> None:
     task = '<task name="T" interval="fast" priority="1"/>'
     text = project(pou("Main", st_body("q := a;"), _FACES), configurations=_TASK.format(task, ""))

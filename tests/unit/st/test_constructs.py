@@ -426,3 +426,16 @@ def test_paths_by_which_others_write_are_an_assumption() -> None:
     text = "VAR_ACCESS w : n : INT READ_WRITE; END_VAR PROGRAM p VAR n : INT; END_VAR ; END_PROGRAM"
     says = {note.says for note in load_project({"p.st": text}).notes}
     assert "VAR_ACCESS was read over: assumed: nobody writes by these paths" in says
+
+
+def test_a_task_that_waits_for_events_is_an_assumption() -> None:
+    program = "PROGRAM p VAR n : INT; END_VAR ; END_PROGRAM "
+    text = program + (
+        "CONFIGURATION c RESOURCE r ON x TASK t(SINGLE := go, PRIORITY := 1); "
+        "PROGRAM i WITH t : p; END_RESOURCE END_CONFIGURATION"
+    )
+    says = [note.says for note in load_project({"p.st": text}).notes]
+    assert any("the task t waits for events (SINGLE); assumed: its programs" in one for one in says)
+    cyclic = text.replace("SINGLE := go", "INTERVAL := T#10ms")
+    says = [note.says for note in load_project({"p.st": cyclic}).notes]
+    assert not any("waits for events" in one for one in says)
