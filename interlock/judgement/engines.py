@@ -49,6 +49,11 @@ def by_diagrams() -> Engine:
     return make("symbolic", **_bounded())
 
 
+def state_by_state() -> Engine:
+    """Enumeration alone, for a look at few states."""
+    return make("enumerate")
+
+
 class AutomaticEngine:
     """Enumerates a few states, and goes over to diagrams where there are more.
 

@@ -9,12 +9,16 @@ from interlock.commands.challenge.defects import Defect
 from interlock.commands.challenge.equivalence import LockstepProduct, where_models_differ
 from interlock.commands.challenge.from_kept_states import Caught, search_from_kept_states
 from interlock.commands.challenge.kept_original import KeptOriginal, NeedsFullSearchError
+from interlock.commands.challenge.later_difference import (
+    difference_behind_the_first,
+    difference_by_the_same_way,
+)
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
 from interlock.commands.challenge.shortest_difference import shortest_difference
 from interlock.commands.challenge.varied_original import VariedOriginal
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.independent_judge.story import tell_to_the_end
-from interlock.judgement.engines import by_diagrams
+from interlock.judgement.engines import by_diagrams, state_by_state
 from interlock.kernel.asking import ask_all
 from interlock.kernel.query import Count, DeclinedError, Engine, Limits, Query, Reach
 from interlock.kernel.requirement import Requirement
@@ -27,6 +31,8 @@ from interlock.model.model import Model
 FIRST_LOOK = 200_000
 # A difference that shows at all mostly shows near; the nearest one is the shortest.
 _NEARER = (200_000, 2_000_000)
+# What a memory that differs leads to mostly shows within so many states.
+_BEHIND = 50_000
 # States behind a trap at which the judge looks.
 _TRAP_LIMIT = 1_000
 # Engines for which the original may be kept: state by state, or as a set of states.
@@ -194,15 +200,29 @@ class DefectDecider:
         witness = shortest_difference(kept.nearest, kept.original, changed)
         if witness is None and isinstance(kept, KeptOriginal):
             return self._compare(defect, changed, lockstep, stage)
+        is_shortest = witness is not None
+        if witness is None and isinstance(kept, VariedOriginal):
+            witness = self._later_difference(kept, lockstep)
         if witness is None:
             try:
                 return self._compare(defect, changed, lockstep, stage, by_diagrams(), nearer=())
             except DeclinedError:
                 return DefectResult(defect.id, DefectOutcome.UNDECIDED, stage.run_class.says)
         result = DefectResult(
-            defect.id, DefectOutcome.UNDECIDED, stage.run_class.says, n_states=found.n_states
+            defect.id,
+            DefectOutcome.UNDECIDED,
+            stage.run_class.says,
+            n_states=found.n_states,
+            is_shortest=is_shortest,
         )
         return self._differing(result, changed, lockstep, witness, stage)
+
+    def _later_difference(self, kept: VariedOriginal, lockstep: LockstepProduct) -> Witness | None:
+        by_the_same_way = difference_by_the_same_way(kept.known, lockstep, self.limits)
+        if by_the_same_way is not None:
+            return by_the_same_way
+        few = replace(self.limits, max_states=min(self.limits.max_states or _BEHIND, _BEHIND))
+        return difference_behind_the_first(kept.known, lockstep, state_by_state(), few)
 
     # By explorations of their own
 

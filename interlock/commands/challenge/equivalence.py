@@ -17,6 +17,7 @@ from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Player
 from interlock.kernel import expr as ex
+from interlock.kernel.evaluate import State
 from interlock.kernel.expr import FALSE, Expr, and_, ite, ne, not_, or_, var, xor
 from interlock.kernel.system import Move, MoveKind, Role, System, Variable
 from interlock.kernel.witness import Witness
@@ -54,12 +55,23 @@ def where_moves_differ(original: System, changed: System) -> Expr:
 
     What `changed` does not remember is left out.
     """
-    unlike: list[Expr] = []
+    owed = [xor(_fair(one), _fair(other)) for one, other in _pairs(original, changed)]
+    return or_(*unlike_by_move(original, changed).values(), *owed)
+
+
+def unlike_by_move(original: System, changed: System) -> dict[str, Expr]:
+    """For each move in which states it is possible in one of them only, or leads elsewhere.
+
+    What `changed` does not remember is left out.
+    """
+    unlike: dict[str, Expr] = {}
     for one, other in _pairs(original, changed):
-        unlike += [xor(_guard(one), _guard(other)), xor(_fair(one), _fair(other))]
+        given = one or other
+        assert given is not None
         possible = and_(_guard(one), _guard(other))
-        unlike += [and_(possible, ne(a, b)) for a, b in _updates(one, other, changed.index)]
-    return or_(*unlike)
+        elsewhere = [and_(possible, ne(a, b)) for a, b in _updates(one, other, changed.index)]
+        unlike[given.name] = or_(xor(_guard(one), _guard(other)), *elsewhere)
+    return unlike
 
 
 def _pairs(a: System, b: System) -> Iterator[tuple[Move | None, Move | None]]:
@@ -163,6 +175,14 @@ class LockstepProduct:
         moves = [self._joint(one, other) for one, other in pairs]
         moves = [move for move in moves if move.guard is not FALSE]
         return original.extended(more, moves).narrowed([self.differs, self.owes_otherwise])
+
+    def started_in(self, state: State) -> System:
+        """The product from a state of the original on to which both have gone alike."""
+        values = dict(zip((v.name for v in self.original.system.variables), state, strict=True))
+        variables = tuple(
+            replace(v, initial=values[v.name.removeprefix(_CHANGED)]) for v in self.system.variables
+        )
+        return replace(self.system, variables=variables)
 
     def _joint(self, one: Move | None, other: Move | None) -> Move:
         """The move in both. A timer that runs in one only elapses there only; so does a delay."""

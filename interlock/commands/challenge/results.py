@@ -37,7 +37,7 @@ class DefectResult:
     story : tuple of Line
         A run to the violation, or to the first difference; replayed.
     is_shortest : bool
-        Whether no run to it is shorter. One to a difference always is.
+        Whether every run to it is known to be as long or longer.
     loop_start : int or None
         Where the run is endless.
     differs : tuple of str

@@ -34,14 +34,17 @@ def shortest_difference(nearest: Nearest, original: Built, changed: Built) -> Wi
     at_once = nearest(or_(*differences_seen_in_plant(original, changed)), len(first))
     if at_once is not None:
         return at_once
-    before = nearest(_seen_after_scan(original, changed), len(first))
-    if before is None:
-        return None
-    after = Stepper(original.system).after(before.last, original.system.move(SCAN))
-    return replace(before, steps=(*before.steps, Step(SCAN, after)))
+    before = nearest(seen_after_scan(original, changed), len(first))
+    return None if before is None else after_scan(before, original)
 
 
-def _seen_after_scan(original: Built, changed: Built) -> Expr:
+def after_scan(run: Witness, original: Built) -> Witness:
+    """A run of the original and one more scan."""
+    after = Stepper(original.system).after(run.last, original.system.move(SCAN))
+    return replace(run, steps=(*run.steps, Step(SCAN, after)))
+
+
+def seen_after_scan(original: Built, changed: Built) -> Expr:
     """Whether an output differs after the next scan."""
     names = [name.casefold() for name in original.model.outputs]
     pair = [

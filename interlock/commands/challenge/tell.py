@@ -164,7 +164,8 @@ def _differs(defect: Defect, result: DefectResult) -> str:
 def _gap(defect: Defect, result: DefectResult) -> RenderableType:
     heading = Text(f"gap: {_named(defect)}", style="bold red")
     length = counted(result.n_steps, "step")
-    says = f"  {result.run_class}; a shortest run to the difference, {length}, replayed"
+    run = "a shortest run" if result.is_shortest else "a run"
+    says = f"  {result.run_class}; {run} to the difference, {length}, replayed"
     rows: list[RenderableType] = [heading, Text(f"{says} on both models:")]
     rows.append(Padding(_story(result.story), (0, 0, 0, 2)))
     rows += [Text(f"  now {differs}", style="bold") for differs in result.differs]
