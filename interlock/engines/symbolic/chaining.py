@@ -108,11 +108,15 @@ class Search:
     def _settle(self, settled: Settling) -> None:
         initial = self._encoding.is_state(self._encoding.system.initial)
         first = initial
-        if not settled.is_regular(initial):
+        if not settled.are_regular(initial):
             # No scan has made the initial state what it is. It is left behind by the first one.
             self.irregular = self._unsettled(settled, initial)
             first = settled.scan.image(self.irregular)
         self.start = settled.narrowed(first)
+        self._lay_out(settled)
+
+    def _lay_out(self, settled: Settling) -> None:
+        """Lay out the levels of the search."""
         steps = [*settled.steps, settled.repeat]
         usual, strikes = _strikes_last([(self._kinds[step.name], step.image) for step in steps])
         self.levels = [usual, strikes]
@@ -135,6 +139,23 @@ class Search:
         new.irregular, new._between = self._dd.false, None
         new._settle(new.settling)
         return new
+
+    def after(self, start: Node, allowed: Mapping[str, Node]) -> Node | None:
+        """All that is reached from some states, some moves made only where they are allowed.
+
+        None where these are not all such as scans leave, or the search does not go by settled ones.
+        """
+        if self.settling is None or not self.settling.are_regular(start):
+            return None
+        new = copy(self)
+        new.settling = self.settling.only_where(allowed)
+        new.irregular, new._between = self._dd.false, None
+        new._lay_out(new.settling)
+        found = new.settling.narrowed(start)
+        for grown in chained(new.levels, found):
+            self._check()
+            found = grown
+        return self._dd.disjunction(new.all_states(found))
 
     def beside(self, other: Search, found: Node) -> Node:
         """A start for this search that holds what another one over the same bits has found.

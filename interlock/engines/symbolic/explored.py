@@ -76,6 +76,8 @@ class Explored:
         self._budget = Budget(limits, progress)
         self._space: Space | None = None
         self._violating: dict[Query, Node] = {}
+        # For a goal which values of flags were looked at, and the traps under them.
+        self._traps: dict[Expr, tuple[Node, Node]] = {}
         self._all: Explored | None = None
         # The moves out of a part, each only where it leads out.
         self._leading_out: tuple[SymbolicMove, ...] = ()
@@ -121,7 +123,7 @@ class Explored:
             dd, seen = self._whole().diagrams, self._seen
             among = self.flags if among is None else among
             unset = seen.unset(flag for flag in self.flags if flag not in among)
-            found = [self._violations(self._asked(query)) & unset for query in queries]
+            found = [self._flags_of(self._asked(query)) & unset for query in queries]
             enough = dd.disjunction([seen.forgotten(states, among) for states in found])
             sets, counts = seen.minimal_sets(enough, among, most_sets)
             return CutSets(sets, counts, None, self._budget.seconds - before, dd.n_bytes)
@@ -150,7 +152,10 @@ class Explored:
         """
         names = self.flags if names is None else names
         try:
-            return self._seen.rows(self._violations(self._asked(query)), names)
+            asked = self._asked(query)
+            only_flags = set(names) <= set(self.flags)
+            found = self._flags_of(asked) if only_flags else self._violations(asked)
+            return self._seen.rows(found, names)
         except LimitError:
             return None
         except MemoryError:
@@ -191,6 +196,54 @@ class Explored:
     def _seen(self) -> Projection:
         return Projection(self._whole().encoding, self._merged)
 
+    def _flags_of(self, query: Query) -> Node:
+        """A set in which the flags take the values together with which a query is found."""
+        if isinstance(query, Trap) and self._on_the_whole._ways_back_keep_flags:
+            return self._trapped(query.goal)
+        return self._violations(query)
+
+    @property
+    def _on_the_whole(self) -> Explored:
+        """What this is a part of, or itself: ways on may leave a part."""
+        return self if self._all is None else self._all._on_the_whole
+
+    def _trapped(self, goal: Expr) -> Node:
+        """As `_flags_of`, for states from which no way leads to `goal`.
+
+        What follows a home without any way to it, or another trap, tells of most flags; only states
+        under the others are looked at one and all.
+        """
+        whole = self._on_the_whole
+        here = self._whole().reached | self._edge
+        found = whole._ways_back.lost(goal) & here
+        left = self._flags_here & ~self._seen.forgotten(found, self.flags)
+        if not left.satisfiable():
+            return found
+        more = whole._traps_under(goal, left) & here
+        whole._ways_back.note(self._seen.one_of_each(more & whole._ways_back.settled, self.flags))
+        return found | more
+
+    def _traps_under(self, goal: Expr, flags: Node) -> Node:
+        """The states from which no way leads to `goal`, with at least these values of flags."""
+        nothing = self._whole().diagrams.false
+        known, traps = self._traps.get(goal, (nothing, nothing))
+        left = flags & ~known
+        if left.satisfiable():
+            doubtful, able = self._ways_back.doubtful(goal, left)
+            onward = self._whole().onward()
+            traps = traps | doubtful & ~onward.closure_before(able, doubtful)
+            self._traps[goal] = (known | left, traps)
+        return traps
+
+    @cached_property
+    def _flags_here(self) -> Node:
+        """The values that the flags take together."""
+        return self._seen.forgotten(self._whole().reached | self._edge, self.flags)
+
+    @cached_property
+    def _ways_back_keep_flags(self) -> bool:
+        return self._ways_back.lasts(self._seen.bits_of(self.flags))
+
     def _violations(self, query: Query) -> Node:
         if query not in self._violating:
             self._violating[query] = self._find(self._whole(), query)
@@ -213,8 +266,7 @@ class Explored:
             case Trap(goal):
                 if self._all is not None:
                     return self._all._violations(query) & (space.reached | self._edge)
-                doubtful, able = self._ways_back.doubtful(goal)
-                return doubtful & ~space.onward().closure_before(able, doubtful)
+                return self._traps_under(goal, space.diagrams.true)
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
@@ -246,7 +298,8 @@ class Explored:
     def _part(self, allowed: Mapping[str, Expr]) -> Explored:
         space = copy(self._whole())
         new = copy(self)
-        new.__dict__.pop("_tame", None)
+        for kept in ("_tame", "_flags_here"):
+            new.__dict__.pop(kept, None)
         new._violating = {}
         new._all = self
         new._space = space

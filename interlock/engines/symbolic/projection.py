@@ -15,6 +15,7 @@ from interlock.engines.symbolic.cutsets import list_minimal, upwards
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.exclusive import Merged
 from interlock.engines.symbolic.order import WHICH
+from interlock.kernel.evaluate import State
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -41,9 +42,11 @@ class Projection:
 
     def forgotten(self, states: Node, names: Iterable[str]) -> Node:
         """`states` with everything but these variables forgotten."""
-        bits = self._encoding.bits
-        kept = {bit for name in names for bit in bits[self._place(name)]}
-        return states.exists(self._dd.positive(set(range(self._dd.n_bits)) - kept))
+        return states.exists(self._dd.positive(set(range(self._dd.n_bits)) - self.bits_of(names)))
+
+    def bits_of(self, names: Iterable[str]) -> set[int]:
+        """The bits that tell the values of these variables."""
+        return {bit for name in names for bit in self._encoding.bits[self._place(name)]}
 
     def rows(self, states: Node, names: Sequence[str]) -> tuple[tuple[int, ...], ...]:
         """Which values these variables take together, sorted."""
@@ -57,6 +60,15 @@ class Projection:
                 row.append(value if number is None else int(value == number))
             found.add(tuple(row))
         return tuple(sorted(found))
+
+    def one_of_each(self, states: Node, names: Sequence[str]) -> list[State]:
+        """A state for each combination of values that these variables take."""
+        places = list(dict.fromkeys(map(self._place, names)))
+        found = []
+        for values, _ in self._encoding.split(self.forgotten(states, names), places):
+            own = (self._encoding.is_value(*pair) for pair in zip(places, values, strict=True))
+            found.append(self._encoding.pick(states & self._dd.conjunction(own)))
+        return found
 
     def unset(self, flags: Iterable[str]) -> Node:
         """Where none of these flags is set."""

@@ -6,7 +6,7 @@ the two is read off the step; it substitutes two or three variables instead of a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from interlock.engines.symbolic.graph import Graph
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.settling import Settling
+from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
 from interlock.kernel.system import PHASE
 
@@ -163,31 +164,81 @@ class WaysBack:
         dd = self._space.diagrams
         return states.exists(dd.positive(set(range(dd.n_bits)) - self._lasting))
 
+    def lasts(self, bits: Iterable[int]) -> bool:
+        """Whether no way back changes any of these bits."""
+        return self._lasting.issuperset(bits)
+
     @cached_property
-    def _homes(self) -> tuple[Node, Node]:
-        """The settled states that lead back to the home of their faults, and all homes lead to."""
+    def _home(self) -> Node:
+        """For each combination of faults the settled state after power-up but for these."""
         graph, space = self._graph, self._space
         assert graph is not None
         power_up = space.encoding.is_state(space.system.initial)
         faults = space.diagrams.positive(self._lasting)
-        home = graph.narrowed(graph.scanned(power_up)).exists(faults) & graph.reached
-        back = graph.closure_before(home, graph.reached)
-        return back, graph.all_states(graph.closure_after(home, graph.reached))
+        return graph.narrowed(graph.scanned(power_up)).exists(faults) & graph.reached
 
-    def doubtful(self, goal: Expr) -> tuple[Node, Node]:
+    @cached_property
+    def _homes(self) -> tuple[Node, Node]:
+        """The settled states that lead back to the home of their faults, and all homes lead to."""
+        graph = self._graph
+        assert graph is not None
+        back = graph.closure_before(self._home, graph.reached)
+        return back, graph.all_states(graph.closure_after(self._home, graph.reached))
+
+    @cached_property
+    def _closed(self) -> list[Node]:
+        """Sets of reached states that no way leaves: first, what ways from homes lead to."""
+        return [] if self._graph is None else [self._all_behind(self._graph.widened(self._home))]
+
+    def _all_behind(self, settled: Node) -> Node:
+        """Every state that a way leads to from settled ones, also where moves outrun the scan."""
+        space, never = self._space, self._space.diagrams.false
+        assert space.chained is not None
+        barred = {m.name: never for m in space.moves if m.name not in space.system.onward}
+        found = space.chained[0].after(settled, barred)
+        assert found is not None
+        return found
+
+    def lost(self, goal: Expr) -> Node:
+        """Some reached states, maybe none, from which no way leads to `goal`.
+
+        Where none leads there from home, none does from anything that follows home, and likewise
+        for what was noted. One search forward serves all goals that a fault shuts off.
+        """
+        wanted = self._space.encoding.truth(goal)
+        return self._space.diagrams.disjunction(
+            closed & ~self._under(closed & wanted) for closed in self._closed
+        )
+
+    def note(self, states: Iterable[State]) -> None:
+        """Look at what follows these states, each under other faults, for further goals, too."""
+        encoding = self._space.encoding
+        noted = self._space.diagrams.disjunction(map(encoding.is_state, states))
+        if self._graph is not None and noted.satisfiable():
+            self._closed.append(self._all_behind(noted))
+
+    @property
+    def settled(self) -> Node:
+        """The settled states, over all variables."""
+        graph = self._graph
+        return self._space.diagrams.false if graph is None else graph.widened(graph.reached)
+
+    def doubtful(self, goal: Expr, under: Node | None = None) -> tuple[Node, Node]:
         """Reached states of which it is not known whether a way leads to `goal`.
 
         A way from one of them leads through them alone. Given with those among them that are at
-        the goal, or are known to lead to it.
+        the goal, or are known to lead to it. Only states `under` some faults are looked at, where
+        such are given: a condition on what no way back changes, see `lasts`.
         """
         graph, space = self._graph, self._space
         wanted = space.encoding.truth(goal)
+        under = space.diagrams.true if under is None else under
         if graph is None:
-            return space.reached, space.reached & wanted
+            return space.reached & under, space.reached & under & wanted
         back, led_to = self._homes
         known = back & self._under(led_to & wanted)
-        left = graph.reached & ~known
+        left = graph.reached & under & ~known
         if left.satisfiable():
             known = known | graph.closure_before(graph.leading_to(wanted) & left, left)
-        doubtful = space.reached & self._under(graph.reached & ~known)
+        doubtful = space.reached & under & self._under(graph.reached & under & ~known)
         return doubtful, doubtful & (wanted | graph.widened(known))

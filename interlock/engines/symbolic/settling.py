@@ -225,10 +225,10 @@ class Settling:
             len(self._encoding.bits[v]) for v in self.functions
         )
 
-    def is_regular(self, state: Node) -> bool:
-        """Whether a single state could have come out of a scan."""
+    def are_regular(self, states: Node) -> bool:
+        """Whether all of some states could have come out of a scan."""
         conditions = [self.settled, *self._after.values()]
-        return all((state & condition).satisfiable() for condition in conditions)
+        return not any((states & ~condition).satisfiable() for condition in conditions)
 
 
 class Between:
