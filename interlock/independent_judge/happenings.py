@@ -34,6 +34,8 @@ class Happening:
         For a scan: what the program did.
     origin : Origin or None
         The fault, the timer or the late signal that it belongs to.
+    ordered : tuple of Change
+        Outputs that changed and take effect later.
     """
 
     move: str
@@ -42,3 +44,4 @@ class Happening:
     changes: tuple[Change, ...]
     scan: ScanResult | None = None
     origin: Origin | None = None
+    ordered: tuple[Change, ...] = ()

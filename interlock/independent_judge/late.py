@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from interlock.kernel.system import AGE, LATE
 from interlock.model.model import Model
@@ -20,7 +21,8 @@ class Given:
     ----------
     since : mapping of str to tuple of frozenset of int
         By signal, for each of the last scans, the latest first: what its sensor gave from that
-        scan's reading on, to the next scan's reading.
+        scan's reading on, to the next scan's reading. Of a delay in time, for each of the last
+        units likewise.
     late : frozenset of str
     """
 
@@ -44,7 +46,16 @@ class Lateness:
 
     def __init__(self, model: Model, signals: Callable[[], Mapping[str, int]]) -> None:
         self._signals = signals
-        self._most = {sensor.name: sensor.age for sensor in model.late_sensors}
+        self._most = {sensor.name: sensor.age for sensor in model.late_sensors if sensor.age}
+        self._unit_ms = 0 if model.timing is None else model.timing.unit_ms
+        self._in_time = [s.name for s in model.late_sensors if not s.age]
+        for sensor in model.late_sensors:
+            if not sensor.age and sensor.delay is not None:
+                # A value of this unit, and of each before that the delay reaches back into.
+                delay, back = Fraction(repr(sensor.delay.ms)), 0
+                while back * self._unit_ms < delay:
+                    back += 1
+                self._most[sensor.name] = 1 + back
         self._read_by = {one.scan: set(one.inputs) for one in model.controllers}
         now = signals() if self._most else {}
         # Before power-up nothing came over the bus: what it gives first is what is there then.
@@ -66,11 +77,21 @@ class Lateness:
         read = self._read_by[scan]
         since = {
             name: (frozenset([signals[name]]), *given)[: self._most[name]]
-            if name in read
+            if name in read and name not in self._in_time
             else given
             for name, given in self.now.since.items()
         }
         self.now = Given(since, self.now.late - read)
+
+    def pass_time(self) -> None:
+        """Note that a unit of time has passed."""
+        if not self._in_time:
+            return
+        signals, since = self._signals(), dict(self.now.since)
+        for name in self._in_time:
+            since[name] = (frozenset([signals[name]]), *since[name])[: self._most[name]]
+        gone = {n for n in self._in_time if frozenset().union(*since[n]) == {signals[n]}}
+        self.now = Given(since, self.now.late - gone)
 
     def why_not(self, signal: str) -> str:
         """Why the next scan cannot read what the sensor of `signal` gives no longer; else empty."""
@@ -79,6 +100,8 @@ class Lateness:
         young = frozenset[int]().union(*self.now.since[signal])
         if young == {self._signals()[signal]}:
             most = self._most[signal]
+            if signal in self._in_time:
+                return f"it has given nothing else for more than {(most - 1) * self._unit_ms} ms"
             return f"it has given nothing else for {most} scan{'s'[: most != 1]}"
         return ""
 

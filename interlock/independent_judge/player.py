@@ -7,20 +7,22 @@ of the model, so the states can be compared with what an engine says.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 
 from interlock.base.errors import InternalError, Mistake
-from interlock.independent_judge.clocks import Ages, Clocks
+from interlock.independent_judge.clocks import Clocks
 from interlock.independent_judge.controllers import Executed
+from interlock.independent_judge.effects import Effects
 from interlock.independent_judge.happenings import Change, Happening
-from interlock.independent_judge.late import Given, Lateness
+from interlock.independent_judge.late import Lateness
 from interlock.independent_judge.machines import Plant
-from interlock.independent_judge.programs import Memories, Programs
-from interlock.independent_judge.turns import Turned, TurnsTaken, events_of, is_limited
-from interlock.independent_judge.values import Values, View
+from interlock.independent_judge.programs import Programs
+from interlock.independent_judge.remembered import Moment as Moment
+from interlock.independent_judge.turns import TurnsTaken, events_of, is_limited
+from interlock.independent_judge.values import Values, View, labelled
 from interlock.kernel.system import Event, MoveKind, Origin
 from interlock.model.build import fault_flag, held_value
 from interlock.model.controller import STILL
+from interlock.model.delayed_outputs import effect_in_words
 from interlock.model.fault import Effect
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Model, ModelMove
@@ -28,21 +30,6 @@ from interlock.model.old_values import late_in_words
 from interlock.model.timing import TICK, Timing
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.scans import ScanResult
-from interlock.st.types import label_of
-
-
-@dataclass(frozen=True)
-class Moment:
-    """A state of a player that it can go back to, see `Player.moment`."""
-
-    plant: Mapping[str, int]
-    memory: Memories
-    struck: Mapping[str, bool]
-    ever: frozenset[str]
-    held: Mapping[str, int]
-    turns: Turned
-    ages: Ages
-    given: Given
 
 
 class Player:
@@ -77,6 +64,7 @@ class Player:
         self._terms = {name.casefold(): formula for name, formula in model.terms.items()}
         named = (*model.machines, *model.faults, *model.outputs)
         self._folded = {name: name.casefold() for name in named}
+        self._effects = Effects(model, self.given)
         self._view = View(lambda: Values(self._direct(), self._terms))
         self._plant = Plant(model, self._condition)
         self._moves = {move.name: move for move in model.moves}
@@ -119,7 +107,11 @@ class Player:
         return self.programs.reading()
 
     def outputs(self) -> dict[str, int]:
-        """The outputs as they reach lamps and valves, faults included."""
+        """The outputs as they have taken effect at lamps and valves, faults included."""
+        return self._effects.shown(self.given())
+
+    def given(self) -> dict[str, int]:
+        """What the outputs give now, faults included."""
         values = self.programs.values()
         return {name: self._through(values[name], name, Site.OUTPUT) for name in self.model.outputs}
 
@@ -166,7 +158,7 @@ class Player:
         for id_, struck in self._struck.items():
             values[fault_flag(id_)] = int(struck)
             values[f"{fault_flag(id_)}.ever"] = int(id_ in self._ever)
-        values |= self._held | self._late.values()
+        values |= self._held | self._late.values() | self._effects.values()
         return values | self._turns.values() | self._clocks.values()
 
     def moment(self) -> Moment:
@@ -180,6 +172,7 @@ class Player:
             self._turns.now,
             self._clocks.ages,
             self._late.now,
+            self._effects.now,
         )
 
     def go_back(self, moment: Moment) -> None:
@@ -192,6 +185,7 @@ class Player:
         self._turns.now = moment.turns
         self._clocks.ages = moment.ages
         self._late.now = moment.given
+        self._effects.now = moment.effective
         self.led_by = ""
 
     def ways_on(self, human: bool) -> list[str]:
@@ -210,19 +204,22 @@ class Player:
             if not move.may and (human or move.kind is not MoveKind.HUMAN)
         ]
         with self._view.unchanged():
-            return [*self._by_itself(), *filter(self.enabled, chosen)]
+            ticks = [TICK] if self.may_time_pass() else []
+            return [*self._by_itself(), *ticks, *filter(self.enabled, chosen)]
 
     def owed(self) -> list[str]:
         """What must happen in the end if it stays possible: plant moves, timers, scan and time."""
         plant = [n for n, m in self._moves.items() if m.kind is MoveKind.PLANT and not m.may]
         with self._view.unchanged():
             ripe = filter(self._clocks.is_ripe, plant)
-            return [*self._by_itself(), *filter(self.possible, ripe)]
+            is_time_owed = self._clocks.may_pass() and self._effects.is_time_owed()
+            ticks = [TICK] if is_time_owed else []
+            return [*self._by_itself(), *ticks, *filter(self.possible, ripe)]
 
     def _by_itself(self) -> Iterator[str]:
         yield from filter(self._clocks.is_ripe, self._by_the_controller())
-        if self._clocks.may_pass():
-            yield TICK
+        effects = (n for n, origin in self.events.items() if origin.event is Event.EFFECT)
+        yield from (name for name in effects if not self.why_not_late(name))
 
     def _by_the_controller(self) -> Iterator[str]:
         yield from filter(self.may_scan, self.programs.scans)
@@ -278,11 +275,12 @@ class Player:
         InternalError
             Where the model does not allow it.
         """
-        before = self.shown()
+        before, given = self.shown(), self._effects.now
         kind, says, scan = self.take(move)
         after = self.shown()
         changes = [Change(n, before[n], after[n]) for n in after if before[n] != after[n]]
-        return Happening(move, kind, says, tuple(changes), scan, self.events.get(move))
+        origin, ordered = self.events.get(move), self._effects.ordered_since(given)
+        return Happening(move, kind, says, tuple(changes), scan, origin, ordered)
 
     def take(self, move: str) -> tuple[MoveKind, str, ScanResult | None]:
         """As `play`, without a look at what changes: the kind, the words, what a scan did."""
@@ -313,6 +311,7 @@ class Player:
             self._turns.disturb()
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
+        self._effects.note()
         self._clocks.go_on(move, self._under_way())
         self._late.note()
         return kind, says, scan
@@ -327,19 +326,21 @@ class Player:
         return result
 
     def _pass_time(self, timing: Timing) -> tuple[MoveKind, str, None]:
-        if not self._clocks.may_pass():
+        if not self.may_time_pass():
             raise InternalError("replay refuses that time passes: something must happen before")
         self._turns.disturb()
+        self._effects.pass_time()
         self._clocks.go_on(TICK, self._under_way())
+        self._late.pass_time()
         return MoveKind.TIME, f"{timing.unit_ms} ms pass", None
 
     def may_time_pass(self) -> bool:
         """Whether a unit of time may pass now; without time never."""
-        return self._clocks.may_pass()
+        return self._clocks.may_pass() and not self._effects.due()
 
     def why_not_in_time(self, move: str) -> str:
         """Why the time for `move` has not come; empty where time is no reason."""
-        return self._clocks.why_not(move)
+        return self._clocks.why_not(move) or self._effects.why_not_pass(move)
 
     def _under_way(self) -> list[str]:
         """What happens by itself, or may, unless something stops it before its time has come."""
@@ -364,16 +365,19 @@ class Player:
 
     def _let_happen(self, origin: Origin) -> tuple[MoveKind, str]:
         """What takes no turn: a strike, a clearing, the end of a timer, a signal that is late."""
+        if why := self.why_not_late(origin.move_name):
+            raise InternalError(f"replay refuses '{origin.move_name}': {why}")
         match origin.event:
             case Event.STRIKE:
                 return self._strike(origin.of)
             case Event.CLEARING:
                 return self._clear(origin.of)
             case Event.DELAY:
-                if why := self.why_not_late(origin.move_name):
-                    raise InternalError(f"replay refuses '{origin.move_name}': {why}")
                 self._late.delay(origin.of)
                 return MoveKind.BUS, late_in_words(origin.of)
+            case Event.EFFECT | Event.LAG:
+                self._effects.make(origin)
+                return MoveKind.EFFECT, effect_in_words(origin)
         try:
             self.programs.elapse(origin.of)
         except (KeyError, ValueError):
@@ -381,15 +385,18 @@ class Player:
         return MoveKind.TIMER, f"the time of {origin.of} is up"
 
     def why_not_late(self, move: str) -> str:
-        """Why the signal of a move cannot be late; empty where it can, or the move is another."""
+        """Why a signal cannot be late, or an output take effect; empty where a move lets it."""
         origin = self.events.get(move)
-        return self._late.why_not(origin.of) if origin and origin.event is Event.DELAY else ""
+        if origin is None or origin.event not in (Event.DELAY, Event.EFFECT, Event.LAG):
+            return ""
+        is_signal = origin.event is Event.DELAY
+        return self._late.why_not(origin.of) if is_signal else self._effects.why_not(origin)
 
     def _strike(self, id_: str) -> tuple[MoveKind, str]:
         fault = self.model.faults[id_]
         if self._struck[id_]:
             raise InternalError(f"replay refuses fault '{id_}': it struck before")
-        now = {**self.signals(), **self.outputs()}
+        now = {**self.signals(), **self.given()}
         for effect in fault.effects:
             if effect.kind.holds:
                 self._held[held_value(id_, effect.name)] = now[effect.name]
@@ -411,9 +418,4 @@ class Player:
 
     def shown(self) -> dict[str, str]:
         """Machines, controls and outputs as labels, by name."""
-        values = self._plant.states()
-        shown = {name: self.model.machines[name].states[value] for name, value in values.items()}
-        outputs = self.model.output_types
-        for name, value in self.outputs().items():
-            shown[name] = label_of(outputs[name], value)
-        return shown
+        return labelled(self.model, self._plant.states(), self.outputs())

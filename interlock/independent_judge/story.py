@@ -19,6 +19,7 @@ WHO = {
     MoveKind.FAULT: "fault",
     MoveKind.HUMAN: "human error",
     MoveKind.BUS: "bus",
+    MoveKind.EFFECT: "output",
     MoveKind.SCAN: "controller",
     MoveKind.TIME: "time",
 }
@@ -62,6 +63,7 @@ def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:
     for number, happening in enumerate(run.happenings, 1):
         loop = run.loop_start is not None and number > run.loop_start
         changed = [change_in_words(model, change) for change in happening.changes]
+        changed += [f"{change_in_words(model, order)}, ordered" for order in happening.ordered]
         if happening.kind is MoveKind.SCAN and not changed and not loop and not quiet_scans:
             continue
         says = happening.says or happening.move
@@ -105,6 +107,6 @@ def change_in_words(model: Model, change: Change) -> str:
 
 def _decided(happening: Happening) -> tuple[Place, ...]:
     assert happening.scan is not None
-    shown = {change.name for change in happening.changes}
+    shown = {change.name for change in (*happening.changes, *happening.ordered)}
     places = [decision.place for decision in happening.scan.decided if decision.name in shown]
     return tuple({place.short: place for place in places}.values())

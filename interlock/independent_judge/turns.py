@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from interlock.kernel.system import MOVED, PHASE, SCANNED_BY, Origin
+from interlock.kernel.system import MOVED, PHASE, SCANNED_BY, Event, Origin
 from interlock.model.model import Model, ModelMove
 
 # What may move more often than this between two scans is not counted.
@@ -120,7 +120,7 @@ def is_limited(move: ModelMove, model: Model) -> bool:
 
 
 def events_of(model: Model) -> Iterator[Origin]:
-    """What may happen at any moment, besides moves: of faults, timers and late signals."""
+    """What may happen at any moment, besides moves: of faults, timers, signals and outputs."""
     for id_ in model.faults:
         yield Origin.strike(id_)
         yield Origin.clearing(id_)
@@ -129,3 +129,6 @@ def events_of(model: Model) -> Iterator[Origin]:
             yield Origin.elapse(one.inside(instance.name))
     for sensor in model.late_sensors:
         yield Origin.delay(sensor.name)
+    for output in model.delayed_outputs:
+        yield Origin(Event.EFFECT, output.name)
+        yield Origin(Event.LAG, output.name)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 
-from interlock.model.model import Formula
+from interlock.model.model import Formula, Model
 from interlock.st.evaluate import evaluate_expression
+from interlock.st.types import label_of
 
 
 class Values(Mapping[str, int]):
@@ -68,3 +69,10 @@ class View:
             yield
         finally:
             self._is_unchanged, self._seen = False, None
+
+
+def labelled(model: Model, places: Mapping[str, int], outputs: Mapping[str, int]) -> dict[str, str]:
+    """Machines, controls and outputs as labels, by name."""
+    shown = {name: model.machines[name].states[value] for name, value in places.items()}
+    types = model.output_types
+    return shown | {name: label_of(types[name], value) for name, value in outputs.items()}

@@ -65,11 +65,12 @@ class MoveKind(Enum):
     FAULT = "fault"
     HUMAN = "human"  # a declared human error, a run class of its own
     BUS = "bus"  # a signal is late, so that the scan will read what it was
+    EFFECT = "effect"  # what an output has ordered takes effect, or does so no longer
     SCAN = "scan"
     TIME = "time"  # one unit of it passes
 
 
-UNCOUNTED = (MoveKind.SCAN, MoveKind.BUS)
+UNCOUNTED = (MoveKind.SCAN, MoveKind.BUS, MoveKind.EFFECT)
 """What no record tells of: any number of these may lie between two of its samples."""
 
 
@@ -80,6 +81,8 @@ class Event(Enum):
     CLEARING = "clears"
     ELAPSE = "elapses"  # of a timer
     DELAY = "is late"  # of a signal
+    EFFECT = "takes effect"  # of what an output is
+    LAG = "lags behind"  # of an output: what it was takes effect
 
 
 @dataclass(frozen=True)
@@ -90,7 +93,7 @@ class Origin:
     ----------
     event : Event
     of : str
-        Id of the fault, or name of the timer or of the signal.
+        Id of the fault, or name of the timer, the signal or the output.
     """
 
     event: Event

@@ -32,6 +32,7 @@ from interlock.kernel.system import (
 from interlock.model.clocks import clocked, may_stand_still, periods_of, stays_of
 from interlock.model.controller import SCAN as SCAN
 from interlock.model.controller import STILL
+from interlock.model.delayed_outputs import EFFECT, DelayedOutputs
 from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.inside import variables_inside
@@ -102,6 +103,8 @@ class Built:
         What a scan reads of it: what it gave before where the signal is late.
     truth : mapping of str to Expr
         What each name in a requirement stands for, by casefolded name.
+    given : mapping of str to Expr
+        What each output gives, faults included, whatever of it has taken effect.
     """
 
     model: Model
@@ -111,6 +114,7 @@ class Built:
     signals: Mapping[str, Expr]
     read: Mapping[str, Expr]
     truth: Mapping[str, Expr]
+    given: Mapping[str, Expr]
 
     def lower(self, formula: Formula) -> Expr:
         """A source-level formula over the truth as an expression over the system."""
@@ -143,7 +147,10 @@ class _Builder:
         chosen = [] if run_class.at_most == 0 else [model.faults[f] for f in run_class.faults]
         self.live = [fault for fault in chosen if fault.excluded is None]
         self.lowered = lower_controllers(model.controllers)
+        self.given = self._given()
         self.truth = self._truth()
+        initial = {v.name: v.initial for one in self.lowered for v in one.lowered.variables}
+        self.effects = DelayedOutputs(model, self.given, initial)
         self.signals = self._signals()
         self.old = OldValues(model, self.signals)
         self.read = self.old.read()
@@ -152,12 +159,19 @@ class _Builder:
         live = {fault.id for fault in self.live}
         return {id_: ex.var(fault_flag(id_)) if id_ in live else FALSE for id_ in self.model.faults}
 
-    def _truth(self) -> dict[str, Expr]:
+    def _given(self) -> dict[str, Expr]:
+        """What each output gives, faults included, by casefolded name."""
         flags = self._flags()
+        return {
+            name.casefold(): self._overridden(ex.var(name), Site.OUTPUT, name, flags)
+            for name in self.model.outputs
+        }
+
+    def _truth(self) -> dict[str, Expr]:
         env = {name.casefold(): ex.var(name) for name in self.model.machines}
-        env |= {name.casefold(): flag for name, flag in flags.items()}
-        for name in self.model.outputs:
-            env[name.casefold()] = self._overridden(ex.var(name), Site.OUTPUT, name, flags)
+        env |= {name.casefold(): flag for name, flag in self._flags().items()}
+        env |= self.given
+        env |= {o.name.casefold(): ex.var(EFFECT + o.name) for o in self.model.delayed_outputs}
         env |= {path: ex.var(kept) for path, kept in variables_inside(self.model).items()}
         waiting = dict(self.model.terms)
         while waiting:  # terms may be written in any order; circles were refused on loading
@@ -196,7 +210,7 @@ class _Builder:
             if fault.intermittent:
                 names.append(counted_flag(fault))
             variables += [Variable(name, BOOL, 0, Role.FAULT) for name in names]
-        variables += self.old.variables()
+        variables += [*self.effects.variables(), *self.old.variables()]
         turns, events = turns_of(self.model, self._may_scan()), self._events()
         has_time = self.model.timing is not None
         counts = turns.variables(has_events=bool(events) or has_time)
@@ -204,12 +218,14 @@ class _Builder:
         moves = [turns.taking_one(*move) for move in self._moves(takes_turn=True)]
         moves += [turns.taking_none(event) for event in events]
         moves += [self._scan(one, [count.name for count in counts]) for one in self.lowered]
-        moves = list(map(self.old.noting, noting_who_scans(self.model, moves)))
+        moves = [*map(self.effects.noting, noting_who_scans(self.model, moves))]
+        moves = [*map(self.old.noting, moves)]
         time_goes_on = None
         if self.model.timing is not None:
             periods = periods_of(self.model, SCAN)
             stays = stays_of(self.model)
             clocks, moves = clocked(self.model.timing, moves, periods, SCAN, stays)
+            moves[-1] = self.old.noting(self.effects.kept_by(moves[-1]))
             if may_stand_still(self.model, periods):
                 time_goes_on = moves[-1].guard
             moves[-1] = turns.taking_none(moves[-1])
@@ -242,7 +258,7 @@ class _Builder:
             kept = {variable.name for variable in system.variables}
             system = whole.narrowed([*observed, *map(ex.var, self._memory_behind(kept))])
         seen = self.signals, self.read
-        return Built(self.model, self.run_class, system, requirements, *seen, truth)
+        return Built(self.model, self.run_class, system, requirements, *seen, truth, self.given)
 
     def _memory_behind(self, names: set[str]) -> set[str]:
         """What the programs remember that variables with `names` depend on."""
@@ -276,7 +292,7 @@ class _Builder:
         """What may happen at any moment: free inputs, free timers' ends, faults, late signals."""
         events = [move for move, _ in self._moves(takes_turn=False)]
         events += [move for one in self.lowered for move in one.lowered.timer_moves]
-        events += self.old.events()
+        events += [*self.effects.events(), *self.old.events()]
         events += [self._strike(fault) for fault in self.live]
         events += [_clear(fault) for fault in self.live if fault.intermittent]
         events.append(Move(STILL, MoveKind.PLANT, not_(self._may_scan()), {}, says=STILL))
@@ -321,7 +337,7 @@ class _Builder:
         updates: dict[str, Expr] = {fault_flag(fault.id): TRUE, counted_flag(fault): TRUE}
         for effect in fault.effects:
             if effect.kind.holds:
-                seen = self.signals if effect.site is Site.SIGNAL else self.truth
+                seen = self.signals if effect.site is Site.SIGNAL else self.given
                 # What it holds is what was seen, with this fault itself absent.
                 absent = {fault_flag(fault.id): FALSE}
                 (now,) = ex.substitute([seen[effect.name.casefold()]], absent)

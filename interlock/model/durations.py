@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from interlock.base.errors import Place
 from interlock.st.typed import Expression
 
 
@@ -20,12 +21,25 @@ class Duration:
 
 @dataclass(frozen=True)
 class Delay:
-    """The greatest delay of a signal or an output; `in_scans` where the signal's age is it."""
+    """The greatest delay of a signal or an output.
+
+    Attributes
+    ----------
+    ms : float
+    source : str or None
+    assumed : bool
+    in_scans : bool
+        The signal's age is it.
+    in_time : bool
+        It is counted in units of time, and decides what can happen.
+    """
 
     ms: float
     source: str | None
     assumed: bool
     in_scans: bool = False
+    in_time: bool = False
+    place: Place = field(default=Place("", 0, 0), compare=False)
 
 
 @dataclass(frozen=True)

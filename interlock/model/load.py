@@ -21,7 +21,6 @@ from interlock.model.lost_messages import with_lost_messages
 from interlock.model.machines import read_machines, read_moves
 from interlock.model.matrix_entries import check_lines, with_matrix
 from interlock.model.model import (
-    Delay,
     Formula,
     Hazard,
     Machine,
@@ -34,13 +33,12 @@ from interlock.model.model import (
 from interlock.model.names import Mistakes, Names
 from interlock.model.read_ages import read_ages
 from interlock.model.read_controllers import ReadPrograms, read_controllers
+from interlock.model.read_delays import check_delays, delay_of
 from interlock.model.read_quantities import Edges
 from interlock.model.read_timing import read_timing
 from interlock.model.revise import Read, read_model_file
 from interlock.model.scaled import read_scaled
 from interlock.model.schema import ModelShape
-from interlock.model.schema_fields import BY_DELAY
-from interlock.model.schema_wired import OutputShape, SensorShape
 from interlock.model.shape import shape_of
 from interlock.model.side_view import ReadView, read_side_view
 from interlock.model.statements import read_statement
@@ -130,7 +128,7 @@ def _resolve(
     sensors = _sensors(names, controllers, timing)
     controllers = _scanning(names, controllers)
     _check_outputs(names)
-    _check_delays(names)
+    check_delays(names, sensors, timing)
     faults = read_faults(names)
     statements = _statements(names, matrix)
     for number, name in enumerate(shape.map):
@@ -151,7 +149,7 @@ def _resolve(
     free = read_free_inputs(names, controllers, classes)
     machines |= {one.machine.name: one.machine for one in free}
     moves += [move for one in free for move in one.moves]
-    sensors |= {one.sensor.name: _described(shape, one.sensor) for one in free}
+    sensors |= {one.sensor.name: _described(names, one.sensor) for one in free}
     if mistakes.found:
         return None
     return Model(
@@ -339,26 +337,9 @@ def _output(names: Names, name: str) -> Output:
     announces = given.announces
     if announces is None:
         announces = given.sounds or given.lamp in _ABNORMAL
-    delay = _delay(given)
+    delay = delay_of(names, "outputs", written)
     address, terminal = given.address or "", given.terminal or ""
     return Output(name, given.says, given.lamp, given.sounds, announces, delay, address, terminal)
-
-
-def _delay(given: SensorShape | OutputShape) -> Delay | None:
-    if given.delay_ms is None:
-        return None
-    in_scans = isinstance(given, SensorShape) and given.age == BY_DELAY
-    return Delay(given.delay_ms, given.delay_source, given.delay_assumed, in_scans)
-
-
-def _check_delays(names: Names) -> None:
-    for section in ("sensors", "outputs"):
-        for name, given in getattr(names.shape, section).items():
-            unfounded = not given.delay_assumed and given.delay_source is None
-            if given.delay_ms is not None and unfounded:
-                place = names.document.place((section, name, "delay_ms"))
-                said = "a delay needs its 'delay_source', or 'delay_assumed: true'"
-                names.mistakes.add(place, said)
 
 
 def _sensors(
@@ -389,21 +370,21 @@ def _sensors(
         if reads is not None and declared is not None:
             age, bus = ages.get(name.casefold()) or usual_age(names, controllers, name, reads)
             sensor = Sensor(declared[0], shape.says, reads, shape.pair, place, age=age, bus=bus)
-            found[sensor.name] = _described(names.shape, sensor)
+            found[sensor.name] = _described(names, sensor)
     return found
 
 
-def _described(shape: ModelShape, sensor: Sensor) -> Sensor:
+def _described(names: Names, sensor: Sensor) -> Sensor:
     """The sensor with what the model file says of it besides what it reads."""
-    given = {name.casefold(): entry for name, entry in shape.sensors.items()}
-    entry = given.get(sensor.name.casefold())
-    if entry is None:
+    written = {name.casefold(): name for name in names.shape.sensors}.get(sensor.name.casefold())
+    if written is None:
         return sensor
+    entry = names.shape.sensors[written]
     return replace(
         sensor,
         says=entry.says or sensor.says,
         pair=entry.pair,
-        delay=_delay(entry),
+        delay=delay_of(names, "sensors", written),
         address=entry.address or "",
         terminal=entry.terminal or "",
     )

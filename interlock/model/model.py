@@ -396,7 +396,12 @@ class Model:
     @property
     def late_sensors(self) -> tuple[Sensor, ...]:
         """The signals of which the program may see older values."""
-        return tuple(sensor for sensor in self.sensors.values() if sensor.age)
+        return tuple(s for s in self.sensors.values() if s.age or (s.delay and s.delay.in_time))
+
+    @property
+    def delayed_outputs(self) -> tuple[Output, ...]:
+        """The outputs whose effect comes later than they do, where time is counted."""
+        return tuple(o for o in self.outputs.values() if o.delay is not None and o.delay.in_time)
 
     @property
     def name(self) -> str:

@@ -6,6 +6,10 @@ nothing adds one; of several controllers a scan of the one that reads it. While 
 that other value is young enough to be read. That it will be is an event that takes no turn: it sets
 ``scan.late.<signal>``, and the next scan reads the other value. A BOOL has only one, and when that
 was last there decides, however often it came and went.
+
+Of a delay that is counted in time it counts the units that have passed, and goes one beyond those
+that the delay may last: both ends of a span of time belong to it. With the unit in which the other
+value becomes too old, the signal is late no longer.
 """
 
 from __future__ import annotations
@@ -18,6 +22,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, lt, not_, xor
 from interlock.kernel.system import AGE, BOOL, LATE, Domain, Move, MoveKind, Origin, Role, Variable
 from interlock.model.model import Model, Sensor
+from interlock.model.timing import units_of_delay
 
 
 @dataclass(frozen=True)
@@ -44,9 +49,14 @@ class OldValues:
         """The scan that reads each signal, by the sensor's name."""
         return {name: one.scan for one in self.model.controllers for name in one.inputs}
 
+    @cached_property
+    def most(self) -> dict[str, int]:
+        """How far is counted for each, by the sensor's name: there the other value is too old."""
+        return {s.name: most_counted(self.model, s) for s in self.late}
+
     def variables(self) -> list[Variable]:
         """How old the other value of each is, and whether it is the one to be read."""
-        ages = [Variable(AGE + s.name, Domain(0, s.age), s.age, Role.AGE) for s in self.late]
+        ages = [Variable(AGE + n, Domain(0, most), most, Role.AGE) for n, most in self.most.items()]
         return ages + [Variable(LATE + s.name, BOOL, 0, Role.AGE) for s in self.late]
 
     def read(self) -> dict[str, Expr]:
@@ -57,7 +67,7 @@ class OldValues:
     def events(self) -> Iterator[Move]:
         """That a signal is late, for each of them."""
         for sensor in self.late:
-            young = lt(ex.var(AGE + sensor.name), ex.const(sensor.age))
+            young = lt(ex.var(AGE + sensor.name), ex.const(self.most[sensor.name]))
             guard = and_(young, not_(ex.var(LATE + sensor.name)))
             origin, updates = Origin.delay(sensor.name), {LATE + sensor.name: TRUE}
             says = late_in_words(sensor.name)
@@ -70,14 +80,27 @@ class OldValues:
         for sensor in self.late:
             age, given = ex.var(AGE + sensor.name), self.signals[sensor.name.casefold()]
             (after,) = ex.substitute([given], move.updates)
-            passed = age
-            if move.kind is MoveKind.SCAN and move.name == self.scans[sensor.name]:
-                passed = ex.minimum(ex.add(age, ex.const(1)), ex.const(sensor.age))
+            most = ex.const(self.most[sensor.name])
+            one_more = ex.minimum(ex.add(age, ex.const(1)), most)
+            passed, reads = age, move.kind is MoveKind.SCAN and move.name == self.scans[sensor.name]
+            if sensor.age and reads:
+                passed = one_more
+            if not sensor.age and move.kind is MoveKind.TIME:
+                passed = one_more
+                updates[LATE + sensor.name] = and_(ex.var(LATE + sensor.name), lt(one_more, most))
+            if reads:
                 updates[LATE + sensor.name] = FALSE
             new = ex.ite(xor(given, after), ex.const(0), passed)
             if new is not age:
                 updates[AGE + sensor.name] = new
         return replace(move, updates=updates)
+
+
+def most_counted(model: Model, sensor: Sensor) -> int:
+    """The scans, or the units of time, for which a signal's other value has been gone too long."""
+    if sensor.age or sensor.delay is None or model.timing is None:
+        return sensor.age
+    return units_of_delay(sensor.delay.ms, model.timing.unit_ms) + 1
 
 
 def late_in_words(signal: str) -> str:

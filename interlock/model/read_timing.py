@@ -10,7 +10,6 @@ from interlock.base.errors import Place
 from interlock.kernel.system import MoveKind
 from interlock.model.model import Duration, ModelMove
 from interlock.model.names import Mistakes, Names
-from interlock.model.schema_fields import BY_DELAY
 from interlock.model.timing import MOST_UNITS, Timing, ms_of
 from interlock.model.yaml import Path
 from interlock.st.layout import Timers
@@ -58,12 +57,6 @@ def read_timing(names: Names, moves: Iterable[ModelMove], program: Program) -> T
             "'timers: counted' out, and ET unread"
         )
         mistakes.add(document.key_place(path), said)
-    for section in ("sensors", "outputs"):
-        for name, entry in getattr(shape, section).items():
-            if entry.delay_ms and getattr(entry, "age", None) != BY_DELAY:
-                said = "a delay is not counted in time yet; leave it out, or 'run: time'"
-                said += ", or count it in scans with 'age: delay'" if section == "sensors" else ""
-                mistakes.add(document.place((section, name, "delay_ms")), said)
     if unit is None:
         return None
     timing = Timing(unit, *scan, document.key_place(path))

@@ -24,7 +24,9 @@ class _Wired(BaseModel):
     address: Words | None = Field(None, description="Its address, such as %IX0.3 or %QX1.0.")
     terminal: Words | None = Field(None, description="Module and channel, or terminal.")
     delay_ms: Milliseconds | None = Field(
-        None, description="Greatest delay: input filter, or from an output to its effect."
+        None,
+        description="Greatest delay: input filter, or from an output to its effect; with "
+        "'run: time' it decides what can happen.",
     )
     delay_source: Words | None = Field(None, description="Where the delay comes from.")
     delay_assumed: bool = Field(False, description="The delay is assumed.")

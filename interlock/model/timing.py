@@ -85,6 +85,17 @@ def in_units(least_ms: Fraction | int, greatest_ms: Fraction | int | None, unit_
     return Units(int(least_ms // unit_ms), greatest)
 
 
+def units_of_delay(ms: float, unit_ms: int) -> int:
+    """The units that lie at most between a value and its effect, both ends of a delay included.
+
+    Examples
+    --------
+    >>> units_of_delay(150, 100)
+    2
+    """
+    return int(-(-Fraction(str(ms)) // unit_ms))
+
+
 def ms_of(seconds: float) -> Fraction:
     """Seconds as they were written, in milliseconds: 2.01 s are 2010 ms and no little less."""
     return 1000 * Fraction(str(seconds))

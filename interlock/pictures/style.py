@@ -69,6 +69,7 @@ WHO = {
     MoveKind.HUMAN: Who("human error", "heavy dashed line", "dashed", DANGER, "2.6", "box"),
     MoveKind.FAULT: Who("fault", "heavy dotted line", "dotted", DANGER, "2.6", "diamond"),
     MoveKind.BUS: Who("bus", "grey dashed line", "dashed", PALE, "1.3", "vee"),
+    MoveKind.EFFECT: Who("output", "pale line", "solid", PALE, "1.3", "vee"),
     MoveKind.SCAN: Who("controller", "blue line", "solid", MANDATORY, "1.3", "normal"),
     MoveKind.TIME: Who("time", "thin grey line", "solid", PALE, "0.8", "none"),
 }

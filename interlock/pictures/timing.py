@@ -41,6 +41,7 @@ LETTERS = {
     MoveKind.HUMAN: "H",
     MoveKind.FAULT: "F",
     MoveKind.BUS: "B",
+    MoveKind.EFFECT: "E",
     MoveKind.SCAN: "C",
     MoveKind.TIME: "t",
 }

@@ -9,7 +9,8 @@ from typing import Any
 from interlock.base.errors import Place
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import System
-from interlock.model.model import Model
+from interlock.model.model import Delay, Model
+from interlock.model.timing import units_of_delay
 from interlock.st.layout import Timers, lay_out
 from interlock.telling.counts import counted
 
@@ -78,19 +79,33 @@ def _controllers_told(model: Model) -> str:
 
 def _ages_told(model: Model) -> str:
     """How old the values are that a scan may read; empty where it reads what is."""
-    alike: dict[tuple[str, int], list[str]] = {}
+    alike: dict[tuple[str, str], list[str]] = {}
     for sensor in model.late_sensors:
-        alike.setdefault((sensor.bus, sensor.age), []).append(sensor.name)
+        late = counted(sensor.age, "scan") if sensor.age else _delay_told(model, sensor.delay)
+        alike.setdefault((late, sensor.bus), []).append(sensor.name)
     told = [
-        f"{', '.join(names)} up to {counted(age, 'scan')}{f' by {bus}' if bus else ''}"
-        for (bus, age), names in alike.items()
+        f"{', '.join(names)} up to {late}{f' by {bus}' if bus else ''}"
+        for (late, bus), names in alike.items()
     ]
     if any(sensor.delay is not None and sensor.delay.in_scans for sensor in model.late_sensors):
         told.append(
             "filters have settled before the first scan, and that something can happen is told for "
             "values that come at once"
         )
-    return f"; signals may be late: {'; '.join([*told, *_losses_told(model)])}" if told else ""
+    signals = f"; signals may be late: {'; '.join([*told, *_losses_told(model)])}" if told else ""
+    delays: dict[str, list[str]] = {}
+    for output in model.delayed_outputs:
+        delays.setdefault(_delay_told(model, output.delay), []).append(output.name)
+    outputs = "; ".join(f"{', '.join(names)} up to {late}" for late, names in delays.items())
+    return signals + (f"; outputs take effect later, each on its own: {outputs}" if outputs else "")
+
+
+def _delay_told(model: Model, delay: Delay | None) -> str:
+    """A delay as it is counted in time."""
+    if delay is None or model.timing is None:
+        return ""
+    counts = units_of_delay(delay.ms, model.timing.unit_ms) * model.timing.unit_ms
+    return f"{delay.ms:g} ms" + ("" if counts == delay.ms else f" (counted as {counts} ms)")
 
 
 def _losses_told(model: Model) -> Iterator[str]:
@@ -111,10 +126,14 @@ def _losses_told(model: Model) -> Iterator[str]:
 def between_data(model: Model) -> dict[str, Any]:
     """The same as data."""
     timed = {} if model.timing is None else {"time": str(model.timing)}
-    ages = {sensor.name: sensor.age for sensor in model.late_sensors}
+    ages = {sensor.name: sensor.age for sensor in model.late_sensors if sensor.age}
+    late = [sensor for sensor in model.late_sensors if not sensor.age]
+    delays = {sensor.name: sensor.delay.ms for sensor in late if sensor.delay}
+    delays |= {output.name: output.delay.ms for output in model.delayed_outputs if output.delay}
     return {
         **timed,
         **({"ages_in_scans": ages} if ages else {}),
+        **({"delays_in_ms": delays} if delays else {}),
         **({"controllers": [one.name for one in model.several]} if model.several else {}),
         "between_scans": str(model.between_scans),
         "between_scans_of_the_model": str(model.declared_between_scans or model.between_scans),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -221,18 +220,12 @@ CHANGES: dict[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
-# With time no delay may be given, so the text with the delays is another one as a whole.
-_DELAYED = YAML[YAML.index(", overflow: wrap}") : YAML.index("  lamp: {address")]
-
-
-def _with_time(says: str) -> tuple[str, str]:
-    untimed = re.sub(r" delay_ms: [0-9]+,", "", _DELAYED)
-    return _DELAYED, untimed.replace(", overflow", f", time: {says}, overflow", 1)
-
-
 CHANGES |= {
-    "run.time.unit": _with_time("{unit: 100 ms}"),
-    "run.time.scan": _with_time("{unit: 100 ms, scan: [80 ms, 120 ms]}"),
+    "run.time.unit": (", overflow: wrap}", ", time: {unit: 100 ms}, overflow: wrap}"),
+    "run.time.scan": (
+        ", overflow: wrap}",
+        ", time: {unit: 100 ms, scan: [80 ms, 120 ms]}, overflow: wrap}",
+    ),
 }
 
 
@@ -261,7 +254,7 @@ CHANGES_IN_TIME = {
 
 def model_in_time(folder: Path, change: tuple[str, str] = ("", "")) -> Model:
     """The model above with time and requirements in it, with something else for one text."""
-    yaml = YAML.replace(*_with_time("{unit: 100 ms}"))
+    yaml = YAML.replace(*CHANGES["run.time.unit"])
     yaml = yaml.replace("faults:\n", f"{IN_TIME}faults:\n", 1)
     assert not change[0] or yaml.count(change[0]) == 1
     return load(written(folder, yaml.replace(*change) if change[0] else yaml, ST))

@@ -77,6 +77,7 @@ _CLOCKS = (
     "tests/known/test_time.py",
 )
 _LATE = ("tests/known/test_old_values.py", "tests/agree/test_old_values_agree.py")
+_DELAYS = ("tests/known/test_delays_in_time.py", "tests/agree/test_delays_agree.py")
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
 _KNOWN = "tests/known/test_functional_safety.py"
 _TABLE = "tests/known/test_table_k1.py"
@@ -141,10 +142,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("independent_judge", "trace", _TRACES),
     **_all("independent_judge", "turns", _TURNS),
     **_all("independent_judge", "clocks", _CLOCKS),
-    **_all("independent_judge", "late", _LATE),
+    **_all("independent_judge", "late", (*_LATE, *_DELAYS)),
+    **_all("independent_judge", "effects", _DELAYS),
     **_all("model", "turns", _TURNS),
     **_all("model", "clocks", (*_CLOCKS, "tests/unit/commands/compare/test_in_time.py")),
-    **_all("model", "old_values", _LATE),
+    **_all("model", "old_values", (*_LATE, *_DELAYS)),
+    **_all("model", "delayed_outputs", _DELAYS),
     **_all("model", "build", _MODELS),
     **_all("model", "fault fault_kinds faults", _FAULTS),
     **_all(

@@ -10,9 +10,8 @@ from interlock.kernel.system import MoveKind
 from interlock.model.model import Model
 from interlock.st import typed
 from tests.second_opinion.expressions import Function
-from tests.second_opinion.world import SCAN, Act, Class, Kind, State, World
+from tests.second_opinion.world import SCAN, TICK, Act, Class, Kind, State, World
 
-TICK = Act(Kind.TICK, "")
 _NOT_UNDER_WAY = -1
 
 
@@ -104,6 +103,9 @@ class TimedWorld(World):
 
     def may_tick(self, state: State) -> bool:
         """Whether a unit of time may pass."""
+        return self._is_time_left(state) and self._delays_of.may_tick(state.felt)
+
+    def _is_time_left(self, state: State) -> bool:
         lasts = [(age, self._last[act]) for act, age in self._ages(state).items()]
         return all(last is None or age < last for age, last in lasts)
 
@@ -112,7 +114,8 @@ class TimedWorld(World):
         ages = self._ages(state)
         found = {SCAN, *super().owes(state, truth)}
         found = {act for act in found if self._is_ripe(act, ages)}
-        return found | ({TICK} if self.may_tick(state) else set())
+        owes_tick = self._is_time_left(state) and self._delays_of.owes_tick(state.felt)
+        return found | ({TICK} if owes_tick else set())
 
     def _is_ripe(self, act: Act, ages: dict[Act, int]) -> bool:
         stay = self._waits.get(act)
@@ -129,7 +132,9 @@ class TimedWorld(World):
             yield act, after._replace(ages=self._with_ages(after, act, ages))
         if self.may_tick(state):
             older = {act: age + 1 for act, age in ages.items()}
-            later = state._replace(moves=state.moves or self.due + 1)
+            felt = self._delays_of.later(state.felt)
+            later = state._replace(moves=state.moves or self.due + 1, felt=felt)
+            later = self._noted(TICK, state, later)
             yield TICK, later._replace(ages=self._with_ages(later, TICK, older))
 
 

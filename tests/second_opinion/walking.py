@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from interlock.base.errors import InternalError
 from interlock.independent_judge.player import Moment, Player
 from interlock.kernel.evaluate import State
-from interlock.kernel.system import Origin, Stepper
+from interlock.kernel.system import Event, Origin, Stepper
 from interlock.model.build import SCAN, Built, RunClass, build
 from interlock.model.model import Model
 from interlock.model.timing import TICK
@@ -91,6 +91,10 @@ def _name(act: Act) -> str:
             return Origin.elapse(act.name).move_name
         case Kind.LATE:
             return Origin.delay(act.name).move_name
+        case Kind.FELT:
+            return Origin(Event.EFFECT, act.name).move_name
+        case Kind.FELT_AGAIN:
+            return Origin(Event.LAG, act.name).move_name
         case Kind.TICK:
             return TICK
         case _:

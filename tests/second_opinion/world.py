@@ -7,11 +7,13 @@ those that freeze something.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
+from fractions import Fraction
 from typing import NamedTuple
 
 from interlock.kernel.system import MoveKind
@@ -19,6 +21,7 @@ from interlock.model.fault import Effect, Fault
 from interlock.model.fault_kinds import Site
 from interlock.model.model import Formula, Model, ModelMove
 from interlock.st import typed
+from tests.second_opinion.delayed import Delays, Felt
 from tests.second_opinion.expressions import Function, Values, function_of
 from tests.second_opinion.program import Controller, Scanned
 
@@ -49,6 +52,8 @@ class State(NamedTuple):
         from the reading of that scan to the reading of the next.
     late : tuple of bool
         For each of them: the next scan reads it as it was.
+    felt : tuple of Felt
+        For each output that is felt later than it is given: what is known of it.
     """
 
     places: tuple[int, ...]
@@ -61,6 +66,7 @@ class State(NamedTuple):
     ages: tuple[int, ...] = ()
     given: tuple[tuple[frozenset[int], ...], ...] = ()
     late: tuple[bool, ...] = ()
+    felt: tuple[Felt, ...] = ()
 
 
 class Kind(Enum):
@@ -73,6 +79,8 @@ class Kind(Enum):
     CLEARING = "clearing"
     TICK = "tick"
     LATE = "late"
+    FELT = "felt"
+    FELT_AGAIN = "felt again"
     STAY = "stay"
 
 
@@ -84,8 +92,9 @@ class Act(NamedTuple):
 
 
 SCAN = Act(Kind.SCAN, "")
+TICK = Act(Kind.TICK, "")
 COUNTS = ["one", "two", "three", "four", "five", "six", "seven", "eight"]
-UNBIDDEN = (Kind.STRIKE, Kind.CLEARING, Kind.LATE)
+UNBIDDEN = (Kind.STRIKE, Kind.CLEARING, Kind.LATE, Kind.FELT_AGAIN)
 
 
 @dataclass(frozen=True)
@@ -166,6 +175,7 @@ class World:
         self._model = model
         self._class = run_class
         self._controller = Controller(model.program, model.settings)
+        self._delays_of = Delays(model)
         self._machines = list(model.machines)
         self.faults = [fault for fault in model.live_faults if fault.id in run_class.faults]
         self._terms: dict[str, Function] = {}
@@ -203,6 +213,15 @@ class World:
             self._left,
         )
         self._aged = [(s.name, s.age) for s in model.sensors.values() if s.age]
+        self._in_time: set[str] = set()
+        for s in model.sensors.values():
+            if model.timing is not None and s.delay is not None and s.delay.in_time:
+                # What was given in this unit of time, and in as many before as it reaches back.
+                back = math.ceil(Fraction(str(s.delay.ms)) / model.timing.unit_ms)
+                self._aged.append((s.name, back + 1))
+                self._in_time.add(s.name)
+        self.owed += [Act(Kind.FELT, name) for name in self._delays_of.units]
+        self.first = self.first._replace(felt=self._delays_of.first(self.given(self.first)))
         begun = self.signals(self.first, self.truth(self.first))
         self.first = self.first._replace(
             given=tuple((frozenset([begun[name]]),) for name, _ in self._aged),
@@ -250,10 +269,14 @@ class World:
         values = dict.fromkeys(self._model.faults, 0)
         values |= zip(self._machines, state.places, strict=True)
         values |= {fault.id: int(on) for fault, on in zip(self.faults, state.in_force, strict=True)}
-        for name in self._model.outputs:
-            given = self._controller.value(state.memory, name)
-            values[name] = self._as_shown(state, Site.OUTPUT, name, given)
-        return values
+        return values | self.given(state) | self._delays_of.felt(state.felt)
+
+    def given(self, state: State) -> dict[str, int]:
+        """What the outputs give, faults included, whatever is felt of it."""
+        return {
+            name: self._as_shown(state, Site.OUTPUT, name, self.remembered(state, name))
+            for name in self._model.outputs
+        }
 
     def remembered(self, state: State, name: str) -> int:
         """What the controller remembers under `name`."""
@@ -305,7 +328,8 @@ class World:
         for name in self._controller.free_timers:
             if self._controller.is_running(state.memory, name):
                 found.add(Act(Kind.TIMER, name))
-        return found
+        changes = self._delays_of.changes(state.felt)
+        return found | {Act(Kind.FELT, name) for name, is_new, _ in changes if is_new}
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         """Everything that can happen in `state`, with the state it leads to."""
@@ -313,20 +337,28 @@ class World:
             yield act, self._noted(act, state, after)
 
     def _noted(self, act: Act, before: State, after: State) -> State:
-        """The state with what its signals give noted in it."""
+        """The state with what its signals and its outputs give noted in it."""
+        if self._delays_of.units:
+            after = after._replace(felt=self._delays_of.noted(after.felt, self.given(after)))
         if not self._aged:
             return after
         given = list(after.given)
-        if act == SCAN:
+        if act in (SCAN, TICK):
             read_off = self.signals(before, self.truth(before))
             for number, (name, age) in enumerate(self._aged):
-                given[number] = (frozenset([read_off[name]]), *given[number])[:age]
+                if (act == TICK) is (name in self._in_time):
+                    given[number] = (frozenset([read_off[name]]), *given[number])[:age]
+        if act == SCAN:
             after = after._replace(late=(False,) * len(self._aged))
         now = self.signals(after, self.truth(after))
         for number, (name, _) in enumerate(self._aged):
             latest, *earlier = given[number]
             given[number] = (latest | {now[name]}, *earlier)
-        return after._replace(given=tuple(given))
+        late = tuple(
+            is_late and (name not in self._in_time or _others(given[number], now[name]))
+            for number, ((name, _), is_late) in enumerate(zip(self._aged, after.late, strict=True))
+        )
+        return after._replace(given=tuple(given), late=late)
 
     def _acts(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         memory = self.scanned(state, truth).memory
@@ -360,9 +392,11 @@ class World:
     def _delays(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         signals = self.signals(state, truth) if self._aged else {}
         for number, (name, _) in enumerate(self._aged):
-            others = frozenset[int]().union(*state.given[number]) - {signals[name]}
-            if others and not state.late[number]:
+            if _others(state.given[number], signals[name]) and not state.late[number]:
                 yield Act(Kind.LATE, name), state._replace(late=_with(state.late, number, True))
+        for name, is_new, felt in self._delays_of.changes(state.felt):
+            kind = Kind.FELT if is_new else Kind.FELT_AGAIN
+            yield Act(kind, name), state._replace(felt=felt)
 
     def _may_strike(self, state: State, number: int) -> bool:
         most = self._class.at_most
@@ -370,10 +404,10 @@ class World:
 
     def _struck(self, number: int, fault: Fault, state: State, truth: dict[str, int]) -> State:
         held = list(state.held)
-        signals = self.signals(state, truth)
+        signals, given = self.signals(state, truth), self.given(state)
         for place, kept in enumerate(self._kept):
             if kept.fault == number:
-                held[place] = (truth if kept.site is Site.OUTPUT else signals)[kept.name]
+                held[place] = (given if kept.site is Site.OUTPUT else signals)[kept.name]
         memory = state.memory
         if any(MEANINGS[effect.kind.name].starts_again for effect in fault.effects):
             memory = self._controller.restarted(memory)
@@ -412,6 +446,11 @@ class World:
             if not self._jammed(other, state):
                 places[other] = value(truth)
         return tuple(places)
+
+
+def _others(given: Iterable[frozenset[int]], now: int) -> bool:
+    """Whether another value was given."""
+    return any(values - {now} for values in given)
 
 
 def _with(flags: tuple[bool, ...], number: int, value: bool) -> tuple[bool, ...]:

@@ -29,7 +29,11 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     model = built.model
     names = {move.name for move in model.moves}
     periods = {n: p for n, p in periods_of(model, SCAN).items() if n in names}
-    return model.between_scans, variables, moves, str(model.timing), periods, stays_of(model)
+    # How late a signal is counted by time itself, which is no move here.
+    late = {(s.name, s.age, s.delay) for s in model.late_sensors}
+    late |= {(output.name, 0, output.delay) for output in model.delayed_outputs}
+    time = str(model.timing), periods, stays_of(model), late
+    return model.between_scans, variables, moves, time
 
 
 def variables_read(built: Built) -> set[str]:

@@ -54,6 +54,7 @@ from interlock.kernel.system import (
 from interlock.model.build import SCAN, Built
 from interlock.model.clocks import without_clocks
 from interlock.model.model import Model
+from interlock.model.old_values import OldValues, most_counted
 from interlock.model.reading import names_read
 from interlock.model.turns import turns_of
 from interlock.st import typed as ty
@@ -136,6 +137,8 @@ class _Coupling:
             raise NotApplicableError("the two controllers scan at different times")
         if apart := why_apart_in_time(old.model, new.model):
             raise NotApplicableError(apart)
+        for output in (o for model in self._models for o in model.delayed_outputs):
+            raise NotApplicableError(f"output {output.name} takes effect after a delay in time")
         self.counterparts = common_outputs(old.model, new.model)
         self.ours = lower_program(old.model.program, settings)
         self.theirs = lower_program(new.model.program, others)
@@ -171,13 +174,20 @@ class _Coupling:
 
     def _as_late(self, signals: dict[str, Expr]) -> dict[str, Expr]:
         """What the new controller reads of its signals: late where the old one's are."""
-        ages, others = ({s.name.casefold(): s.age for s in m.late_sensors} for m in self._models)
+        ages, others = (
+            {s.name.casefold(): most_counted(m, s) for s in m.late_sensors} for m in self._models
+        )
         for name in {**ages, **others}:
-            if ages.get(name) != others.get(name):
+            if ages.get(name) != others.get(name) or self._counts_time(name):
                 raise NotApplicableError(f"signal {name} may be late by another age")
             if signals[name] is not self.old.signals[name]:
                 raise NotApplicableError(f"signal {name} may be late, and reads something else")
         return {n: self.old.read[n] if n in ages else signal for n, signal in signals.items()}
+
+    def _counts_time(self, name: str) -> bool:
+        """Whether the age of a signal is counted in time by one model only."""
+        sensors = ({s.name.casefold(): s for s in m.late_sensors}[name] for m in self._models)
+        return len({bool(sensor.age) for sensor in sensors}) > 1
 
     def _truth(self) -> dict[str, Expr]:
         """What the new model's names stand for over the old plant, where they can."""
@@ -274,6 +284,7 @@ class _Coupling:
             time = JointTime(timing, self.turns, *self._models)
             of_moves = {name: which for name, (_, which) in timers.items()}
             clocks, moves = time.kept(moves, of_moves, self._running())
+            moves[-1] = OldValues(self.old.model, self.old.signals).noting(moves[-1])
             variables += clocks
         moves = [replace(m, guard=and_(m.guard, alike), fair=None) for m in moves]
         if timers:  # the old controller alone may have none, and then nothing that takes no turn

@@ -33,6 +33,6 @@ def refuse_unknown_code(old: Model, new: Model) -> None:
 def _given(model: Model) -> tuple[object, ...]:
     """All that decides what such a call is given: the text, how it runs, and what it reads."""
     texts = {Path(file).name: text for file, text in model.program_texts.items()}
-    sensors = {name: (sensor.reads.text, sensor.age) for name, sensor in model.sensors.items()}
+    sensors = {name: (s.reads.text, s.age, s.delay) for name, s in model.sensors.items()}
     terms = {name: formula.text for name, formula in model.terms.items()}
     return texts, model.settings, sensors, terms

@@ -187,6 +187,7 @@ def _late() -> Topic:
     facts = (
         ("asked for by", "age: 2 scans at a sensor, or buses: {…: {age: 2 scans, sensors: […]}}"),
         ("a filter", "delay_ms: 150, age: delay: as many scans as its delay may last"),
+        ("with time", "delay_ms: 150 alone: any value that it gave within the last 150 ms"),
         (
             "a message with validity",
             "buses: {…: {…, lost: FAULT, valid: INPUT}}, a fault that "

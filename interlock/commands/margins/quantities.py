@@ -1,4 +1,4 @@
-"""What can be given another value in a model with time: durations, preset times, bounds, scans."""
+"""What can have another value in a model with time: durations, timers, delays, scans, bounds."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import MoveKind
 from interlock.model import patterns
 from interlock.model.bound import Bound
-from interlock.model.model import Duration, Model, ModelMove, Statement
+from interlock.model.model import Delay, Duration, Model, ModelMove, Output, Sensor, Statement
 from interlock.model.timing import MOST_UNITS, Timing, ms_of
 
 # A quantity is tried up to so many times its value, and at least so many units beyond it.
@@ -69,7 +69,8 @@ def quantities_of(model: Model) -> list[Quantity]:
     """
     if model.timing is None:
         raise ValueError("a model without time has nothing of this sort")
-    found = [*_of_moves(model), *_of_timers(model), *_of_scans(model, model.timing)]
+    found = [*_of_moves(model), *_of_timers(model), *_of_delays(model)]
+    found += _of_scans(model, model.timing)
     return [*found, *_of_bounds(model)]
 
 
@@ -174,6 +175,33 @@ def _of_timers(model: Model) -> Iterator[Quantity]:
         room = _Room(Fraction(1), "a timer has a time")
         value = Fraction(instance.preset_ms)
         yield _quantity(model, f"timer {name}", "preset time", value, room, instance.place, other)
+
+
+def _of_delays(model: Model) -> Iterator[Quantity]:
+    for sensor in model.late_sensors:
+        if not sensor.age and sensor.delay is not None:
+
+            def read(delay: Delay, one: Sensor = sensor) -> Model:
+                sensors = {**model.sensors, one.name: replace(one, delay=delay)}
+                return replace(model, sensors=sensors)
+
+            yield _of_delay(model, sensor.name, sensor.delay, read)
+    for output in model.delayed_outputs:
+        if output.delay is not None:
+
+            def effected(delay: Delay, one: Output = output) -> Model:
+                outputs = {**model.outputs, one.name: replace(one, delay=delay)}
+                return replace(model, outputs=outputs)
+
+            yield _of_delay(model, output.name, output.delay, effected)
+
+
+def _of_delay(model: Model, name: str, delay: Delay, given: Callable[[Delay], Model]) -> Quantity:
+    def other(ms: Fraction) -> Model:
+        return given(replace(delay, ms=float(ms), in_time=ms > 0))
+
+    value = Fraction(str(delay.ms))
+    return _quantity(model, name, "delay", value, _FROM_NOTHING, delay.place, other)
 
 
 def _of_scans(model: Model, timing: Timing) -> Iterator[Quantity]:

@@ -173,8 +173,10 @@ def observable(built: Built) -> dict[str, Observed]:
     model, system = built.model, built.system
     found = {n: _typed(n, ex.var(n), type_of(machine)) for n, machine in model.machines.items()}
     types = {v.name: v.type for v in model.program.variables}
+    delayed = {output.name for output in model.delayed_outputs}
     for name in model.outputs:
-        found[name] = _typed(name, built.truth[name.casefold()], types[name])
+        shown = _typed(name, built.truth[name.casefold()], types[name])
+        found[name] = replace(shown, is_late=name in delayed)
     late = {sensor.name for sensor in model.late_sensors}
     for variable in model.program.inputs:
         name = f"{INPUT}{variable.name}"

@@ -211,10 +211,6 @@ def test_an_answer_may_come_in_the_instant_in_which_it_is_asked_for(tmp_path: Pa
             ("leads_to: gate = shut}", "leads_to: gate = shut, within: 1 s, judged: after scan}"),
             "in every state",
         ),
-        (
-            ("{reads: button}", "{reads: button, delay_ms: 1, delay_assumed: true}"),
-            "a delay is not",
-        ),
         (("never: alarm", "once: alarm, at_least: 0 s"), "'0 s' demands nothing"),
         (
             ("never: alarm", "once: alarm, at_least: 1 s, scope: {before: drive}"),
