@@ -23,9 +23,9 @@ from interlock.independent_judge.run_file import write_run
 from interlock.judgement.engines import available
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN, RunClass, build
+from interlock.model.declined import UNTIMED, decline
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.model.untimed import refuse_untimed
 from interlock.testing.controllers import ControllerUnderTest
 from interlock.testing.deep_runs import Seed, find_seeds
 from interlock.testing.driven_plant import ControllerFailure, DrivenPlant
@@ -165,7 +165,7 @@ def machine_for(
         restarted and retains values and the controller has no ``restart``.
     """
     loaded = model if isinstance(model, Model) else load(Path(model))
-    refuse_untimed(loaded, "a controller of one's own")
+    decline("a controller of one's own", loaded, *UNTIMED)
     independent = loaded.independent_faults
     healthy = build(loaded)
     built = build(loaded, RunClass(independent, faults)) if faults else healthy

@@ -13,7 +13,7 @@ import sys
 from typing import Any
 
 from interlock.base.errors import InputError
-from interlock.model.untimed import load_untimed
+from interlock.model.declined import UNTIMED, load_for
 from interlock.testing.controllers import ControllerError, ProgramController
 
 
@@ -54,7 +54,7 @@ def main(arguments: list[str]) -> int:
         print("usage: python -m interlock.testing.serve MODEL PORT", file=sys.stderr)
         return 2
     try:
-        model = load_untimed(arguments[0], "'serve'")
+        model = load_for("'serve'", arguments[0], *UNTIMED)
     except InputError as error:
         print(error, file=sys.stderr)
         return 2

@@ -27,7 +27,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import FAULT_FREE, Built, RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
-from tests.second_opinion.challenged import challenged
+from tests.second_opinion.challenged import challenged, draw_timed_challenge, thought_otherwise
 from tests.support.gate import gate, written
 from tests.support.models import shipped
 from tests.support.random_models import RandomModel, random_models
@@ -184,6 +184,23 @@ def test_nothing_else_is_equivalent_and_no_gap_is_nearer_on_models_with_timers()
         assert counts[outcome] >= 40
         assert counts[f"in lockstep: {outcome}"] >= 40
     assert counts[f"equivalent, {IN_LOCKSTEP}"] >= 5
+
+
+def test_nothing_else_is_equivalent_and_no_gap_is_nearer_in_time(tmp_path: Path) -> None:
+    counts: Counter[str] = Counter()
+    wrong: list[str] = []
+    for seed in (1, 2, 3, 5, 7, 8):
+        model = draw_timed_challenge(seed, tmp_path / str(seed))
+        engine = ["reference", "enumerate", "symbolic"][seed % 3]
+        wrong += challenged(model, counts, engine, seed)
+        wrong += thought_otherwise(model, counts, seed)
+    assert not wrong, "\n".join(wrong)
+    assert counts["models with time"] == 6
+    assert counts["models with delayed outputs"] >= 1
+    assert counts["models with free timers"] >= 2
+    for outcome in ("equivalent", "gap", "in lockstep: equivalent", "in lockstep: gap"):
+        assert counts[outcome] >= 2, outcome
+    assert counts["verdicts of what makes no difference"] >= 10
 
 
 def test_a_move_owed_in_one_model_only_is_told_beside_equivalent(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 
@@ -27,7 +27,9 @@ from interlock.model.load import load
 from interlock.model.model import Formula, Model
 from interlock.model.procedures import load_procedures
 from tests.second_opinion.drawing import draw
-from tests.second_opinion.world import SCAN, Kind, State, World
+from tests.second_opinion.timed import given_time
+from tests.second_opinion.timed_world import world_of
+from tests.second_opinion.world import SCAN, TICK, Kind, State
 from tests.second_opinion.world import Act as Event
 from tests.second_opinion.world import Class as RunClass
 
@@ -52,8 +54,8 @@ class Yard:
 
     def __init__(self, model: Model) -> None:
         self.model = model
-        self.world = World(model, RunClass(human=True))
-        self._ordinary = World(model, RunClass(human=False))
+        self.world = world_of(model, RunClass(human=True))
+        self._ordinary = world_of(model, RunClass(human=False))
         self._can: dict[tuple[State, str], bool] = {}
 
     def holds(self, formula: Formula | None, state: State) -> bool:
@@ -125,6 +127,8 @@ class Yard:
 def _name(event: Event) -> str:
     if event == SCAN:
         return "scan"
+    if event == TICK:
+        return "tick"
     if event.kind is Kind.LATE:
         return f"{event.name} is late"
     return f"{event.name} elapses" if event.kind is Kind.TIMER else event.name
@@ -241,17 +245,29 @@ def _asked(model: Model, by: Random) -> str:
     return "\n".join(lines) + "\n"
 
 
-def compare(seed: int, folder: Path, most: int) -> tuple[list[str], dict[str, int]]:
+def compare(
+    seed: int, folder: Path, most: int, with_time: bool = False
+) -> tuple[list[str], dict[str, int]]:
     """What a rehearsal on a random model says falsely, and how much was compared."""
     drawn, model = draw(seed, folder, most)
     by = Random(f"procedure {seed}")
-    counts = {"models": 1, "harmless": 0, "ways back": 0, "no way back": 0, "violating": 0}
+    counts = {
+        "models": 1,
+        "models with time": 0,
+        "harmless": 0,
+        "ways back": 0,
+        "no way back": 0,
+        "violating": 0,
+    }
     false: list[str] = []
     for _ in range(3):
         head = drawn.yaml.split("requirements:\n")[0]
         text = f"{head}requirements:\n{_asked(model, by)}"
         (folder / "model.yaml").write_text(text, encoding="utf-8")
         model = load(folder)
+        if with_time and not model.program.elapsed_reads:
+            model = replace(given_time(model, by), statements=model.statements)
+            counts["models with time"] += 1
         text = _procedure(model, by)
         if text is None:
             break

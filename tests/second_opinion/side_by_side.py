@@ -14,7 +14,8 @@ Both = tuple[State, State]
 class SideBySide:
     """Runs of two models in which the same happens in both.
 
-    The end of a timer happens in both where it runs in both, else in the one in which it runs.
+    The end of a timer happens in both where it may in both, else in the one in which it may. Time
+    passes in both at once. What is seen of an output is what it gives, not what has taken effect.
 
     Parameters
     ----------
@@ -56,7 +57,8 @@ class SideBySide:
             for act, after in world.successors(state, truth)
             if act.kind is Kind.MOVE
         }
-        return (tuple(truth[name] for name in self._outputs), moved)
+        given = world.given(state)
+        return (tuple(given[name] for name in self._outputs), moved)
 
     def _owed_by(self, number: int, both: Both) -> set[str]:
         """Moves of the plant that one of the two owes, scans being due or not."""

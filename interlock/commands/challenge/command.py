@@ -25,7 +25,7 @@ from interlock.commands.options import (
 )
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_untimed
+from interlock.model.declined import Declined, load_for
 
 
 @click.command("challenge")
@@ -90,7 +90,8 @@ def command(
         n_processes=cores.in_use(),
         scheduler=scheduler,
     )
-    loaded = load_untimed(model, "'challenge'")
+    beyond = Declined.SEVERAL, Declined.ANY_VALUES, Declined.TIMED_QUANTITIES
+    loaded = load_for("'challenge'", model, *beyond)
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with _progress_line() as progress:

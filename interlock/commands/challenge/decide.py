@@ -156,8 +156,8 @@ class DefectDecider:
 
     @property
     def keeps_states(self) -> bool:
-        """Whether the original may be kept at all."""
-        return self.engine.name in (*_TABLES, *_DIAGRAMS)
+        """Whether the original may be kept at all; with time each defect is explored by itself."""
+        return self.model.timing is None and self.engine.name in (*_TABLES, *_DIAGRAMS)
 
     def kept_original(self, stage: Stage) -> KnownOriginal | None:
         """The original with what it reaches; None where it cannot be kept.

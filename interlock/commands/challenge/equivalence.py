@@ -9,7 +9,7 @@ only their outputs, and which moves the plant allows, are compared; what they re
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from interlock.base.errors import InternalError
@@ -26,8 +26,9 @@ from interlock.model.build import Built
 _CHANGED = "changed."
 # What both models share in lockstep; everything else may be there twice.
 _SHARED = (Role.PLANT, Role.CONTROL, Role.PHASE)
-# Nobody sees whether a timer runs, or may be late, in one of them only.
-_UNSEEN = (MoveKind.SCAN, MoveKind.TIMER, MoveKind.BUS)
+# Nobody sees whether a timer runs, or a signal may be late, in one of them only; nor that it must
+# happen there before more time can pass, which then waits for it in both.
+_UNSEEN = (MoveKind.SCAN, MoveKind.TIMER, MoveKind.BUS, MoveKind.TIME)
 
 
 def where_models_differ(original: Built, changed: Built) -> Expr | None:
@@ -125,7 +126,8 @@ class LockstepProduct:
         pairs = list(_pairs(original.system, changed.system))
         self._twice = self._doubled(pairs)
         self._renamed = {name: var(_CHANGED + name) for name in self._twice}
-        seen = [ne(a, b) for a, b in self._outputs()] + differences_seen_in_plant(original, changed)
+        seen = [ne(a, b) for a, b in self._outputs()]
+        seen += differences_seen_in_plant(original, changed, self._in_changed)
         self.differs = or_(*seen)
         environment = [p for p in pairs if _kind(*p) not in _UNSEEN]
         owed = [(_fair(one), self._in_changed(_fair(other))) for one, other in environment]
@@ -160,10 +162,10 @@ class LockstepProduct:
         return ex.substitute([expr], self._renamed)[0]
 
     def _outputs(self) -> Iterator[tuple[Expr, Expr]]:
-        """Each output as it reaches lamps and valves, in both."""
-        names = [name.casefold() for name in self.original.model.outputs]
-        theirs = ex.substitute([self.changed.truth[name] for name in names], self._renamed)
-        yield from zip((self.original.truth[name] for name in names), theirs, strict=True)
+        """Each output as lamps and valves are given it, in both, whatever has taken effect."""
+        given, changed = self.original.given, self.changed.given
+        theirs = ex.substitute([changed[name] for name in given], self._renamed)
+        yield from zip(given.values(), theirs, strict=True)
 
     def _product(self, pairs: list[tuple[Move | None, Move | None]]) -> System:
         original, changed = self.original.system, self.changed.system
@@ -192,6 +194,8 @@ class LockstepProduct:
         guard = mine
         if given.kind in (MoveKind.TIMER, MoveKind.BUS):
             guard = or_(mine, theirs)
+        elif given.kind is MoveKind.TIME:
+            guard = and_(mine, theirs)
         updates: dict[str, Expr] = {}
         for name, new in ({} if one is None else one.updates).items():
             updates[name] = ite(mine, new, var(name)) if guard is not mine else new
@@ -229,7 +233,7 @@ class LockstepProduct:
         return Replayed(tuple(happenings), None), seen
 
     def _seen(self, one: Player, other: Player) -> tuple[str, ...]:
-        mine, theirs = one.outputs(), other.outputs()
+        mine, theirs = one.given(), other.given()
         domains = {v.name: v.domain for v in self.original.system.variables}
         said = []
         for name in mine:
@@ -244,16 +248,22 @@ class LockstepProduct:
         return tuple(dict.fromkeys(said))
 
 
-def differences_seen_in_plant(original: Built, changed: Built) -> list[Expr]:
-    """Conditions under which a move of the plant is possible, or leads elsewhere, in one only."""
+def differences_seen_in_plant(
+    original: Built, changed: Built, in_changed: Callable[[Expr], Expr] = lambda expr: expr
+) -> list[Expr]:
+    """Conditions under which a move of the plant is possible, or leads elsewhere, in one only.
+
+    `in_changed` gives what an expression of the changed model is where both are beside each other.
+    """
     unlike = []
     shared = {v.name: 0 for v in original.system.variables if v.role in _SHARED}
     for one, other in _pairs(original.system, changed.system):
         if _kind(one, other) in _UNSEEN:
             continue
-        unlike.append(xor(_guard(one), _guard(other)))
-        both = and_(_guard(one), _guard(other))
-        unlike += [and_(both, ne(a, b)) for a, b in _updates(one, other, shared)]
+        mine, theirs = _guard(one), in_changed(_guard(other))
+        unlike.append(xor(mine, theirs))
+        pairs = _updates(one, other, shared)
+        unlike += [and_(mine, theirs, ne(a, in_changed(b))) for a, b in pairs]
     return unlike
 
 
@@ -270,7 +280,8 @@ def _play(player: Player, move: Move) -> Happening:
     if move.kind is MoveKind.TIMER:
         assert move.origin is not None
         timer = move.origin.of
-        if timer not in player.controller.running_timers():
+        runs = timer in player.controller.running_timers()
+        if not runs or player.why_not_in_time(move.name):
             player.pass_event()
             return Happening(
                 move.name, move.kind, f"the time of {timer} is up", (), origin=move.origin

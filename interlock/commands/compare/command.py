@@ -22,7 +22,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_single
+from interlock.model.declined import Declined, load_for
 
 
 @click.command("compare")
@@ -89,7 +89,8 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    before, after = (load_single(folder, "'compare'") for folder in (old, new))
+    beyond = Declined.SEVERAL, Declined.ANY_VALUES
+    before, after = (load_for("'compare'", folder, *beyond) for folder in (old, new))
     models = assuming(before, assume), assuming(after, assume)
     known = {**models[0].faults, **models[1].faults}
     for id_ in ids:

@@ -21,9 +21,9 @@ from interlock.engines import catalogue
 from interlock.independent_judge.run_file import read_run
 from interlock.kernel.query import DeclinedError
 from interlock.kernel.requirement import Outcome
+from interlock.model.declined import Declined, decline
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.model.untimed import refuse_any_values, refuse_several, refuse_time
 from interlock.pictures.collection import (
     KINDS,
     OF_SAVED_RUNS,
@@ -95,8 +95,7 @@ def command(
         if kind not in KINDS:
             raise click.UsageError(f"no picture '{kind}'{nearest(kind, KINDS)}")
     loaded = assuming(load(model), assume)
-    refuse_any_values(loaded, "'draw'")
-    refuse_several(loaded, "'draw'")
+    decline("'draw'", loaded, Declined.ANY_VALUES, Declined.SEVERAL)
     kinds = _kinds_of(loaded, only)
     if run_file is not None:
         drawn = _saved(loaded, run_file, only, every_signal)
@@ -127,7 +126,7 @@ def _kinds_of(model: Model, only: tuple[str, ...]) -> tuple[str, ...]:
         return only or tuple(KINDS)
     for kind in only:
         if kind in UNTIMED:
-            refuse_time(model, f"'draw --only {kind}'")
+            decline(f"'draw --only {kind}'", model, Declined.TIME)
     return only or tuple(kind for kind in KINDS if kind not in UNTIMED)
 
 

@@ -10,9 +10,9 @@ from interlock.base.files import write_each_whole, write_whole
 from interlock.base.targets import cannot_write, check_target
 from interlock.commands.exits import EXIT_HOLDS
 from interlock.commands.export import write_st as programs
+from interlock.model.declined import Declined, load_for
 from interlock.model.model import Model
 from interlock.model.program_files import ENDINGS
-from interlock.model.untimed import load_untimed
 
 _FORMATS = ("scxml", "st", "xml")
 
@@ -53,7 +53,7 @@ def command(model: Path, wanted: str, drawn: str | None, output: Path | None) ->
         raise click.UsageError("--draw goes with --as xml")
     if output is not None and not output.is_dir():
         check_target(output)
-    loaded = load_untimed(model, "'export'")
+    loaded = load_for("'export'", model, Declined.SEVERAL, Declined.ANY_VALUES)
     if wanted == "st" and output is not None and _takes_files(loaded, output):
         written = programs.of_each_file(loaded)
         for name in written.texts:

@@ -98,7 +98,9 @@ def _general_losses(model: Model) -> Iterator[str]:
         yield "that some moves of the plant need not happen"
     if any(move.bounces for move in model.moves):
         yield "that some controls bounce"
-    if model.late_sensors:
+    if model.timing is not None:
+        yield "time: how long moves, timers and delays take, and how far apart scans are"
+    elif model.late_sensors:
         yield "that some signals may be late"
     if model.free_inputs:
         yield f"{len(model.free_inputs)} inputs of the program without a sensor"

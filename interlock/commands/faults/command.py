@@ -132,11 +132,11 @@ def command(
     from interlock.commands.faults import data as fault_data
     from interlock.commands.faults.study import Options, study_faults
     from interlock.engines import catalogue
+    from interlock.model.declined import Declined, decline
     from interlock.model.load import load
-    from interlock.model.untimed import refuse_any_values
 
     loaded = assuming(load(model), assume)
-    refuse_any_values(loaded, "'faults'")
+    decline("'faults'", loaded, Declined.ANY_VALUES)
     check_requirements(loaded, only)
     options = Options(
         order=order_of(order, len(loaded.faults)),

@@ -24,8 +24,8 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
+from interlock.model.declined import Declined, decline
 from interlock.model.load import load
-from interlock.model.untimed import refuse_any_values
 
 
 @click.command("margins")
@@ -76,7 +76,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = assuming(load(model), assume)
-    refuse_any_values(loaded, "'margins'")
+    decline("'margins'", loaded, Declined.ANY_VALUES)
     if loaded.timing is None:
         says = "'margins' needs a model with time: 'run: {time: {unit: 100 ms}}'"
         raise InputError([Mistake(Place(str(loaded.folder / "model.yaml"), 1, 1), says)])

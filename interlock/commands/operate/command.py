@@ -12,7 +12,7 @@ import click
 
 from interlock.commands.exits import EXIT_HOLDS
 from interlock.commands.options import jobs_option, print_line
-from interlock.model.untimed import load_untimed
+from interlock.model.declined import UNTIMED, load_for
 
 _PORT = 8137
 
@@ -42,7 +42,7 @@ def command(model: Path, port: int, no_browser: bool) -> int:
             said = f"'operate' needs {name}: pip install 'interlock[operate]'"
             raise click.ClickException(said) from None
         raise
-    loaded = load_untimed(model, "'operate'")
+    loaded = load_for("'operate'", model, *UNTIMED)
     try:
         listening = bind(port)
     except PortTakenError as error:

@@ -35,8 +35,8 @@ from interlock.independent_judge.run_file import (
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import Origin
+from interlock.model.declined import UNTIMED, load_for
 from interlock.model.model import Model
-from interlock.model.untimed import load_untimed
 
 _BENCHES = 12
 _SENTENCES = 8
@@ -311,7 +311,7 @@ class Desk:
             self.notice = f"There is no lesson '{id_}'{nearest(id_, self.served.lessons)}."
             return
         try:
-            model = load_untimed(lesson.folder, "the bench")
+            model = load_for("the bench", lesson.folder, *UNTIMED)
         except InputError as error:
             self.notice = f"The lesson's model cannot be read: {error.mistakes[0]}"
             return

@@ -17,10 +17,10 @@ from interlock.base.errors import InputError, Mistake
 from interlock.base.files import write_whole
 from interlock.kernel import patterns
 from interlock.kernel.patterns import PatternRow
+from interlock.model.declined import UNTIMED, load_for
 from interlock.model.files import MODEL_FILE
 from interlock.model.model import Model
 from interlock.model.patterns import PATTERNS, SCOPES
-from interlock.model.untimed import load_untimed
 
 SENTENCE = "MINE"
 MAX_PROGRAM = 200_000
@@ -210,7 +210,7 @@ def _load(home: Path, model: Model, lines: list[str], files: Mapping[str, str]) 
         for name, text in files.items():
             write_whole(folder / name, text)
         write_whole(folder / MODEL_FILE, "\n".join([*head, *lines, ""]))
-        return load_untimed(folder, "the bench")
+        return load_for("the bench", folder, *UNTIMED)
 
 
 def _quoted(text: str) -> str:

@@ -48,10 +48,12 @@ def command(
     from interlock.commands.rating.file import load_rating
     from interlock.commands.rating.study import rate
     from interlock.engines import catalogue
-    from interlock.model.untimed import load_untimed
+    from interlock.model.declined import Declined, load_for
 
     rating = load_rating(file)
-    model = None if rating.model is None else load_untimed(rating.model, "'rating'")
+    model = None
+    if rating.model is not None:
+        model = load_for("'rating'", rating.model, Declined.SEVERAL, Declined.ANY_VALUES)
     engine = None if no_model else catalogue()["enumerate"]()
     limits = limits_of(max_states, max_seconds, max_memory)
     with progress_line() as progress:

@@ -38,9 +38,9 @@ from interlock.kernel.query import Stay, Trap
 from interlock.kernel.system import System
 from interlock.model.between import BetweenScans
 from interlock.model.build import GENERATED, Built, build
+from interlock.model.declined import Declined, load_for
 from interlock.model.model import Model
 from interlock.model.revise import shown
-from interlock.model.untimed import load_single
 
 Progress = Callable[[str], None]
 
@@ -77,7 +77,7 @@ def recheck(
     need_solver()
     evidence = read_folder(folder)
     at = model_folder or shown(folder / evidence.manifest.folder)
-    model = load_single(at, "'recheck'")
+    model = load_for("'recheck'", at, Declined.SEVERAL, Declined.ANY_VALUES)
     model = model if assume is None else model.assuming(BetweenScans.read(assume))
     return check(evidence, model, max_seconds, progress, n_processes)
 

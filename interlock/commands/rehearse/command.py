@@ -19,7 +19,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import EXIT
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_untimed
+from interlock.model.declined import load_for
 
 
 @click.command("rehearse")
@@ -54,13 +54,13 @@ def command(
     MODEL is a folder with a model.yaml and a procedures.yaml. Exit code 0: every step can be
     done and surely ends, and no single deviation violates a requirement.
     """
-    from interlock.commands.rehearse.study import Rehearser
+    from interlock.commands.rehearse.study import BEYOND, Rehearser
     from interlock.model.procedures import load_procedures
 
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    loaded = assuming(load_untimed(model, "'rehearse'"), assume)
+    loaded = assuming(load_for("'rehearse'", model, *BEYOND), assume)
     procedures = load_procedures(loaded)
     for id_ in procedure:
         if id_ not in procedures.procedures:

@@ -20,6 +20,7 @@ from interlock.kernel.guided import Guided, Guides
 from interlock.kernel.query import Engine, Exploration, Limits, Query, Reach
 from interlock.kernel.system import PHASE, Move, MoveKind, Stepper, System
 from interlock.model.build import Built
+from interlock.model.clocks import without_clocks
 from interlock.model.procedures import Procedures
 
 
@@ -248,14 +249,14 @@ def taught_moves(built: Built, procedures: Procedures) -> set[str]:
 
 
 def calm(built: Built) -> Expr:
-    """After a scan, every control let go, and nothing owed by the plant."""
+    """After a scan, every control let go, and nothing owed by the plant, nor under way."""
     conditions = [ex.eq(ex.var(PHASE), ex.const(0))]
     for name, machine in built.model.machines.items():
         if machine.is_control and machine.released is not None:
             conditions.append(ex.eq(ex.var(name), ex.const(machine.released)))
     conditions += [
         not_(move.fair)
-        for move in built.system.moves
+        for move in without_clocks(built.system).moves
         if move.kind in (MoveKind.PLANT, MoveKind.TIMER) and move.fair is not None
     ]
     return and_(*conditions)

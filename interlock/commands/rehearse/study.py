@@ -42,13 +42,21 @@ from interlock.independent_judge.judge import Replayed, replay
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import and_
 from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, Reach
+from interlock.kernel.system import MoveKind
 from interlock.kernel.witness import Step, Witness
 from interlock.model.build import RunClass, build
+from interlock.model.declined import Declined, decline
 from interlock.model.model import Model
 from interlock.model.procedures import Procedure, Procedures
-from interlock.model.untimed import refuse_any_values, refuse_several, refuse_time
 
 MOST_NODES = 200_000
+BEYOND = (
+    Declined.SEVERAL,
+    Declined.ANY_VALUES,
+    Declined.TIMED_QUANTITIES,
+    Declined.DELAYED_OUTPUTS,
+)
+"""What a rehearsal cannot take."""
 # From so many different states where a deviation comes to a stand the way back is looked for.
 MOST_WAYS = 50
 
@@ -68,7 +76,7 @@ class Rehearser:
     Raises
     ------
     InputError
-        For a model with time or several controllers.
+        For a model with anything of `BEYOND`.
     """
 
     def __init__(
@@ -79,13 +87,15 @@ class Rehearser:
         limits: Limits = Limits(),
         progress: ProgressSink | None = None,
     ) -> None:
-        refuse_time(model, "a rehearsal")
-        refuse_several(model, "a rehearsal")
-        refuse_any_values(model, "a rehearsal")
+        decline("a rehearsal", model, *BEYOND)
         self.model = model
         self.procedures = procedures
-        self.world = World(build(model, RunClass(human=True)))
-        self.recovery = Recovery(self.world, build(model), procedures, engine, limits)
+        built = build(model, RunClass(human=True))
+        self.world = World(built)
+        # Of the same variables, though errors that nobody makes may have clocks among them.
+        ordinary = tuple(m for m in built.system.moves if m.kind is not MoveKind.HUMAN)
+        without = replace(built, run_class=RunClass(), system=built.system.with_moves(ordinary))
+        self.recovery = Recovery(self.world, without, procedures, engine, limits)
         self._limits = limits
         self._progress = progress
         self._most_nodes = min(limits.max_states or MOST_NODES, MOST_NODES)

@@ -18,7 +18,7 @@ from interlock.model.model import Formula
 from interlock.model.turns import turns_of
 
 # What happens without anybody doing anything.
-UNATTENDED = (MoveKind.PLANT, MoveKind.TIMER, MoveKind.BUS, MoveKind.SCAN)
+UNATTENDED = (MoveKind.PLANT, MoveKind.TIMER, MoveKind.BUS, MoveKind.SCAN, MoveKind.TIME)
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class World:
         self.phase = self.system.index[PHASE]
         turns, index = turns_of(built.model), self.system.index
         self.due = turns.due
-        taking = {m.name: m.machine for m in built.model.moves if not m.takes_no_turn}
+        taking = {m.name: m.machine for m in built.model.moves if built.model.takes_turn(m)}
         machines = [taking.get(move.name, "") for move in self.moves]
         self._takes_turn = [machine != "" for machine in machines]
         self._counts = [

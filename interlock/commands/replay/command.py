@@ -68,15 +68,14 @@ def command(
     3: even as a set the possible states could not be followed.
     """
     from interlock.model.build import RunClass
+    from interlock.model.declined import Declined, decline
     from interlock.model.load import load
-    from interlock.model.untimed import refuse_any_values, refuse_several
 
     loaded = load(model)
     if log.suffix.casefold() == ".json":
         _refuse_options()
         return _replay_run(loaded, log)
-    refuse_several(loaded, "'replay' of a record")
-    refuse_any_values(loaded, "'replay' of a record")
+    decline("'replay' of a record", loaded, Declined.SEVERAL, Declined.ANY_VALUES)
     from interlock.commands.replay.columns import AS_NAMED, read_mapping
     from interlock.commands.replay.study import explain
     from interlock.commands.replay.tell import lines_of

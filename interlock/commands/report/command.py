@@ -25,7 +25,7 @@ from interlock.commands.options import (
 from interlock.commands.outcomes import exit_code
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_single, refuse_any_values
+from interlock.model.declined import Declined, decline, load_for
 
 if TYPE_CHECKING:
     from interlock.commands.rating.file import Rating
@@ -101,9 +101,10 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     absent = _parts(leave_out)
-    loaded = assuming(load_single(model, "'report'", takes_any_values=True), assume)
+    loaded = assuming(load_for("'report'", model, Declined.SEVERAL), assume)
     if loaded.live_faults or loaded.map_machines:
-        refuse_any_values(loaded, "'report' of a model with a plant or faults")
+        who = "'report' of a model with a plant or faults"
+        decline(who, loaded, Declined.ANY_VALUES)
     target = folder if folder is not None else Path("report") / loaded.name
     _check_target(target)
     if pdf:

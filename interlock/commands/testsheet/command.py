@@ -19,7 +19,7 @@ from interlock.commands.options import (
 )
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.untimed import load_untimed, refuse_chance, refuse_late
+from interlock.model.declined import UNTIMED, Declined, load_for
 
 
 @click.command("testsheet")
@@ -67,9 +67,8 @@ def command(
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     if pdf and folder is None:
         raise click.UsageError("--pdf needs a folder: -o FOLDER")
-    loaded = assuming(load_untimed(model, "'testsheet'"), assume)
-    refuse_chance(loaded, "'testsheet'")
-    refuse_late(loaded, "'testsheet'")
+    beyond = *UNTIMED, Declined.CHANCE, Declined.LATE
+    loaded = assuming(load_for("'testsheet'", model, *beyond), assume)
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with progress_line() as progress:

@@ -116,10 +116,9 @@ def command(
     loaded = asked.read()
     if evidence is not None:
         from interlock.evidence.folder import check_may_write
-        from interlock.model.untimed import refuse_any_values, refuse_several
+        from interlock.model.declined import Declined, decline
 
-        refuse_several(loaded, "'--evidence'")
-        refuse_any_values(loaded, "'--evidence'")
+        decline("'--evidence'", loaded, Declined.SEVERAL, Declined.ANY_VALUES)
         check_may_write(evidence)
     limits, ledger = asked.limits(), None
     with stopped_softly(), progress_line() as progress, asked.declining():

@@ -14,18 +14,15 @@ from tests.support.timed_gate import timed_gate, timed_gate_folder
 
 REFUSING = {
     "advise": ["advise", "MODEL"],
-    "challenge": ["challenge", "MODEL"],
     "draw": ["draw", "MODEL", "--only", "conversions"],
-    "export": ["export", "MODEL", "--as", "st"],
     "operate": ["operate", "MODEL", "--no-browser"],
-    "rating": ["rating", "RATING"],
-    "rehearse": ["rehearse", "MODEL"],
     "testsheet": ["testsheet", "MODEL"],
 }
 # They read no model, or make one.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
-TAKING = {"compare", "faults", "margins", "recheck", "replay", "report", "verify"}
+TAKING = {"challenge", "compare", "export", "faults", "margins", "rating", "recheck", "replay"}
+TAKING |= {"rehearse", "report", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:

@@ -13,8 +13,8 @@ from interlock.judgement.engines import available
 from interlock.judgement.finding import Verification
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
+from interlock.model.declined import UNTIMED, decline
 from interlock.model.load import load
-from interlock.model.untimed import refuse_untimed
 from interlock.st.direct.controller import DirectController
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
@@ -107,7 +107,7 @@ def test_the_same_expression_at_two_places_has_two_values(tmp_path: Path) -> Non
 def test_who_shows_runs_of_the_program_refuses_it(tmp_path: Path) -> None:
     found = _verified(tmp_path, _IMPOSSIBLE, 'never: "q"')
     with pytest.raises(InputError, match=r"c.st:2:6: 'compare' cannot take .* any value"):
-        refuse_untimed(found.built.model, "'compare'")
+        decline("'compare'", found.built.model, *UNTIMED)
 
 
 def test_nothing_is_taken_as_any_value_where_classes_are_known() -> None:

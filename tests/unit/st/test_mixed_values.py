@@ -12,9 +12,9 @@ from interlock.base.errors import InputError
 from interlock.judgement.engines import available
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
+from interlock.model.declined import UNTIMED, decline
 from interlock.model.load import load
 from interlock.model.model import Model
-from interlock.model.untimed import refuse_untimed
 from interlock.oversights.occurring import subjects
 from interlock.st.direct.controller import DirectController
 from interlock.st.interpret import Controller
@@ -150,7 +150,7 @@ def test_that_something_can_still_come_does_not_hold_by_values_that_are_never_co
     model = _model(tmp_path, "q := a - b > 3 AND b - a > 3;", 'can_still: "q"')
     assert _outcomes(model)["R1"] is Outcome.UNDECIDED
     with pytest.raises(InputError, match=r"c.st:5:6: 'compare' cannot take .* any value"):
-        refuse_untimed(model, "'compare'")
+        decline("'compare'", model, *UNTIMED)
 
 
 def test_bits_of_a_long_word_are_free_each_by_itself(tmp_path: Path) -> None:
