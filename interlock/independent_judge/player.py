@@ -238,8 +238,7 @@ class Player:
     def defects_next(self) -> list[Mistake]:
         """What the next scan of some controller does that none should."""
         read, scans = self.as_read(), filter(self.may_scan, self.programs.scans)
-        found = [defect for scan in scans for defect in self.programs.defects(scan, read)]
-        return list(dict.fromkeys(found))
+        return [defect for scan in scans for defect in self.programs.defects(scan, read)]
 
     def enabled(self, move: str) -> bool:
         """Whether the plant would let the move called `move` happen now."""
