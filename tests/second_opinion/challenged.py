@@ -52,6 +52,7 @@ def challenged(
         counts[result.outcome.value] += 1
         if result.outcome in (DefectOutcome.EQUIVALENT, DefectOutcome.GAP):
             counts[f"{result.outcome.value}, {result.shown_by}"] += 1
+            counts["a run that need not be shortest"] += not result.is_shortest
             yield from _wrong(model, defect, result)
     yield from _wrong_in_lockstep(model, found.defects, counts, engine)
 
@@ -60,7 +61,8 @@ def _wrong(model: Model, defect: Defect, result: DefectResult) -> Iterator[str]:
     worlds = [world_of(one, Class()) for one in (model, defect.applied_to(model))]
     nearest, owed_apart = SideBySide(worlds[0], worlds[1], model).differences()
     said = None if result.outcome is DefectOutcome.EQUIVALENT else result.n_steps
-    if nearest != said:
+    is_farther = nearest is not None and said is not None and said > nearest
+    if nearest != said and (result.is_shortest or not is_farther):
         how = result.shown_by or f"a difference after {said} steps"
         yield f"{defect.id}: {how}, but the nearest is after {nearest}"
     elif nearest is None and (owed_apart is not None) != (result.shown_by == BUT_FOR_WHAT_IS_OWED):

@@ -30,6 +30,8 @@ def difference_by_the_same_way(
 ) -> Witness | None:
     """A run to a difference that shows, with none before it; None where there is none.
 
+    None, too, where the changed model remembers what the original does not.
+
     Parameters
     ----------
     known : Varied
@@ -39,6 +41,8 @@ def difference_by_the_same_way(
         For the search; None where one was hit, too.
     """
     original, changed = lockstep.original, lockstep.changed
+    if where_models_differ(original, changed) is None:
+        return None
     unlike = unlike_by_move(original.system, changed.system)
     moves = [
         replace(move, guard=and_(move.guard, not_(unlike.get(move.name, FALSE))))
