@@ -7,7 +7,7 @@ every answer out of its list of open tasks once, so none is lost and none is cou
 from __future__ import annotations
 
 import pickle
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from hashlib import sha256
 from threading import Lock
 from uuid import uuid4
@@ -47,7 +47,7 @@ class Cluster:
         except (OSError, ValueError) as error:
             raise NoClusterError(f"no scheduler answers at {self._address}: {error}") from None
 
-    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[DefectResult]]]:
+    def run(self, tasks: Sequence[Task]) -> Generator[tuple[Task, list[DefectResult]]]:
         """As `Runner.run`.
 
         Raises

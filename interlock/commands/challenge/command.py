@@ -73,8 +73,8 @@ def command(
     Defects are seeded in the program, in the sensors and in the plant's guards. Each is caught by
     a requirement, or shown to make no difference, or told as a gap with a run that ends in the
     difference. A gap that is harmless is accepted in a file gaps.yaml beside the model, with the
-    reason. With a journal (-o) an interrupted run goes on where it stopped. Limits are for
-    each exploration.
+    reason. With a journal (-o) an interrupted run goes on where it stopped. The limits of
+    states and memory are for each exploration.
 
     Exit codes: 0 no gap but accepted ones, 1 gaps, 2 bad input, 3 some undecided and no gap known.
     """

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -16,7 +17,14 @@ from interlock.commands.challenge.expression_defects import DefectKind
 from interlock.commands.challenge.gaps_file import AcceptedGap, find_gaps
 from interlock.commands.challenge.journal import Journal, asked, fingerprint
 from interlock.commands.challenge.results import DefectOutcome, DefectResult
-from interlock.commands.challenge.tasks import Processes, Runner, Task, TaskKind, ThisProcess
+from interlock.commands.challenge.tasks import (
+    Processes,
+    Runner,
+    Task,
+    TaskKind,
+    ThisProcess,
+    given_up,
+)
 from interlock.judgement.finding import Finding
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits
@@ -147,7 +155,8 @@ def challenge(
     engine : Engine
     choice : Choice
     limits : Limits
-        For each exploration; what they cut short is undecided and never counted as caught.
+        For each exploration, and the time for all of them together; what they cut short is
+        undecided and never counted as caught.
     progress : callable, optional
         Is told what is being done, how much of it is done, and how much there is.
 
@@ -175,7 +184,7 @@ def challenge(
         stages = tuple(_stages(model, engine, run_classes, limits))
         decider = DefectDecider(model, engine, limits)
         runner = _runner(decider, choice)
-        schedule = _Schedule(runner, journal, progress, done, decider.keeps_states)
+        schedule = _Schedule(runner, journal, progress, done, decider.keeps_states, limits)
         schedule.doubts = beyond_the_classes(model, everything)
         schedule.try_all([defect.id for defect in defects], stages)
     finally:
@@ -241,8 +250,10 @@ class _Schedule:
         progress: Progress | None,
         done: Mapping[str, DefectResult],
         keeps_states: bool,
+        limits: Limits,
     ) -> None:
         self.runner = runner
+        self.limits = limits
         self.keeps_states = keeps_states
         self.journal = journal
         self.progress = progress
@@ -305,12 +316,26 @@ class _Schedule:
             Task(kind, stage, tuple(ids[start : start + at_once]))
             for start in range(0, len(ids), at_once)
         ]
-        n_done = 0
-        for task, results in self.runner.run(tasks):
-            n_done += len(task.defects)
-            if self.progress is not None:
-                self.progress(f"{says}, {stage.run_class.says}", n_done, len(ids))
-            yield from (self._doubted(result) for result in results)
+        waiting = dict.fromkeys(tasks)
+        with closing(self._tried(tasks)) as tried:
+            for task, results in tried:
+                del waiting[task]
+                if self.progress is not None:
+                    n_done = len(ids) - sum(len(task.defects) for task in waiting)
+                    self.progress(f"{says}, {stage.run_class.says}", n_done, len(ids))
+                yield from (self._doubted(result) for result in results)
+        for task in waiting:
+            yield from given_up(task, f"seconds {self.limits.max_seconds:g}")
+
+    def _tried(self, tasks: Sequence[Task]) -> Generator[tuple[Task, list[DefectResult]]]:
+        """What becomes of tasks, as long as there is time."""
+        until = self.limits.until
+        with closing(self.runner.run(tasks)) as done:
+            while until is None or time.monotonic() < until:
+                found = next(done, None)
+                if found is None:
+                    return
+                yield found
 
     def _doubted(self, result: DefectResult) -> DefectResult:
         doubt = self.doubts.get(result.defect)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -51,7 +51,7 @@ class NoClusterError(Exception):
 class Runner(Protocol):
     """Does tasks."""
 
-    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[DefectResult]]]:
+    def run(self, tasks: Sequence[Task]) -> Generator[tuple[Task, list[DefectResult]]]:
         """Each task once with its results, in the order in which they are done."""
 
 
@@ -123,7 +123,7 @@ class ThisProcess:
     def __init__(self, decider: DefectDecider) -> None:
         self._worker = Worker(decider)
 
-    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[DefectResult]]]:
+    def run(self, tasks: Sequence[Task]) -> Generator[tuple[Task, list[DefectResult]]]:
         """As `Runner.run`."""
         for task in tasks:
             yield task, self._worker.perform(task)
@@ -142,7 +142,7 @@ class Processes:
         self._decider = decider
         self._n_processes = n_processes
 
-    def run(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, list[DefectResult]]]:
+    def run(self, tasks: Sequence[Task]) -> Generator[tuple[Task, list[DefectResult]]]:
         """As `Runner.run`. What kills its process three times is given up as undecided."""
         waiting = dict(enumerate(tasks))
         for _ in range(_ATTEMPTS):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -106,6 +107,22 @@ def test_what_a_limit_cuts_short_is_undecided_and_not_caught(small: Model) -> No
     undecided = found.with_outcome(DefectOutcome.UNDECIDED)
     assert undecided
     assert all(result.limit for _, result in undecided)
+
+
+@pytest.mark.parametrize("n_processes", [1, 2])
+def test_when_the_time_is_over_no_defect_is_begun_any_more(small: Model, n_processes: int) -> None:
+    told: list[int] = []
+
+    def progress(says: str, n_done: int, n_in_all: int) -> None:
+        told.append(n_done)
+
+    # An hour for each exploration, but none is left of it for all of them together.
+    over = Limits(max_seconds=3600, until=time.monotonic())
+    choice = Choice(n_processes=n_processes)
+    found = challenge(small, catalogue()["reference"](), choice, over, progress)
+    assert {result.outcome for result in found.results.values()} == {DefectOutcome.UNDECIDED}
+    assert {result.limit for result in found.results.values()} == {"seconds 3600"}
+    assert not told
 
 
 def test_a_requirement_that_is_violated_already_catches_nothing() -> None:
