@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations_with_replacement, product
+from itertools import combinations_with_replacement, product, starmap
 
 import pytest
 from hypothesis import given, reject
@@ -17,6 +17,7 @@ from interlock.st.check import check_expression
 from interlock.st.evaluate import evaluate_expression, operands_of
 from interlock.st.lower import lower_expression
 from interlock.st.parser import parse_expression
+from interlock.st.ranges import ARITHMETIC
 from interlock.st.types import BOOL, IntType, Scope
 
 _SPANS = list(combinations_with_replacement((-5, -4, -2, -1, 0, 1, 3, 5), 2))
@@ -126,3 +127,22 @@ def test_every_part_of_an_expression_stays_in_its_range(
         if part.type != BOOL:
             # What fits here needs no clamp in the kernel.
             assert _span(part)[0] <= lo <= hi <= _span(part)[1]
+
+
+def _power(a: int, b: int) -> int | None:
+    if b >= 0:
+        return int(a**b)
+    return None if a == 0 else int(1 / a**-b)
+
+
+def test_the_range_of_a_power_holds_every_power_and_no_sign_too_many() -> None:
+    spans = [(lo, hi) for lo in range(-3, 4) for hi in range(lo, 4)]
+    for a, b in product(spans, spans):
+        bases, exponents = range(a[0], a[1] + 1), range(b[0], b[1] + 1)
+        found = [n for n in starmap(_power, product(bases, exponents)) if n is not None]
+        lo, hi = ARITHMETIC["**"](a, b)
+        assert all(lo <= n <= hi for n in found), (a, b)
+        assert (lo < 0) == (a[0] < 0)
+        # The greatest in size is met wherever the base of that size has the greatest exponent.
+        if b[0] >= 0 and found and max(abs(a[0]), abs(a[1])) > 0:
+            assert max(map(abs, found)) == hi, (a, b)
