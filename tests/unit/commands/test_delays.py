@@ -89,7 +89,9 @@ def test_margins_tell_how_late_may_be(tmp_path: Path, capsys: pytest.CaptureFixt
     model = timed_gate_folder(
         tmp_path / "m", IN_TIME, watch, delayed(SHUT, 100), delayed(DRIVE, 50)
     )
-    told = said(capsys, 0, "margins", model, "--time", "is_shut: delay", "--time", "drive: delay")
+    told = said(
+        capsys, 0, "margins", "--plain", model, "--time", "is_shut: delay", "--time", "drive: delay"
+    )
     assert "is_shut: delay 0.1 s 0 s 0.1 s no time at all at 0.2 s R1 violated" in told
     assert "drive: delay 0.05 s 0.05 s 0.05 s no time at all at 0.15 s R1 violated" in told
 
