@@ -56,3 +56,27 @@ def test_a_random_body_drawn_anew_does_what_it_did(drawn: str) -> None:
 @given(random_projects(), st.sampled_from(WAYS))
 def test_a_random_project_written_anew_does_what_it_did(project: RandomProject, drawn: str) -> None:
     assert compare(project.texts, project.root, drawn) is None
+
+
+# A network is left at its end: what stands behind a RETURN must not be drawn with it.
+_LEFT_WITHIN = """PROGRAM Main
+VAR_INPUT a, b : BOOL; END_VAR
+VAR_OUTPUT n : INT; p : BOOL; END_VAR
+{}
+p := NOT p;
+END_PROGRAM
+"""
+
+
+@pytest.mark.parametrize("drawn", WAYS)
+@pytest.mark.parametrize(
+    "body",
+    [
+        "IF a THEN IF b THEN RETURN; END_IF; n := 5; ELSE n := 7; END_IF;",
+        "IF a THEN IF b THEN RETURN; ELSE n := 3; END_IF; n := n + 1; END_IF;",
+        "IF a THEN IF b THEN n := 4; RETURN; END_IF; END_IF;",
+        "IF a THEN RETURN; ELSIF b THEN n := 4; END_IF;",
+    ],
+)
+def test_what_stands_behind_a_return_is_left_out_in_a_drawing_too(body: str, drawn: str) -> None:
+    assert compare({"p.st": _LEFT_WITHIN.format(body)}, "Main", drawn) is None

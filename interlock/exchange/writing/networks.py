@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from typing import Generic, TypeVar
 
 from interlock.exchange.signs import RAIL, Port, Sign
-from interlock.exchange.writing.drawable import BLOCK_OF, CannotDrawError, Known, arguments_of
+from interlock.exchange.writing.drawable import (
+    BLOCK_OF,
+    CannotDrawError,
+    Known,
+    arguments_of,
+    leaves,
+)
 from interlock.st import syntax as sx
 from interlock.st.blocks import BLOCKS
 from interlock.st.write_expressions import write_expression
@@ -84,7 +90,8 @@ class Networks(ABC, Generic[Power]):
     def _body(self, body: Sequence[sx.Statement], left: Power) -> list[Sign]:
         found: list[Sign] = []
         for number, s in enumerate(body):
-            if isinstance(s, sx.Leave) and number < len(body) - 1:
+            # A network is left at its end, so that nothing of it may depend on having been left.
+            if number < len(body) - 1 and leaves([s]):
                 raise CannotDrawError("what stands behind a RETURN", s.place)
             found += self._statement(s, left)
         return found
