@@ -100,8 +100,12 @@ class _Workbook:
         if self._left < 0:
             says = f"more than {MOST_UNFOLDED_BYTES:,} bytes unpacked; give the list alone"
             raise _RefusedError(says)
-        # No more is unpacked than the archive says.
-        text = self._archive.read(info)
+        try:
+            # No more is unpacked than the archive says.
+            text = self._archive.read(info)
+        except ValueError:
+            # A damaged list of contents may have a part begin before the file does.
+            raise zipfile.BadZipFile from None
         parser = ElementTree.XMLParser(target=_Builder())
         try:
             parser.feed(text)

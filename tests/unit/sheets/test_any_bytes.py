@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from interlock.base.errors import InputError
@@ -26,6 +26,7 @@ def test_any_bytes_are_a_list_or_a_mistake(data: bytes) -> None:
 
 @given(st.integers(0, len(WHOLE) - 1), st.binary(min_size=1, max_size=8))
 @settings(max_examples=150)
+@example(at=5435, data=b"\x01")  # Here a part is said to begin before the file does.
 def test_a_damaged_workbook_is_read_or_a_mistake(at: int, data: bytes) -> None:
     with suppress(InputError):
         read_xlsx(WHOLE[:at] + data + WHOLE[at + len(data) :], "l.xlsx")
