@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import is_dataclass
 
-from interlock.base.errors import Place
 from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import plain_address
-from interlock.st.elaborate.project import Project, words_of
+from interlock.st.elaborate.project import Project, nodes_of, words_of
 from interlock.st.elaborate.standard import is_of_texts, is_standard
+
+_ADDRESSES = frozenset(("ADR", "ADRINST"))
 
 
 def assigned_in(unit: sx.Unit, project: Project) -> set[str]:
@@ -50,7 +50,7 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
 def assigned_by(code: object, project: Project) -> set[str]:
     """Casefolded names that a part of the text may assign, wherever in it that stands."""
     found: set[str] = set()
-    for node in _nodes_of(code):
+    for node in nodes_of(code):
         match node:
             case sx.Assign() | sx.OutputArgument():
                 found.update(_parts(node.target))
@@ -68,20 +68,13 @@ def assigned_by(code: object, project: Project) -> set[str]:
 
 
 def _is_only_read(function: str, project: Project) -> bool:
-    """Whether what a function is given it surely does not assign: the standard's do not."""
-    is_of_a_user = project.unit(function) is not None
-    return not is_of_a_user and (is_standard(function) or is_of_texts(function))
+    """Whether what a function is given surely is not assigned: by the standard's it is not.
 
-
-def _nodes_of(code: object) -> Iterator[object]:
-    stack = [code]
-    while stack:
-        part = stack.pop()
-        if isinstance(part, tuple):
-            stack += part
-        elif is_dataclass(part) and not isinstance(part, Place):
-            yield part
-            stack += vars(part).values()
+    What an address is asked of may be assigned by way of it.
+    """
+    if project.unit(function) is not None or function.upper() in _ADDRESSES:
+        return False
+    return is_standard(function) or is_of_texts(function)
 
 
 def _parts(e: sx.Expression) -> Iterator[str]:

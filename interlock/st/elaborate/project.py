@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, is_dataclass, replace
 from functools import cached_property
 
@@ -155,17 +155,21 @@ def _unit_globals(units: Iterable[sx.Unit]) -> list[sx.Declaration]:
     return [d for unit in units for d in unit.declarations if d.kind == "VAR_GLOBAL"]
 
 
-def words_of(node: object) -> set[str]:
-    """Every name in a part of the text, casefolded, and the parts of those with dots."""
-    texts: set[str] = set()
-    stack = [node]
+def nodes_of(code: object) -> Iterator[object]:
+    """Every part of a part of the text, itself included: of the tree, and every word."""
+    stack = [code]
     while stack:
         part = stack.pop()
-        if isinstance(part, str):
-            texts.add(part)
-        elif isinstance(part, tuple):
+        if isinstance(part, tuple):
             stack += part
+        elif isinstance(part, str):
+            yield part
         elif is_dataclass(part) and not isinstance(part, Place):
+            yield part
             stack += vars(part).values()
-    names = {text.casefold() for text in texts}
+
+
+def words_of(code: object) -> set[str]:
+    """Every name in a part of the text, casefolded, and the parts of those with dots."""
+    names = {word.casefold() for word in nodes_of(code) if isinstance(word, str)}
     return names.union(*(name.split(".") for name in names if "." in name))

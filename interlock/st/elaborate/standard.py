@@ -15,7 +15,7 @@ _DAY = "L?DATE|L?TOD|L?DT"
 _OF_TEXTS = re.compile(
     rf"(?:[A-Z]+_)?TO_(?:{_TEXT})|(?:{_TEXT})_TO_(?:{_TEXT}|[A-Z]+)|"
     r"LEN|LEFT|RIGHT|MID|CONCAT|INSERT|DELETE|REPLACE|FIND|DAY_OF_WEEK|ADR|ADRINST|X?SIZEOF|"
-    rf"CONCAT_(?:{_DAY})(?:_L?TOD)?|(?:ADD|SUB)_(?:{_DAY})_(?:{_DAY}|L?TIME)|SPLIT_(?:{_DAY})"
+    rf"CONCAT_(?:{_DAY})(?:_L?TOD)?|(?:ADD|SUB)_(?:{_DAY})_(?:{_DAY}|L?TIME)"
 )
 
 

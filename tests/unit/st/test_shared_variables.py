@@ -101,6 +101,10 @@ _ELSEWHERE = [
     ("k : BOOL;", "k := FIND(g);", True),
     ("k, n : INT;", "FOR k := 0 TO SEL(Take_TO_Use(g), 1, 2) DO n := k; END_FOR;", True),
     ("k : ARRAY [0..1] OF INT;", "k[SEL(Take_TO_Use(g), 0, 1)] := 1;", True),
+    ("p : POINTER TO BOOL;", "p := ADR(g); p^ := TRUE;", True),
+    ("p : POINTER TO BOOL := ADR(g);", "p^ := TRUE;", True),
+    ("p : REF_TO BOOL;", "p := REF(g); p^ := TRUE;", True),
+    ("r : REFERENCE TO BOOL;", "r REF= g; r := TRUE;", True),
 ]
 
 
