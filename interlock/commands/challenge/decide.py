@@ -95,8 +95,7 @@ class DefectDecider:
 
         `times` as many states as in a first look.
         """
-        most = times * self.first_look
-        nearest = replace(self.limits, max_states=min(self.limits.max_states or most, most))
+        nearest = self._limits_of(times * self.first_look)
         built = self._changed(defect, stage)
         return self._ask(defect, built, self._catching(built, stage), nearest)
 
@@ -221,8 +220,12 @@ class DefectDecider:
         by_the_same_way = difference_by_the_same_way(kept.known, lockstep, self.limits)
         if by_the_same_way is not None:
             return by_the_same_way
-        few = replace(self.limits, max_states=min(self.limits.max_states or _BEHIND, _BEHIND))
+        few = self._limits_of(_BEHIND)
         return difference_behind_the_first(kept.known, lockstep, state_by_state(), few)
+
+    def _limits_of(self, most: int) -> Limits:
+        """The limits of a look at no more than so many states."""
+        return replace(self.limits, max_states=min(self.limits.max_states or most, most))
 
     # By explorations of their own
 

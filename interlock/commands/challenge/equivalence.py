@@ -36,8 +36,7 @@ def where_models_differ(original: Built, changed: Built) -> Expr | None:
 
     None where `changed` remembers something that `original` does not.
     """
-    names = original.system.index
-    if any(variable.name not in names for variable in changed.system.variables):
+    if remembers_more(original, changed):
         return None
     unlike = [where_moves_differ(original.system, changed.system)]
     for id_, requirement in changed.requirements.items():
@@ -49,6 +48,12 @@ def where_models_differ(original: Built, changed: Built) -> Expr | None:
         pairs = zip(given.predicates, requirement.predicates, strict=True)
         unlike += [ne(mine, theirs) for mine, theirs in pairs]
     return or_(*unlike)
+
+
+def remembers_more(original: Built, changed: Built) -> bool:
+    """Whether `changed` remembers something that `original` does not."""
+    names = original.system.index
+    return any(variable.name not in names for variable in changed.system.variables)
 
 
 def where_moves_differ(original: System, changed: System) -> Expr:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from interlock.commands.challenge.equivalence import (
     LockstepProduct,
     differences_seen_in_plant,
+    remembers_more,
     unlike_by_move,
     where_models_differ,
 )
@@ -41,7 +42,7 @@ def difference_by_the_same_way(
         For the search; None where one was hit, too.
     """
     original, changed = lockstep.original, lockstep.changed
-    if where_models_differ(original, changed) is None:
+    if remembers_more(original, changed):
         return None
     unlike = unlike_by_move(original.system, changed.system)
     moves = [
