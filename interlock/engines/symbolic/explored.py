@@ -36,6 +36,10 @@ if TYPE_CHECKING:
 
 _Asked = TypeVar("_Asked")
 
+_MOST_NOTED = 64
+"""Sets of faults of which what follows a state is kept: of many faults together there are too many,
+and what is not kept is only looked at anew."""
+
 
 class Explored:
     """Everything reachable in a system, explored when built, up to the limits.
@@ -220,7 +224,8 @@ class Explored:
         if not left.satisfiable():
             return found
         more = whole._traps_under(goal, left) & here
-        whole._ways_back.note(self._seen.one_of_each(more & whole._ways_back.settled, self.flags))
+        known = more & whole._ways_back.settled
+        whole._ways_back.note(self._seen.one_of_each(known, self.flags, _MOST_NOTED))
         return found | more
 
     def _traps_under(self, goal: Expr, flags: Node) -> Node:

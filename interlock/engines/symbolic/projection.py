@@ -8,7 +8,7 @@ that it adds.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import zip_longest
+from itertools import islice, zip_longest
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.cutsets import list_minimal, upwards
@@ -61,11 +61,12 @@ class Projection:
             found.add(tuple(row))
         return tuple(sorted(found))
 
-    def one_of_each(self, states: Node, names: Sequence[str]) -> list[State]:
-        """A state for each combination of values that these variables take."""
+    def one_of_each(self, states: Node, names: Sequence[str], most: int) -> list[State]:
+        """A state for each combination of values that these variables take, at most so many."""
         places = list(dict.fromkeys(map(self._place, names)))
         found = []
-        for values, _ in self._encoding.split(self.forgotten(states, names), places):
+        combined = self._encoding.split(self.forgotten(states, names), places)
+        for values, _ in islice(combined, most):
             own = (self._encoding.is_value(*pair) for pair in zip(places, values, strict=True))
             found.append(self._encoding.pick(states & self._dd.conjunction(own)))
         return found
