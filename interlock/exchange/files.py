@@ -18,6 +18,7 @@ from interlock.st import syntax as sx
 from interlock.st.load import Loaded, load_files
 from interlock.st.parser import parse_file
 from interlock.st.real_inputs import NO_LIMITS, Limits
+from interlock.st.wired import NOT_WIRED, Wired
 
 ENDING = ".xml"
 
@@ -28,6 +29,7 @@ def load_project(
     place: Place | None = None,
     keeps: Collection[str] = (),
     limits: Limits = NO_LIMITS,
+    wired: Wired = NOT_WIRED,
 ) -> Loaded:
     """Read a project; see `interlock.st.load.load_files`.
 
@@ -39,13 +41,14 @@ def load_project(
     place : Place, optional
     keeps : collection of str
     limits : mapping
+    wired : Wired
 
     Raises
     ------
     InputError
         With every mistake of the first step that finds any: reading, elaborating, checking.
     """
-    return load_files(read_files(texts), root, place, keeps, limits)
+    return load_files(read_files(texts), root, place, keeps, limits, wired)
 
 
 def read_files(texts: Mapping[str, str]) -> list[sx.SourceFile]:

@@ -18,6 +18,10 @@ MAX_BYTES = 2_000_000
 # An export of a whole project says each thing at length.
 MAX_XML_BYTES = 8_000_000
 XML = ".xml"
+ENDINGS = (
+    *(".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb"),
+    *(".gvl", ".dut", ".pou", ".udt", ".fc", ".ob", ".tcpou", ".tcdut", ".tcgvl", ".tcio"),
+)
 
 _USUAL = "utf-8-sig"
 _WESTERN = "not UTF-8: read as Windows-1252 (Latin-1)"
@@ -178,9 +182,18 @@ def check_inside(file: Path, place: Place) -> None:
         raise InputError([Mistake(place, said)])
 
 
+def _is_program(path: Path) -> bool:
+    """Whether `path` is a file of a program, or a folder that holds one."""
+    files = [path] if path.is_file() else path.iterdir() if path.is_dir() else ()
+    return any(file.suffix.casefold() in ENDINGS for file in files)
+
+
 def _near(file: Path) -> str:
     """A hint at the nearest name that exists, of the file or of its folder."""
     try:
+        if file.name == MODEL_FILE and _is_program(file.parent):
+            given = file.parent.name
+            return f"; {given} is a program: 'interlock new NAME --program' makes a model for it"
         for wanted in (file, file.parent):
             if wanted.parent.is_dir():
                 return nearest(wanted.name, [found.name for found in wanted.parent.iterdir()])

@@ -354,9 +354,7 @@ def _sensors(
         place = document.key_place(path)
         declared = inputs.pop(name.casefold(), None)
         if declared is None:
-            known = list(names.inputs)
-            said = f"'{name}' is not a VAR_INPUT of the program{nearest(name, known)}"
-            mistakes.add(place, said)
+            mistakes.add(place, _no_input(names, name))
         if shape.pair is not None:
             here = (*path, "pair")
             names.known(shape.pair, names.shape.sensors, here, "a sensor")
@@ -372,6 +370,16 @@ def _sensors(
             sensor = Sensor(declared[0], shape.says, reads, shape.pair, place, age=age, bus=bus)
             found[sensor.name] = _described(names, sensor)
     return found
+
+
+def _no_input(names: Names, name: str) -> str:
+    """Why what a sensor is called is no input of the program."""
+    if name.casefold() in names.others:
+        return (
+            f"'{name}' is no input: an input is a VAR_INPUT, at an address %I, or a plain variable "
+            "of the PROGRAM, or a global, that nothing in the program writes"
+        )
+    return f"'{name}' is not a VAR_INPUT of the program{nearest(name, list(names.inputs))}"
 
 
 def _described(names: Names, sensor: Sensor) -> Sensor:

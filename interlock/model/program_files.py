@@ -9,6 +9,7 @@ from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, MistakeList, Place, nearest
 from interlock.model.files import (
+    ENDINGS,
     MAX_BYTES,
     MAX_XML_BYTES,
     XML,
@@ -24,10 +25,6 @@ from interlock.st.load import Loaded
 
 # What files of programs are commonly called: Structured Text, or the open exchange format (.xml).
 # A file of text that is named may end otherwise.
-ENDINGS = (
-    *(".st", ".xml", ".iecst", ".scl", ".exp", ".prg", ".typ", ".var", ".fun", ".fb"),
-    *(".gvl", ".dut", ".pou", ".udt", ".fc", ".ob", ".tcpou", ".tcdut", ".tcgvl", ".tcio"),
-)
 MOST_FILES = 500
 
 

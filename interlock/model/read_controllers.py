@@ -21,6 +21,7 @@ from interlock.st.layout import Settings, Timers, lay_out
 from interlock.st.load import Loaded
 from interlock.st.real_inputs import Limits
 from interlock.st.typed import Program
+from interlock.st.wired import NOT_WIRED, Wired, wired_by
 
 CONTROLLER: Path = ("controller",)
 _SEVERAL = "a model with several controllers"
@@ -98,7 +99,12 @@ def _read_one(
     with mistakes.collected():
         key = "controller" if shape.root is None else "root"
         place = document.place((key,))
-        project = files.noted(_load(texts, shape.root, place, asked))
+        project = _load(texts, shape.root, place, asked)
+        named = (shape.sensors, shape.outputs)
+        wired = wired_by(project.program, project.files, project.root, *named)
+        if wired != NOT_WIRED:
+            project = _load(texts, shape.root, place, asked, wired)
+        project = files.noted(project)
         shape, project = _with_interval(shape, project, document, mistakes)
         # What nothing reads goes, however many values it has.
         needed = without_idle(without_real_outputs(project.program))[0]
@@ -109,16 +115,22 @@ def _read_one(
     return ReadPrograms(shape, (), texts)
 
 
-def _load(texts: Mapping[str, str], root: str | None, place: Place, asked: Sequence[str]) -> Loaded:
+def _load(
+    texts: Mapping[str, str],
+    root: str | None,
+    place: Place,
+    asked: Sequence[str],
+    wired: Wired = NOT_WIRED,
+) -> Loaded:
     """Read a project; what the model asks for is not left out where there is another way."""
     limits = _limits(asked)
-    project = load_project(texts, root, place, limits=limits)
+    project = load_project(texts, root, place, limits=limits, wired=wired)
     lost = {one.name.casefold() for one in project.program.left_out}
     if not lost:
         return project
     words = {word.casefold() for text in asked for word in re.findall(r"\w+", text)}
     named = {name for name in lost if set(re.findall(r"\w+", name)) <= words}
-    return load_project(texts, root, place, named, limits) if named else project
+    return load_project(texts, root, place, named, limits, wired) if named else project
 
 
 _PROSE = ("title", "says", "assumptions", "cautions")

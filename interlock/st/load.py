@@ -21,6 +21,7 @@ from interlock.st.parser import parse_file
 from interlock.st.real_inputs import NO_LIMITS, Limits
 from interlock.st.resource import with_resource
 from interlock.st.types import RealType
+from interlock.st.wired import NOT_WIRED, Wired, with_wired
 
 _MOST_SHOWN = 4
 
@@ -90,6 +91,7 @@ def load_files(
     place: Place | None = None,
     keeps: Collection[str] = (),
     limits: Limits = NO_LIMITS,
+    wired: Wired = NOT_WIRED,
 ) -> Loaded:
     """Make one checked program of the files of a project.
 
@@ -105,6 +107,8 @@ def load_files(
         out for what they depend on: that is then taken as any value.
     limits : mapping
         As for `interlock.st.real_inputs.with_classes`.
+    wired : Wired
+        Plain variables that are inputs and outputs all the same.
 
     Raises
     ------
@@ -117,6 +121,7 @@ def load_files(
     files = with_called_programs(with_made_roots(files), root)
     if root is None:
         files, root = with_resource(files)
+    files = with_wired(files, wired)
     try:
         whole = _elaborated(files, root, given, keeps)
         program = _checked(whole.program, keeps, limits)

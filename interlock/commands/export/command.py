@@ -11,8 +11,8 @@ from interlock.base.targets import cannot_write, check_target
 from interlock.commands.exits import EXIT_HOLDS
 from interlock.commands.export import write_st as programs
 from interlock.model.declined import Declined, load_for
+from interlock.model.files import ENDINGS
 from interlock.model.model import Model
-from interlock.model.program_files import ENDINGS
 
 _FORMATS = ("scxml", "st", "xml")
 

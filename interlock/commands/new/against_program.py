@@ -15,6 +15,7 @@ from interlock.st.inference import infer_ranges
 from interlock.st.load import Loaded
 from interlock.st.typed import Declared, Program
 from interlock.st.types import BOOL, IntType, RealType, Type
+from interlock.st.wired import wired_by
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,8 @@ class Matched:
     has_list : bool
     inside : tuple of str
         What is TRUE or FALSE and written inside a program that has no outputs.
+    loose : tuple of str
+        Plain variables that the program reads and nothing in it gives a value.
     """
 
     wires: tuple[Wire, ...]
@@ -60,6 +63,7 @@ class Matched:
     differences: tuple[Mistake, ...]
     has_list: bool = True
     inside: tuple[str, ...] = ()
+    loose: tuple[str, ...] = ()
 
 
 def match(signals: Sequence[Signal], project: Loaded) -> Matched:
@@ -99,7 +103,16 @@ def match(signals: Sequence[Signal], project: Loaded) -> Matched:
     of_program = {wire.declared.place.file for wire in wires}
     differences.sort(key=lambda d: (d.place.file in of_program, d.place.file, d.place.line))
     inside = () if outputs else tuple(_written(program))
-    return Matched(wires, tuple(missing), tuple(differences), inside=inside)
+    loose = tuple(_loose(project))
+    return Matched(wires, tuple(missing), tuple(differences), inside=inside, loose=loose)
+
+
+def _loose(project: Loaded) -> Iterator[str]:
+    """What may be wired as an input and, without being named as one, keeps what it begins with."""
+    own = [v for v in project.program.variables if v.kind == "VAR" and not v.initial]
+    names = [v.name for v in own]
+    wired = wired_by(project.program, project.files, project.root, names, ())
+    return (name for name in names if name.casefold() in wired.inputs)
 
 
 def _written(program: Program) -> Iterator[str]:

@@ -64,6 +64,10 @@ def make(folder: Path, given: Given) -> Made:
     program = read_given(given.program, folder, given.root)
     signals = given.signals
     listed = SignalList() if signals is None else read_signals(signals, given.columns)
+    program = program.with_wired(
+        [s.name for s in listed.signals if s.direction != "output"],
+        [s.name for s in listed.signals if s.direction != "input"],
+    )
     matched = match(listed.signals, program.project)
     if signals is None:
         matched = replace(matched, missing=(), differences=(), has_list=False)

@@ -6,13 +6,16 @@ stays what it was. Files that lie in the model's folder already are named where 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from interlock.base.errors import InputError, Mistake, Place
-from interlock.model.program_files import ENDINGS, MOST_FILES, ProgramTexts
-from interlock.st.load import Loaded, load_project
+from interlock.exchange.files import load_project
+from interlock.model.files import ENDINGS
+from interlock.model.program_files import MOST_FILES, ProgramTexts
+from interlock.st.load import Loaded
+from interlock.st.wired import NOT_WIRED, wired_by
 
 FOLDER = "program"
 
@@ -32,6 +35,8 @@ class GivenProgram:
         The unit that is executed in each scan; empty where it is one made of several.
     told : list of str
         Which files were not in the usual encoding.
+    texts : dict of str to str
+        What was read, by file.
     """
 
     project: Loaded
@@ -39,6 +44,16 @@ class GivenProgram:
     controller: list[str]
     root: str
     told: list[str]
+    texts: dict[str, str]
+
+    def with_wired(self, inputs: Iterable[str], outputs: Iterable[str]) -> GivenProgram:
+        """The program with plain variables of these names as inputs and outputs."""
+        project = self.project
+        wired = wired_by(project.program, project.files, project.root, inputs, outputs)
+        if wired == NOT_WIRED:
+            return self
+        again = load_project(self.texts, self.root or None, wired=wired)
+        return replace(self, project=replace(again, notes=(*project.notes, *again.notes)))
 
 
 def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenProgram:
@@ -91,6 +106,7 @@ def read_given(given: Sequence[Path], folder: Path, root: str | None) -> GivenPr
         controller,
         project.root if project.root.casefold() in in_files else "",
         [f"{Path(note.place.file).name}: {note.says}" for note in program.notes],
+        texts,
     )
 
 

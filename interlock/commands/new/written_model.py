@@ -88,6 +88,10 @@ def _inputs(matched: Matched) -> Iterator[str]:
     yield from _ON_INPUTS
     yield from _section("sensors", matched, [w for w in matched.wires if w.is_input])
     yield from _absent([s for s in matched.missing if s.direction != "output"])
+    if matched.loose:
+        yield "# Nothing in the program gives these a value. Name one above, like the inputs, where"
+        yield "# it is wired all the same:"
+        yield from _listed(matched.loose)
 
 
 def _outputs(matched: Matched) -> Iterator[str]:
@@ -95,10 +99,14 @@ def _outputs(matched: Matched) -> Iterator[str]:
     yield from _section("outputs", matched, [w for w in matched.wires if not w.is_input])
     yield from _absent([s for s in matched.missing if s.direction == "output"])
     if matched.inside:
-        shown = ", ".join(matched.inside[:_MOST_INSIDE])
-        more = ", …" if len(matched.inside) > _MOST_INSIDE else ""
-        yield "# The program has no outputs. Requirements may name what it has inside:"
-        yield f"#   {shown}{more}"
+        yield "# The program has no outputs. Name here what is wired all the same, as 'motor: {}'"
+        yield "# would; requirements may name whatever it has inside:"
+        yield from _listed(matched.inside)
+
+
+def _listed(names: Sequence[str]) -> Iterator[str]:
+    more = ", …" if len(names) > _MOST_INSIDE else ""
+    yield f"#   {', '.join(names[:_MOST_INSIDE])}{more}"
 
 
 def _section(key: str, matched: Matched, wires: Sequence[Wire]) -> Iterator[str]:

@@ -9,7 +9,8 @@ VARIABLES = (
         "VAR",
         "Keeps its value from scan to scan, and in an instance from call to call. One of a PROGRAM "
         "that nothing writes and that has no initial value is an input of the root where neither "
-        "it nor a global has any other way in, which is told.",
+        "it nor a global has any other way in, which is told. What a model names as an input or "
+        "output is one, as at an address that is given elsewhere; such an input nothing may write.",
         "VAR_OUTPUT n : INT; END_VAR VAR k : INT := 4; END_VAR\nk := k + 1; n := k;",
         "END_VAR",
         n=5,
@@ -53,7 +54,8 @@ VARIABLES = (
     taken(
         "VAR_GLOBAL",
         "One variable for the whole project. What nothing that is executed writes keeps its "
-        "initial value where it has one, and is an input where it has none; both are told.",
+        "initial value where it has one, and is an input where it has none; both are told. A model "
+        "may name one as an input or output, see VAR.",
         "VAR_GLOBAL g : INT := 4; END_VAR\n"
         "PROGRAM Main VAR_OUTPUT n : INT; END_VAR g := g + 1; n := g; END_PROGRAM",
         "VAR_EXTERNAL",

@@ -86,6 +86,16 @@ def test_a_file_in_place_of_the_folder_is_told(tmp_path: Path) -> None:
     assert "ramp/model.yaml:1:1: no such file" in told(tmp_path / "ramp")
 
 
+@pytest.mark.parametrize("given", ["gate.st", "program"])
+def test_a_program_in_place_of_a_model_is_told_as_one(tmp_path: Path, given: str) -> None:
+    (tmp_path / "program").mkdir()
+    for file in (tmp_path / "gate.st", tmp_path / "program/gate.ST"):
+        file.touch()
+    assert told(tmp_path / given).endswith(
+        f"; {given} is a program: 'interlock new NAME --program' makes a model for it"
+    )
+
+
 def test_the_model_file_itself_may_be_named(tmp_path: Path) -> None:
     write(tmp_path, edited([]))
     assert load(tmp_path / "model.yaml") == load(tmp_path)

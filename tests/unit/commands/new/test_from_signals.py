@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.main import run
-from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS
+from interlock.commands.exits import EXIT_BAD_INPUT, EXIT_HOLDS, EXIT_VIOLATED
 from interlock.model.load import load
 from tests.support.workbooks import packed, parts_of, rows
 
@@ -405,3 +405,58 @@ def test_a_program_without_outputs_is_asked_for_what_it_has_inside(
     asked = "requirements:\n  R9: {says: s, never: run AND lamp, judged: after scan}\n"
     Path("alone/model.yaml").write_text(text.partition("requirements:\n")[0] + asked)
     assert run(["verify", "alone", "--plain"]) == EXIT_HOLDS
+
+
+WIRED_OUTSIDE = """\
+PROGRAM Station
+VAR stop AT %IX1.3 : BOOL; start, spare : BOOL; pump : BOOL; inside : BOOL; END_VAR
+inside := start AND NOT stop;
+pump := inside OR spare;
+END_PROGRAM
+"""
+
+
+def test_a_list_wires_variables_that_the_program_gives_no_address(capsys: Capture) -> None:
+    Path("station.st").write_text(WIRED_OUTSIDE)
+    listed = "name;address;comment\nstart;I0.1;Start\nstop;I1.3;Stop\npump;Q0.0;Pump\n"
+    told = made(listed, capsys)
+    assert "the program has 2 inputs and 1 output; every input is free" in told
+    assert "list.csv has 3 signals; 3 are these" in told
+    assert AGREES in told
+    lines = Path("m/model.yaml").read_text().splitlines()
+    assert "  start: {says: 'Start', address: '%IX0.1'}" in lines
+    assert "  pump: {says: 'Pump', address: '%QX0.0'}" in lines
+    # What the list does not name stays as it is, and may be wired by hand.
+    assert lines[lines.index("# it is wired all the same:") + 1] == "#   spare"
+    assert run(["verify", "m"]) == EXIT_HOLDS
+    Path("m/model.yaml").write_text(
+        "\n".join(
+            [*lines[:-1], "  R1: {says: stopped, when: stop, never: pump, judged: after scan}"]
+        )
+    )
+    assert run(["verify", "m"]) == EXIT_HOLDS
+    text = Path("m/model.yaml").read_text().replace("\nsensors:\n", "\nsensors:\n  spare: {}\n")
+    Path("m/model.yaml").write_text(text)
+    assert run(["verify", "m"]) == EXIT_VIOLATED
+
+
+def test_what_a_program_without_outputs_has_inside_may_be_named_as_one(capsys: Capture) -> None:
+    Path("station.st").write_text(WIRED_OUTSIDE)
+    assert run(["new", "m", "--program", "station.st"]) == EXIT_HOLDS
+    lines = Path("m/model.yaml").read_text().splitlines()
+    assert lines[lines.index("# it is wired all the same:") + 1] == "#   start, spare"
+    assert "#   pump, inside" in lines
+
+
+def test_what_the_program_writes_is_no_input_though_the_list_says_so(capsys: Capture) -> None:
+    Path("station.st").write_text(WIRED_OUTSIDE)
+    told = made("name;direction\npump;input\nstart;input\nstop;input\n", capsys)
+    says = "'pump' is no input or output of the program: it is a variable inside"
+    assert any(says in line for line in told)
+
+
+def test_a_drawn_program_may_be_given(capsys: Capture) -> None:
+    drawn = Path(__file__).parents[4] / "models/ramp-drawn/controller.xml"
+    assert run(["new", "m", "--program", str(drawn)]) == EXIT_HOLDS
+    assert "the program has 7 inputs and 7 outputs" in capsys.readouterr().out
+    assert run(["verify", "m"]) == EXIT_HOLDS
