@@ -12,6 +12,7 @@ _ASKING = (
     f"{_BOUNDS}::test_the_scans_until_the_response_are_measured",
     f"{_BOUNDS}::test_a_response_that_came_late_is_not_measured",
     "tests/unit/judgement/test_verify.py",
+    "tests/unit/judgement/test_margin.py",
     *(
         f"{_OBSERVED}::test_after_scan_only_the_states_after_scans_are_judged"
         f"[{pattern}, {scope}-ask]"
@@ -102,7 +103,8 @@ def _each(folder: str, names: str) -> dict[str, tuple[str, ...]]:
 
 
 TARGETS: dict[str, tuple[str, ...]] = {
-    **_all("kernel", "expr evaluate codec query system", _KERNEL),
+    **_all("kernel", "expr evaluate codec query", _KERNEL),
+    **_all("kernel", "system", (*_KERNEL, "tests/unit/engines/test_enumerate.py")),
     **_all("kernel", "asking patterns", _ASKING),
     **_all("kernel", "observe requirement", _OBSERVERS),
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
@@ -134,9 +136,11 @@ TARGETS: dict[str, tuple[str, ...]] = {
     ),
     **_all(
         "engines/symbolic",
-        "engine space explored encoding moves paths loops settling chaining following graph",
+        "engine encoding moves paths loops settling chaining following graph",
         _SYMBOLIC,
     ),
+    **_all("engines/symbolic", "space", (*_SYMBOLIC, "tests/unit/engines/symbolic/test_space.py")),
+    **_all("engines/symbolic", "explored", (*_SYMBOLIC, "tests/agree/test_harm_agrees.py")),
     **_all("engines/symbolic", "cutsets", _CUT_SETS),
     **_all("independent_judge", "judge player machines values", _JUDGE),
     **_all("independent_judge", "trace", _TRACES),

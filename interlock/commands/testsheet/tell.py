@@ -10,6 +10,7 @@ from interlock.base import spreadsheet
 from interlock.commands.testsheet import rows_in_words
 from interlock.commands.testsheet.results import Results
 from interlock.commands.testsheet.sheet import Row, Sheet
+from interlock.telling.counts import counted
 from interlock.telling.program import between_told
 from interlock.telling.templates import rendered
 
@@ -89,7 +90,7 @@ def length_says(sheet: Sheet) -> str:
     """How long the sheet is, beside what no sheet can undercut."""
     least = f" (none has fewer than {sheet.n_least_rows})" if sheet.n_least_rows else ""
     return (
-        f"{len(sheet.rows)} rows, {sheet.n_forced} of them at the terminals{least}; "
+        f"{counted(len(sheet.rows), 'row')}, {sheet.n_forced} of them at the terminals{least}; "
         f"{sheet.n_moves:,} moves of people and plant, at least {sheet.n_least_moves} of which "
         f"differ ({sheet.n_moves_one_by_one:,} if each goal were gone to on its own from "
         f"power-up); {_times(sheet.n_sequences, 'start')} at power-up."

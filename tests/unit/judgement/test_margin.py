@@ -50,6 +50,10 @@ ASKED = {
     "begins: drive, not_yet: gate = shut, for: 501 ms": "",
     "begins: gate = open, not_yet: drive, for: 100 ms": "at least 0.1 s of the demanded 0.1 s",
     "begins: gate = open, not_yet: drive, for: 101 ms": "",
+    # It begins at power-up, a scan before the drive is on, and again with the drive: the fewest.
+    "begins: NOT drive OR gate = moving, not_yet: gate = shut, for: 500 ms": (
+        "at least 0.5 s of the demanded 0.5 s"
+    ),
     "wherever: gate = open, stays: gate <> shut, for: 450 ms": (
         "at least 0.5 s of the demanded 0.45 s"
     ),
