@@ -78,9 +78,16 @@ def tell_to_the_end(model: Model, run: Replayed) -> list[Line]:
     For runs whose point is what the last scan did not do.
     """
     lines = tell(model, run, quiet_scans=True)
-    scans = WHO[MoveKind.SCAN]
-    told = [n for n in lines if n.changes or n.who != scans or n.loop or n is lines[-1]]
-    return _in_spans(model, told)
+    return _in_spans(model, [line for line in lines if not _is_quiet(line) or line is lines[-1]])
+
+
+def count_untold(model: Model, run: Replayed) -> int:
+    """How many scans `tell_to_the_end` leaves out."""
+    return sum(map(_is_quiet, tell(model, run, quiet_scans=True)[:-1]))
+
+
+def _is_quiet(line: Line) -> bool:
+    return not line.changes and line.who == WHO[MoveKind.SCAN] and not line.loop
 
 
 def _in_spans(model: Model, lines: list[Line]) -> list[Line]:

@@ -13,7 +13,7 @@ from rich.text import Text
 from interlock.base.errors import Place
 from interlock.commands.verify.tell_matrix import tell_matrix
 from interlock.independent_judge.controllers import is_executed_as_written
-from interlock.independent_judge.story import tell_to_the_end
+from interlock.independent_judge.story import count_untold, tell_to_the_end
 from interlock.judgement.detection import Harm
 from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
@@ -212,6 +212,11 @@ def violation(verification: Verification, finding: Finding) -> RenderableType:
     if run.loop_start is not None and run.loop_start == n_steps:
         table.add_row("", "", Text("and so it stays", style="italic"), "", "")
     rows.append(Padding(table, (0, 0, 0, 2)))
+    if n_untold := count_untold(model, run):
+        change = "changes" if n_untold == 1 else "change"
+        rows.append(
+            _below(f"not listed: {counted(n_untold, 'scan')} that {change} nothing to be seen")
+        )
     if run.note:
         rows.append(_below(run.note))
     return Group(*rows)

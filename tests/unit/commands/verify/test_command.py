@@ -40,6 +40,23 @@ def test_violated_is_exit_1_and_tells_the_run(
     assert "controller.st:5" in said
 
 
+def test_every_step_of_a_run_is_told_or_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Two scans change only what the program remembers.
+    (tmp_path / "main.st").write_text(
+        "PROGRAM p VAR_OUTPUT q : BOOL; END_VAR VAR n : INT (0..3); END_VAR\n"
+        "IF n < 3 THEN n := n + 1; END_IF\nq := n = 3;\nEND_PROGRAM\n"
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: It counts\ncontroller: main.st\nrequirements: {R1: {says: no, never: q}}\n"
+    )
+    assert run(["verify", str(tmp_path), "--plain"]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "a shortest run, 3 steps, replayed on the model: 3 controller scans q on" in said
+    assert "not listed: 2 scans that change nothing to be seen" in said
+
+
 def test_a_typo_in_a_sensor_is_exit_2_with_its_place(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
