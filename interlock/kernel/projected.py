@@ -37,9 +37,6 @@ class CutSets:
         Wall time.
     n_bytes : int
         Memory that the diagrams took at the end.
-    complete_to : int or None
-        Every set of at most so many faults was found, listed or not, and no other; -1 where a
-        limit left none. None where every set of any order was found.
     """
 
     sets: tuple[tuple[str, ...], ...]
@@ -47,7 +44,6 @@ class CutSets:
     limit: str | None
     seconds: float
     n_bytes: int
-    complete_to: int | None = None
 
 
 class Projected(Protocol):

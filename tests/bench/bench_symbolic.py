@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from time import process_time
 
-from interlock.engines.symbolic import SymbolicEngine, minimal_cut_sets
+from interlock.engines.symbolic import SymbolicEngine
 from interlock.kernel.query import Limits, Reach
 from tests.bench.generated_interlock import generate
 
@@ -21,7 +21,8 @@ COLUMNS = "{:>5} {:>6} {:>9} {:>6}  {:>8} {:>7}  {:<28} {:>8}  {}"
 def _row(n_flags: int, seed: int) -> str:
     made = generate(n_flags, seed=seed)
     started = process_time()
-    cuts = minimal_cut_sets(made.system, made.bad, made.flags, LIMITS)
+    kept = SymbolicEngine().project(made.system, made.flags, LIMITS)
+    cuts = kept.minimal_sets(Reach(made.bad))
     cuts_done = process_time()
     states = SymbolicEngine().explore(made.system, [Reach(made.bad)], LIMITS)
     states_done = process_time()

@@ -136,11 +136,13 @@ TARGETS: dict[str, tuple[str, ...]] = {
     ),
     **_all(
         "engines/symbolic",
-        "engine encoding moves paths loops settling chaining following graph",
+        "engine encoding moves paths loops settling following graph",
         _SYMBOLIC,
     ),
     **_all("engines/symbolic", "space", (*_SYMBOLIC, "tests/unit/engines/symbolic/test_space.py")),
-    **_all("engines/symbolic", "explored", (*_SYMBOLIC, "tests/agree/test_harm_agrees.py")),
+    **_all(
+        "engines/symbolic", "explored chaining", (*_SYMBOLIC, "tests/agree/test_harm_agrees.py")
+    ),
     **_all("engines/symbolic", "cutsets", _CUT_SETS),
     **_all("independent_judge", "judge player machines values", _JUDGE),
     **_all("independent_judge", "trace", _TRACES),

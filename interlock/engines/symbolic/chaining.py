@@ -206,30 +206,6 @@ class Search:
         """How many states a set found by the search surely stands for."""
         return self._encoding.count(found) if self.settling is None else self.settling.count(found)
 
-    def projected(self, found: Node, condition: Node, latches: Node) -> Iterator[Node]:
-        """The combinations of some bits in those of `all_states` that satisfy `condition`.
-
-        In several parts. Moves may only ever set those bits, named by their conjunction
-        `latches`, and scans must leave them alone.
-        """
-        bits = self._dd.support([latches])
-        others = self._dd.positive(set(range(self._dd.n_bits)) - bits)
-        yield self._dd.and_exists(self.irregular, condition, others)
-        if self.settling is None:
-            yield self._dd.and_exists(found, condition, others)
-            return
-        yield self._dd.and_exists(found, self.settling.inlined(condition), others)
-        if self._between is not None:
-            yield self._dd.and_exists(self._between.found, condition, others)
-            return
-        for move, step in zip(self.settling.moves, self.settling.steps, strict=True):
-            before = step.guard & self.settling.inlined(move.preimage(condition))
-            if before.satisfiable():
-                set_now = self._dd.positive(
-                    bits.intersection(b for v in move.values for b in self._encoding.bits[v])
-                )
-                yield self._dd.and_exists(found, before, others).exists(set_now) & set_now
-
 
 def _strikes_last(taken: Sequence[tuple[MoveKind, Step]]) -> list[list[Step]]:
     """The steps in two levels, those that faults make in the second."""
