@@ -71,11 +71,13 @@ _TURNS = (
     "tests/unit/independent_judge/test_turns.py",
     "tests/known/test_between_scans.py",
     "tests/known/test_chance.py",
+    "tests/agree/test_several_controllers_agree.py",
 )
 _CLOCKS = (
     "tests/unit/model/test_clocks.py",
     "tests/unit/independent_judge/test_clocks.py",
     "tests/known/test_time.py",
+    "tests/known/test_quantities.py",
 )
 _LATE = ("tests/known/test_old_values.py", "tests/agree/test_old_values_agree.py")
 _DELAYS = ("tests/known/test_delays_in_time.py", "tests/agree/test_delays_agree.py")
