@@ -17,6 +17,7 @@ from interlock.exchange.vocabulary import check_elements, check_root
 from interlock.st import syntax as sx
 from interlock.st.load import Loaded, load_files
 from interlock.st.parser import parse_file
+from interlock.st.quoted_globals import with_quoted_globals
 from interlock.st.real_inputs import NO_LIMITS, Limits
 from interlock.st.wired import NOT_WIRED, Wired
 
@@ -94,7 +95,7 @@ def read_files(texts: Mapping[str, str]) -> list[sx.SourceFile]:
         files += [replace(one.declared, units=tuple(units), notes=tuple(notes)), *one.lists]
     if mistakes:
         raise InputError(mistakes)
-    return files
+    return with_quoted_globals(files)
 
 
 @dataclass

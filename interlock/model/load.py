@@ -376,7 +376,7 @@ def _no_input(names: Names, name: str) -> str:
     """Why what a sensor is called is no input of the program."""
     if name.casefold() in names.others:
         return (
-            f"'{name}' is no input: an input is a VAR_INPUT, at an address %I, or a plain variable "
+            f"'{name}' is not an input: one is a VAR_INPUT, at an address %I, or a plain variable "
             "of the PROGRAM, or a global, that nothing in the program writes"
         )
     return f"'{name}' is not a VAR_INPUT of the program{nearest(name, list(names.inputs))}"

@@ -18,6 +18,7 @@ from interlock.st.inference import infer_ranges
 from interlock.st.left_out import without_unknown
 from interlock.st.made_roots import STARTED, with_made_roots
 from interlock.st.parser import parse_file
+from interlock.st.quoted_globals import with_quoted_globals
 from interlock.st.real_inputs import NO_LIMITS, Limits
 from interlock.st.resource import with_resource
 from interlock.st.types import RealType
@@ -82,7 +83,8 @@ def load_project(
             mistakes.extend(error.mistakes)
     if mistakes:
         raise InputError(mistakes)
-    return load_files(files, root, place or Place(next(iter(texts), "project"), 1, 1))
+    where = place or Place(next(iter(texts), "project"), 1, 1)
+    return load_files(with_quoted_globals(files), root, where)
 
 
 def load_files(

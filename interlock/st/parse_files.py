@@ -70,6 +70,7 @@ class FileParser(UnitParser):
             tuple(self.tasks),
             tuple(self.instances),
             tuple(sorted(self.notes, key=lambda note: note.place)),
+            frozenset(t.text.casefold() for t in self.lexed.tokens if t.upper == f'"{t.text}"'),
         )
 
     def statements(self) -> tuple[sx.Statement, ...]:

@@ -64,9 +64,10 @@ def make(folder: Path, given: Given) -> Made:
     program = read_given(given.program, folder, given.root)
     signals = given.signals
     listed = SignalList() if signals is None else read_signals(signals, given.columns)
+    undeclared = [name for file in program.project.files for name in file.undeclared]
     program = program.with_wired(
         [s.name for s in listed.signals if s.direction != "output"],
-        [s.name for s in listed.signals if s.direction != "input"],
+        [*undeclared, *(s.name for s in listed.signals if s.direction != "input")],
     )
     matched = match(listed.signals, program.project)
     if signals is None:

@@ -62,6 +62,17 @@ VARIABLES = (
         n=5,
     ),
     taken(
+        "name in quotes",
+        "Where quotes stand round names, one that no file declares is a global of a list that lies "
+        "elsewhere: of the type that stands beside it first, BOOL where none does, which is told. "
+        "What nothing that is executed writes is an input; a model may name others as outputs.",
+        'FUNCTION_BLOCK "Pump" VAR_OUTPUT n : INT; END_VAR BEGIN\n'
+        'IF NOT "stop" AND "level" < 3 THEN #n := "level" + 5; END_IF;\nEND_FUNCTION_BLOCK',
+        "tag",
+        told="'level' is not declared: taken for a global INT of a file not given",
+        n=5,
+    ),
+    taken(
         "CONSTANT",
         "Its value is known; it may stand in limits, labels and presets.",
         "VAR CONSTANT N : INT := 3; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"

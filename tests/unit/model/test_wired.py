@@ -102,19 +102,19 @@ def test_what_begins_as_something_else_is_an_input_once_it_is_named(tmp_path: Pa
 
 @pytest.mark.parametrize("name", ["was", "motor", "g_motor"])
 def test_what_the_program_writes_is_no_input(tmp_path: Path, name: str) -> None:
-    with pytest.raises(InputError, match=rf"model.yaml:4:11: '{name}' is no input: an input is a"):
+    with pytest.raises(InputError, match=rf"model.yaml:4:11: '{name}' is not an input: one is a"):
         model(tmp_path, NEVER, f"sensors: {{{name}: {{}}}}\n")
 
 
 def test_an_array_of_which_an_element_is_written_is_no_input(tmp_path: Path) -> None:
     text = PROGRAM.replace("g_motor :=", "cell[1] := key;\ng_motor :=")
-    with pytest.raises(InputError, match=r"'cell\[2\]' is no input"):
+    with pytest.raises(InputError, match=r"'cell\[2\]' is not an input"):
         model(tmp_path, NEVER, "sensors: {'cell[2]': {}}\n", text)
 
 
 def test_what_two_lists_have_is_not_wired(tmp_path: Path) -> None:
     text = PROGRAM.replace("VAR_GLOBAL g_key", "VAR_GLOBAL key, g_key")
-    with pytest.raises(InputError, match="'key' is no input"):
+    with pytest.raises(InputError, match="'key' is not an input"):
         model(tmp_path, NEVER, "sensors: {key: {}}\n", text)
 
 
