@@ -64,8 +64,8 @@ def test_the_type_is_read_off_what_stands_beside_the_name(code: str, type_: str)
 
 def test_what_some_file_declares_is_no_such_global() -> None:
     assert added(loaded('#q := "x" > 3;', "VAR_GLOBAL x : INT; END_VAR")) == set()
-    # Nor is a local, nor a unit, wherever it is declared.
-    assert added(loaded('"q" := "enable";')) == set()
+    with pytest.raises(InputError, match="'Pump' is not declared"):
+        loaded('"Pump" := #enable;')
 
 
 def test_a_member_or_a_call_shows_no_type() -> None:
@@ -77,6 +77,42 @@ def test_a_member_or_a_call_shows_no_type() -> None:
 def test_a_name_without_quotes_is_a_mistake_as_ever() -> None:
     with pytest.raises(InputError, match="'other' is not declared"):
         loaded('#q := "x" AND other;')
+
+
+APART = (
+    HEAD
+    + """\
+#q := NOT "Enable" AND #enable;
+"q" := #q;
+"data"."q" := #q;
+#r := 0.0;
+END_FUNCTION_BLOCK
+"""
+)
+
+
+def test_a_global_is_no_variable_of_the_same_name(tmp_path: Path) -> None:
+    (tmp_path / "pump.st").write_text(APART)
+    (tmp_path / "model.yaml").write_text(
+        "title: T\ncontroller: pump.st\noutputs: {q_: {}}\nrequirements:\n"
+        "  R1: {says: only without the global, never: q AND Enable_, judged: after scan}\n"
+        "  R2: {says: not of its own input, never: q, judged: after scan}\n"
+        "  R3: {says: both outputs, always: q = q_, judged: after scan}\n"
+    )
+    model = load(tmp_path)
+    findings = verify(model, catalogue()["enumerate"]()).findings
+    assert [f.verdict.outcome.name for f in findings[:3]] == ["HOLDS", "VIOLATED", "HOLDS"]
+    (one,) = model.controllers
+    assert one.project is not None
+    says = '"Enable" is a global beside the variable #Enable: it is called Enable_ here'
+    assert (6, says) in {(note.place.line, note.says) for note in one.project.notes}
+
+
+def test_a_name_in_quotes_behind_a_sign_is_the_units_own() -> None:
+    text = HEAD.replace("enable :", '"on it" :') + '#q := #"on it";\nEND_FUNCTION_BLOCK\n'
+    project = load_project({"pump.st": text}, "Pump")
+    assert added(project) == set()
+    assert "on_it" in {v.name for v in project.program.inputs}
 
 
 PROGRAM = HEAD + (
