@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from interlock.kernel.system import MoveKind, Origin
-from interlock.model.build import SCAN
+from interlock.model.controller import Controller
 from interlock.model.model import Model
-from interlock.model.timing import CLOCK, TICK
+from interlock.model.timing import CLOCK, FIRST, TICK
 from interlock.st import typed as ty
 from interlock.st.evaluate import evaluate_expression
 
@@ -49,10 +49,14 @@ class Clocks:
         self._unit = Fraction(0) if model.timing is None else Fraction(model.timing.unit_ms)
         self._spans = _spans(model)
         self._last = {name: self._last_age(span) for name, span in self._spans.items()}
+        # Nobody knows how the scans of several controllers lie to each other: each may begin at
+        # any moment of its time, at power-up and where it scans again.
+        self._beginning = [one.scan for one in model.several if model.timing is not None]
         self.ages: Ages = {}
         if model.timing is not None:
             # The first scan comes before any time passes, and what is so has been so for long.
-            self.ages = {name: self._last[name] for name in (SCAN, *self._stays)}
+            single = [one.scan for one in model.controllers if not model.several]
+            self.ages = {name: self._last[name] for name in (*single, *self._stays)}
 
     def stays(self, truth: Mapping[str, int]) -> list[str]:
         """What moves wait for and is so now, by the names of stays."""
@@ -73,7 +77,7 @@ class Clocks:
         return stay in self.ages and not self._has_lasted(stay)
 
     def _has_lasted(self, move: str) -> bool:
-        if move not in self._spans:
+        if move not in self._spans or FIRST + move in self.ages:
             return True
         age = self.ages.get(move)
         # Of the last unit nobody knows how much of it has passed.
@@ -85,7 +89,7 @@ class Clocks:
 
     def due(self) -> list[str]:
         """What must happen before one more unit of time may pass."""
-        spans = {move: self._spans[move].most for move in self.ages}
+        spans = {move: self._spans[move].most for move in self.ages if move in self._spans}
         return [
             move
             for move, most in spans.items()
@@ -105,13 +109,23 @@ class Clocks:
     def go_on(self, made: str, under_way: Collection[str]) -> None:
         """Note that `made` has happened, behind which this is under way."""
         passed = int(made == TICK)
-        self.ages = {
+        first = {
+            FIRST + scan: 0
+            for scan in self._beginning
+            if scan in under_way and (scan not in self.ages or FIRST + scan in self.ages)
+        }
+        first.pop(FIRST + made, None)
+        self.ages = first | {
             name: 0 if name == made else self.ages.get(name, -passed) + passed for name in under_way
         }
 
     def values(self) -> dict[str, int]:
         """What an engine is to say of it, by the names of the kernel's variables."""
-        return {
+        values = {
+            FIRST + scan: int(scan not in self.ages or FIRST + scan in self.ages)
+            for scan in self._beginning
+        }
+        return values | {
             CLOCK + name: min(self.ages.get(name, 0), last) for name, last in self._last.items()
         }
 
@@ -131,8 +145,11 @@ def _spans(model: Model) -> dict[str, _Span]:
     if model.timing is None:
         return {}
     timing = model.timing
-    scans = Fraction(timing.scan_least_ms), Fraction(timing.scan_greatest_ms)
-    found = {SCAN: _Span(*scans)}
+    found = {}
+    for one in model.controllers:
+        spacing = timing.spacing(one.name)
+        found[one.scan] = _Span(Fraction(spacing.least_ms), Fraction(spacing.greatest_ms))
+        found |= _spans_of_timers(one)
     for move in model.moves:
         if move.takes is not None:
             least, most = (
@@ -142,13 +159,18 @@ def _spans(model: Model) -> dict[str, _Span]:
             found[move.name] = _Span(least, most if must else None)
         if move.stays is not None:
             found[move.stays.name] = _Span(move.stays.ms, None)
-    for timer in model.program.instances:
+    return found
+
+
+def _spans_of_timers(one: Controller) -> dict[str, _Span]:
+    found = {}
+    for timer in one.program.instances:
         if timer.block in ("TON", "TOF", "TP"):
             preset = Fraction(timer.preset_ms)
             # Called again in the same scan it may have started anew.
-            is_known = len(_called(model.program.body, timer.name)) < 2
+            is_known = len(_called(one.program.body, timer.name)) < 2
             least = Fraction(0) if timer.varies else preset
-            name = Origin.elapse(timer.name).move_name
+            name = Origin.elapse(one.inside(timer.name)).move_name
             found[name] = _Span(least, preset if is_known else None)
     return found
 

@@ -222,9 +222,10 @@ class _Builder:
         moves = [*map(self.old.noting, moves)]
         time_goes_on = None
         if self.model.timing is not None:
-            periods = periods_of(self.model, SCAN)
-            stays = stays_of(self.model)
-            clocks, moves = clocked(self.model.timing, moves, periods, SCAN, stays)
+            periods, stays = periods_of(self.model), stays_of(self.model)
+            scans = [one.scan for one in self.model.controllers]
+            clocks, moves = clocked(self.model.timing, moves, periods, scans, stays)
+            (moves[-1],) = noting_who_scans(self.model, moves[-1:])
             moves[-1] = self.old.noting(self.effects.kept_by(moves[-1]))
             if may_stand_still(self.model, periods):
                 time_goes_on = moves[-1].guard

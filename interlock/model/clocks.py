@@ -6,6 +6,9 @@ clock back, and so does the move itself. The move may happen once its clock has 
 of the period; while a clock stands at its greatest no time passes. A clock counts no further than
 that, or than the least where nothing must happen.
 
+Nobody knows where in its time one of several controllers is when it begins to scan: at power-up, or
+where it scans again. So its first scan waits for no least, and ``first.<scan>`` is true until then.
+
 A stay, which keeps a move waiting while it is short, has a clock of its own. It counts the units
 for which the stay's own condition has lasted, whatever becomes of the move's guard.
 
@@ -17,14 +20,14 @@ circle; then it is a question to be asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, ite, le, not_, or_, var
-from interlock.kernel.system import Domain, Move, MoveKind, Origin, Role, System, Variable
+from interlock.kernel.expr import FALSE, Expr, and_, const, ite, le, not_, or_, var
+from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Origin, Role, System, Variable
 from interlock.model.model import Model
-from interlock.model.timing import CLOCK, TICK, Timing, Units, in_units, ms_of
+from interlock.model.timing import CLOCK, FIRST, TICK, Timing, Units, in_units, ms_of
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.lower import lower_expression
 from interlock.st.typed_parts import most_calls
@@ -60,15 +63,28 @@ class _Clock:
             return FALSE
         return and_(self.move.guard, le(const(self.within.greatest), self.now))
 
+    def lasts_behind(self, made: Move) -> Expr:
+        """Whether what the move waits for is so behind another move, or its own."""
+        return ex.substitute([self.move.guard], made.updates)[0]
+
     def behind(self, made: Move) -> Expr:
         """Its value behind another move, or its own."""
         if made.name == self.move.name:
             return const(0)
-        read = [name for name in ex.variables_of([self.move.guard]) if name in made.updates]
-        if not read:
-            return self.now
-        (lasts,) = ex.substitute([self.move.guard], {name: made.updates[name] for name in read})
-        return ite(lasts, self.now, const(0))
+        lasts = self.lasts_behind(made)
+        return self.now if lasts is self.move.guard else ite(lasts, self.now, const(0))
+
+    @property
+    def is_first(self) -> Expr:
+        """Of a scan: whether its controller has not scanned since it scans at all."""
+        return var(FIRST + self.move.name)
+
+    def is_first_behind(self, made: Move) -> Expr:
+        """The same behind another move, or its own."""
+        lasts = self.lasts_behind(made)
+        if made.name == self.move.name:
+            return not_(lasts)
+        return self.is_first if lasts is self.move.guard else or_(self.is_first, not_(lasts))
 
     @property
     def later(self) -> Expr:
@@ -100,6 +116,8 @@ class Clocks:
         By the name of the move; also of moves that this system does not have.
     stays : mapping of str to Staying
         By the name of the move that waits for it.
+    scans : collection of str
+        The scans of which the first may come at any moment of its time.
     """
 
     def __init__(
@@ -107,6 +125,7 @@ class Clocks:
         moves: Iterable[Move],
         periods: Mapping[str, Units],
         stays: Mapping[str, Staying] | None = None,
+        scans: Collection[str] = (),
     ) -> None:
         self._clocks = {
             move.name: _Clock(move, periods[move.name]) for move in moves if move.name in periods
@@ -117,10 +136,12 @@ class Clocks:
         distinct = {clock.name: clock for clock in self._stays.values()}
         every = [*self._clocks.values(), *distinct.values()]
         self._counting = [clock for clock in every if clock.within.counted]
+        self._scans = {name: self._clocks[name] for name in scans if periods[name].least}
 
     def variables(self, initial: Mapping[str, int]) -> list[Variable]:
-        """What counts, by default from 0 on."""
-        return [
+        """What counts, by default from 0 on, and whose first scan is to come."""
+        firsts = [Variable(FIRST + name, BOOL, 1, Role.TIMER) for name in self._scans]
+        return firsts + [
             Variable(
                 clock.name,
                 Domain(0, clock.within.counted),
@@ -142,7 +163,10 @@ class Clocks:
         names = [move.name] if waiting is None else waiting
         guard, fair = move.guard, move.fair
         for own in (self._clocks[name] for name in names if name in self._clocks):
-            guard = and_(guard, le(const(own.within.least), own.now))
+            is_ripe = le(const(own.within.least), own.now)
+            if own.move.name in self._scans:
+                is_ripe = or_(own.is_first, is_ripe)
+            guard = and_(guard, is_ripe)
         if (stay := self._stays.get(move.name)) is not None:
             is_over = le(const(stay.within.least), stay.now)
             guard = and_(guard, or_(not_(stay.move.guard), is_over))
@@ -155,6 +179,10 @@ class Clocks:
             behind = clock.behind(move)
             if behind is not clock.now:
                 updates[clock.name] = behind
+        for name, clock in self._scans.items():
+            behind = clock.is_first_behind(move)
+            if behind is not clock.is_first:
+                updates[FIRST + name] = behind
         return replace(move, guard=guard, updates=updates, fair=fair)
 
     @property
@@ -179,7 +207,9 @@ def without_clocks(system: System) -> System:
     if all(move.name != TICK for move in system.moves):
         return system
     full: dict[str, Expr] = {
-        v.name: const(v.domain.hi) for v in system.variables if v.name.startswith(CLOCK)
+        v.name: const(v.domain.hi)
+        for v in system.variables
+        if v.name.startswith(CLOCK) or v.name.startswith(FIRST)
     }
     moves = []
     for move in system.moves:
@@ -196,7 +226,7 @@ def clocked(
     timing: Timing,
     moves: Sequence[Move],
     periods: Mapping[str, Units],
-    scan: str,
+    scans: Sequence[str],
     stays: Mapping[str, Staying],
 ) -> tuple[list[Variable], list[Move]]:
     """Clocks, and the moves with them, time itself as the last.
@@ -207,15 +237,14 @@ def clocked(
     moves : sequence of Move
     periods : mapping of str to Units
         By the name of the move; those of what is no move here are passed over.
-    scan : str
-        Name of the scan, the first of which comes before any time passes.
+    scans : sequence of str
+        Names of the scans. Of one, the first comes before any time passes; of several, each has its
+        first at any moment of its time.
     stays : mapping of str to Staying
         By the name of the move that waits for it.
     """
-    clocks = Clocks(moves, periods, stays)
-    # A guard that says TRUE whatever happens never sets its clock back by itself.
-    assert all(move.guard is TRUE for move in moves if move.name == scan)
-    first = {scan: periods[scan].counted}
+    clocks = Clocks(moves, periods, stays, scans if len(scans) > 1 else ())
+    first = {scan: periods[scan].counted for scan in scans} if len(scans) == 1 else {}
     kept = [clocks.kept_by(move) for move in moves]
     return clocks.variables(first), [*kept, clocks.tick(timing)]
 
@@ -246,7 +275,7 @@ def stays_of(model: Model) -> dict[str, Staying]:
     return found
 
 
-def periods_of(model: Model, scan: str) -> dict[str, Units]:
+def periods_of(model: Model) -> dict[str, Units]:
     """The period of each move that has one, by its name; none without time.
 
     What people do, and what only may happen, takes its least time and is never owed. A timer whose
@@ -258,16 +287,20 @@ def periods_of(model: Model, scan: str) -> dict[str, Units]:
     if timing is None:
         return {}
     unit_ms = timing.unit_ms
-    found = {scan: in_units(timing.scan_least_ms, timing.scan_greatest_ms, unit_ms)}
+    found = {}
+    for one in model.controllers:
+        spacing = timing.spacing(one.name)
+        found[one.scan] = in_units(spacing.least_ms, spacing.greatest_ms, unit_ms)
     for move in model.moves:
         if move.takes is not None:
             is_owed = move.kind is MoveKind.PLANT and not move.may
             greatest = ms_of(move.takes.greatest) if is_owed else None
             found[move.name] = in_units(ms_of(move.takes.least), greatest, unit_ms)
-    for instance in model.program.instances:
-        least_ms = 0 if instance.varies else instance.preset_ms
-        is_sure = most_calls(model.program.body, instance.name) == 1
-        greatest_ms = instance.preset_ms if is_sure else None
-        name = Origin.elapse(instance.name).move_name
-        found[name] = in_units(least_ms, greatest_ms, unit_ms)
+    for one in model.controllers:
+        for instance in one.program.instances:
+            least_ms = 0 if instance.varies else instance.preset_ms
+            is_sure = most_calls(one.program.body, instance.name) == 1
+            greatest_ms = instance.preset_ms if is_sure else None
+            name = Origin.elapse(one.inside(instance.name)).move_name
+            found[name] = in_units(least_ms, greatest_ms, unit_ms)
     return found

@@ -124,11 +124,11 @@ def _resolve(
     controllers: Sequence[Controller] = wired(real, document, shape, mistakes)
     names = _names(document, shape, mistakes, machines, controllers)
     moves = read_moves(names)
-    timing = read_timing(names, moves, controllers[0].program)
+    timing = read_timing(names, moves, controllers)
     sensors = _sensors(names, controllers, timing)
     controllers = _scanning(names, controllers)
     _check_outputs(names)
-    check_delays(names, sensors, timing)
+    check_delays(names, sensors, timing, shared_by(controllers))
     faults = read_faults(names)
     statements = _statements(names, matrix)
     for number, name in enumerate(shape.map):

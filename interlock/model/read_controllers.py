@@ -197,8 +197,10 @@ def _check_keys(document: Document, shape: ModelShape, mistakes: Mistakes) -> No
     if shape.root is not None:
         says = "each of 'controllers' has a 'root' of its own"
         mistakes.add(document.key_place(("root",)), says)
-    if shape.run.time is not None:
-        mistakes.add(document.key_place(("run", "time")), f"{_SEVERAL} has no time so far")
+    for name, given in shape.controllers.items():
+        if given.scan is not None and shape.run.time is None:
+            says = "'scan' needs a model with time: 'run: {time: …}'; without, give 'scan_ms'"
+            mistakes.add(document.key_place(("controllers", name, "scan")), says)
     if shape.matrix is not None:
         says = f"{_SEVERAL} takes no matrix so far: whose scan it is judged after is not said"
         mistakes.add(document.key_place(("matrix",)), says)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from interlock.model.model import Delay, Sensor
 from interlock.model.names import Names
@@ -24,8 +24,16 @@ def delay_of(names: Names, section: str, name: str) -> Delay | None:
     return Delay(given.delay_ms, *founded, in_scans, in_time, place)
 
 
-def check_delays(names: Names, sensors: Mapping[str, Sensor], timing: Timing | None) -> None:
-    """Note every delay without a source, and what cannot be delayed in time."""
+def check_delays(
+    names: Names,
+    sensors: Mapping[str, Sensor],
+    timing: Timing | None,
+    shared: Collection[str] = (),
+) -> None:
+    """Note every delay without a source, and what cannot be delayed in time.
+
+    Of what is in `shared`, several controllers read a signal of that casefolded name.
+    """
     ages = {name.casefold() for name, sensor in sensors.items() if sensor.age}
     inputs = {name.casefold(): type_ for name, type_ in names.inputs.items()}
     outputs = {name.casefold(): type_ for name, type_ in names.outputs.items()}
@@ -46,6 +54,9 @@ def check_delays(names: Names, sensors: Mapping[str, Sensor], timing: Timing | N
                 said = f"'{name}' is of type {type_}; with 'run: time' only a BOOL can have a delay"
             elif section == "sensors" and given.reads is None:
                 said = f"'{name}' reads nothing, so it has any value anyway; leave its delay out"
+            elif section == "sensors" and folded in shared:
+                said = f"several controllers read '{name}', and it comes late to each on its own; "
+                said += f"give each a sensor of its own, such as NAME.{name}"
             elif folded in ages:
                 said = f"'{name}' is late by its age, and its delay would come on top of that; "
                 said += "count both in scans by its age, or leave one of them out"

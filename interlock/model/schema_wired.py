@@ -13,6 +13,7 @@ from interlock.model.schema_fields import (
     Name,
     ProgramName,
     SensorAge,
+    Time,
     Words,
 )
 from interlock.model.schema_quantities import ScaledShape
@@ -73,6 +74,13 @@ class ControllerShape(BaseModel):
     program: Words | list[Words] = Field(description="As 'controller' of a model with one.")
     root: Name | None = Field(None, description="As 'root' of a model with one controller.")
     scan_ms: int | None = Field(None, ge=1, le=60_000, description="Period of its scan.")
+    scan: list[Time] | None = Field(
+        None,
+        min_length=2,
+        max_length=2,
+        description="With time: least and greatest time from one of its scans to the next; exactly "
+        "'scan_ms' if not given.",
+    )
     scans_while: Expression | None = Field(
         None, description="Where it scans at all; while it does not, its outputs stay as they are."
     )

@@ -122,11 +122,12 @@ def _within(names: Names, path: Path, shape: RequirementShape, pattern: Pattern)
         return None
     here = (*path, key)
     place = names.document.place(here)
-    if names.shape.controllers:
-        says = "a bound counts scans, and of several controllers none has the next one for sure"
-        names.mistakes.add(place, f"{says}; leave '{key}' out")
-        return None
     match = _BOUND.fullmatch(given)
+    counts_scans = names.shape.run.time is None or (match and match[2].startswith("scan"))
+    if names.shape.controllers and counts_scans:
+        says = "a bound counts scans, and of several controllers none has the next one for sure"
+        names.mistakes.add(place, f"{says}; leave '{key}' out, or give a time and 'run: time'")
+        return None
     if match is None or (row.is_timed and match[2].startswith("scan")):
         examples = "'500 ms' or '1.5 s'" if row.is_timed else "'3 scans', '500 ms' or '1.5 s'"
         names.mistakes.add(place, f"'{given}' is no bound; write {examples}")

@@ -18,8 +18,28 @@ TICK = "tick"
 CLOCK = "clock."
 """With a move's name behind it: the units for which what that move waits for has lasted."""
 
+FIRST = "first."
+"""With a scan's name behind it: whether it has not come since its controller scans at all."""
+
 MOST_UNITS = 20_000
 """A clock has a value for each unit, so no span may have more of them."""
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """How far apart the scans of one of several controllers are, in milliseconds."""
+
+    controller: str
+    least_ms: int
+    greatest_ms: int
+
+    @property
+    def says(self) -> str:
+        """That in words, behind 'scans'."""
+        whose = f"of {self.controller} " if self.controller else ""
+        if self.least_ms == self.greatest_ms:
+            return f"{whose}{self.least_ms} ms apart"
+        return f"{whose}{self.least_ms} to {self.greatest_ms} ms apart"
 
 
 @dataclass(frozen=True)
@@ -30,15 +50,23 @@ class Timing:
     ----------
     unit_ms : int
     scan_least_ms, scan_greatest_ms : int
-        From one scan to the next.
+        From one scan to the next; of several controllers the least and the greatest of all.
     place : Place
         Where the model asks for time.
+    several : tuple of Spacing
+        One for each controller, where there are several.
     """
 
     unit_ms: int
     scan_least_ms: int
     scan_greatest_ms: int
     place: Place = field(default=Place("", 0, 0), compare=False)
+    several: tuple[Spacing, ...] = ()
+
+    def spacing(self, controller: str) -> Spacing:
+        """How far apart the scans of a controller are; a single one has no name."""
+        own = {one.controller: one for one in self.several}
+        return own[controller] if own else Spacing("", self.scan_least_ms, self.scan_greatest_ms)
 
     def __str__(self) -> str:
         return f"unit {self.unit_ms} ms, {self.scans}"
@@ -46,18 +74,21 @@ class Timing:
     @property
     def scans(self) -> str:
         """How far apart scans are, in words."""
-        least, greatest = self.scan_least_ms, self.scan_greatest_ms
-        if least == greatest:
-            return f"scans {least} ms apart"
-        return f"scans {least} to {greatest} ms apart"
+        return "scans " + ", ".join(one.says for one in self.several or (self.spacing(""),))
 
     @property
     def says(self) -> str:
         """What is assumed of time, as a sentence without an end."""
         return (
-            f"time passes in units of {self.unit_ms} ms, {self.scans}; moves with a duration "
-            "happen in their time, and take no turn"
+            f"time passes in units of {self.unit_ms} ms, {self.scans}{self._one_clock}; moves with "
+            "a duration happen in their time, and take no turn"
         )
+
+    @property
+    def _one_clock(self) -> str:
+        """That controllers whose scans are just so far apart never drift, as if by one clock."""
+        exact = [s.controller for s in self.several if s.least_ms == s.greatest_ms]
+        return f", {' and '.join(exact)} by one clock that never drifts" if exact[1:] else ""
 
 
 @dataclass(frozen=True)

@@ -82,7 +82,7 @@ def periods_of(
     for one in controllers:
         given = shape.controllers[one.name].scan_ms if one.name else None
         is_known = given is not None or "scan_ms" in shape.run.model_fields_set
-        period = one.settings.scan_ms if timing is None else timing.scan_least_ms
+        period = one.settings.scan_ms if timing is None else timing.spacing(one.name).least_ms
         is_known |= timing is not None
         found |= dict.fromkeys(map(str.casefold, one.inputs), period if is_known else 0)
     return found

@@ -70,7 +70,8 @@ def _controllers_told(model: Model) -> str:
     if not model.several:
         return ""
     names = " and ".join(one.name for one in model.several)
-    told = f"; {names} scan in any order, any number of times, each with a memory of its own, "
+    often = "any number of times" if model.timing is None else "in any phase to each other"
+    told = f"; {names} scan in any order, {often}, each with a memory of its own, "
     waiting = [one.name for one in model.several if one.scans_while is not None]
     told += "and each goes on for ever"
     told += f" while it scans at all ({', '.join(waiting)})" if waiting else ""
@@ -161,9 +162,10 @@ def _any_order_of_timers(model: Model) -> Iterator[Left]:
 
     What holds in every order holds in theirs. That something can be reached is no such thing.
     """
-    if model.timing is not None or model.settings.timers is not Timers.FREE:
+    if model.timing is not None:
         return
-    timers = [i for one in model.controllers for i in one.program.instances if i.block in _TIMERS]
+    free = [one for one in model.controllers if one.settings.timers is Timers.FREE]
+    timers = [i for one in free for i in one.program.instances if i.block in _TIMERS]
     reaching = [id_ for id_, s in model.statements.items() if not PATTERNS[s.pattern].is_of_runs]
     if len(timers) > 1 and reaching:
         asks = "asks" if len(reaching) == 1 else "ask"

@@ -1,7 +1,8 @@
 """Many models with two controllers, on which the product is compared with a twin of its own.
 
 ``python -m tests.bench.several --models 300`` compares verdicts and lengths on 300 models with
-every engine, and prints each disagreement and what was compared. It ends with 1 where there is one.
+every engine, each without time and with it, and prints each disagreement and what was compared. It
+ends with 1 where there is one.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from tests.second_opinion.several_compared import compare_several
 def compare(seed: int, folder: Path, states: int) -> tuple[list[str], Mapping[str, int]]:
     """Judge one model of at most so many states."""
     counts: Counter[str] = Counter()
-    return compare_several(seed, folder, counts, states, ENGINES), counts
+    found = compare_several(seed, folder, counts, states, ENGINES)
+    return found + compare_several(seed, folder, counts, states, ENGINES, in_time=True), counts
 
 
 if __name__ == "__main__":

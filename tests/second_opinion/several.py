@@ -41,6 +41,8 @@ class State(NamedTuple):
     struck, ever : frozenset of str
     held : tuple of (str, int)
         What is frozen, by fault and name.
+    ages : tuple
+        With time, what is under way and for how long: see `several_timed`.
     """
 
     places: tuple[tuple[str, int], ...]
@@ -53,6 +55,7 @@ class State(NamedTuple):
     struck: frozenset[str]
     ever: frozenset[str]
     held: tuple[tuple[str, int], ...]
+    ages: tuple[tuple[str, int, bool], ...] = ()
 
 
 Values = dict[str, int]
@@ -84,6 +87,10 @@ class World:
             for name in spec.sensors
         }
         self.ages = {name: self._age(name) for name in spec.sensors}
+
+    def _is_late(self, name: str) -> bool:
+        """Whether a scan may read of a signal what it gives no longer."""
+        return bool(self.ages[name])
 
     def _age(self, name: str) -> int:
         reads, age = self.spec.sensors[name]
@@ -154,7 +161,7 @@ class World:
             tuple(places), tuple(memory), (), False, "", (), nothing, nothing, nothing, tuple(held)
         )
         now = self.signals(bare)
-        given = tuple((n, (frozenset([now[n]]),)) for n, age in self.ages.items() if age)
+        given = tuple((n, (frozenset([now[n]]),)) for n in self.spec.sensors if self._is_late(n))
         return bare._replace(given=given)
 
     def ways(self, s: State) -> Iterator[tuple[str, State, str]]:
@@ -163,11 +170,7 @@ class World:
             yield f"scan of {one}", self._noted(self._scanned(s, one)), "scan"
         if not self.scanning(s):
             yield "nothing happens", s._replace(by=""), "move"
-        for number, move in enumerate(self.spec.moves):
-            if self._is_possible(s, number) and self._has_turn(s, move.machine):
-                kind = "chance" if move.may else "move"
-                moved = self._moved(s, move.machine, move.target)
-                yield f"move {number}", self._noted(moved), kind
+        yield from self._moves(s)
         for position in (0, 1):
             if dict(s.places)["key"] != position and self._has_turn(s, "key"):
                 yield f"key {position}", self._noted(self._moved(s, "key", position)), "move"
@@ -184,6 +187,16 @@ class World:
                 late = s._replace(late=s.late | {name}, by="")
                 yield f"{name} is late", self._noted(late), "chance"
         yield from self._faults(s)
+
+    def _moves(self, s: State) -> Iterator[tuple[str, State, str]]:
+        for number, move in enumerate(self.spec.moves):
+            is_timed = move.takes is not None
+            if self._is_possible(s, number) and (is_timed or self._has_turn(s, move.machine)):
+                kind = "chance" if move.may else "move"
+                moved = self._moved(s, move.machine, move.target)
+                if is_timed:  # What takes its time takes no turn.
+                    moved = moved._replace(moved=s.moved)
+                yield f"move {number}", self._noted(moved), kind
 
     def _faults(self, s: State) -> Iterator[tuple[str, State, str]]:
         for fault in self.spec.faults if self.n_faults != 0 else ():
@@ -271,7 +284,9 @@ class World:
             values[target] = value(given, values)
         memory |= {f"{one}.{name}": values[name] for name in [*program.outputs, "l"]}
         since = tuple(
-            (n, (frozenset([gives[n]]), *old)[: self.ages[n]] if one in self.readers[n] else old)
+            (n, (frozenset([gives[n]]), *old)[: self.ages[n]])
+            if one in self.readers[n] and self.ages[n]
+            else (n, old)
             for n, old in s.given
         )
         late = frozenset(n for n in s.late if one not in self.readers[n])
@@ -342,6 +357,10 @@ class Graph:
             case "exists":
                 without = {s for s in self.truth if not (judged[s] and p[s])}
                 return self._stays(without, {self.first} & without), None
+            case "leads_to" if "ms" in asked:
+                comes = {s for s, v in self.truth.items() if value(asked["s"], v)}
+                n_ticks = asked["ms"] // self.world.spec.unit_ms + 1
+                return self.is_late({s for s in p if p[s]}, comes, n_ticks), None
             case "leads_to":
                 comes = {s: bool(value(asked["s"], v)) for s, v in self.truth.items()}
                 without = {s for s in self.truth if not (judged[s] and comes[s])}
@@ -365,6 +384,10 @@ class Graph:
                     able.add(s)
                     waiting.append(s)
         return able
+
+    def is_late(self, p: set[State], s: set[State], n_ticks: int) -> bool:
+        """Whether so much time may pass between them; only a world with time knows."""
+        raise NotImplementedError
 
     def _stays(self, inside: set[State], starts: set[State]) -> bool:
         """Whether some fair endless run from a start stays inside."""

@@ -12,14 +12,21 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.build import RunClass
 from interlock.model.load import load
 from tests.second_opinion.several import Graph, TooManyError, World
-from tests.second_opinion.several_drawn import Spec, drawn, written
+from tests.second_opinion.several_drawn import Spec, drawn, given_time, written
+from tests.second_opinion.several_timed import TimedGraph, TimedWorld
 
 
 def compare_several(
-    seed: int, folder: Path, counts: Counter[str], most: int, engines: Sequence[str]
+    seed: int,
+    folder: Path,
+    counts: Counter[str],
+    most: int,
+    engines: Sequence[str],
+    in_time: bool = False,
 ) -> list[str]:
     """Where product and twin differ on one random model; `counts` says what was compared."""
-    return compare_spec(drawn(seed), f"seed {seed}", folder, counts, most, engines)
+    spec = given_time(drawn(seed), seed) if in_time else drawn(seed)
+    return compare_spec(spec, f"seed {seed}", folder, counts, most, engines)
 
 
 def compare_spec(
@@ -31,7 +38,10 @@ def compare_spec(
     found = []
     for n_faults in (0, 1, None) if names else (0,):
         try:
-            graph = Graph(World(spec, n_faults), most)
+            if spec.unit_ms:
+                graph: Graph = TimedGraph(TimedWorld(spec, n_faults), most)
+            else:
+                graph = Graph(World(spec, n_faults), most)
         except TooManyError:
             counts["too many states"] += 1
             break
@@ -47,7 +57,8 @@ def compare_spec(
                 at = f"{called}, faults {n_faults}, {engine}, R{number} {asked}"
                 counts["violated" if is_violated else "kept"] += 1
                 counts[f"verdicts by {engine}"] += 1
-                counts[f"{asked['pattern']}, {'violated' if is_violated else 'kept'}"] += 1
+                pattern = "bound" if "ms" in asked else asked["pattern"]
+                counts[f"{pattern}, {'violated' if is_violated else 'kept'}"] += 1
                 if said is not is_violated:
                     found.append(f"{at}: twin says violated {is_violated}, product {said}")
                 elif length is not None:
@@ -64,5 +75,6 @@ def _count(spec: Spec, n_faults: int | None, counts: Counter[str]) -> None:
     programs = spec.programs.values()
     counts["with a controller that may stand still"] += any(p.scans_while for p in programs)
     counts["with a timer"] += any(p.has_timer for p in programs)
+    counts["with a delay"] += bool(spec.delays)
     counts["with two writers"] += bool(spec.either)
     counts["with a restart"] += bool(n_faults != 0 and any(f.restarts for f in spec.faults))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,10 @@ class Program:
         Whether it calls a TON ``t`` before its other statements, on `starts`.
     body : list of (str, formula)
     scans_while : formula or None
+    scan : (int, int)
+        With time: least and greatest milliseconds from scan to scan.
+    preset_ms : int
+        Of the timer.
     """
 
     inputs: list[str]
@@ -39,11 +43,13 @@ class Program:
     starts: Expression
     body: list[tuple[str, Expression]]
     scans_while: Expression = None
+    scan: tuple[int, int] = (0, 0)
+    preset_ms: int = 1000
 
 
 @dataclass
 class Move:
-    """A move of a machine."""
+    """A move of a machine; `takes` are its least and greatest milliseconds, if any."""
 
     machine: str
     source: int
@@ -51,6 +57,7 @@ class Move:
     when: Expression
     by: str
     may: bool
+    takes: tuple[int, int] | None = None
 
 
 @dataclass
@@ -78,6 +85,10 @@ class Spec:
         What each reads, and its age where one is given.
     either : str
         How a term ``w`` makes one of both controllers' outputs ``w``; empty without.
+    unit_ms : int
+        The unit of time; 0 without.
+    delays : dict of str to int
+        Of sensors, in milliseconds.
     """
 
     between: str
@@ -89,6 +100,8 @@ class Spec:
     faults: list[Fault]
     either: str
     requirements: list[dict[str, Any]]
+    unit_ms: int = 0
+    delays: dict[str, int] = field(default_factory=dict)
 
 
 def formula(rng: random.Random, atoms: Sequence[Expression], depth: int = 2) -> Expression:
@@ -188,6 +201,38 @@ def _requirement(rng: random.Random, atoms: list[Expression]) -> dict[str, Any]:
     return {"pattern": pattern, "judged": judged, "p": p, "s": formula(rng, atoms)}
 
 
+# In milliseconds; few are whole units, and some have no room between least and greatest.
+SPANS = [(0, 100), (100, 100), (150, 250), (40, 60), (200, 300), (0, 350)]
+SCANS = [(100, 100), (50, 50), (80, 120), (30, 170), (150, 150), (250, 250), (10, 40)]
+
+
+def given_time(spec: Spec, seed: int) -> Spec:
+    """The model with time: periods, durations, preset times, delays, and bounds in time."""
+    rng = random.Random(f"time of {seed}")
+    programs = {
+        name: replace(program, scan=rng.choice(SCANS), preset_ms=rng.choice((40, 100, 250)))
+        for name, program in spec.programs.items()
+    }
+    moves = [
+        # What need not happen takes no duration.
+        replace(m, takes=None if m.may or rng.random() < 0.3 else rng.choice(SPANS))
+        for m in spec.moves
+    ]
+    delays = {}
+    for name, (_, age) in spec.sensors.items():
+        is_late = age or (age is None and not name.startswith("see"))
+        if not is_late and rng.random() < 0.4:
+            delays[name] = rng.choice((40, 100, 150))
+    asked = [dict(one) for one in spec.requirements]
+    for one in asked:
+        if one["pattern"] == "leads_to" and rng.random() < 0.7:
+            one |= {"ms": rng.choice((0, 50, 100, 150, 300, 500)), "judged": ""}
+    unit_ms = rng.choice((100, 100, 70, 50, 250))
+    return replace(
+        spec, programs=programs, moves=moves, requirements=asked, unit_ms=unit_ms, delays=delays
+    )
+
+
 # Writing
 
 
@@ -209,9 +254,12 @@ def written(spec: Spec, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     for name, program in spec.programs.items():
         (folder / f"{name}.st").write_text(_source(name, program), encoding="utf-8")
-    lines = ["title: drawn", f"run: {{between_scans: {spec.between}}}", "controllers:"]
+    time = f", time: {{unit: {spec.unit_ms} ms}}" if spec.unit_ms else ""
+    lines = ["title: drawn", f"run: {{between_scans: {spec.between}{time}}}", "controllers:"]
     for name, program in spec.programs.items():
         waits = f", scans_while: '{text(program.scans_while)}'" if program.scans_while else ""
+        if spec.unit_ms:
+            waits += ", scan: [{} ms, {} ms]".format(*program.scan)
         lines.append(f"  {name}: {{program: {name}.st{waits}}}")
     lines.append("plant:")
     for machine, n in spec.machines.items():
@@ -221,10 +269,15 @@ def written(spec: Spec, folder: Path) -> Path:
             if m.machine == machine:
                 ends = f"from: {machine}{m.source}, to: {machine}{m.target}"
                 does = f"when: '{text(m.when)}', by: {m.by}, may: {str(m.may).lower()}"
+                if m.takes is not None:
+                    least, greatest = (ms / 1000 for ms in m.takes)
+                    does += f", seconds: [{least}, {greatest}], assumed: true"
                 lines.append(f"      - {{{ends}, {does}}}")
     lines += ["controls: {key: {}}", "sensors:"]
     for sensor, (reads, age) in spec.sensors.items():
         aged = "" if age is None else f", age: {age} scans"
+        if sensor in spec.delays:
+            aged += f", delay_ms: {spec.delays[sensor]}, delay_assumed: true"
         lines.append(f"  {sensor}: {{reads: '{text(reads)}'{aged}}}")
     if spec.either:
         lines.append(f"terms: {{w: a.w {spec.either.upper()} b.w}}")
@@ -240,7 +293,10 @@ def _source(name: str, program: Program) -> str:
     lines.append(f"VAR_OUTPUT {', '.join(program.outputs)} : BOOL; END_VAR")
     lines.append(f"VAR {'RETAIN ' if program.kept else ''}l : BOOL; END_VAR")
     if program.has_timer:
-        lines += ["VAR t : TON; END_VAR", f"t(IN := {text(program.starts)}, PT := T#1s);"]
+        lines += [
+            "VAR t : TON; END_VAR",
+            f"t(IN := {text(program.starts)}, PT := T#{program.preset_ms}ms);",
+        ]
     lines += [f"{target} := {text(value)};" for target, value in program.body]
     return "\n".join([*lines, "END_PROGRAM", ""])
 
@@ -252,6 +308,7 @@ def _asked(number: int, asked: dict[str, Any]) -> str:
     says = f"{pattern}: '{p}'"
     if pattern == "leads_to":
         says = f"whenever: '{p}', leads_to: '{text(asked['s'])}'"
+        says += f", within: {asked['ms']} ms" if "ms" in asked else ""
     return f"  R{number}: {{says: drawn, {says}, judged: {judged}}}"
 
 

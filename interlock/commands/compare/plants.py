@@ -5,7 +5,7 @@ from __future__ import annotations
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, var
 from interlock.kernel.system import MoveKind
-from interlock.model.build import SCAN, Built
+from interlock.model.build import Built
 from interlock.model.clocks import periods_of, stays_of, without_clocks
 from interlock.model.model import Machine
 
@@ -28,7 +28,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     }
     model = built.model
     names = {move.name for move in model.moves}
-    periods = {n: p for n, p in periods_of(model, SCAN).items() if n in names}
+    periods = {n: p for n, p in periods_of(model).items() if n in names}
     # How late a signal is counted by time itself, which is no move here.
     late = {(s.name, s.age, s.delay) for s in model.late_sensors}
     late |= {(output.name, 0, output.delay) for output in model.delayed_outputs}

@@ -69,7 +69,7 @@ class JointTime:
             For each timer that has variables of its own: whether it is the old controller's, and
             its end as if it were alone.
         """
-        ours, theirs = (periods_of(model, SCAN) for model in (self.old, self.new))
+        ours, theirs = (periods_of(model) for model in (self.old, self.new))
         waits = [move for move in moves if move.name not in timers]
         periods = {move.name: ours[move.name] for move in waits if move.name in ours}
         for is_old, end in running:

@@ -145,16 +145,16 @@ def test_time_is_no_question_where_every_move_takes_some(tmp_path: Path) -> None
 def test_an_endless_run_within_an_instant_counts_for_nothing(tmp_path: Path) -> None:
     # Scans may follow each other at once in a coarse unit; the gate shuts all the same.
     model = timed_gate(tmp_path, (UNIT, "unit: 1000 ms"), preset(5000))
-    assert periods_of(model, "scan")["scan"] == Units(0, 1)
+    assert periods_of(model)["scan"] == Units(0, 1)
     assert outcomes(model)["R2"] is HOLDS
 
 
 def test_a_timer_that_may_start_anew_within_a_scan_is_not_sure_to_be_up(tmp_path: Path) -> None:
     call = "watchdog(IN := drive AND NOT is_shut, PT := T#900ms);"
     twice = (call, f"watchdog(IN := is_shut, PT := T#900ms);\n{call}")
-    assert periods_of(timed_gate(tmp_path), "scan")["watchdog elapses"] == Units(9, 9)
+    assert periods_of(timed_gate(tmp_path))["watchdog elapses"] == Units(9, 9)
     model = timed_gate(tmp_path / "twice", twice)
-    assert periods_of(model, "scan")["watchdog elapses"] == Units(9, None)
+    assert periods_of(model)["watchdog elapses"] == Units(9, None)
 
 
 def test_without_time_durations_decide_nothing(tmp_path: Path) -> None:

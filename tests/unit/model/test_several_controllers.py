@@ -130,11 +130,7 @@ REFUSED = {
     "a bound": (
         [("leads_to: NOT motor OR go}", "leads_to: NOT motor OR go, within: 3 scans}")],
         "a bound counts scans, and of several controllers none has the next one for sure; leave "
-        "'within' out",
-    ),
-    "time": (
-        [("any number}", "any number, time: {unit: 100 ms}}")],
-        "a model with several controllers has no time so far",
+        "'within' out, or give a time and 'run: time'",
     ),
     "an unknown controller": (
         [("after scan of right}\n  STOPS", "after scan of rigth}\n  STOPS")],
@@ -219,3 +215,9 @@ def test_neither_does_a_comparison(tmp_path: Path, capsys: pytest.CaptureFixture
     folder = str(written(tmp_path))
     assert run(["compare", folder, folder]) == 2
     assert "'compare' cannot take several controllers" in capsys.readouterr().err
+
+
+def test_the_whole_command_takes_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["verify", str(written(tmp_path))]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "left and right scan in any order, any number of times" in out
