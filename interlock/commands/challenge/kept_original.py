@@ -64,10 +64,10 @@ class RequirementBundle:
         self.system = self.questions[-1].system.narrowed(self.targets)
         pairs = zip(original.moves, self.system.moves, strict=True)
         self._own = {move.name: (move, part) for move, part in pairs}
-        # What an observer makes of a move depends only on whether it is a scan.
+        # What an observer makes of a move depends only on what it counts.
         watching = {v.name for v in self.system.variables if v.role is Role.OBSERVER}
         self._watches = {
-            part.kind is MoveKind.SCAN: {n: e for n, e in part.updates.items() if n in watching}
+            _counted_as(part): {n: e for n, e in part.updates.items() if n in watching}
             for part in self.system.moves
         }
         self._kept_states: Kept | NeedsFullSearchError | None = None
@@ -135,7 +135,12 @@ class RequirementBundle:
         if pair is not None and pair[0] is move:
             return pair[1]
         updates = {n: e for n, e in move.updates.items() if n in self.system.index}
-        return replace(move, updates={**updates, **self._watches[move.kind is MoveKind.SCAN]})
+        return replace(move, updates={**updates, **self._watches[_counted_as(move)]})
+
+
+def _counted_as(move: Move) -> MoveKind | None:
+    """What a move is to an observer: a scan, a unit of time, or neither."""
+    return move.kind if move.kind in (MoveKind.SCAN, MoveKind.TIME) else None
 
 
 def keep_states(system: System, limits: Limits) -> Kept:
