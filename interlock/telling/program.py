@@ -98,7 +98,10 @@ def _ages_told(model: Model) -> str:
     for output in model.delayed_outputs:
         delays.setdefault(_delay_told(model, output.delay), []).append(output.name)
     outputs = "; ".join(f"{', '.join(names)} up to {late}" for late, names in delays.items())
-    return signals + (f"; outputs take effect later, each on its own: {outputs}" if outputs else "")
+    if not outputs:
+        return signals
+    told = f"; outputs take effect later, each on its own: {outputs}; what changes again before "
+    return f"{signals}{told}that may take effect late, more than once or not at all"
 
 
 def _delay_told(model: Model, delay: Delay | None) -> str:

@@ -40,7 +40,10 @@ def test_results_name_the_delays_and_runs_what_was_ordered_when(
     files = ["--json", tmp_path / "found.json", "--evidence", tmp_path / "evidence"]
     told = said(capsys, 1, "verify", gate, *files)
     assert "signals may be late: is_shut up to 150 ms (counted as 200 ms)" in told
-    assert "outputs take effect later, each on its own: drive up to 200 ms" in told
+    assert (
+        "outputs take effect later, each on its own: drive up to 200 ms; what changes again" in told
+    )
+    assert "before that may take effect late, more than once or not at all" in told
     found = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
     assert found["delays_in_ms"] == {"is_shut": 150.0, "drive": 200.0}
     assert "ages_in_scans" not in found
