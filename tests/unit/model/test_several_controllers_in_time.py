@@ -243,3 +243,32 @@ def test_the_whole_command_takes_them(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "a and b scan in any order, in any phase to each other" in out
     assert run(["replay", str(folder), str(runs / "R" / "run.json")]) == 1
     assert "it violates R" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("ms", "expected"), [(150, "holds"), (140, "violated")])
+def test_the_delay_of_an_output_that_two_write_is_of_one_writer(
+    tmp_path: Path, ms: int, expected: str
+) -> None:
+    # A scan of 100 ms that sees the key, and 50 ms of a's output; b's is there at once.
+    asked = f"lasts: key AND b.z AND NOT a.z, at_most: {ms} ms"
+    periods = "scan_ms: 100", "scan_ms: 100"
+    folder = written(tmp_path, "x := k; z := k;", "y := k; z := k;", asked, periods)
+    for name in ("a", "b"):
+        file = folder / f"{name}.st"
+        text = file.read_text(encoding="utf-8").replace("VAR_OUTPUT", "VAR_OUTPUT z : BOOL; ")
+        file.write_text(text, encoding="utf-8")
+    file = folder / "model.yaml"
+    either = "terms: {z: a.z OR b.z, stopped: halted}\n"
+    delayed = "outputs: {a.z: {delay_ms: 50, delay_assumed: true}}\n"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("terms: {stopped: halted}\n", either + delayed), encoding="utf-8")
+    for engine in ("enumerate", "symbolic"):
+        assert outcome(load(folder), engine=engine) == expected
+
+
+def test_an_age_by_delay_counts_scans_of_who_reads_it(tmp_path: Path) -> None:
+    # Of scans that are 20 ms apart at least 100 ms are five.
+    delayed = "heard: {reads: x, age: delay, delay_ms: 100, delay_assumed: true}"
+    periods = "scan: [70 ms, 90 ms]", "scan: [20 ms, 50 ms]"
+    loaded = load(written(tmp_path, "x := k;", HEARS, "never: x AND NOT x", periods, delayed))
+    assert loaded.sensors["heard"].age == 5
