@@ -62,21 +62,32 @@ def read_timing(
 def _spacing_of(names: Names, one: Controller) -> Spacing:
     """How far apart the scans of one of several controllers are; else as those of any are."""
     shape, path = names.shape, ("controllers", one.name)
-    given, period = shape.controllers[one.name], None
+    given = shape.controllers[one.name]
+    period, beyond = given.scan_ms, ""
     task = None if one.project is None else one.project.task
-    if given.scan_ms is not None or (task is not None and task.interval_ms is not None):
-        period = one.settings.scan_ms
+    if task is not None and task.interval_ms is not None:
+        period = task.interval_ms
+        beyond = f"the program's task runs every {period} ms, see {task.place}, which these times "
+        beyond += "leave out"
     if given.scan is not None or period is not None:
-        return _spacing(names, one.name, given.scan, period, path)
+        return _spacing(names, one.name, given.scan, period, path, beyond)
     scan = None if shape.run.time is None else shape.run.time.scan
     period = shape.run.scan_ms if "scan_ms" in shape.run.model_fields_set else None
     return _spacing(names, one.name, scan, period, path if scan is None else ("run", "time"))
 
 
 def _spacing(
-    names: Names, controller: str, scan: Sequence[str] | None, period: int | None, path: Path
+    names: Names,
+    controller: str,
+    scan: Sequence[str] | None,
+    period: int | None,
+    path: Path,
+    beyond: str = "",
 ) -> Spacing:
-    """What is given of the scans of a controller at `path`; what is wrong with it is noted."""
+    """What is given of the scans of a controller at `path`; what is wrong with it is noted.
+
+    `beyond` is said where the period lies outside.
+    """
     document, mistakes = names.document, names.mistakes
     if scan is None:
         if period is None:
@@ -95,7 +106,7 @@ def _spacing(
     if not least <= greatest:
         mistakes.add(place, "the least time from scan to scan is longer than the greatest")
     elif period is not None and not least <= period <= greatest:
-        mistakes.add(place, f"'scan_ms: {period}' lies outside it")
+        mistakes.add(place, beyond or f"'scan_ms: {period}' lies outside it")
     return Spacing(controller, least, greatest)
 
 

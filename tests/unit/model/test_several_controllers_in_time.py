@@ -272,3 +272,31 @@ def test_an_age_by_delay_counts_scans_of_who_reads_it(tmp_path: Path) -> None:
     periods = "scan: [70 ms, 90 ms]", "scan: [20 ms, 50 ms]"
     loaded = load(written(tmp_path, "x := k;", HEARS, "never: x AND NOT x", periods, delayed))
     assert loaded.sensors["heard"].age == 5
+
+
+TASK = """\
+CONFIGURATION c
+TASK cyclic (INTERVAL := T#30ms, PRIORITY := 1);
+PROGRAM p WITH cyclic : a;
+END_CONFIGURATION
+"""
+
+
+@pytest.mark.parametrize("period", ["", "scan: [20 ms, 40 ms]", "scan: [40 ms, 60 ms]"])
+def test_the_interval_of_a_task_is_one_of_the_times_of_its_controller(
+    tmp_path: Path, period: str
+) -> None:
+    folder = written(tmp_path, "x := k;", "y := k;", "never: x", (period, "scan_ms: 10"))
+    file = folder / "a.st"
+    file.write_text(file.read_text(encoding="utf-8") + TASK, encoding="utf-8")
+    if "60 ms" in period:
+        with pytest.raises(InputError) as caught:
+            load(folder)
+        (mistake,) = caught.value.mistakes
+        assert mistake.says.startswith("the program's task runs every 30 ms, see ")
+        assert mistake.says.endswith("which these times leave out")
+        return
+    timing = load(folder).timing
+    assert timing is not None
+    apart = "20 to 40 ms" if period else "30 ms"
+    assert timing.scans == f"scans of a {apart} apart, of b 10 ms apart"
