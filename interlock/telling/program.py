@@ -100,8 +100,8 @@ def _ages_told(model: Model) -> str:
     outputs = "; ".join(f"{', '.join(names)} up to {late}" for late, names in delays.items())
     if not outputs:
         return signals
-    told = f"; outputs take effect later, each on its own: {outputs}; what changes again before "
-    return f"{signals}{told}that may take effect late, more than once or not at all"
+    effects = f"; outputs take effect later, each on its own: {outputs}; what changes again before "
+    return f"{signals}{effects}that may take effect late, more than once or not at all"
 
 
 def _delay_told(model: Model, delay: Delay | None) -> str:
