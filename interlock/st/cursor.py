@@ -10,7 +10,7 @@ from typing import NoReturn
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.tokens import Token, tokenize
-from interlock.st.words import FOREIGN_SIGNS, RESERVED
+from interlock.st.words import ENDS, FOREIGN_SIGNS, RESERVED
 
 Locate = Callable[[int], Place]
 
@@ -20,6 +20,7 @@ MAX_DEPTH = 80
 _MAX_MISTAKES = 20
 _NEAR = 0.75
 _SHOWN = 40
+_BEHIND_BODIES = ENDS | {"ELSE", "ELSIF", "UNTIL"}
 
 
 class UnexpectedTokenError(Exception):
@@ -141,6 +142,21 @@ class Cursor:
             self.advance()
             return
         self.fail(shown, *others)
+
+    def semicolon(self, *others: str) -> None:
+        """Take a semicolon, or note that it is missing where nothing else could stand there.
+
+        That is before a word that ends a body and before a new line, since no expression goes on
+        with a name or a number: the reading is the only one there is.
+        """
+        now = self.now
+        begins = now.kind in ("word", "number", "typed", "direct") and self.on_new_line()
+        if now.upper == ";" or not (begins or now.kind == "end" or now.upper in _BEHIND_BODIES):
+            self.expect(";", *others)
+            return
+        before = self.tokens[self.at - 1]
+        says = f"';' is missing behind '{before.text[:_SHOWN]}' and was taken to stand there"
+        self.notes.append(sx.Note(self.locate(before.end), says))
 
     def name(self, *others: str) -> Token:
         """Take a name; `others` would have been right too, for the message."""

@@ -42,7 +42,7 @@ class ChartParser(TypeParser):
                 self.note(self.now, "the indicator of an action was read over")
                 self.target()
             self.expect(")", "','")
-        self.expect(";")
+        self.semicolon()
         return sx.ActionUse(name, qualifier, duration, place)
 
     def transition(self) -> sx.Transition:
@@ -83,7 +83,7 @@ class ChartParser(TypeParser):
         else:
             self.expect(":=", "':'")
         condition = self.expression()
-        self.expect(";", "an operator")
+        self.semicolon("an operator")
         return condition
 
     def _steps(self) -> tuple[sx.Name, ...]:

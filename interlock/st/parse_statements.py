@@ -162,7 +162,7 @@ class StatementParser(ExpressionParser):
         if now.upper == ":=":
             self.advance()
             value = self.expression()
-            self.expect(";", "an operator")
+            self.semicolon("an operator")
             return sx.Assign(target, value, place)
         joined = self.ahead().upper == "=" and now.end == self.ahead().start
         if joined and (now.upper in _SETS or now.upper == "REF"):
@@ -183,7 +183,7 @@ class StatementParser(ExpressionParser):
         sign = self.advance().upper
         self.advance()
         value = self.expression()
-        self.expect(";", "an operator")
+        self.semicolon("an operator")
         if sign == "REF":
             bound = value if isinstance(value, sx.Number) else sx.Call("REF", (value,), place)
             return sx.Assign(target, bound, place)
@@ -225,7 +225,7 @@ class StatementParser(ExpressionParser):
             says = f"unexpected '{instance.text}'; expected a statement; did you mean {near}?"
             self.refuse_at(place, says)
             raise EndOfReadingError
-        self.expect(";")
+        self.semicolon()
         return sx.Invoke(instance, tuple(inputs), tuple(outputs), place, on)
 
     def _bare(self, called: sx.Target, place: Place) -> sx.Statement:
@@ -234,7 +234,7 @@ class StatementParser(ExpressionParser):
 
     def _leave(self, place: Place) -> sx.Statement:
         word = self.advance().upper
-        self.expect(";")
+        self.semicolon()
         return sx.Leave(word, place)
 
     # Statements with a body

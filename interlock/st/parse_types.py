@@ -131,7 +131,7 @@ class TypeParser(StatementParser):
             edge = self.advance().upper
         initial = self.initial_value() if self.take(":=") else None
         if not (type_.fields and self.now.upper != ";"):
-            self.expect(";", "an operator" if initial is not None else "':='")
+            self.semicolon("an operator" if initial is not None else "':='")
         # Each name at an address of its own is a declaration of its own.
         groups = [((n,), a) for n, a in zip(names, addresses, strict=True)]
         return [
@@ -319,7 +319,7 @@ class TypeParser(StatementParser):
         type_ = self.type_ref()
         initial = self.initial_value() if self.take(":=") else None
         if not (type_.fields and self.now.upper != ";"):
-            self.expect(";", "an operator" if initial is not None else "':='")
+            self.semicolon("an operator" if initial is not None else "':='")
         return sx.TypeDef(name, type_, initial, place, extends, namespace)
 
     def dotted_name(self) -> str:

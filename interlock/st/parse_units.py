@@ -138,7 +138,7 @@ class UnitParser(ChartParser):
         """Read over the namespaces that names may come from: each name is found in any."""
         opened = self.advance()
         names = self._dotted_names()
-        self.expect(";", "','")
+        self.semicolon("','")
         self.note(opened, f"USING {', '.join(names)} was read over")
 
     def _parts(self, kind: str, name: str, opened: Token) -> _Parts:

@@ -136,4 +136,12 @@ STATEMENTS = (
         "?= is not supported",
     ),
     taken("empty statement", "A semicolon by itself.", _AB + ";; n := 1;", ";", n=1),
+    taken(
+        "missing semicolon",
+        "Read over at the end of a line and before a word that ends a body, where nothing else "
+        "could stand; before another statement in the same line it is a mistake.",
+        _AB + "IF NOT a THEN n := 4 END_IF\nn := n + 1\nq := TRUE;",
+        told="';' is missing behind '1' and was taken to stand there",
+        n=5,
+    ),
 )

@@ -111,7 +111,7 @@ END_PROGRAM
 # A statement in line 6, column of the mistake, a part of its message.
 _STATEMENTS = [
     ("q = a;", 3, "'=' compares; use ':=' to assign"),
-    ("q := a", 7, "expected ';'"),
+    ("q := a q := m;", 8, "expected ';'"),
     ("q := ;", 6, "unexpected ';'; expected an expression"),
     ("IF a THEN EXIT; END_IF;", 11, "EXIT stands in no loop"),
     ("IF a q := a; END_IF;", 6, "expected THEN"),
@@ -183,7 +183,7 @@ _DECLARATIONS = [
     ("time : BOOL;", 46, "'time' is a name of the standard"),
     ("mod : BOOL;", 46, "'mod' is a reserved word"),
     ("x : TON := TRUE;", 57, "has no initial value"),
-    ("x : BOOL", 55, "expected ';'"),
+    ("x : BOOL y : BOOL;", 55, "expected ';'"),
     ("END_VAR VAR_OUTPUT x : TON;", 69, "declare a TON in VAR, not in VAR_OUTPUT"),
 ]
 
@@ -246,11 +246,11 @@ def test_every_type_mistake_of_a_file_is_told_at_once() -> None:
 
 def test_syntax_mistakes_of_several_statements_are_told_at_once() -> None:
     loop = "FOR i := 1 TO 2 DO FOR j := 1 TO 2 DO q := 1.5; END_FOR; END_FOR;"
-    body = f"q = a;\n{loop}\nq := a b;\nq := a"
+    body = f"q = a;\n{loop}\nq := a b;\nq := a +"
     with pytest.raises(InputError) as caught:
         load_program(_PROGRAM.format(declared="x : ARRAY[0..1] OF BOOL;", body=body), "c.st")
     places = [(m.place.line, m.place.column) for m in caught.value.mistakes]
-    assert places == [(6, 3), (8, 8), (9, 7)]
+    assert places == [(6, 3), (8, 8), (10, 1)]
 
 
 def test_a_name_whose_declaration_is_refused_is_not_told_again() -> None:

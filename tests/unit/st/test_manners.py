@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.errors import InputError
 from interlock.model.load import load
 from interlock.st.interpret import Controller
 from interlock.st.layout import Settings
@@ -145,3 +146,43 @@ def test_a_defect_behind_what_no_classes_are_known_for_is_not_left_out() -> None
     program = load_program(text, "c.st")
     assert [one.input for one in program.any_values] == ["f.any"]
     assert any(getattr(e, "function", "") == "DEFECT" for e in expressions_in(program.body))
+
+
+@pytest.mark.parametrize(
+    ("declared", "body", "places"),
+    [
+        ("", "IF a THEN q := TRUE ELSE q := FALSE END_IF", [(2, 20), (2, 36)]),
+        ("", "q := a\n  OR b\nr := q;", [(3, 7)]),
+        ("", "q := a\n%QX7.0 := b;", [(2, 7)]),
+        ("", "IF a THEN RETURN END_IF q := b", [(2, 17), (2, 31)]),
+        ("t : TON;", "t(IN := a,\n PT := T#1s)\nq := t.Q;", [(3, 13)]),
+        ("k : INT;", "CASE k OF\n1: q := a\n2: q := b;\nEND_CASE", [(3, 10)]),
+        ("k : INT\nm : INT", "q := a;", [(1, 85), (2, 8)]),
+    ],
+)
+def test_a_semicolon_is_missing_only_where_nothing_else_can_stand(
+    declared: str, body: str, places: list[tuple[int, int]]
+) -> None:
+    """The same text with its semicolons is the same program; each that is missing is told."""
+    head = f"PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR VAR {declared} END_VAR\n"
+    lacking = load_project({"p.st": f"{head}{body}\nEND_PROGRAM"})
+    told = [n.place for n in lacking.notes if "';' is missing" in n.says]
+    assert [(place.line, place.column) for place in told] == places
+    lines = f"{head}{body}\nEND_PROGRAM".splitlines()
+    for line, column in reversed(places):
+        lines[line - 1] = f"{lines[line - 1][: column - 1]};{lines[line - 1][column - 1 :]}"
+    whole = load_project({"p.st": "\n".join(lines)})
+    assert not [n for n in whole.notes if "';'" in n.says]
+    assert whole.program.body == lacking.program.body
+
+
+@pytest.mark.parametrize(
+    "body", ["q := a r := b;", "q := a\nb;", "q := a\nb OR a;", "t\nq := a;"]
+)
+def test_what_may_be_half_an_expression_is_refused(body: str) -> None:
+    text = f"""PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR
+VAR t : TON; END_VAR
+{body}
+END_PROGRAM"""
+    with pytest.raises(InputError):
+        load_program(text, "p.st")

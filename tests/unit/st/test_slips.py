@@ -58,7 +58,7 @@ def told(text: str) -> list[tuple[int, int]]:
         ("a := b | c;", 8, "'|' is not Structured Text; use OR"),
         ("n := 'abc;", 6, "this string is never closed"),
         ("n := (1;", 8, "expected ')' or an operator"),
-        ("if a then b := TRUE end_if", 21, "expected ';' or an operator"),
+        ("if a then b := TRUE n := 1; end_if", 21, "expected ';' or an operator"),
         ("n := 3 *) 2;", 8, "no comment is open"),
         ("ACTION x: n := 1; END_ACTIN", 19, "did you mean END_ACTION?"),
     ],
@@ -84,7 +84,7 @@ def test_a_slip_in_a_statement_is_told_once(body: str, column: int, says: str) -
         ("PROGRAM p\nVAR a : ARAY[1..2] OF INT; END_VAR", 2, 9, "did you mean ARRAY?"),
         ("PROGRAM p\nVAR a : fb(x := 1); END_VAR", 2, 11, "write := (…) for first values"),
         ("TYPE a : STRCT x : INT; END_STRUCT END_TYPE", 1, 10, "did you mean STRUCT?"),
-        ("TYPE a : (x, y) END_TYPE", 1, 17, "expected ';' or ':='"),
+        ("TYPE a : (x, y) b : (z, w); END_TYPE", 1, 19, "expected ';' or ':='"),
         ("FUNCTION_BLOCK a\nEND_FUNCTION\n", 2, 1, "expected END_FUNCTION_BLOCK"),
         ("INTERFACE I\nEND_INTERFAC", 2, 1, "did you mean END_INTERFACE?"),
         ("PROGRAM p END_PROGRAM\nq := a;", 2, 1, "unexpected 'q'; expected the end"),
@@ -106,7 +106,7 @@ def test_a_slip_in_the_frame_is_told_once(text: str, line: int, column: int, say
 
 def test_slips_that_have_nothing_to_do_with_each_other_are_all_told() -> None:
     text = """PROGRAM p
-VAR a : BOOL := ; b INT; c : ; d : INT := 5 END_VAR
+VAR a : BOOL := ; b INT; c : ; d : INT := 5 6; END_VAR
 n := n +;
 IF a THEN b := ; n := 2 + ; END_IF; n := * 3;
 n := 5abc + T#5 + 2#12;
