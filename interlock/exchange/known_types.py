@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from interlock.base.errors import Place
 from interlock.st import syntax as sx
-from interlock.st.blocks import BLOCKS, FUNCTIONS, Integer
+from interlock.st.blocks import BLOCKS, FUNCTIONS
 from interlock.st.types import BIT_STRINGS, LIMITS, REALS, SIGNED, TIMES, UNSIGNED
 
 _COMPARISONS = frozenset(("GT", "GE", "EQ", "LE", "LT", "NE"))
@@ -150,8 +150,7 @@ class Scope:
             given = {**block.inputs, **block.outputs}.get(name.upper())
             if given is None:
                 return None
-            text = "INT" if isinstance(given, Integer) else str(given)
-            return sx.TypeRef(text, None, None, type_.place)
+            return sx.TypeRef(str(given), None, None, type_.place)
         unit = self.known.units.get(type_.name.casefold())
         fields = unit.declarations if unit is not None else type_.fields
         found = by_name(fields).get(name.casefold())

@@ -15,7 +15,7 @@ from interlock.st.declare import Declarations
 from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.inference import infer_ranges
-from interlock.st.types import BOOL, INT_MAX, INT_MIN, LIMITS, TIME, IntType, Type, span_of
+from interlock.st.types import BOOL, LIMITS, TIME, IntType, Type, span_of
 from interlock.st.unify import adapted, agree, whole
 
 
@@ -96,7 +96,7 @@ class CallsOfBlocks:
             elif name in named:
                 self._refuse(argument.place, f"input {name} is given twice")
             else:
-                value = self._input_value(argument, block.inputs[name])
+                value = self._input_value(argument, block.inputs[name], instance.counted)
                 if value is not None:
                     given[name] = value
                 if value is not None and name == "PT":
@@ -107,7 +107,9 @@ class CallsOfBlocks:
                 self._refuse(s.place, f"{instance.name} is called without its input {name}")
         return tuple(given.items())
 
-    def _input_value(self, argument: sx.InputArgument, wanted: object) -> ty.Expression | None:
+    def _input_value(
+        self, argument: sx.InputArgument, wanted: object, counted: str
+    ) -> ty.Expression | None:
         if wanted in (BOOL, TIME):
             return self._expressions.check(argument.value, BOOL if wanted == BOOL else TIME)
         value = self._expressions.check(argument.value, None)
@@ -117,13 +119,14 @@ class CallsOfBlocks:
         if integer is None:
             self._refuse(
                 argument.value.place,
-                f"input {argument.name} needs INT; this is of type {value.type}",
+                f"input {argument.name} needs {counted}; this is of type {value.type}",
             )
             return None
         value = adapted(value, IntType(0, 0), True)
-        if ranges.within((integer.lo, integer.hi), (INT_MIN, INT_MAX)):
+        if ranges.within((integer.lo, integer.hi), LIMITS[counted]):
             return value
-        return ty.Call("TO_INT", (value,), IntType(INT_MIN, INT_MAX), argument.value.place)
+        type_ = IntType(*LIMITS[counted], counted)
+        return ty.Call(f"TO_{counted}", (value,), type_, argument.value.place)
 
     def _output(
         self, o: sx.OutputArgument, instance: ty.Instance, block: Block

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -9,22 +10,36 @@ from interlock.st.types import BOOL, TIME, Type
 
 
 class Integer(Enum):
-    """Stands in a signature for an INT of any range."""
+    """Stands in a signature for a whole number of any range, in the type that a counter has."""
 
-    ANY = "INT"
+    INT = "INT"
+    DINT = "DINT"
+    LINT = "LINT"
+    UDINT = "UDINT"
+    ULINT = "ULINT"
 
     def __str__(self) -> str:
-        return "INT"
+        return self.value
 
 
 @dataclass(frozen=True)
 class Block:
-    """Names and types of a block's inputs and outputs; `needed` inputs must be given."""
+    """Names and types of a block's inputs and outputs; `needed` inputs must be given.
+
+    Attributes
+    ----------
+    base : str
+        The block that it is but for the type that it counts in.
+    counted : str
+        The type that a counter counts in.
+    """
 
     name: str
     inputs: dict[str, Type | Integer]
     outputs: dict[str, Type | Integer]
     needed: frozenset[str]
+    base: str
+    counted: str = "INT"
 
 
 def _block(
@@ -33,7 +48,21 @@ def _block(
     outputs: dict[str, Type | Integer],
     *optional: str,
 ) -> Block:
-    return Block(name, inputs, outputs, frozenset(inputs) - set(optional))
+    return Block(name, inputs, outputs, frozenset(inputs) - set(optional), name)
+
+
+def _counters(in_: Integer, ending: str) -> Iterator[Block]:
+    """The counters that count in one type; IEC 61131-3 has them with its name and, of INT, bare."""
+    kinds: tuple[tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]], ...] = (
+        ("CTU", ("CU", "R"), ("Q",), ("R",)),
+        ("CTD", ("CD", "LD"), ("Q",), ("LD",)),
+        ("CTUD", ("CU", "CD", "R", "LD"), ("QU", "QD"), ("R", "LD")),
+    )
+    for base, given, outputs, optional in kinds:
+        inputs: dict[str, Type | Integer] = {**dict.fromkeys(given, BOOL), "PV": in_}
+        needed = frozenset(inputs) - set(optional)
+        gives: dict[str, Type | Integer] = {**dict.fromkeys(outputs, BOOL), "CV": in_}
+        yield Block(base + ending, inputs, gives, needed, base, str(in_))
 
 
 _TIMER: tuple[dict[str, Type | Integer], dict[str, Type | Integer]] = (
@@ -51,19 +80,8 @@ BLOCKS: dict[str, Block] = {
         _block("TON", *_TIMER),
         _block("TOF", *_TIMER),
         _block("TP", *_TIMER),
-        _block(
-            "CTU", {"CU": BOOL, "R": BOOL, "PV": Integer.ANY}, {"Q": BOOL, "CV": Integer.ANY}, "R"
-        ),
-        _block(
-            "CTD", {"CD": BOOL, "LD": BOOL, "PV": Integer.ANY}, {"Q": BOOL, "CV": Integer.ANY}, "LD"
-        ),
-        _block(
-            "CTUD",
-            {"CU": BOOL, "CD": BOOL, "R": BOOL, "LD": BOOL, "PV": Integer.ANY},
-            {"QU": BOOL, "QD": BOOL, "CV": Integer.ANY},
-            "R",
-            "LD",
-        ),
+        *_counters(Integer.INT, ""),
+        *(block for in_ in Integer for block in _counters(in_, f"_{in_}")),
     )
 }
 
@@ -78,7 +96,6 @@ def input_called(block: Block, name: str) -> str:
     return upper if upper in block.inputs else _OLD_INPUTS.get(upper, upper)
 
 
-COUNTERS = frozenset(("CTU", "CTD", "CTUD"))
 TIMERS = frozenset(("TON", "TOF", "TP"))
 
 _MANY = 16

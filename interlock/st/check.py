@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 
 from interlock.base.errors import InputError, Mistake, MistakeList, nearest
+from interlock.st import ranges
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.block_calls import (
@@ -19,7 +20,7 @@ from interlock.st.evaluate import constant_of
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.names import bit_number
 from interlock.st.real_inputs import NO_LIMITS, Limits, with_classes
-from interlock.st.types import BOOL, BitsType, EnumType, IntType, Scope, Type
+from interlock.st.types import BOOL, BitsType, EnumType, IntType, Scope, Type, label_of
 
 
 def check_expression(
@@ -100,6 +101,7 @@ def check_program(
         without_presets(body, varying),
         tuple(checker.expressions.elapsed_reads),
         program.place,
+        notes=tuple(dict.fromkeys(checker.notes)),
     )
     checked = with_classes(checked, keeps, frees_wide, limits)
     return with_greatest_presets(checked) if varying else checked
@@ -114,6 +116,7 @@ class _ProgramChecker:
         )
         self.refuse = self.expressions.refuse
         self._calls = CallsOfBlocks(self)
+        self.notes: list[sx.Note] = []
 
     def edges(self) -> tuple[ty.Statement, ...]:
         """The calls that find the edges of inputs, before everything else in a scan."""
@@ -233,33 +236,42 @@ class _ProgramChecker:
         taken: list[tuple[int, int]] = []
         branches = []
         for branch in s.branches:
-            found = [self._label(label, selector, taken) for label in branch.labels]
-            spans = tuple(span for span in found if span is not None)
-            branches.append(ty.CaseBranch(spans, self.body(branch.body), branch.place))
+            spans = [
+                part for label in branch.labels for part in self._label(label, selector, taken)
+            ]
+            body = self.body(branch.body)
+            if spans:
+                branches.append(ty.CaseBranch(tuple(spans), body, branch.place))
         otherwise = self.body(s.otherwise)
         return ty.Case(selector, tuple(branches), otherwise, s.place) if selector else None
 
     def _label(
         self, label: sx.Label, selector: ty.Expression | None, taken: list[tuple[int, int]]
-    ) -> tuple[int, int] | None:
+    ) -> list[tuple[int, int]]:
+        """What a label adds to the values that earlier ones have `taken`."""
         if selector is None:
-            return None
+            return []
         first = self._label_value(label.first, selector.type)
         last = first if label.last is None else self._label_value(label.last, selector.type)
         if first is None or last is None:
-            return None
+            return []
         if last < first:
             self.refuse(label.place, "the range is empty; write the lower value first")
-            return None
-        if any(first <= hi and lo <= last for lo, hi in taken):
-            self.refuse(label.place, "this label overlaps an earlier one of the same CASE")
-            return None
+            return []
         type_ = selector.type
         if isinstance(type_, IntType) and (last < type_.lo or first > type_.hi):
             self.refuse(label.place, f"this label is never met: the selector is {_span(type_)}")
-            return None
-        taken.append((first, last))
-        return first, last
+            return []
+        left = [(first, last)]
+        for lo, hi in taken:
+            # IEC 61131-3, CASE: the first branch that has the value is executed.
+            if max(lo, first) <= min(hi, last):
+                met = _values(max(lo, first), min(hi, last), type_)
+                says = f"an earlier branch of this CASE has {met}, so this one is never executed"
+                self.notes.append(sx.Note(label.place, f"{says} for it"))
+            left = [part for span in left for part in ranges.without(span, (lo, hi))]
+        taken += left
+        return left
 
     def _label_value(self, e: sx.Expression, type_: Type) -> int | None:
         numbered = isinstance(type_, EnumType) and isinstance(e, sx.Number)
@@ -276,6 +288,11 @@ class _ProgramChecker:
                 return None
             return numbers.index(constant)
         return constant
+
+
+def _values(first: int, last: int, type_: Type) -> str:
+    shown = label_of(type_, first)
+    return shown if first == last else f"{shown}..{label_of(type_, last)}"
 
 
 def _never_fits(value: Type, target: Type) -> bool:

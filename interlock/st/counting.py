@@ -13,7 +13,7 @@ from interlock.st import typed as ty
 from interlock.st.abstract import Meaning
 from interlock.st.evaluate import operands_of
 from interlock.st.inference import Ranges
-from interlock.st.types import INT_MAX, INT_MIN, BoolType, RealType, Type, span_of
+from interlock.st.types import LIMITS, BoolType, RealType, Type, span_of
 
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
 _Need = tuple[str, int]
@@ -25,9 +25,9 @@ def count_spans(program: ty.Program, found: Ranges) -> dict[str, tuple[int, int]
     Upwards a CTU ends at the greatest preset value that a call gives. Where CV is compared,
     assigned or in CASE, it is one more than the greatest value that CV is compared with, that fits
     the variable, or that a label names; in MIN and LIMIT it is the limit. Where CV is read in any
-    other way, it is the greatest INT: every value counts. A CTD likewise ends downwards at 0 or
-    below what it is compared with, and upwards at the greatest preset value. A CTUD, which comes
-    back from wherever it counted to, keeps every value apart.
+    other way, it is the greatest of its type: every value counts. A CTD likewise ends
+    downwards at 0 or below what it is compared with, and upwards at the greatest preset value. A
+    CTUD, which comes back from wherever it counted to, keeps every value apart.
 
     Parameters
     ----------
@@ -52,20 +52,22 @@ def count_spans(program: ty.Program, found: Ranges) -> dict[str, tuple[int, int]
     {'c': (0, 3), 'd': (0, 6)}
     """
     spans: dict[str, tuple[int, int]] = {}
+    limits = {i.name: LIMITS[i.counted] for i in program.instances}
     for block, is_up in (("CTU", True), ("CTD", False)):
         names = {f"{i.name}.CV": i.name for i in program.instances if i.block == block}
         readers = _Readers(names, is_up, found)
         ends = dict.fromkeys(names.values(), 1 if is_up else 0)
         presets = dict.fromkeys(names.values(), 0)
         for name, needed in readers.of_body(program.body):
-            ends[name] = min(max(ends[name], needed), INT_MAX if is_up else -INT_MIN)
+            least, most = limits[name]
+            ends[name] = min(max(ends[name], needed), most if is_up else -least)
         for name, most in readers.presets:
-            presets[name] = min(max(presets[name], most), INT_MAX)
+            presets[name] = min(max(presets[name], most), limits[name][1])
         for name, end in ends.items():
             spans[name] = (0, end) if is_up else (-end, presets[name])
     for instance in program.instances:
         if instance.block == "CTUD":
-            spans[instance.name] = (INT_MIN, INT_MAX)
+            spans[instance.name] = limits[instance.name]
     return spans
 
 
@@ -90,7 +92,8 @@ class _Readers:
         self._counters = counters
         self._is_up = is_up
         self._meaning = Meaning(dict(found.ever), [])
-        self._whole = INT_MAX if is_up else -INT_MIN
+        # Beyond all types; a counter ends at the limit of its own.
+        self._whole = 1 << 64
         self.presets: list[_Need] = []
 
     def of_body(self, body: Iterable[ty.Statement]) -> Iterator[_Need]:

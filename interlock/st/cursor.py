@@ -216,6 +216,12 @@ class Cursor:
         if len(self.mistakes) >= _MAX_MISTAKES:
             raise EndOfReadingError
 
+    def respell(self, upper: str, says: str) -> None:
+        """Note that the next word is a slip, and take it for another."""
+        self.refuse(self.now, says)
+        self.now = self.now._replace(upper=upper)
+        self.tokens[self.at] = self.now
+
     def note(self, token: Token, says: str) -> None:
         """Note something that was read over."""
         self.notes.append(sx.Note(self.locate(token.start), says))

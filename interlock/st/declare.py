@@ -13,8 +13,6 @@ from interlock.st.evaluate import number_of_constant
 from interlock.st.expressions import ExpressionChecker
 from interlock.st.types import (
     BOOL,
-    INT_MAX,
-    INT_MIN,
     LIMITS,
     EnumType,
     IntType,
@@ -27,11 +25,13 @@ from interlock.st.types import (
     initial_of,
     span_of,
 )
-from interlock.st.words import OTHER_BLOCKS, OTHER_TYPES
+from interlock.st.words import DAYS_AND_LETTERS, OTHER_BLOCKS, OTHER_TYPES
 
 # Instances are often called like their block, and nothing confuses a variable with a function.
-_TAKEN = OTHER_TYPES | frozenset(elementary_names())
-_TAKEN_BY_TYPES = _TAKEN | frozenset(BLOCKS) | frozenset(FUNCTIONS)
+_TYPES_OF_THE_STANDARD = OTHER_TYPES | frozenset(elementary_names())
+# Types of days, and of letters, are no types of the older programs in which dt is a time step.
+_TAKEN = _TYPES_OF_THE_STANDARD - DAYS_AND_LETTERS
+_TAKEN_BY_TYPES = _TYPES_OF_THE_STANDARD | frozenset(BLOCKS) | frozenset(FUNCTIONS)
 _KINDS = ("VAR_INPUT", "VAR_OUTPUT", "VAR", "VAR_TEMP")
 _TYPES = ", ".join(("BOOL", "enumerations", *elementary_names()[1:]))
 
@@ -81,9 +81,7 @@ class Declarations:
         for instance in self.instances.values():
             for output, type_ in BLOCKS[instance.block].outputs.items():
                 name = f"{instance.name}.{output}"
-                # IEC 61131-3: a counter counts on to the limits of its type.
-                least = 0 if instance.block == "CTU" else INT_MIN
-                known = type_ if not isinstance(type_, Integer) else IntType(least, INT_MAX)
+                known = type_ if not isinstance(type_, Integer) else _count_of(instance)
                 names[name.casefold()] = Variable(name, known)
         for key, edge in self.edges.items():
             names[key] = Variable(f"{edge}.Q", BOOL)
@@ -157,8 +155,10 @@ class Declarations:
                 continue
             key = name.text.casefold()
             if is_block:
-                block = d.type.name.upper()
-                self.instances[key] = ty.Instance(name.text, block, d.retain, 0, name.place)
+                block = BLOCKS[d.type.name.upper()]
+                self.instances[key] = ty.Instance(
+                    name.text, block.base, d.retain, 0, name.place, counted=block.counted
+                )
             elif type_ is None:
                 self._refused.add(key)
             elif d.constant:
@@ -258,6 +258,12 @@ class Declarations:
             self._refuse(e.place, f"initial value {value} is outside {lo}..{hi}")
             return lo
         return int(value)
+
+
+def _count_of(counter: ty.Instance) -> IntType:
+    """IEC 61131-3: a counter counts on to the limits of its type."""
+    least, most = LIMITS[counter.counted]
+    return IntType(0 if counter.block == "CTU" else least, most, counter.counted)
 
 
 def _declared(d: sx.Declaration, name: sx.Name, type_: Type, initial: float) -> ty.Declared:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, MutableMapping
 
 from interlock.st import typed as ty
 from interlock.st.layout import PREFIX, Settings, Timers, position_name, top_of
-from interlock.st.types import INT_MAX, INT_MIN
+from interlock.st.types import LIMITS
 
 
 def call_block(
@@ -45,37 +45,43 @@ def call_block(
             values[own + "Q"] = int(not inputs["CLK"] and not values[own + "M"])
             values[own + "M"] = int(not inputs["CLK"])
         case "CTU":
-            _count_up(own, inputs, values)
+            _count_up(own, inputs, values, LIMITS[instance.counted][1])
         case "CTD":
-            _count_down(own, inputs, values)
+            _count_down(own, inputs, values, LIMITS[instance.counted][0])
         case "CTUD":
-            _count_both_ways(own, inputs, values)
+            _count_both_ways(own, inputs, values, LIMITS[instance.counted])
         case _:
             preset_ms = inputs["PT"] if instance.varies else None
             _Timer(instance, values, settings, preset_ms).call(bool(inputs["IN"]))
 
 
-def _count_up(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
+def _count_up(
+    own: str, inputs: Mapping[str, int], values: MutableMapping[str, int], most: int
+) -> None:
     rises = inputs["CU"] and not values[own + "M"]
     values[own + "M"] = inputs["CU"]
     if inputs.get("R"):
         values[own + "CV"] = 0
-    elif rises and values[own + "CV"] < INT_MAX:
+    elif rises and values[own + "CV"] < most:
         values[own + "CV"] += 1
     values[own + "Q"] = int(values[own + "CV"] >= inputs["PV"])
 
 
-def _count_down(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
+def _count_down(
+    own: str, inputs: Mapping[str, int], values: MutableMapping[str, int], least: int
+) -> None:
     rises = inputs["CD"] and not values[own + "M"]
     values[own + "M"] = inputs["CD"]
     if inputs.get("LD"):
         values[own + "CV"] = inputs["PV"]
-    elif rises and values[own + "CV"] > INT_MIN:
+    elif rises and values[own + "CV"] > least:
         values[own + "CV"] -= 1
     values[own + "Q"] = int(values[own + "CV"] <= 0)
 
 
-def _count_both_ways(own: str, inputs: Mapping[str, int], values: MutableMapping[str, int]) -> None:
+def _count_both_ways(
+    own: str, inputs: Mapping[str, int], values: MutableMapping[str, int], limits: tuple[int, int]
+) -> None:
     up = inputs["CU"] and not values[own + "MU"]
     down = inputs["CD"] and not values[own + "MD"]
     values[own + "MU"], values[own + "MD"] = inputs["CU"], inputs["CD"]
@@ -83,9 +89,9 @@ def _count_both_ways(own: str, inputs: Mapping[str, int], values: MutableMapping
         values[own + "CV"] = 0
     elif inputs.get("LD"):
         values[own + "CV"] = inputs["PV"]
-    elif up and not down and values[own + "CV"] < INT_MAX:
+    elif up and not down and values[own + "CV"] < limits[1]:
         values[own + "CV"] += 1
-    elif down and not up and values[own + "CV"] > INT_MIN:
+    elif down and not up and values[own + "CV"] > limits[0]:
         values[own + "CV"] -= 1
     values[own + "QU"] = int(values[own + "CV"] >= inputs["PV"])
     values[own + "QD"] = int(values[own + "CV"] <= 0)

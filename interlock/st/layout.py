@@ -175,6 +175,7 @@ def lay_out(program: ty.Program, settings: Settings) -> Layout:
         if declared.retain:
             retained.add(variable.name)
     counts = count_spans(program, found)
+    _refuse_counting_too_far(program, counts)
     for instance in program.instances:
         memory = list(_memory(instance, settings, counts))
         variables += memory
@@ -208,6 +209,17 @@ def _refuse_too_large(program: ty.Program, found: Ranges) -> None:
         if declared.kind != "VAR_TEMP" and not -GREATEST <= lo <= hi <= GREATEST:
             says = f"'{declared.name}' may be {lo}..{hi}, beyond 2^62: too large to compute with"
             mistakes.append(Mistake(declared.place, says))
+    if mistakes:
+        raise InputError(mistakes)
+
+
+def _refuse_counting_too_far(program: ty.Program, counts: Mapping[str, tuple[int, int]]) -> None:
+    mistakes = []
+    for counter in (i for i in program.instances if i.name in counts):
+        lo, hi = counts[counter.name]
+        if not -GREATEST <= lo <= hi <= GREATEST:
+            says = f"'{counter.name}' may count {lo}..{hi}, beyond 2^62: too large to compute with"
+            mistakes.append(Mistake(counter.place, f"{says}; count in DINT or UDINT"))
     if mistakes:
         raise InputError(mistakes)
 

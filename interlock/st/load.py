@@ -146,7 +146,7 @@ def load_files(
         sx.Note(left.why.place, f"output '{left.name}' is left out: {left.why.says}")
         for left in program.left_out
     )
-    notes = (*whole.notes, *left_out)
+    notes = (*whole.notes, *program.notes, *left_out)
     lost = (ty.LeftOut(name, why) for name, why in whole.of_missing_types.items())
     program = replace(program, left_out=(*program.left_out, *lost))
     units = [unit for file in files for unit in file.units]

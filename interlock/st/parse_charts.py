@@ -26,7 +26,9 @@ class ChartParser(TypeParser):
         self.expect(":")
         uses: list[sx.ActionUse] = []
         while not self.take_end("END_STEP"):
-            uses.append(self._use())
+            # An empty statement, as of a step that only waits.
+            if not self.take(";"):
+                uses.append(self._use())
         return sx.Step(name, initial, tuple(uses), place)
 
     def _use(self) -> sx.ActionUse:

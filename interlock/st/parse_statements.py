@@ -145,12 +145,6 @@ class StatementParser(ExpressionParser):
             says = f"unexpected '{now.text}'; expected a statement; did you mean {near}?"
             self.respell(near, says)
 
-    def respell(self, upper: str, says: str) -> None:
-        """Note that the next word is a slip, and take it for another."""
-        self.refuse(self.now, says)
-        self.now = self.now._replace(upper=upper)
-        self.tokens[self.at] = self.now
-
     # Statements of one line
 
     def _simple(self, place: Place) -> sx.Statement:

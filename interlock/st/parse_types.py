@@ -41,6 +41,8 @@ class TypeParser(StatementParser):
         opened = self.advance()
         kind = opened.upper
         words: list[str] = []
+        if self.now.upper == "CONST" and self.ahead().kind == "word":
+            self.respell("CONSTANT", f"'{self.now.text}' is not Structured Text; write CONSTANT")
         while self.now.upper in _SECTION_WORDS and self.ahead().upper not in (":", ","):
             words.append(self.advance().upper)
         if kind in _PASSED_OVER:
@@ -49,6 +51,8 @@ class TypeParser(StatementParser):
         found: list[sx.Declaration] = []
         depth = self.depth
         while not self.take_end("END_VAR"):
+            if self.take(";"):
+                continue
             try:
                 found += self._declaration(kind, words)
             except UnexpectedTokenError:

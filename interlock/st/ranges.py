@@ -19,6 +19,16 @@ def within(span: Span, limits: Span) -> bool:
     return limits[0] <= span[0] and span[1] <= limits[1]
 
 
+def without(span: Span, gone: Span) -> list[Span]:
+    """What of `span` is not in `gone`.
+
+    >>> without((1, 9), (3, 4)), without((1, 9), (0, 20)), without((1, 2), (5, 6))
+    ([(1, 2), (5, 9)], [], [(1, 2)])
+    """
+    parts = [(span[0], min(span[1], gone[0] - 1)), (max(span[0], gone[1] + 1), span[1])]
+    return [(lo, hi) for lo, hi in parts if lo <= hi]
+
+
 def join(spans: Sequence[Span]) -> Span:
     """The least range around all."""
     return min(s[0] for s in spans), max(s[1] for s in spans)

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from interlock.base.errors import Mistake, Place
+from interlock.st.syntax import Note
 from interlock.st.types import BOOL, EnumType, Type
 
 
@@ -198,6 +199,8 @@ class Instance:
         Preset time of a timer, in milliseconds; the greatest where it varies.
     varies : bool
         Whether each call gives the preset time as an expression.
+    counted : str
+        The type that a counter counts in.
     """
 
     name: str
@@ -206,6 +209,7 @@ class Instance:
     preset_ms: int
     place: Place = field(compare=False)
     varies: bool = False
+    counted: str = "INT"
 
 
 @dataclass(frozen=True)
@@ -249,6 +253,8 @@ class Program:
         number that stands for it.
     any_values : tuple of AnyValue
         More behaviour than the program has comes of these.
+    notes : tuple of syntax.Note
+        What is worth knowing of how the text was understood.
     """
 
     name: str
@@ -261,6 +267,7 @@ class Program:
     left_out: tuple[LeftOut, ...] = field(default=(), compare=False)
     stand_ins: Mapping[str, tuple[float, ...]] = field(default_factory=dict, compare=False)
     any_values: tuple[AnyValue, ...] = field(default=(), compare=False)
+    notes: tuple[Note, ...] = field(default=(), compare=False)
 
     @property
     def inputs(self) -> tuple[Declared, ...]:

@@ -40,8 +40,10 @@ SOFT_PARTS = words_of("METHOD ACTION PROPERTY STEP INITIAL_STEP TRANSITION")
 # Numbers that a literal may have a type for, as in INT#5.
 INTEGER_TYPES = words_of("SINT INT DINT LINT USINT UINT UDINT ULINT BYTE WORD DWORD LWORD")
 
+DAYS_AND_LETTERS = words_of("DATE TOD DT TIME_OF_DAY DATE_AND_TIME LDATE LTOD LDT CHAR WCHAR")
+
 # Types of the standard that read like a name and are refused by the checker.
-OTHER_TYPES = frozenset(
+OTHER_TYPES = DAYS_AND_LETTERS | frozenset(
     [
         "SINT",
         "DINT",
@@ -52,21 +54,11 @@ OTHER_TYPES = frozenset(
         "ULINT",
         "REAL",
         "LREAL",
-        "DATE",
-        "TOD",
-        "DT",
-        "TIME_OF_DAY",
-        "DATE_AND_TIME",
         "BYTE",
         "WORD",
         "DWORD",
         "LWORD",
         "LTIME",
-        "LDATE",
-        "LTOD",
-        "LDT",
-        "CHAR",
-        "WCHAR",
         "TIME",
     ]
 )
@@ -74,13 +66,8 @@ OTHER_TYPES = frozenset(
 # Function blocks of the standard that are refused by the checker.
 OTHER_BLOCKS = frozenset(
     [
-        *("CTD", "CTUD", "RTC", "SEMA"),
+        *("RTC", "SEMA"),
         *(f"{block}_{type_}" for block in ("TON", "TOF", "TP") for type_ in ("TIME", "LTIME")),
-        *(
-            f"{block}_{type_}"
-            for block in ("CTU", "CTD", "CTUD")
-            for type_ in ("INT", "DINT", "LINT", "UDINT", "ULINT")
-        ),
     ]
 )
 

@@ -68,7 +68,7 @@ def _declarations(program: ty.Program) -> dict[str, dict[str, str]]:
     for instance in program.instances:
         found[instance.name] = {
             "kind": "VAR RETAIN" if instance.retain else "VAR",
-            "type": instance.block,
+            "type": instance.block + (f"_{instance.counted}" if instance.counted != "INT" else ""),
             "preset": f"{instance.preset_ms} ms" if instance.preset_ms else "",
         }
     for enum in program.enums:

@@ -366,7 +366,10 @@ def _computed_alike(
     old, new = programs
     declared = [{v.name: (v.domain, v.initial) for v in p.variables} for p in programs]
     timers = [
-        {i.name: (i.block, i.preset_ms, p.presets.get(i.name)) for i in p.program.instances}
+        {
+            i.name: (i.block, i.counted, i.preset_ms, p.presets.get(i.name))
+            for i in p.program.instances
+        }
         for p in programs
     ]
     other = {

@@ -135,11 +135,22 @@ BLOCKS = (
         q=1,
         n=2,
     ),
-    refused(
+    taken(
         "blocks with a type in their name",
-        "TON_TIME, CTU_DINT and the like of the standard; use TON, CTU.",
-        _Q + "VAR c : CTU_DINT; END_VAR\nc(CU := TRUE, PV := 2);",
-        "type 'CTU_DINT' is not declared",
-        *("CTU_DINT", "TON_TIME", "TON_LTIME"),
+        "CTU_DINT, CTD_ULINT and the like count in that type; CTU, CTD and CTUD in INT. TON_TIME "
+        "is TON, and so with TOF and TP.",
+        _Q + "VAR c : CTD_DINT; t : TON_TIME; k : DINT; END_VAR\n"
+        "c(CD := FALSE, LD := TRUE, PV := 100000); t(IN := TRUE, PT := T#1s);\n"
+        "k := c.CV / 10; n := k;",
+        *(f"{b}_{t}" for b in ("CTU", "CTD", "CTUD") for t in ("INT", "DINT", "LINT", "UDINT")),
+        *("CTU_ULINT", "CTD_ULINT", "CTUD_ULINT", "TON_TIME"),
+        n=10000,
+    ),
+    refused(
+        "TON_LTIME",
+        "Timers of LTIME; use TON, TOF and TP, which have milliseconds.",
+        _Q + "VAR t : TON_LTIME; END_VAR\nt(IN := TRUE, PT := T#1s);",
+        "type 'TON_LTIME' is not declared",
+        *("TOF_LTIME", "TP_LTIME"),
     ),
 )

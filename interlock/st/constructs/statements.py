@@ -32,10 +32,12 @@ STATEMENTS = (
     ),
     taken(
         "CASE",
-        "Of integers, bit strings and enumerations; labels are constants, ranges and lists.",
-        _AB + "VAR k : INT := 4; END_VAR\nCASE k OF 1: n := 1; 2, 4..6: n := 2; ELSE n := 3; "
-        "END_CASE",
+        "Of integers, bit strings and enumerations; labels are constants, ranges and lists. The "
+        "first branch that has a value is executed; where a later one has it again, that is told.",
+        _AB + "VAR k : INT := 4; END_VAR\nCASE k OF 1: n := 1; 2, 4..6: n := 2; 4: n := 5; "
+        "ELSE n := 3; END_CASE",
         *("OF", "END_CASE"),
+        told="an earlier branch of this CASE has 4, so this one is never executed for it",
         n=2,
     ),
     taken(
@@ -51,6 +53,13 @@ STATEMENTS = (
         "More than 1,000 passes are not explored.",
         _AB + "VAR i : INT; END_VAR\nFOR i := 1 TO 2000 DO n := i; END_FOR",
         "the loop has 2000 passes; at most 1000 are explored",
+    ),
+    refused(
+        "FOR up to the last value of its type",
+        "It ends where its variable is past the last value. Where the type holds no such value it "
+        "wraps or stays, and the loop never ends.",
+        _AB + "VAR i : USINT; END_VAR\nFOR i := 0 TO 255 DO n := i; END_FOR",
+        "this loop never ends: it ends where 'i' is 256, which USINT (0..255) does not hold",
     ),
     taken(
         "WHILE",
@@ -114,6 +123,12 @@ STATEMENTS = (
         _AB + "q S= TRUE; q R= a; q S= NOT a;",
         "R=",
         q=1,
+    ),
+    refused(
+        "copy of an instance",
+        "Copy its variables, one by one.",
+        _AB + "VAR t, u : TON; END_VAR\nt(IN := a, PT := T#1s); u := t;",
+        "'u' is an instance of TON, and instances are not copied",
     ),
     refused(
         "JMP",

@@ -80,6 +80,12 @@ VARIABLES = (
         "VAR a : ARRAY [1..N] OF BOOL := [3(TRUE)]; END_VAR\nq := a[N];",
         q=1,
     ),
+    refused(
+        "CONST",
+        "Not Structured Text; CONSTANT is meant.",
+        "VAR CONST N : INT := 3; END_VAR VAR_OUTPUT n0 : INT; END_VAR\nn0 := N;",
+        "'CONST' is not Structured Text; write CONSTANT",
+    ),
     taken(
         "RETAIN",
         "Survives a restart of the program; everything else starts with its initial value. "
@@ -137,6 +143,14 @@ VARIABLES = (
         "Names do not tell capitals apart.",
         "VAR_OUTPUT q : BOOL; Q : INT; END_VAR\n;",
         "'Q' is declared twice",
+    ),
+    taken(
+        "name of a type",
+        "A variable may be called like a block (ton : TON) and like a type of days or of letters "
+        "(dt, date, char); the names of BOOL, TIME and the numbers are refused.",
+        "VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT n : INT; END_VAR\n"
+        "VAR dt : INT := 3; ton : TON; END_VAR\nton(IN := a, PT := T#1s); n := dt + 1;",
+        n=4,
     ),
     refused(
         "name that is not declared",

@@ -238,7 +238,7 @@ class Border(Charts):
             raise self.reading.refuse(name.place, says)
         if where == "%Q":
             return self._at_border(name.text, shape, "VAR_OUTPUT", like, frame)
-        if isinstance(shape, Block | Standard):
+        if isinstance(shape.of if isinstance(shape, Array) else shape, Block | Standard):
             return self.add(name.text, shape, declaration.initial, frame, replace(like, kind="VAR"))
         self.reading.outer |= {leaf.path: name.text for leaf in leaves(name.text, shape)}
         is_written = name.text in self.reading.found.written

@@ -18,6 +18,7 @@ from interlock.st.elaborate.shapes import (
     integer_literal,
 )
 from interlock.st.elaborate.state import Frame, Loop, UnknowableError
+from interlock.st.types import LIMITS
 
 _LEAVES = frozenset(("EXIT", "CONTINUE", "RETURN"))
 
@@ -111,6 +112,8 @@ class Loops(Calls):
         if len(numbers) > MOST_PASSES:
             says = f"the loop has {len(numbers)} passes; at most {MOST_PASSES} are explored"
             raise self.reading.refuse(s.place, says)
+        past = numbers.start + len(numbers) * numbers.step
+        self._check_end(s, at, past)
         words = leaves_of(s.body, _LEAVES)
         loop = Loop()
         if words & {"EXIT", "RETURN"}:
@@ -130,9 +133,18 @@ class Loops(Calls):
             self._unless_left(loop, inner, out, s.place)
         frame.loops.pop()
         inner = []
-        past = numbers.start + len(numbers) * numbers.step
         self.write(at, integer_literal(past, s.place), inner, s.place)
         self._unless_left(loop, inner, out, s.place)
+
+    def _check_end(self, s: sx.For, at: Located, past: int) -> None:
+        """Refuse a loop that can only end where its variable leaves its type."""
+        assert isinstance(at.shape, Scalar)
+        type_ = at.shape.type.name.upper()
+        lo, hi = LIMITS.get(type_, (past, past))
+        if not lo <= past <= hi:
+            says = f"this loop never ends: it ends where '{at.path}' is {past}, which {type_} "
+            says += f"({lo}..{hi}) does not hold; count in a wider type"
+            raise self.reading.refuse(s.place, says)
 
     def _unless_left(
         self, loop: Loop, inner: list[sx.Statement], out: list[sx.Statement], place: Place

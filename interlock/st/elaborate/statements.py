@@ -170,7 +170,8 @@ class Statements(Loops):
             case Located(shape=Unknown()):
                 pass
             case Located(shape=Standard() | Block() as shape):
-                says = f"'{at.path}' is a {shape.name}; call it: {at.path}(…)"
+                says = f"'{at.path}' is an instance of {shape.name}, and instances are not copied"
+                says += f"; call it: {at.path}(…), or assign its variables one by one"
                 raise self.reading.refuse(place, says)
             case _:
                 raise self.reading.refuse(place, "this cannot be assigned; name the part meant")

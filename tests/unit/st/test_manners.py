@@ -164,7 +164,8 @@ def test_a_semicolon_is_missing_only_where_nothing_else_can_stand(
     declared: str, body: str, places: list[tuple[int, int]]
 ) -> None:
     """The same text with its semicolons is the same program; each that is missing is told."""
-    head = f"PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR VAR {declared} END_VAR\n"
+    head = "PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR "
+    head += f"VAR {declared} END_VAR\n"
     lacking = load_project({"p.st": f"{head}{body}\nEND_PROGRAM"})
     told = [n.place for n in lacking.notes if "';' is missing" in n.says]
     assert [(place.line, place.column) for place in told] == places
@@ -176,9 +177,7 @@ def test_a_semicolon_is_missing_only_where_nothing_else_can_stand(
     assert whole.program.body == lacking.program.body
 
 
-@pytest.mark.parametrize(
-    "body", ["q := a r := b;", "q := a\nb;", "q := a\nb OR a;", "t\nq := a;"]
-)
+@pytest.mark.parametrize("body", ["q := a r := b;", "q := a\nb;", "q := a\nb OR a;", "t\nq := a;"])
 def test_what_may_be_half_an_expression_is_refused(body: str) -> None:
     text = f"""PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR
 VAR t : TON; END_VAR
@@ -186,3 +185,17 @@ VAR t : TON; END_VAR
 END_PROGRAM"""
     with pytest.raises(InputError):
         load_program(text, "p.st")
+
+
+def test_a_semicolon_too_many_declares_nothing_and_does_nothing() -> None:
+    text = """PROGRAM p
+VAR_INPUT a : BOOL;; END_VAR VAR_OUTPUT q : BOOL; ; END_VAR
+INITIAL_STEP S0: ; END_STEP
+STEP S1: q(N);; END_STEP
+TRANSITION FROM S0 TO S1 := a; END_TRANSITION
+TRANSITION FROM S1 TO S0 := NOT a; END_TRANSITION
+END_PROGRAM"""
+    program = load_program(text, "p.st")
+    assert program.body == load_program(text.replace("; END_STEP", " END_STEP"), "p.st").body
+    controller = Controller(program, Settings())
+    assert [controller.scan({"a": a}).outputs["q"] for a in (1, 1, 0, 0)] == [0, 1, 1, 0]

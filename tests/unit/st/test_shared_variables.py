@@ -244,3 +244,15 @@ def test_a_hidden_global_may_still_be_written_by_another_program() -> None:
     text = _HIDDEN + "\nPROGRAM other GVL.k := 7; END_PROGRAM"
     program = load_project({"GVL.st": text}, "m").program
     assert {v.name for v in program.inputs} == {"GVL.f", "GVL.k"}
+
+
+@pytest.mark.parametrize("of", ["Up", "R_TRIG"])
+def test_instances_in_an_array_of_globals_are_no_inputs(of: str) -> None:
+    text = f"""VAR_GLOBAL g : ARRAY [0..1] OF {of}; END_VAR
+FUNCTION_BLOCK Up VAR_INPUT CLK : BOOL; END_VAR VAR_OUTPUT Q : BOOL; END_VAR
+Q := CLK; END_FUNCTION_BLOCK
+PROGRAM p VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR
+g[0](CLK := a); q := g[0].Q; END_PROGRAM"""
+    loaded = load_project({"p.st": text})
+    assert not [note.says for note in loaded.notes if "is an input" in note.says]
+    assert [v.name for v in loaded.program.inputs] == ["a"]
