@@ -28,8 +28,10 @@ def doubted(model: Model, requirement: Requirement, verdict: Verdict) -> Verdict
 
 
 def _taken(model: Model) -> str:
-    taken = any(controller.program.any_values for controller in model.controllers)
-    return "taken as any value" if taken else "known by bands only"
+    programs = [controller.program for controller in model.controllers]
+    if any(program.any_values for program in programs):
+        return "taken as any value"
+    return "left out" if any(program.unjudged for program in programs) else "known by bands only"
 
 
 def doubt_of(model: Model, requirement: Requirement) -> str:
@@ -52,6 +54,9 @@ def doubt_of(model: Model, requirement: Requirement) -> str:
                 f"of '{quantity.name}' no more is known than the band that it is in: the way there "
                 "may need it to come farther than it can"
             )
+    left_out = [flaw for one in model.controllers for flaw in one.program.unjudged]
+    if requirement.id == ARITHMETIC and left_out:
+        return f"what was left out was not judged: {left_out[0].says}, see {left_out[0].place}"
     failing = [one for one in taken if one.flaws]
     if requirement.id == ARITHMETIC and failing:
         flaw = failing[0].flaws[0]

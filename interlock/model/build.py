@@ -237,7 +237,8 @@ class _Builder:
             says = "Time can always go on: no moves follow each other for ever in no time"
             requirements[TIME] = Requirement(TIME, Pattern.CAN_STILL, time_goes_on, says=says)
         # Asked in every class alike, also where only faults can bring a defect about.
-        unjudged = any(v.flaws for one in self.model.controllers for v in one.program.any_values)
+        programs = [one.program for one in self.model.controllers]
+        unjudged = any(p.unjudged or any(v.flaws for v in p.any_values) for p in programs)
         if unjudged or any(one.lowered.defects is not FALSE for one in self.lowered):
             requirements[ARITHMETIC] = Requirement(
                 ARITHMETIC,

@@ -48,19 +48,23 @@ from interlock.model.yaml import Document, Path
 from interlock.st.any_values import notes_of, without_unread
 from interlock.st.evaluate import reads_of
 from interlock.st.idle import without_idle, without_real_outputs
+from interlock.st.joined_counts import with_less_memory
 from interlock.st.types import BOOL, Type
 
 # Red danger, yellow abnormal, blue mandatory action (IEC 60073).
 _ABNORMAL = ("red", "yellow", "blue")
 
 
-def load(folder: FilePath | str) -> Model:
+def load(folder: FilePath | str, joins_counts: bool = False) -> Model:
     """Read and check the model in `folder`, with the model that it revises where it does.
 
     Parameters
     ----------
     folder : path
         A model folder, or the ``model.yaml`` in it.
+    joins_counts : bool
+        Whether the program may do more than it does, and remember less, where it counts on without
+        an end (`interlock.st.joined_counts`); what no requirement and no plant needs is left out.
 
     Raises
     ------
@@ -79,6 +83,7 @@ def load(folder: FilePath | str) -> Model:
         mistakes.add(document.key_place(()), "'requirements' is missing")
     beside = "" if matrix is None else matrix.text
     programs = read_controllers(found.document, shape, mistakes, beside)
+    programs = replace(programs, joins_counts=joins_counts)
     found = replace(found, document=document)
     model = None
     if len(programs.controllers) == max(1, len(shape.controllers)):
@@ -144,7 +149,8 @@ def _resolve(
     read = _inside_read(statements, names.inside)
     beside = names_beside(folder, found.texts.values(), names.outputs)
     asked = names if len(controllers) == 1 else None
-    sliced = [_sliced(one, beside, read, asked) for one in controllers]
+    joins = programs.joins_counts
+    sliced = [_sliced(one, beside, read, asked, joins) for one in controllers]
     controllers, classes = [one for one, _ in sliced], sliced[0][1]
     free = read_free_inputs(names, controllers, classes)
     machines |= {one.machine.name: one.machine for one in free}
@@ -238,7 +244,7 @@ def _inside(controllers: Sequence[Controller]) -> dict[str, Type]:
 
 
 def _sliced(
-    one: Controller, beside: set[str], read: Mapping[str, str], names: Names | None
+    one: Controller, beside: set[str], read: Mapping[str, str], names: Names | None, joins: bool
 ) -> tuple[Controller, Classes]:
     """The controller without numbers that nothing reads, with a note of each.
 
@@ -251,6 +257,9 @@ def _sliced(
     }
     needed = {name.casefold() for name in named}
     program, left_out = without_idle(one.program, needed)
+    if joins:
+        program, more = with_less_memory(program, needed, one.settings.saturates)
+        left_out = (*left_out, *more)
     program = without_unread(program)
     classes: Classes = {}
     if names is not None:

@@ -39,11 +39,14 @@ class ReadPrograms:
         Without those whose program has mistakes.
     texts : mapping of str to str
         The text of every file of the programs, by its name.
+    joins_counts : bool
+        Whether more may be explored than they do, so that less has to be remembered.
     """
 
     shape: ModelShape
     controllers: tuple[Controller, ...]
     texts: Mapping[str, str]
+    joins_counts: bool = False
 
 
 def read_controllers(

@@ -205,7 +205,7 @@ def notes_of(program: ty.Program) -> Iterator[sx.Note]:
     for one in program.any_values:
         if not one.says:
             continue
-        says = f"{one.says}, and was taken as any value in each scan"
+        says = f"{one.says}; {one.taken}"
         says += "; a violation, or that a premise is met, may come of that alone"
         flaws = list(
             dict.fromkeys(f"{m.says} ({m.place.line}:{m.place.column})" for m in one.flaws)

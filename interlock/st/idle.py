@@ -19,17 +19,19 @@ from interlock.st.types import RealType
 
 
 def without_idle(
-    program: ty.Program, needed: Collection[str] = ()
+    program: ty.Program, needed: Collection[str] = (), of_any_type: bool = False
 ) -> tuple[ty.Program, tuple[sx.Note, ...]]:
     """`program` without its idle variables, and what was left out.
 
-    Only numbers are left out: what has few values costs little and may be worth a look.
+    Only numbers are left out: what has few values costs little and may be worth a look. With
+    `of_any_type` that goes, too, and with it what is only needed for it.
 
     Parameters
     ----------
     program : typed.Program
     needed : collection of str
         Casefolded names that are read from outside.
+    of_any_type : bool
 
     Examples
     --------
@@ -42,8 +44,11 @@ def without_idle(
     (1, "left out: nothing reads 'hours'")
     """
     kinds = ("VAR", "VAR_OUTPUT")
-    wide = {v.name.casefold() for v in program.variables if v.kind in kinds and is_wide(v.type)}
-    idle = wide - set(needed)
+    idle = {
+        v.name.casefold()
+        for v in program.variables
+        if v.kind in kinds and (of_any_type or is_wide(v.type))
+    } - set(needed)
     while idle:
         read = {name for name in _reads(program.body, idle) if name in idle}
         if not read:
@@ -53,8 +58,9 @@ def without_idle(
         return program, ()
     kept = tuple(v for v in program.variables if v.name.casefold() not in idle)
     body = tuple(_without(program.body, idle))
+    why = "nothing asks for" if of_any_type else "nothing reads"
     notes = tuple(
-        sx.Note(v.place, f"left out: nothing reads '{v.name}'")
+        sx.Note(v.place, f"left out: {why} '{v.name}'")
         for v in program.variables
         if v.name.casefold() in idle
     )

@@ -231,12 +231,15 @@ class AnyValue:
         What was computed, in words; empty where code that is not in the files has its place.
     flaws : tuple of Mistake
         What the arithmetic that it took the place of may come to; nobody judges it.
+    taken : str
+        How it was taken.
     """
 
     input: str
     says: str
     place: Place = field(compare=False)
     flaws: tuple[Mistake, ...] = ()
+    taken: str = "it was taken as any value in each scan"
 
 
 @dataclass(frozen=True)
@@ -253,6 +256,8 @@ class Program:
         number that stands for it.
     any_values : tuple of AnyValue
         More behaviour than the program has comes of these.
+    unjudged : tuple of Mistake
+        The flaws that what was left out may have.
     notes : tuple of syntax.Note
         What is worth knowing of how the text was understood.
     """
@@ -267,6 +272,7 @@ class Program:
     left_out: tuple[LeftOut, ...] = field(default=(), compare=False)
     stand_ins: Mapping[str, tuple[float, ...]] = field(default_factory=dict, compare=False)
     any_values: tuple[AnyValue, ...] = field(default=(), compare=False)
+    unjudged: tuple[Mistake, ...] = field(default=(), compare=False)
     notes: tuple[Note, ...] = field(default=(), compare=False)
 
     @property

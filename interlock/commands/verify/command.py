@@ -23,7 +23,7 @@ from interlock.commands.options import (
     progress_line,
     stopped_softly,
 )
-from interlock.commands.verify.judging import JUDGES, Judged, judge
+from interlock.commands.verify.judging import JUDGES, Judged, judge, judge_with_less_memory
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.judgement.finding import Verification
 from interlock.judgement.ledger import Ledger, find_ledger
@@ -122,7 +122,9 @@ def command(
         check_may_write(evidence)
     limits, ledger = asked.limits(), None
     with stopped_softly(), progress_line() as progress, asked.declining():
-        judged = asked.judged(loaded, limits, progress)
+        # Evidence and run files are of the program itself.
+        is_shown = evidence is None and runs is None
+        judged = asked.judged(loaded, limits, progress, is_shown)
         result, looked = judged.result, judged.looked
         if with_ledger:
             ledger = find_ledger(result, JUDGES[faults], asked.new_engine(), limits, progress)
@@ -174,9 +176,17 @@ class _Asked:
     def limits(self) -> Limits:
         return limits_of(*self.limited)
 
-    def judged(self, model: Model, limits: Limits, progress: ProgressSink | None) -> Judged:
+    def judged(
+        self,
+        model: Model,
+        limits: Limits,
+        progress: ProgressSink | None,
+        is_shown: bool = True,
+    ) -> Judged:
+        """The verdicts; if no more than `is_shown`, more than the program does may be explored."""
         engine = self.new_engine()
-        return judge(model, engine, self.faults, self.only, limits, progress, self.strict)
+        judging = judge_with_less_memory if is_shown else judge
+        return judging(model, engine, self.faults, self.only, limits, progress, self.strict)
 
     @contextmanager
     def declining(self) -> Iterator[None]:

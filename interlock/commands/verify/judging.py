@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.commands.exits import EXIT_HOLDS, EXIT_VIOLATED
 from interlock.commands.outcomes import exit_code
@@ -10,6 +10,8 @@ from interlock.judgement.finding import Verification
 from interlock.judgement.ledger import Judge
 from interlock.judgement.verify import verify, verify_claims
 from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
+from interlock.kernel.requirement import Outcome
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.oversights.found import Looked
 from interlock.oversights.study import look, questions_for
@@ -74,6 +76,55 @@ def judge(
     cut = result.exploration.limit
     looked = look(model, result.beside, cut, engine, limits, labelled(progress, "worth a look"))
     return Judged(_with_harm(result, limits, progress), looked, strict)
+
+
+def judge_with_less_memory(
+    model: Model,
+    engine: Engine,
+    faults: str,
+    only: tuple[str, ...] = (),
+    limits: Limits = Limits(),
+    progress: ProgressSink | None = None,
+    strict: bool = False,
+) -> Judged:
+    """As `judge`; where states are too many, the program is asked that has to remember less.
+
+    That one does more than the program, so what it is seen to do may be nothing that the program
+    does. It is told only if less stays undecided so.
+    """
+    is_timed = limits.max_seconds is not None
+    coarse = _with_less_memory(model) if is_timed else None
+    if is_timed and coarse is None:
+        return judge(model, engine, faults, only, limits, progress, strict)
+    first_limits = limits
+    if limits.max_seconds is not None:
+        first_limits = replace(limits, max_seconds=limits.max_seconds / 2).from_now()
+    first = judge(model, engine, faults, only, first_limits, progress, strict)
+    if not _is_cut_short(first):
+        return first
+    coarse = coarse or _with_less_memory(model)
+    if coarse is None:
+        return first
+    second = judge(coarse, engine, faults, only, limits, progress, strict)
+    return min((first, second), key=_n_undecided)
+
+
+def _with_less_memory(model: Model) -> Model | None:
+    """The model whose program remembers less, None where it would remember as much."""
+    if model.several:
+        return None
+    coarse = load(model.folder, joins_counts=True).assuming(model.between_scans)
+    return None if coarse.program == model.program else coarse
+
+
+def _is_cut_short(judged: Judged) -> bool:
+    """Whether a limit left something open; of what is doubted no more can be said anyway."""
+    verdicts = [finding.verdict for finding in judged.result.findings]
+    return any(v.outcome is Outcome.UNDECIDED and not v.doubt for v in verdicts)
+
+
+def _n_undecided(judged: Judged) -> int:
+    return sum(f.verdict.outcome is Outcome.UNDECIDED for f in judged.result.findings)
 
 
 def _with_harm(result: Verification, limits: Limits, progress: ProgressSink | None) -> Verification:
