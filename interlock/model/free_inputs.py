@@ -206,6 +206,13 @@ def too_many(declared: ty.Declared, names: Names, program: ty.Program) -> tuple[
     near = nearest(declared.name, known)
     hint = near if "did you mean" in near and len(known) == len(names.shape.sensors) else ""
     at = _first_wide_read(program, declared.name) or declared.place
+    if any(one.input == declared.name for one in program.any_values):
+        # It has a name of its own only here.
+        of = declared.name.partition(".any")[0]
+        return at, (
+            f"here more than {MOST_CLASSES} values of what is computed of '{of}' matter, since a "
+            f"requirement asks for them; give '{of}' a sensor, or declare it with a range"
+        )
     return at, (
         f"'{declared.name}' has no sensor in the model, and here more than {MOST_CLASSES} values "
         f"of it matter; give it a sensor, or declare it with a range{hint}"

@@ -92,7 +92,9 @@ def to_vcd(model: Model, moments: Sequence[Moment]) -> str:
 
 def _variables(model: Model) -> Iterator[_Variable]:
     types = types_of(model)
-    for name, machine in model.machines.items():
+    # A free input is among the inputs; the control that sets it has a blank in its name, which a
+    # name of the format has not.
+    for name, machine in ((n, m) for n, m in model.machines.items() if not m.is_free):
         yield _Variable("controls" if machine.is_control else "plant", name, types[name])
     yield from (_Variable("inputs", name, type_) for name, type_ in model.input_types.items())
     yield from (_Variable("read", sensor.name, BOOL) for sensor in model.late_sensors)

@@ -33,3 +33,17 @@ def test_a_run_with_a_value_changed_is_not_explained(folder: Path, tmp_path: Pat
     with changed.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream).writerows(rows)
     assert run(["replay", str(BROKEN), str(changed)]) == 1
+
+
+@pytest.mark.parametrize("name", ["run.csv", "run.vcd"])
+def test_a_written_run_with_free_inputs_is_explained(name: str, tmp_path: Path) -> None:
+    (tmp_path / "c.st").write_text(
+        """PROGRAM p VAR_INPUT level : INT; on : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR
+q := on AND level > 80; END_PROGRAM""",
+        encoding="utf-8",
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: P\ncontroller: c.st\nrequirements:\n  R1: {says: x, never: q}\n", encoding="utf-8"
+    )
+    assert run(["verify", str(tmp_path), "--runs", str(tmp_path / "runs")]) == 1
+    assert run(["replay", str(tmp_path), str(tmp_path / "runs" / "R1" / name)]) == 0
