@@ -104,9 +104,20 @@ TYPES = (
         told="the index is outside 1..3",
         n=7,
     ),
+    taken(
+        "ARRAY [*] as VAR_IN_OUT",
+        "The caller's array, whose limits are LOWER_BOUND(a, 1) and UPPER_BOUND(a, 1).",
+        "FUNCTION Sum : INT VAR_IN_OUT v : ARRAY [*] OF INT; END_VAR VAR i : DINT; END_VAR\n"
+        "FOR i := LOWER_BOUND(v, 1) TO UPPER_BOUND(v, 1) DO Sum := Sum + v[i]; END_FOR\n"
+        "END_FUNCTION\n"
+        "PROGRAM Main VAR_OUTPUT n : INT; END_VAR\n"
+        "VAR w : ARRAY [2..4] OF INT := [3(5)]; END_VAR n := Sum(w); END_PROGRAM",
+        *("LOWER_BOUND", "UPPER_BOUND"),
+        n=15,
+    ),
     left_out(
-        "ARRAY [*]",
-        "An array of any length, as a parameter.",
+        "ARRAY [*] as VAR_INPUT",
+        "An array of any length that is copied; make it VAR_IN_OUT.",
         "FUNCTION Sum : INT VAR_INPUT v : ARRAY [*] OF INT; END_VAR Sum := v[1]; END_FUNCTION\n"
         "PROGRAM Main VAR_OUTPUT q : BOOL; END_VAR\n"
         "VAR w : ARRAY [0..1] OF INT; k : INT; END_VAR k := Sum(w); q := TRUE; END_PROGRAM",

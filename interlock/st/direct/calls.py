@@ -11,7 +11,7 @@ from interlock.st.direct.blocks import INPUTS, call_block
 from interlock.st.direct.callees import Action, Body, Callee, Finding, Method
 from interlock.st.direct.frames import Arguments, Frame, Property
 from interlock.st.direct.functions import Functions, order_of
-from interlock.st.direct.kinds import INT, REFERENCE, Family, Kind, Value, refusal, truth
+from interlock.st.direct.kinds import ELEMENTARY, REFERENCE, Family, Kind, Value, refusal, truth
 from interlock.st.direct.locate import OUTSIDE
 from interlock.st.direct.making import static_key
 from interlock.st.direct.project import Project
@@ -179,7 +179,7 @@ class Calling(Finding):
         if not 1 <= number <= len(array.spans):
             raise refusal(place, f"the array has {len(array.spans)} indexes")
         lo, hi = array.spans[number - 1]
-        return Value(INT, lo if function == "LOWER_BOUND" else hi)
+        return Value(ELEMENTARY["DINT"], lo if function == "LOWER_BOUND" else hi)
 
     def _call_block(self, block: Standard, arguments: Arguments, frame: Frame) -> Value:
         names = INPUTS[block.block]

@@ -195,7 +195,7 @@ class Machine(Calling):
         self.assign(variable, first, s.place)
         if self.is_trial:
             return self.run(s.body, frame)
-        most = most_passes(s, lambda name: self._is_known(name, frame))
+        most = most_passes(s, lambda name: self._is_known(name, frame), self.project.unit)
         passes = 0
         while (variable.read().number <= limit) if step > 0 else (variable.read().number >= limit):
             passes += 1

@@ -8,6 +8,7 @@ from interlock.st import syntax as sx
 from interlock.st.elaborate.addresses import plain_address
 from interlock.st.elaborate.project import Project, nodes_of, words_of
 from interlock.st.elaborate.standard import is_of_texts, is_standard
+from interlock.st.types import elementary_names
 
 _ADDRESSES = frozenset(("ADR", "ADRINST"))
 
@@ -47,8 +48,11 @@ def mentioned_by(units: Iterable[sx.Unit], project: Project) -> set[str]:
     return found & project.units.keys()
 
 
-def assigned_by(code: object, project: Project) -> set[str]:
-    """Casefolded names that a part of the text may assign, wherever in it that stands."""
+def assigned_by(code: object, project: Project, but_for_values: bool = False) -> set[str]:
+    """Casefolded names that a part of the text may assign, wherever in it that stands.
+
+    With `but_for_values` not what a FUNCTION is given that takes nothing but values.
+    """
     found: set[str] = set()
     for node in nodes_of(code):
         match node:
@@ -61,6 +65,8 @@ def assigned_by(code: object, project: Project) -> set[str]:
                 found.update(_parts(node.instance))
                 for argument in node.inputs:
                     found.update(_parts(argument.value))
+            case sx.Call() if but_for_values and _takes_values(node.function, project):
+                pass
             case sx.Call() if not _is_only_read(node.function, project):
                 for value in (*node.arguments, *(a.value for a in node.named)):
                     found.update(_parts(value))
@@ -75,6 +81,14 @@ def _is_only_read(function: str, project: Project) -> bool:
     if project.unit(function) is not None or function.upper() in _ADDRESSES:
         return False
     return is_standard(function) or is_of_texts(function)
+
+
+def _takes_values(function: str, project: Project) -> bool:
+    unit = project.unit(function)
+    if unit is None or unit.kind != "FUNCTION":
+        return False
+    given = [d for d in unit.declarations if d.kind in ("VAR_INPUT", "VAR_OUTPUT", "VAR_IN_OUT")]
+    return all(d.kind == "VAR_INPUT" and d.type.name.upper() in elementary_names() for d in given)
 
 
 def _parts(e: sx.Expression) -> Iterator[str]:

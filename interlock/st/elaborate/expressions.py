@@ -26,7 +26,7 @@ from interlock.st.elaborate.shapes import (
     bool_scalar,
     located,
 )
-from interlock.st.elaborate.standard import CONVERSION, is_of_texts, is_standard
+from interlock.st.elaborate.standard import BOUNDS, CONVERSION, is_of_texts, is_standard
 from interlock.st.elaborate.state import Frame, UnknowableError
 from interlock.st.elaborate.types import ELEMENTARY
 from interlock.st.elaborate.wanted import Wanting
@@ -37,6 +37,7 @@ _FORMAL = {
     "LIMIT": ("MN", "IN", "MX"),
     **dict.fromkeys(("SHL", "SHR", "ROL", "ROR"), ("IN", "N")),
     "MUX": ("K", *(f"IN{n}" for n in range(15))),
+    **dict.fromkeys(BOUNDS, ("ARR", "DIM")),
 }
 
 
@@ -206,6 +207,8 @@ class Expressions(Wanting):
             reason = UnknowableError(e.place, f"the function {name}")
             self.lose_outputs(e.outputs, reason, frame)
             raise reason
+        if name in BOUNDS:
+            return self._bound(e, name, frame, out)
         name = self._known_conversion(name)
         if not is_standard(name) and name not in BLOCKS:
             if frame.find(e.function) is not None or "." in e.function:
@@ -225,6 +228,26 @@ class Expressions(Wanting):
             self.lose_outputs(e.outputs, reason, frame)
             raise
         return replace(e, function=name, arguments=tuple(arguments), named=(), outputs=())
+
+    def _bound(self, e: sx.Call, name: str, frame: Frame, out: list[sx.Statement]) -> sx.Expression:
+        """A limit of an array's indexes, which is known wherever the array is."""
+        given = self._in_order(e, name)
+        if not 1 <= len(given) <= len(_FORMAL[name]):
+            raise self.reading.refuse(e.place, f"{name} takes an array and which of its indexes")
+        array = self.reference(given[0], frame, out)
+        if array is not None and isinstance(array.shape, Unknown):
+            raise UnknowableError(given[0].place, array.shape.why)
+        if array is None or not isinstance(array.shape, Array):
+            raise self.reading.refuse(given[0].place, f"{name} takes an array")
+        which = 1
+        if len(given) > 1:
+            known = self.known_integer(self.value(given[1], frame, out))
+            if known is None or not 1 <= known <= len(array.shape.limits):
+                says = f"this must be a constant from 1 to {len(array.shape.limits)}"
+                raise self.reading.refuse(given[1].place, f"{says}, which index is meant")
+            which = known
+        # Source: IEC 61131-3, third edition, variable-length arrays (from memory, DINT assumed).
+        return sx.Number(array.shape.limits[which - 1][name == "UPPER_BOUND"], e.place, "DINT")
 
     def _known_conversion(self, name: str) -> str:
         """What `name` is called where it converts a value of an enumeration of the project."""

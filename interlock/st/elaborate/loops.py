@@ -96,7 +96,7 @@ class Loops(Calls):
         if 0 in numbers[2:]:
             raise self.reading.refuse(s.place, "a step of 0 never comes to the end")
         own = s.variable.text.casefold().split(".")
-        if None in numbers or set(own) & assigned_by(s.body, self.project):
+        if None in numbers or set(own) & assigned_by(s.body, self.project, but_for_values=True):
             self.write(at, first, out, s.place)
             going = self._not_past(variable, last, step, s.place)
             further = sx.Assign(variable, sx.Binary("+", variable, step, s.place), s.place)

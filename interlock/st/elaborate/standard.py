@@ -19,6 +19,10 @@ _OF_TEXTS = re.compile(
 )
 
 
+BOUNDS = ("LOWER_BOUND", "UPPER_BOUND")
+"""Functions of an array's limits, which no statement has to work out."""
+
+
 def is_standard(name: str) -> bool:
     """Whether `name` is a function of the standard on numbers, or a conversion between them."""
     upper = name.upper()
@@ -35,4 +39,4 @@ def is_of_texts(name: str) -> bool:
 def is_of_the_language(name: str) -> bool:
     """Whether a function or a block called so is no code of anybody's."""
     upper = name.upper()
-    return is_standard(name) or is_of_texts(name) or upper in BLOCKS or upper == "REF"
+    return is_standard(name) or is_of_texts(name) or upper in {*BLOCKS, *BOUNDS, "REF"}
