@@ -7,7 +7,7 @@ a dangerous one. An endless wait is dangerous where it lasts in silence.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.engines import projector
@@ -39,10 +39,18 @@ class Silence:
         self._explored = explored
         self._asked = asked
         self._comparison = Comparison(built)
-        self._parts: dict[frozenset[str], Projected] = {}
+        self._parts: dict[tuple[frozenset[str], Sequence[str] | None], Projected] = {}
+
+    def missed(self, requirement: str) -> frozenset[str]:
+        """The outputs whose absence is part of the harm, so that it tells nothing."""
+        return self._comparison.missed_in_harm(self._built.requirements[requirement])
 
     def breaks(
-        self, requirement: str, flags: tuple[str, ...] | None = None
+        self,
+        requirement: str,
+        flags: tuple[str, ...] | None = None,
+        among: Sequence[str] | None = None,
+        missed: frozenset[str] | None = None,
     ) -> set[tuple[int, ...]]:
         """With which values of the flags a requirement is broken in silence.
 
@@ -51,28 +59,39 @@ class Silence:
         requirement : str
         flags : tuple of str, optional
             Those of the exploration where not given.
+        among : sequence of str, optional
+            Flags; runs in which another is set are left out.
+        missed : frozenset of str, optional
+            Outputs whose absence tells nothing; those of the requirement where not given. With
+            more of them there may be more.
 
         Raises
         ------
         IncompleteError
             Where a limit left the answer open.
         """
-        missed = self._comparison.missed_in_harm(self._built.requirements[requirement])
-        return self._broken(missed, requirement, flags)
+        missed = self.missed(requirement) if missed is None else missed
+        return self._broken(missed, requirement, flags, among)
 
-    def surely_breaks(self, requirement: str) -> set[tuple[int, ...]]:
+    def surely_breaks(
+        self, requirement: str, among: Sequence[str] | None = None
+    ) -> set[tuple[int, ...]]:
         """As `breaks`, where a refusal tells that may be part of the harm; maybe fewer."""
-        return self._broken(frozenset(), requirement, None)
+        return self._broken(frozenset(), requirement, None, among)
 
     def _broken(
-        self, missed: frozenset[str], requirement: str, flags: tuple[str, ...] | None
+        self,
+        missed: frozenset[str],
+        requirement: str,
+        flags: tuple[str, ...] | None,
+        among: Sequence[str] | None,
     ) -> set[tuple[int, ...]]:
-        part = self._parts.get(missed)
+        part = self._parts.get((missed, among))
         if part is None:
-            part = self._explored.part(self._comparison.silence(missed))
+            part = self._explored.part(self._comparison.silence(missed), among)
             if part is None:
                 raise IncompleteError(self._explored.limit)
-            self._parts[missed] = part
+            self._parts[missed, among] = part
         found: set[tuple[int, ...]] = set()
         for query in self._asked.queries[requirement]:
             rows = part.occurring(query, flags)
@@ -112,18 +131,76 @@ def harm_of(
     IncompleteError
         Where a limit left an answer open.
     """
-    found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
-    silence = Silence(built, explored, asked)
-    for requirement, faults in needing.items():
-        left = set(faults)
-        # What is broken even so needs no part of its own.
-        for asked_of in (silence.surely_breaks, silence.breaks):
-            for row in asked_of(requirement) if left else ():
-                for fault, is_set in zip(ids.values(), row, strict=True):
-                    if is_set and fault in left:
-                        found[fault, requirement] = Harm.DANGEROUS
-                        left.discard(fault)
-    return found
+    doubt = _Doubt(Silence(built, explored, asked), ids, needing)
+    doubt.ask_where_every_refusal_tells()
+    doubt.ask_where_no_refusal_in_doubt_tells()
+    doubt.ask_each_as_it_is()
+    return doubt.found
+
+
+class _Doubt:
+    """Whether faults harm in silence, asked of more of it and of fewer faults, step by step."""
+
+    def __init__(
+        self, silence: Silence, ids: Mapping[str, str], needing: Mapping[str, set[str]]
+    ) -> None:
+        self._silence = silence
+        self._ids = ids
+        self._left = {id_: set(faults) for id_, faults in needing.items() if faults}
+        self.found = {(f, id_): Harm.DETECTED for id_, faults in needing.items() for f in faults}
+
+    def ask_where_every_refusal_tells(self) -> None:
+        """What is broken even there needs no part of its own."""
+        among = self._flags(self._left)
+        for requirement in self._left:
+            self._note(requirement, self._silence.surely_breaks(requirement, among))
+
+    def ask_where_no_refusal_in_doubt_tells(self) -> None:
+        """What is not broken even there needs no part of its own, either.
+
+        The fewer outputs tell, the more there is in silence.
+        """
+        by_missed = self._by_missed()
+        if len(by_missed) > 1:
+            missed = frozenset[str]().union(*by_missed)
+            among = self._flags(self._left)
+            for requirement in [id_ for ids in by_missed.values() for id_ in ids]:
+                rows = self._silence.breaks(requirement, None, among, missed)
+                self._left[requirement] &= self._faults(rows)
+
+    def ask_each_as_it_is(self) -> None:
+        """What is still in doubt, by the refusals that tell of each."""
+        for requirements in self._by_missed().values():
+            among = self._flags(requirements)
+            for requirement in requirements:
+                self._note(requirement, self._silence.breaks(requirement, None, among))
+
+    def _by_missed(self) -> dict[frozenset[str], list[str]]:
+        """The requirements in doubt, by the refusals that tell nothing of them.
+
+        Where every refusal tells they are in doubt no more.
+        """
+        found: dict[frozenset[str], list[str]] = {}
+        for requirement, faults in self._left.items():
+            missed = self._silence.missed(requirement)
+            if not missed:
+                faults.clear()
+            if faults:
+                found.setdefault(missed, []).append(requirement)
+        return found
+
+    def _flags(self, requirements: Iterable[str]) -> tuple[str, ...]:
+        faults = set[str]().union(*(self._left[id_] for id_ in requirements))
+        return tuple(flag for flag, fault in self._ids.items() if fault in faults)
+
+    def _faults(self, rows: Iterable[tuple[int, ...]]) -> set[str]:
+        ids = self._ids.values()
+        return {f for row in rows for f, is_set in zip(ids, row, strict=True) if is_set}
+
+    def _note(self, requirement: str, rows: Iterable[tuple[int, ...]]) -> None:
+        harmful = self._faults(rows) & self._left[requirement]
+        self.found.update({(fault, requirement): Harm.DANGEROUS for fault in harmful})
+        self._left[requirement] -= harmful
 
 
 def with_harm(

@@ -93,7 +93,9 @@ class Projected(Protocol):
     def nearest(self, target: Expr) -> Witness | None:
         """A run of the fewest moves to a state with `target`; None if none, or a limit was hit."""
 
-    def part(self, allowed: Mapping[str, Expr]) -> Projected | None:
+    def part(
+        self, allowed: Mapping[str, Expr], among: Sequence[str] | None = None
+    ) -> Projected | None:
         """As much as is reached by moves that are made only where they are allowed.
 
         Every endless run of the part keeps to it as well; whether something can still be reached
@@ -104,6 +106,8 @@ class Projected(Protocol):
         ----------
         allowed : mapping of str to Expr
             By move; all others are allowed.
+        among : sequence of str, optional
+            Some of the flags; what sets another is not in the part, nor beyond it.
 
         Returns
         -------

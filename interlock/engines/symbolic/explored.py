@@ -14,13 +14,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
-from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.cutsets import check_flags
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.parts import only_where, reached_where
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.projection import Projection
 from interlock.engines.symbolic.settled import WaysBack
@@ -83,8 +83,12 @@ class Explored:
         # For a goal which values of flags were looked at, and the traps under them.
         self._traps: dict[Expr, tuple[Node, Node]] = {}
         self._all: Explored | None = None
+        # Of a part, where no flag is set that it leaves out.
+        self._among: Node | None = None
         # The moves out of a part, each only where it leads out.
         self._leading_out: tuple[SymbolicMove, ...] = ()
+        # Of a part where moves are allowed and where they are made, until it is looked for.
+        self._to_reach: tuple[dict[str, Node], dict[str, Node]] | None = None
         self.n_states = 1
         try:
             # Rings are for runs; what is asked here needs only the set.
@@ -188,6 +192,17 @@ class Explored:
         return run if self._merged is None else self._merged.run(run)
 
     def _whole(self) -> Space:
+        space = self._any_space()
+        if self._to_reach is not None:
+            assert self._all is not None
+            space.reached, space.chained = reached_where(
+                self._all._whole(), *self._to_reach, self._all._seen.unset(self.flags)
+            )
+            self._to_reach = None
+        return space
+
+    def _any_space(self) -> Space:
+        """The space; of a part maybe not yet with what is reached."""
         if self._space is None or not self._space.is_complete:
             raise LimitError
         return self._space
@@ -251,10 +266,13 @@ class Explored:
 
     def _violations(self, query: Query) -> Node:
         if query not in self._violating:
-            self._violating[query] = self._find(self._whole(), query)
+            self._violating[query] = self._find(query)
         return self._violating[query]
 
-    def _find(self, space: Space, query: Query) -> Node:
+    def _find(self, query: Query) -> Node:
+        if isinstance(query, Stay):
+            return self._lasting(query)
+        space = self._whole()
         match query:
             case Reach(target, ()):
                 return (space.reached | self._edge) & space.encoding.truth(target)
@@ -264,10 +282,6 @@ class Explored:
                     return space.diagrams.false
                 walk = Walk(space, along)
                 return wanted & (walk.done | walk.done_beyond(self._leading_out))
-            case Stay(start, stay, along):
-                among = Walk(space, along).done if along else None
-                _, within = space.lasting(start, stay, among)
-                return FairLoops(self._tame, within).core
             case Trap(goal):
                 if self._all is not None:
                     return self._all._violations(query) & (space.reached | self._edge)
@@ -275,17 +289,36 @@ class Explored:
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
-    def part(self, allowed: Mapping[str, Expr]) -> Explored | None:
+    def _lasting(self, query: Stay) -> Node:
+        """Where fair endless runs go on for ever that stay from a start on."""
+        known: Node | None = None
+        if self._all is not None and self._among is not None:
+            # What goes on for ever in a part does so in all. Mostly nothing is left of that with
+            # the moves of the part, and then it need not be known what the part reaches.
+            known = FairLoops(self._tame, self._all._violations(query) & self._among).core
+            if not known.satisfiable():
+                return known
+        space = self._whole()
+        starts = Walk(space, query.along).done if query.along else None
+        _, within = space.lasting(query.start, query.stay, starts)
+        return FairLoops(self._tame, within if known is None else within & known).core
+
+    def part(
+        self, allowed: Mapping[str, Expr], among: Sequence[str] | None = None
+    ) -> Explored | None:
         """As much as is reached by moves that are made only where they are allowed.
 
         Every endless run of the part keeps to it as well; whether something can still be reached
         is asked of the whole. What is asked of single states is asked of those, too, that one
-        move beyond leads to: there the run leaves the part.
+        move beyond leads to: there the run leaves the part. It is looked for once a question
+        needs it.
 
         Parameters
         ----------
         allowed : mapping of str to Expr
             By move; all others are allowed.
+        among : sequence of str, optional
+            Flags; what sets another is not in the part, nor beyond.
 
         Returns
         -------
@@ -293,60 +326,42 @@ class Explored:
             None where a limit was hit.
         """
         try:
-            return self._part(allowed)
+            return self._part(allowed, self.flags if among is None else among)
         except LimitError:
             return None
         except MemoryError:
             self._note_memory()
             return None
 
-    def _part(self, allowed: Mapping[str, Expr]) -> Explored:
-        space = copy(self._whole())
+    def _part(self, allowed: Mapping[str, Expr], among: Sequence[str]) -> Explored:
+        whole = self._whole()
+        truth = whole.encoding.truth
+        where = {name: truth(self._asked(expr)) for name, expr in allowed.items()}
+        # A flag is only ever set: what sets another one is not made at all.
+        others = [flag for flag in self.flags if flag not in among]
+        shut_off = {m.name for m in self._own.moves if not m.updates.keys().isdisjoint(others)}
+        made = {**where, **dict.fromkeys(shut_off, whole.diagrams.false)}
         new = copy(self)
-        for kept in ("_tame", "_flags_here"):
+        for kept in ("_tame", "_flags_here", "_edge"):
             new.__dict__.pop(kept, None)
         new._violating = {}
         new._all = self
-        new._space = space
-        truth = space.encoding.truth
-        where = {name: truth(self._asked(expr)) for name, expr in allowed.items()}
-        space.moves = [m.restricted(where[m.name]) if m.name in where else m for m in space.moves]
-        space.reached, space.chained = self._reached_where(where)
+        new._among = self._seen.unset(others)
+        new._space = copy(whole)
+        new._space.moves = only_where(made, whole.moves)
         new._leading_out = tuple(
-            move.restricted(~where[move.name]) for move in self._whole().moves if move.name in where
+            move.restricted(~where[move.name])
+            for move in whole.moves
+            if move.name in where and move.name not in shut_off
         )
-        new._edge = space.diagrams.disjunction(m.image(space.reached) for m in new._leading_out)
+        new._to_reach = (where, made)
         return new
-
-    def _reached_where(
-        self, allowed: Mapping[str, Node]
-    ) -> tuple[Node, tuple[Search, Node] | None]:
-        """What is reached where some moves are made only where they are allowed, and how."""
-        space = self._whole()
-        search = None if space.chained is None else space.chained[0].only_where(allowed)
-        if search is None or space.chained is None:
-            within = copy(space)
-            within.moves = [
-                m.restricted(allowed[m.name]) if m.name in allowed else m for m in space.moves
-            ]
-            start = space.encoding.is_state(self.system.initial)
-            return within.closure_after(start, space.reached), None
-        dd = space.diagrams
-        start = search.start
-        # What is allowed while no flag is set leads to all that is reached without any.
-        unset = self._seen.unset(self.flags)
-        if not any((space.reached & unset & ~where).satisfiable() for where in allowed.values()):
-            start = start | space.chained[1] & unset
-        found = start
-        for grown in chained(search.levels, start):
-            space.check()
-            found = grown
-        return dd.disjunction(search.all_states(found)), (search, found)
 
     @cached_property
     def _edge(self) -> Node:
         """What one move beyond a part leads to; nothing of the whole."""
-        return self._whole().diagrams.false
+        space = self._whole()
+        return space.diagrams.disjunction(m.image(space.reached) for m in self._leading_out)
 
     @cached_property
     def _ways_back(self) -> WaysBack:
@@ -358,7 +373,7 @@ class Explored:
 
         Nothing has to strike: what goes on for ever, and a way on, must do without.
         """
-        space = copy(self._whole())
+        space = copy(self._any_space())
         conditions = {
             move.name: self._asked(and_(*(var(f) for f in self.flags if f in move.updates)))
             for move in self._own.moves

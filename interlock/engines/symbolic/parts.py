@@ -1,0 +1,56 @@
+"""What of an explored space is reached where some moves are made only where they are allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from copy import copy
+from typing import TYPE_CHECKING
+
+from interlock.engines.symbolic.chaining import Search, chained
+from interlock.engines.symbolic.moves import SymbolicMove
+from interlock.engines.symbolic.space import Space
+
+if TYPE_CHECKING:
+    from interlock.engines.symbolic.diagrams import Node
+
+
+def reached_where(
+    space: Space, allowed: Mapping[str, Node], made: Mapping[str, Node], unset: Node
+) -> tuple[Node, tuple[Search, Node] | None]:
+    """What is reached by moves that are made only in some states, and how it was searched for.
+
+    Parameters
+    ----------
+    space : Space
+        Explored.
+    allowed, made : mapping of str to Node
+        By move; all others are made anywhere. Where some are made in fewer states than they are
+        allowed in, that is because they set flags.
+    unset : Node
+        Where no flag is set.
+    """
+    search = None if space.chained is None else space.chained[0].only_where(made)
+    if search is None or space.chained is None:
+        within = copy(space)
+        within.moves = only_where(made, space.moves)
+        start = space.encoding.is_state(space.system.initial)
+        return within.closure_after(start, space.reached), None
+    dd = space.diagrams
+    found = search.start
+    # What is allowed while no flag is set leads to all that is reached without any.
+    free = space.reached & unset
+    if not any(
+        (free & ~allowed[move.name] & move.preimage(unset)).satisfiable()
+        for move in space.moves
+        if move.name in allowed
+    ):
+        found = found | space.chained[1] & unset
+    for grown in chained(search.levels, found):
+        space.check()
+        found = grown
+    return dd.disjunction(search.all_states(found)), (search, found)
+
+
+def only_where(made: Mapping[str, Node], moves: Iterable[SymbolicMove]) -> list[SymbolicMove]:
+    """The moves, some of them only where they are made."""
+    return [move.restricted(made[move.name]) if move.name in made else move for move in moves]
