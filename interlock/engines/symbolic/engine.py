@@ -239,8 +239,8 @@ def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
     match query:
         case Reach(target, ()):
             return _reach(space, target)
-        case Reach(target, along):
-            return _reach_along(space, target, along)
+        case Reach():
+            return _reach_along(space, query)
         case Occurs(where, along):
             wanted = space.reached & space.encoding.truth(where)
             occurs = wanted.satisfiable() and (
@@ -281,11 +281,11 @@ def _reach(space: Space, target: Expr) -> Answer:
     return Answer(True, _run(space, steps), n_states)
 
 
-def _reach_along(space: Space, target: Expr, along: Legs) -> Answer:
-    hit = space.reached & space.encoding.truth(target)
-    if not may_lead_to(space, along, hit):
+def _reach_along(space: Space, query: Reach) -> Answer:
+    if not may_lead_to(space, query):
         return Answer(_nothing_found(space))
-    walk = Walk(space, along)
+    hit = space.reached & space.encoding.truth(query.target)
+    walk = Walk(space, query.along)
     # Most runs are short, and all that lies along the legs is much more.
     if space.is_complete and (steps := walk.steps_nearby(hit)) is not None:
         return Answer(True, _run(space, steps))

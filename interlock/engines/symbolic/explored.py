@@ -17,7 +17,8 @@ from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.symbolic.cutsets import check_flags
 from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.exclusive import merged
-from interlock.engines.symbolic.legs import Walk, may_lead_to
+from interlock.engines.symbolic.forgetting import SIMPLER, may_be_done
+from interlock.engines.symbolic.legs import Walk, leads_from_anywhere
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.parts import only_where, reached_where
@@ -82,6 +83,9 @@ class Explored:
         self._violating: dict[Query, Node] = {}
         # For a goal which values of flags were looked at, and the traps under them.
         self._traps: dict[Expr, tuple[Node, Node]] = {}
+        self._may_be_set = self.flags
+        # By flags, the same with no other ever set.
+        self._with: dict[tuple[str, ...], Explored] = {}
         self._all: Explored | None = None
         # Of a part, where no flag is set that it leaves out.
         self._among: Node | None = None
@@ -195,8 +199,9 @@ class Explored:
         space = self._any_space()
         if self._to_reach is not None:
             assert self._all is not None
+            assert self._among is not None
             space.reached, space.chained = reached_where(
-                self._all._whole(), *self._to_reach, self._all._seen.unset(self.flags)
+                self._all._whole(), *self._to_reach, self._all._seen.unset(self.flags), self._among
             )
             self._to_reach = None
         return space
@@ -276,18 +281,39 @@ class Explored:
         match query:
             case Reach(target, ()):
                 return (space.reached | self._edge) & space.encoding.truth(target)
-            case Reach(target, along):
-                wanted = space.encoding.truth(target)
-                if not self._leading_out and not may_lead_to(space, along, space.reached & wanted):
-                    return space.diagrams.false
-                walk = Walk(space, along)
-                return wanted & (walk.done | walk.done_beyond(self._leading_out))
+            case Reach():
+                return self._along(space, query)
             case Trap(goal):
                 if self._all is not None:
                     return self._all._violations(query) & (space.reached | self._edge)
                 return self._traps_under(goal, space.diagrams.true)
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
+
+    def _along(self, space: Space, query: Reach) -> Node:
+        """Where runs along legs end in the target, one move beyond a part included."""
+        around = copy(space)
+        around.reached = space.reached | self._edge
+        around.moves = self._on_the_whole._whole().moves
+        found = may_be_done(
+            around, query, self._seen.bits_of(self.flags), around.reached.node_count() // SIMPLER
+        )
+        if found is not None:
+            if not found.satisfiable():
+                return found
+            with_these = tuple(flag for flag in self._may_be_set if self._seen.has(found, flag))
+            if not self._leading_out and len(with_these) < len(self._may_be_set):
+                return self._only_with(with_these)._violations(query)
+        if not self._leading_out and not leads_from_anywhere(space, query):
+            return space.diagrams.false
+        walk = Walk(space, query.along)
+        wanted = space.encoding.truth(query.target)
+        return wanted & (walk.done | walk.done_beyond(self._leading_out))
+
+    def _only_with(self, flags: tuple[str, ...]) -> Explored:
+        if flags not in self._with:
+            self._with[flags] = self._part({}, flags)
+        return self._with[flags]
 
     def _lasting(self, query: Stay) -> Node:
         """Where fair endless runs go on for ever that stay from a start on."""
@@ -344,8 +370,9 @@ class Explored:
         new = copy(self)
         for kept in ("_tame", "_flags_here", "_edge"):
             new.__dict__.pop(kept, None)
-        new._violating = {}
+        new._violating, new._with = {}, {}
         new._all = self
+        new._may_be_set = tuple(flag for flag in self._may_be_set if flag in among)
         new._among = self._seen.unset(others)
         new._space = copy(whole)
         new._space.moves = only_where(made, whole.moves)

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 from interlock.base.errors import InternalError
 from interlock.engines.symbolic.chaining import Step as Taken
 from interlock.engines.symbolic.chaining import chained
+from interlock.engines.symbolic.forgetting import SIMPLER, may_be_done
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import Space
 from interlock.kernel.evaluate import State
-from interlock.kernel.query import Leg, Legs
+from interlock.kernel.query import Leg, Legs, Reach
 from interlock.kernel.system import MoveKind, Stepper
 from interlock.kernel.witness import Step
 
@@ -230,12 +231,21 @@ def _inside_new(move: SymbolicMove, inside: Node) -> Taken:
     return step
 
 
-def may_lead_to(space: Space, legs: Legs, target: Node) -> bool:
-    """Whether a run along several legs may end in `target`; False is certain, True is not."""
+def may_lead_to(space: Space, query: Reach) -> bool:
+    """Whether a run along legs may end in the target; False is certain, True is not."""
+    target = space.reached & space.encoding.truth(query.target)
     if not target.satisfiable():
         return False
+    told = may_be_done(space, query, most_nodes=space.reached.node_count() // SIMPLER)
+    return (told is None or told.satisfiable()) and leads_from_anywhere(space, query)
+
+
+def leads_from_anywhere(space: Space, query: Reach) -> bool:
+    """The same, where the first leg may be wherever it is: another way to be certain."""
+    legs = query.along
     if len(legs) < 2 or legs[0] == _ANYWHERE:
         return True
+    target = space.reached & space.encoding.truth(query.target)
     return (Walk(space, legs, until=target, is_loose=True).done & target).satisfiable()
 
 

@@ -15,7 +15,11 @@ if TYPE_CHECKING:
 
 
 def reached_where(
-    space: Space, allowed: Mapping[str, Node], made: Mapping[str, Node], unset: Node
+    space: Space,
+    allowed: Mapping[str, Node],
+    made: Mapping[str, Node],
+    unset: Node,
+    among: Node,
 ) -> tuple[Node, tuple[Search, Node] | None]:
     """What is reached by moves that are made only in some states, and how it was searched for.
 
@@ -28,8 +32,14 @@ def reached_where(
         allowed in, that is because they set flags.
     unset : Node
         Where no flag is set.
+    among : Node
+        Where none is set that no move sets now.
     """
     search = None if space.chained is None else space.chained[0].only_where(made)
+    if not allowed:
+        # What is reached with some flags alone is what has no other set.
+        found = None if space.chained is None else space.chained[1] & among
+        return space.reached & among, None if search is None or found is None else (search, found)
     if search is None or space.chained is None:
         within = copy(space)
         within.moves = only_where(made, space.moves)

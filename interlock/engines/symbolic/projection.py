@@ -75,6 +75,10 @@ class Projection:
         """Where none of these flags is set."""
         return self._dd.conjunction(~self._is_set(flag) for flag in flags)
 
+    def has(self, states: Node, flag: str) -> bool:
+        """Whether this flag is set in some of the states."""
+        return (states & self._is_set(flag)).satisfiable()
+
     def minimal_sets(self, states: Node, flags: Sequence[str], most_sets: int) -> Sets:
         """The minimal sets of these flags in `states`, whatever others are set, at most so many."""
         family = self.forgotten(states, flags)

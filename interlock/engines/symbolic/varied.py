@@ -188,8 +188,8 @@ class _Asked:
         match query:
             case Trap(goal):
                 return self._trapped(goal)
-            case Reach(target, along):
-                return self._along(target, along)
+            case Reach():
+                return self._along(query)
             case Stay(start, stay, along):
                 return self._staying(start, stay, along)
             case _:
@@ -204,12 +204,12 @@ class _Asked:
         trapped = doubtful & ~self._space.onward().closure_before(able, doubtful)
         return self._run(self._to(trapped)) if trapped.satisfiable() else None
 
-    def _along(self, target: Expr, along: Legs) -> Witness | None:
+    def _along(self, query: Reach) -> Witness | None:
         space = self._space
-        hit = space.reached & space.encoding.truth(target)
-        if not may_lead_to(space, along, hit):
+        if not may_lead_to(space, query):
             return None
-        walk = Walk(space, along)
+        hit = space.reached & space.encoding.truth(query.target)
+        walk = Walk(space, query.along)
         if not (walk.done & hit).satisfiable():
             return None
         return self._run(self._certain(walk.steps_if_any(hit)))
