@@ -137,6 +137,34 @@ def test_a_part_goes_where_it_is_allowed_and_sees_one_move_beyond(projects: Proj
     assert seen.minimal_sets(Reach(is_("at", 3))).sets == (("a", "b"),)
 
 
+def test_a_run_to_something_in_a_part_keeps_to_the_part(projects: Projects) -> None:
+    seen = projects.project(machine(), FLAGS)
+    # What was searched for in the whole is no way in the part.
+    assert seen.nearest(and_(is_("at", 3), var("a"), var("b"), not_(var("c")))) is not None
+    part = seen.part({"second": or_(var("a"), var("b"))})
+    assert part is not None
+    run = part.nearest(is_("at", 2))
+    assert run is not None
+    check_run(machine(), run)
+    assert len(run) == 3
+    nowhere = seen.part({"second": FALSE})
+    assert nowhere is not None
+    assert nowhere.nearest(is_("at", 2)) is None
+
+
+def test_a_part_may_leave_out_what_some_flags_lead_to(projects: Projects) -> None:
+    seen = projects.project(machine(), FLAGS)
+    part = seen.part({}, among=("c", "a"))
+    assert part is not None
+    assert part.occurring(Reach(is_("at", 3))) == ()
+    assert part.occurring(Reach(is_("at", 4))) == ((0, 0, 1), (1, 0, 1))
+    held = seen.part({"astray": FALSE}, among=("c",))
+    assert held is not None
+    # One move beyond, with no other flag there, either.
+    assert held.occurring(Reach(is_("at", 4))) == ((0, 0, 1),)
+    assert held.occurring(Stay(TRUE, is_("at", 4))) == ()
+
+
 def test_in_a_part_a_way_on_may_leave_it(projects: Projects) -> None:
     part = projects.project(machine(), FLAGS).part({"back": FALSE})
     assert part is not None

@@ -376,6 +376,7 @@ class Explored:
         new._among = self._seen.unset(others)
         new._space = copy(whole)
         new._space.moves = only_where(made, whole.moves)
+        new._space.forget_rings()
         new._leading_out = tuple(
             move.restricted(~where[move.name])
             for move in whole.moves

@@ -177,6 +177,12 @@ class Space(Graph):
             raise InternalError("symbolic: a state that was reached is in no ring")
         self._take(ring)
 
+    def forget_rings(self) -> None:
+        """Start anew with what is found breadth first; only what is reached stays."""
+        self.rings = [self.encoding.is_state(self.system.initial)]
+        self._in_rings, self.level_sizes = self.rings[0], [1]
+        self.has_all_rings = False
+
     def _chain(self, search: Search, start: Node) -> None:
         n_nodes = n_found = n_here = 0
         kept = start
