@@ -52,8 +52,13 @@ COMMANDS = ["verify", "faults", "compare", "challenge", "advise", "testsheet"]
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_terminal_shows_marks(
-    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    command: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    # Some of them write files where they are.
+    monkeypatch.chdir(tmp_path)
     model = str(hiding(tmp_path / "new"))
     old = [str(hiding(tmp_path / "old", held=True))] if command == "compare" else []
     assert run([command, *old, model]) in (0, 1)
