@@ -36,6 +36,7 @@ _ENUMERATED_LEGS = (
 )
 _ENUMERATED = ("tests/unit/engines/test_enumerate.py", *_CONTRACT)
 _SYMBOLIC = (
+    "tests/unit/engines/symbolic/test_encoding.py",
     "tests/unit/engines/symbolic/test_moves.py",
     "tests/unit/engines/symbolic/test_settling.py",
     *_CONTRACT,
