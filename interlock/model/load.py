@@ -258,7 +258,7 @@ def _sliced(
     needed = {name.casefold() for name in named}
     program, left_out = without_idle(one.program, needed)
     if joins:
-        program, more = with_less_memory(program, needed, one.settings.saturates)
+        program, more = with_less_memory(program, needed, one.settings)
         left_out = (*left_out, *more)
     program = without_unread(program)
     classes: Classes = {}

@@ -17,6 +17,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import Mistake
+from interlock.kernel.expr import FALSE
 from interlock.st import syntax as sx
 from interlock.st import typed as ty
 from interlock.st.abstract import Meaning
@@ -24,8 +25,8 @@ from interlock.st.evaluate import operands_of
 from interlock.st.flaws import misfit
 from interlock.st.idle import without_idle
 from interlock.st.inference import infer_ranges
-from interlock.st.real_spans import Spans
-from interlock.st.typed_parts import expressions_in
+from interlock.st.layout import Settings
+from interlock.st.lower import lower_program
 from interlock.st.types import BOOL, LIMITS, IntType, span_of
 
 _COMPARISONS = frozenset(("=", "<>", "<", ">", "<=", ">="))
@@ -75,7 +76,7 @@ class _Ends:
 
 
 def with_less_memory(
-    program: ty.Program, needed: Collection[str], saturates: bool
+    program: ty.Program, needed: Collection[str], settings: Settings
 ) -> tuple[ty.Program, tuple[sx.Note, ...]]:
     """`program` without what nobody asks for, its counts joined; and what was left out.
 
@@ -84,17 +85,21 @@ def with_less_memory(
     program : typed.Program
     needed : collection of str
         As for `with_joined_counts`.
-    saturates : bool
-        Whether numbers stay at the ends of their types; then no counts are joined.
+    settings : Settings
+        Where numbers stay at the ends of their types no counts are joined.
     """
     less, notes = without_idle(program, needed, of_any_type=True)
-    kept = {id(e) for e in expressions_in(less.body)}
-    spans = Spans(program, {})
-    gone = [e for e in expressions_in(program.body) if id(e) not in kept]
-    flaws = dict.fromkeys(flaw for e in gone for flaw in spans.of(e)[1])
-    less = replace(less, unjudged=tuple(flaws))
-    joined = None if saturates else with_joined_counts(less, needed)
-    return joined or less, notes
+    joined = None if settings.saturates else with_joined_counts(less, needed)
+    less = joined or less
+    judged = _flaws(less, settings)
+    unjudged = (flaw for flaw in _flaws(program, settings) if flaw not in judged)
+    return replace(less, unjudged=tuple(unjudged)), notes
+
+
+def _flaws(program: ty.Program, settings: Settings) -> dict[Mistake, None]:
+    """What ARITHMETIC asks of a program, in the order of its text."""
+    lowered = lower_program(program, settings)
+    return {Mistake(f.place, f.says): None for f in lowered.flaws if f.when is not FALSE}
 
 
 def with_joined_counts(program: ty.Program, needed: Collection[str] = ()) -> ty.Program | None:

@@ -113,3 +113,16 @@ def test_files_are_of_the_program_itself(option: str, tmp_path: Path) -> None:
     told = _told(_folder(tmp_path), option, str(tmp_path / "made"))
     assert told["requirements"][0]["outcome"] == "undecided"
     assert not [one for one in told["left_out"] if "counts without" in one["says"]]
+
+
+def test_a_range_that_only_what_is_left_out_leaves_is_not_said_to_be_kept(tmp_path: Path) -> None:
+    """Seen by chance: the assignment is what leaves the range, and no operation in it."""
+    program = _PROGRAM.replace("m : UDINT", "m : UINT (0..500)")
+    assert (
+        _outcomes(_folder(tmp_path, program), Limits(max_states=400))["ARITHMETIC"] == "undecided"
+    )
+    joined = load(tmp_path, joins_counts=True).program
+    assert [flaw.says for flaw in joined.unjudged] == [
+        "the result does not fit UDINT (0..4294967295)",
+        "'m' is assigned a value outside 0..500",
+    ]
