@@ -56,7 +56,8 @@ def doubt_of(model: Model, requirement: Requirement) -> str:
             )
     left_out = [flaw for one in model.controllers for flaw in one.program.unjudged]
     if requirement.id == ARITHMETIC and left_out:
-        return f"what was left out or joined was not judged: {left_out[0].says}, see {left_out[0].place}"
+        flaw = left_out[0]
+        return f"what was left out or joined was not judged: {flaw.says}, see {flaw.place}"
     failing = [one for one in taken if one.flaws]
     if requirement.id == ARITHMETIC and failing:
         flaw = failing[0].flaws[0]
