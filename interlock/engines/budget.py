@@ -59,6 +59,13 @@ class Budget:
         self.spent()
         return True
 
+    def long_out_of_time(self) -> bool:
+        """Whether as much time again has gone by as there was: enough to look at what was found."""
+        most_s, until = self.limits.max_seconds, self.limits.until
+        if most_s is None or not self.out_of_time():
+            return False
+        return self.seconds >= 2 * most_s if until is None else monotonic() >= until + most_s
+
     def _ended(self) -> str | None:
         """What ends the work whatever memory is left; None while nothing does."""
         most_s, until = self.limits.max_seconds, self.limits.until

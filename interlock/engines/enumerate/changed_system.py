@@ -88,7 +88,7 @@ class Known:
             program = Program(self.system, self.codec, ())
             program.add_bits("bits", group)
             library = Library(program.text(), optimised=False)
-            found += self.space.tally(library.address("bits"), len(group), 0, self.n_states)
+            found += self.space.tally(library.address("bits"), len(group), 0, self.n_states)[0]
         return found
 
     def state(self, number: int) -> State:
@@ -244,7 +244,8 @@ class FromPowerUp(Space):
     def found(self, name: str) -> list[tuple[int, int]]:
         """The conditions of `name` that some state meets, with the first that does."""
         changed = self._changed
-        counted = self.tally(changed.program.address(name), changed.widths[name], 0, self.n_states)
+        function, n_bits = changed.program.address(name), changed.widths[name]
+        counted, _ = self.tally(function, n_bits, 0, self.n_states)
         return [(bit, entry[1]) for bit, entry in enumerate(counted) if entry is not None]
 
     def stays(self, name: str) -> Answer:
@@ -310,7 +311,8 @@ class Beside(Space):
             self._look()
             self._follow(self._quota)
             self._quota = min(2 * self._quota, 1 << 21)
-            counted = self.tally(function, self.changed.widths[name], self._tallied, self.n_states)
+            n_bits = self.changed.widths[name]
+            counted, _ = self.tally(function, n_bits, self._tallied, self.n_states)
             self._tallied = self.n_states
             if self._next_known >= n_known and self._next_new >= self.n_states:
                 self.is_closed = not self.is_full
@@ -408,5 +410,5 @@ class Beside(Space):
     def count_new(self, name: str) -> int:
         """How many states that are not known meet condition 0 of `name`."""
         function, n_known = self.program.address(name), self.known.n_states
-        (counted,) = self.tally(function, 1, n_known, self.n_states)
+        (counted,), _ = self.tally(function, 1, n_known, self.n_states)
         return 0 if counted is None else counted[0]

@@ -206,14 +206,18 @@ class _Plan:
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:
-        counted = space.tally(space.conditions.address(name), len(numbers), 0, space.n_states)
+        # Looking takes little time mostly, and a limit should keep no violation back.
+        is_over = space.budget.long_out_of_time
+        function = space.conditions.address(name)
+        counted, is_whole = space.tally(function, len(numbers), 0, space.n_states, is_over)
+        is_known = space.complete and is_whole
         found = {}
         for number, entry in zip(numbers, counted, strict=True):
             n_states, first = entry or (0, 0)
             if number in self.reaches and n_states:
                 found[number] = Answer(True, space.witness_to(first), n_states)
             else:
-                found[number] = Answer(False if space.complete else None, None, n_states)
+                found[number] = Answer(False if is_known else None, None, n_states)
         return found
 
 

@@ -270,12 +270,17 @@ class Space:
         work: Callable[[int, int], object],
         *,
         to_the_end: bool = False,
+        is_over: Callable[[], bool] | None = None,
     ) -> bool:
-        """Call ``work(first, stop)`` over ``range(length)``; False where time ran out."""
+        """Call ``work(first, stop)`` over ``range(length)``; False where time ran out.
+
+        Where `is_over` tells that, some of it is done anyway.
+        """
         first, step, depth = 0, 1 << 14, self.depth
+        out_of_time = self.budget.out_of_time
         while first < length:
             self.budget.report(stage, self.n_states, depth)
-            if not to_the_end and self.budget.out_of_time():
+            if not to_the_end and (is_over is None or first) and (is_over or out_of_time)():
                 return False
             started = perf_counter()
             work(first, min(first + step, length))
@@ -333,11 +338,16 @@ class Space:
         return Witness(self.state(0), tuple(self.steps_to(number)))
 
     def tally(
-        self, function: int, n_bits: int, first: int, stop: int, stage: str = "conditions"
-    ) -> list[tuple[int, int] | None]:
+        self,
+        function: int,
+        n_bits: int,
+        first: int,
+        stop: int,
+        is_over: Callable[[], bool] | None = None,
+    ) -> tuple[list[tuple[int, int] | None], bool]:
         """For each bit of a function how many states of a range have it, and the first of these.
 
-        Looking at what was found takes little time; a limit never keeps a violation back.
+        And whether all were looked at: `is_over`, where given, may end it before.
         """
         tally = self.routines["tally"]
         with Crew(self, stop - first, {"counts": (8, 64), "firsts": (8, 64)}) as crew:
@@ -347,14 +357,15 @@ class Space:
             def work(member: Member, start: int, end: int) -> None:
                 tally(member.shared.address, function, start, end)
 
-            self.in_slices(
-                stage,
+            is_whole = self.in_slices(
+                "conditions",
                 stop - first,
                 lambda a, b: crew.over(work, first + a, first + b),
-                to_the_end=True,
+                to_the_end=is_over is None,
+                is_over=is_over,
             )
             found = [(m.arrays["counts"], m.arrays["firsts"]) for m in crew.members]
-        return [_all_together(found, bit) for bit in range(n_bits)]
+        return [_all_together(found, bit) for bit in range(n_bits)], is_whole
 
     def flag(self, function: int, stage: str = "flags", *, to_the_end: bool = True) -> bool:
         """Set the flags of every state to what a function of it gives; False where time ran out."""

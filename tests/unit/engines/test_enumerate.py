@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from interlock.engines import budget
+from interlock.engines.budget import Budget
 from interlock.engines.enumerate import EnumeratingEngine, legs
 from interlock.engines.enumerate.jit import compiled
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.space import MOST_STATES
 from interlock.engines.reference import ReferenceEngine
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import TRUE, add, and_, const, eq, lt, mul, var
+from interlock.kernel.expr import FALSE, TRUE, add, and_, const, eq, lt, mul, var
 from interlock.kernel.query import (
     Count,
     DeclinedError,
@@ -39,6 +43,35 @@ def test_more_states_than_an_index_can_number_are_a_limit() -> None:
     assert found.limit == "states 300"
     assert found.n_states == 300
     assert [answer.found for answer in found.answers] == [True, None]
+
+
+def test_looking_at_what_was_found_ends_where_time_is_over_for_long(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(Budget, "long_out_of_time", lambda _: True)
+    queries = [Reach(is_("n", 10)), Reach(is_("n", 99_000)), Count(is_("n", 99_000)), Reach(FALSE)]
+    found = EnumeratingEngine().explore(counter(99_999), queries)
+    # The first states are looked at in any case; of the rest nothing is known.
+    assert [answer.found for answer in found.answers] == [True, None, None, None]
+    witness = found.answers[0].witness
+    assert witness is not None
+    assert len(witness.steps) == 10
+
+
+def test_time_is_over_for_long_when_twice_as_much_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = 0.0
+    monkeypatch.setattr(budget, "perf_counter", lambda: now)
+    monkeypatch.setattr(budget, "monotonic", lambda: now)
+    of_one = Budget(Limits(max_seconds=10), None)
+    of_all = Budget(replace(Limits(max_seconds=10), until=12), None)
+    endless = Budget(Limits(), None)
+    told = {}
+    for now in (5, 11, 19, 20, 21, 22, 500):
+        told[now] = [one.long_out_of_time() for one in (of_one, of_all, endless)]
+    assert told[19] == told[11] == told[5] == [False, False, False]
+    assert told[20] == told[21] == [True, False, False]
+    assert told[22] == told[500] == [True, True, False]
+    assert (of_one.limit, of_all.limit, endless.limit) == ("seconds 10", "seconds 10", None)
 
 
 def test_an_index_numbers_as_many_states_as_32_bits_do() -> None:
