@@ -147,11 +147,13 @@ class Cursor:
         """Take a semicolon, or note that it is missing where nothing else could stand there.
 
         That is before a word that ends a body and before a new line, since no expression goes on
-        with a name or a number: the reading is the only one there is.
+        with a name or a number: the reading is the only one there is. The end of a file may be
+        where it was cut off; that of a body which stands by itself is none.
         """
         now = self.now
         begins = now.kind in ("word", "number", "typed", "direct") and self.on_new_line()
-        if now.upper == ";" or not (begins or now.kind == "end" or now.upper in _BEHIND_BODIES):
+        ends = now.kind == "end" and self.what == "body"
+        if now.upper == ";" or not (begins or ends or now.upper in _BEHIND_BODIES):
             self.expect(";", *others)
             return
         before = self.tokens[self.at - 1]
