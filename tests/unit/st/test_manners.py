@@ -177,6 +177,13 @@ def test_a_semicolon_is_missing_only_where_nothing_else_can_stand(
     assert whole.program.body == lacking.program.body
 
 
+@pytest.mark.parametrize("ends", ["", "\n", " // cut off"])
+def test_a_file_that_ends_within_a_statement_is_refused(ends: str) -> None:
+    text = f"PROGRAM p VAR_INPUT a : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\nq := a{ends}"
+    with pytest.raises(InputError, match="expected ';'"):
+        load_project({"p.st": text})
+
+
 @pytest.mark.parametrize("body", ["q := a r := b;", "q := a\nb;", "q := a\nb OR a;", "t\nq := a;"])
 def test_what_may_be_half_an_expression_is_refused(body: str) -> None:
     text = f"""PROGRAM p VAR_INPUT a, b : BOOL; END_VAR VAR_OUTPUT q, r : BOOL; END_VAR
