@@ -165,7 +165,9 @@ class ExpressionParser(Cursor):
     def designator(self) -> sx.Target | sx.Qualified:
         """A variable with its members, indexes and dereferences; a word stands here."""
         place = self.place()
-        base: sx.Target = sx.Name(self.advance().text, place)
+        token = self.advance()
+        in_quotes = token.upper.startswith('"') and token.start not in self.lexed.own
+        base: sx.Target = sx.Name(token.text, place, in_quotes)
         levels = 0
         while True:
             sign = self.now.upper
@@ -174,7 +176,7 @@ class ExpressionParser(Cursor):
                     return self._qualified(base)
                 member = self._member()
                 if isinstance(base, sx.Name):
-                    base = sx.Name(f"{base.text}.{member}", place)
+                    base = sx.Name(f"{base.text}.{member}", place, in_quotes)
                 else:
                     base = sx.Member(base, member, place)
             elif sign == "[":

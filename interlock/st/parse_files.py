@@ -70,7 +70,6 @@ class FileParser(UnitParser):
             tuple(self.tasks),
             tuple(self.instances),
             tuple(sorted(self.notes, key=lambda note: note.place)),
-            frozenset(t.text.casefold() for t in self.lexed.tokens if t.upper == f'"{t.text}"'),
         )
 
     def statements(self) -> tuple[sx.Statement, ...]:
@@ -113,10 +112,6 @@ class FileParser(UnitParser):
             self._note_at(at, f"lines of an export were read over, such as {_short(text)}")
         for at in self.lexed.marked:
             self._note_at(at, "quotes round names and '#' before them were read over")
-        for at, name in self.lexed.apart:
-            own = name.rstrip("_")
-            says = f'"{own}" is a global beside the variable #{own}: it is called {name} here'
-            self._note_at(at, says)
         if not self.lexed.nests:
             self._note_at(0, "comments were read as ending at the first '*)'; nested, one is open")
 

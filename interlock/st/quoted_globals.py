@@ -1,61 +1,167 @@
-"""Globals that a text names in quotes and no file declares.
+"""Names in quotes: globals, whatever variables of a unit are called.
 
-Some environments keep the list of globals, with their types and addresses, outside of the text and
-put their names in quotes there. Such a name is nobody's mistake: it is a global, of a type that is
-read off what stands beside it. What nothing that is executed writes is an input then, like any
-other global without an initial value.
+Some environments put the names of globals in quotes, those of a unit's own variables behind a
+``#``, and keep the list of globals, with their types and addresses, outside of the text. A name in
+quotes that no file declares is then nobody's mistake: it is a global, of a type that is read off
+what stands beside it. What nothing that is executed writes is an input then, like any other global
+without an initial value.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
+from typing import Any
 
-from interlock.base.errors import Place
+from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
+from interlock.st.quoted_types import Evidence, types_of, types_shown
 
-_COMPARED = frozenset(("=", "<>", "<", "<=", ">", ">="))
-_BLOCK_INPUTS = {"pt": "TIME", "pv": "INT"}
 _SAYS = "'{}' is not declared: taken for a global {} of a file not given"
 _ASSUMED = "; assumed: nobody else writes it"
 
 
 @dataclass
 class _Use:
-    """How a name is used: where first, of what type it seems to be, and whether it is a whole."""
+    """How a name is used: where first, what shows its type, and whether it is a whole variable."""
 
     name: str
     place: Place
     file: int
-    type: str = ""
+    shown: list[Evidence] = field(default_factory=list)
     is_written: bool = False
     is_plain: bool = True
 
 
 def with_quoted_globals(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
-    """The files with a global for each name in quotes that is a whole variable and not declared."""
-    quoted = frozenset().union(*(file.quoted for file in files))
-    wanted = quoted - _declared(files) if quoted else quoted
-    if not wanted:
+    """The files, with a global for each name in quotes that is a whole variable and not declared.
+
+    One that stands beside a variable of the unit with the same name is called otherwise, in all
+    files.
+
+    Raises
+    ------
+    InputError
+        Where a name in quotes is that of a global and of a variable of the unit, or where its type
+        cannot be told.
+    """
+    if not any(name.in_quotes for file in files for name in _names(file.units)):
         return list(files)
+    files = _with_globals_apart(files)
+    declared = _declared(files)
     uses: dict[str, _Use] = {}
     for number, file in enumerate(files):
         for unit in file.units:
-            _Uses(files, unit, number, wanted, uses).follow()
+            _note_uses(files, unit, number, declared, uses)
+    mistakes = [
+        Mistake(use.place, f"'{use.name}' is not declared, and {evidence.says}")
+        for use in uses.values()
+        if use.is_plain and (evidence := Evidence.of_all(use.shown)).says
+    ]
+    if mistakes:
+        raise InputError(mistakes)
     return [_with_globals(file, number, uses) for number, file in enumerate(files)]
 
 
+# A global beside a variable of the same name
+
+
+def _with_globals_apart(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
+    beside: dict[str, sx.Name] = {}
+    bases = {unit.name.casefold(): unit for file in files for unit in file.units}
+    for unit in bases.values():
+        own = _own(unit, bases)
+        for name in _names((unit.body, unit.actions, unit.methods, unit.chart)):
+            # A unit in quotes is that unit, whatever variables are called.
+            if name.in_quotes and _first(name.text) in own - bases.keys():
+                beside.setdefault(_first(name.text), name)
+    if not beside:
+        return list(files)
+    shared = _globals(files)
+    mistakes = [
+        Mistake(
+            name.place,
+            f"'{name.text}' in quotes is a global, and a variable of the unit has its name, too; "
+            "give one of them another",
+        )
+        for key, name in beside.items()
+        if key in shared
+    ]
+    if mistakes:
+        raise InputError(mistakes)
+    taken = {_first(name.text) for file in files for name in _names((file.units, file.globals))}
+    called: dict[str, str] = {}
+    notes = []
+    for key, name in beside.items():
+        own_name = name.text.partition(".")[0]
+        new = f"{own_name}_"
+        while new.casefold() in taken:
+            new += "_"
+        called[key] = new
+        taken.add(new.casefold())
+        says = f'"{own_name}" is a global beside the variable #{own_name}: it is called {new} here'
+        notes.append(sx.Note(name.place, says))
+    first, *others = [replace(file, units=_renamed(file.units, called)) for file in files]
+    return [replace(first, notes=(*first.notes, *notes)), *others]
+
+
+def _own(unit: sx.Unit, bases: Mapping[str, sx.Unit]) -> set[str]:
+    """The casefolded names of a unit's variables, those of its methods and its bases included."""
+    found: set[str] = set()
+    seen = set()
+    at: sx.Unit | None = unit
+    while at is not None and at.name not in seen:
+        seen.add(at.name)
+        declared = [*at.declarations, *(d for method in at.methods for d in method.declarations)]
+        found |= {
+            name.text.casefold()
+            for d in declared
+            if d.kind not in ("VAR_GLOBAL", "VAR_EXTERNAL")
+            for name in d.names
+        }
+        at = bases.get(at.extends.casefold())
+    return found - {unit.name.casefold()}
+
+
+def _renamed(node: Any, called: Mapping[str, str]) -> Any:
+    """A part of the text with some names in quotes called otherwise."""
+    if isinstance(node, tuple):
+        made = tuple(_renamed(part, called) for part in node)
+        return node if all(a is b for a, b in zip(node, made, strict=True)) else made
+    if isinstance(node, sx.Name):
+        first, dot, rest = node.text.partition(".")
+        if node.in_quotes and first.casefold() in called:
+            return replace(node, text=f"{called[first.casefold()]}{dot}{rest}")
+        return node
+    if not is_dataclass(node) or isinstance(node, Place):
+        return node
+    old = {f.name: getattr(node, f.name) for f in fields(node)}
+    new = {name: _renamed(part, called) for name, part in old.items()}
+    changed = {name: part for name, part in new.items() if part is not old[name]}
+    return replace(node, **changed) if changed else node  # type: ignore[type-var]
+
+
+# Globals that are not declared
+
+
+def _globals(files: Sequence[sx.SourceFile]) -> set[str]:
+    declared = [d for file in files for d in file.globals]
+    declared += [
+        d
+        for file in files
+        for unit in file.units
+        for d in unit.declarations
+        if d.kind in ("VAR_GLOBAL", "VAR_EXTERNAL")
+    ]
+    return {name.text.casefold() for d in declared for name in d.names}
+
+
 def _declared(files: Sequence[sx.SourceFile]) -> set[str]:
-    """Every casefolded name that some file declares as whatever."""
-    found = {file.name.casefold() for file in files}
-    found |= {type_.name.casefold() for file in files for type_ in file.types}
-    for node in _nodes([(file.types, file.units, file.globals) for file in files]):
+    """Every casefolded name that means something in all units."""
+    found = _globals(files)
+    for node in _nodes([(file.types, file.units) for file in files]):
         match node:
-            case sx.Declaration():
-                found |= {name.text.casefold() for name in node.names}
-            case sx.EnumLabel() | sx.Step() | sx.Action():
-                found.add(node.name.casefold())
-            case sx.Unit():
+            case sx.TypeDef() | sx.EnumLabel() | sx.Step() | sx.Action() | sx.Unit():
                 found.add(node.name.casefold())
     return found
 
@@ -64,7 +170,7 @@ def _with_globals(file: sx.SourceFile, number: int, uses: Mapping[str, _Use]) ->
     own = [use for use in uses.values() if use.file == number and use.is_plain]
     made, notes = [], []
     for use in own:
-        type_ = sx.TypeRef(use.type or "BOOL", None, None, use.place)
+        type_ = sx.TypeRef(Evidence.of_all(use.shown).type, None, None, use.place)
         names = (sx.Name(use.name, use.place),)
         made.append(sx.Declaration("VAR_GLOBAL", False, names, type_, None, use.place))
         says = _SAYS.format(use.name, type_.name) + (_ASSUMED if use.is_written else "")
@@ -77,126 +183,57 @@ def _with_globals(file: sx.SourceFile, number: int, uses: Mapping[str, _Use]) ->
     )
 
 
-class _Uses:
-    """Notes how the code of one unit uses names."""
+def _note_uses(
+    files: Sequence[sx.SourceFile],
+    unit: sx.Unit,
+    number: int,
+    declared: set[str],
+    uses: dict[str, _Use],
+) -> None:
+    """Note how the code of one unit uses names in quotes that are not declared."""
 
-    def __init__(
-        self,
-        files: Sequence[sx.SourceFile],
-        unit: sx.Unit,
-        number: int,
-        wanted: frozenset[str],
-        uses: dict[str, _Use],
-    ) -> None:
-        self._number = number
-        self._wanted = wanted
-        self._uses = uses
-        self._code = (unit.body, unit.actions, unit.methods, unit.chart)
-        listed = [d for file in files for d in file.globals]
-        self._types = _types([*listed, *unit.declarations, *_of_methods(unit)])
-        inputs = [d for file in files for u in file.units for d in u.declarations]
-        self._inputs = _BLOCK_INPUTS | _types([d for d in inputs if d.kind != "VAR"])
-
-    def follow(self) -> None:
-        """Note every use in the unit's code."""
-        for node in _nodes(self._code):
-            self._note_whole(node)
-            match node:
-                case sx.Name():
-                    self._use(node)
-                case sx.Assign():
-                    self._written(node.target)
-                    self._alike(node.target, node.value)
-                case sx.OutputArgument():
-                    self._written(node.target)
-                    self._typed(node.target, self._inputs.get(node.name.casefold(), ""))
-                case sx.InputArgument():
-                    self._typed(node.value, self._inputs.get(node.name.casefold(), ""))
-                case sx.Binary():
-                    self._alike(node.left, node.right)
-                case sx.Junction():
-                    self._alike(*node.operands)
-                case sx.For():
-                    self._typed(node.variable, "INT")
-                case sx.Case():
-                    self._typed(node.selector, "INT")
-
-    def _note_whole(self, node: object) -> None:
-        """Note what stands for more than one value, or is called: no type can be read off that."""
-        match node:
-            case sx.Element() | sx.Member() | sx.Pointed():
-                part: sx.Expression | None = node.base
-            case sx.Invoke():
-                part = node.instance
-            case sx.Call():
-                part = node.on
-            case _:
-                return
-        use = None if part is None else self._use(part)
-        if use is not None:
-            use.is_plain = False
-
-    def _use(self, name: sx.Expression) -> _Use | None:
-        """What is known of a name that is wanted."""
-        if not isinstance(name, sx.Name) or name.text.casefold() not in self._wanted:
+    def use(e: object) -> _Use | None:
+        if not isinstance(e, sx.Name) or not e.in_quotes or "." in e.text:
             return None
-        return self._uses.setdefault(
-            name.text.casefold(), _Use(name.text, name.place, self._number)
-        )
+        key = e.text.casefold()
+        return None if key in declared else uses.setdefault(key, _Use(e.text, e.place, number))
 
-    def _written(self, target: sx.Expression) -> None:
-        use = self._use(target)
-        if use is not None:
-            use.is_written = True
-
-    def _alike(self, *expressions: sx.Expression) -> None:
-        """What stands side by side has one type."""
-        known = next(filter(None, map(self._type_of, expressions)), "")
-        for e in expressions:
-            self._typed(e, known)
-
-    def _typed(self, e: sx.Expression, type_: str) -> None:
-        use = self._use(e)
-        if use is not None and not use.type:
-            use.type = type_
-
-    def _type_of(self, e: sx.Expression) -> str:
-        """The elementary type that an expression shows, or nothing."""
-        match e:
-            case sx.Number():
-                return e.prefix or "INT"
-            case sx.Real():
-                return e.prefix or "REAL"
-            case sx.Duration():
-                return "TIME"
-            case sx.Truth() | sx.Junction():
-                return "BOOL"
-            case sx.Binary() if e.op in _COMPARED:
-                return "BOOL"
-            case sx.Binary():
-                return self._type_of(e.left) or self._type_of(e.right)
-            case sx.Unary():
-                return "BOOL" if e.op == "NOT" else self._type_of(e.operand)
-            case sx.Name():
-                return self._types.get(e.text.casefold(), "")
-            case sx.Call():
-                return e.function.upper().rpartition("_TO_")[2] if "_TO_" in e.function else ""
-            case _:
-                return ""
+    units = {one.name.casefold(): one for file in files for one in file.units}
+    shared = [d for file in files for d in file.globals]
+    bodies: list[tuple[Sequence[sx.Declaration], object]]
+    bodies = [(unit.declarations, (unit.body, unit.actions, unit.chart))]
+    bodies += [((*unit.declarations, *m.declarations), m.body) for m in unit.methods]
+    for declarations, code in bodies:
+        types = types_of([*shared, *declarations])
+        for node in _nodes(code):
+            use(node)
+            for part in _parts(node):
+                if (whole := use(part)) is not None:
+                    whole.is_plain = False
+            if isinstance(node, sx.Assign | sx.OutputArgument) and (to := use(node.target)):
+                to.is_written = True
+            for e, shown in types_shown(node, types, units):
+                if (of := use(e)) is not None:
+                    of.shown.append(shown)
 
 
-def _types(declarations: Sequence[sx.Declaration]) -> dict[str, str]:
-    """The names of types without limits, by the casefolded names of variables."""
-    return {
-        name.text.casefold(): d.type.name
-        for d in declarations
-        for name in d.names
-        if d.type.name and d.type.lo is None and not d.type.dimensions
-    }
+def _parts(node: object) -> Iterator[object]:
+    """What stands for more than one value, or is called: no type can be read off that."""
+    match node:
+        case sx.Element() | sx.Member() | sx.Pointed():
+            yield node.base
+        case sx.Invoke():
+            yield node.instance
+        case sx.Call():
+            yield node.on
 
 
-def _of_methods(unit: sx.Unit) -> list[sx.Declaration]:
-    return [d for method in unit.methods for d in method.declarations]
+def _first(text: str) -> str:
+    return text.casefold().partition(".")[0]
+
+
+def _names(tree: object) -> Iterator[sx.Name]:
+    return (node for node in _nodes(tree) if isinstance(node, sx.Name))
 
 
 def _nodes(tree: object) -> Iterator[object]:

@@ -72,10 +72,16 @@ class Name:
 
     Also an enumeration's value; ``E.V`` reads like ``t1.Q`` until it is resolved. ``THIS^.x`` is
     the name ``THIS.x``, ``SUPER^.x`` the name ``SUPER.x``; a bit written ``w.%X3`` is ``w.3``.
+
+    Attributes
+    ----------
+    in_quotes : bool
+        Whether its first part stands in quotes and is no variable of its own unit.
     """
 
     text: str
     place: Place = field(compare=False)
+    in_quotes: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True)

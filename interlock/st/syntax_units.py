@@ -249,10 +249,8 @@ class SourceFile:
         Of VAR_GLOBAL outside any unit or in a configuration or resource.
     notes : tuple of Note
         What was read over: wrappers of an export, pragmas, prose, missing ends.
-    quoted : frozenset of str
-        Casefolded names that stand in quotes somewhere.
     undeclared : tuple of str
-        Those for which a global was added, since no file declares them.
+        Names in quotes for which a global was added, since no file declares them.
     """
 
     name: str
@@ -262,7 +260,6 @@ class SourceFile:
     tasks: tuple[Task, ...]
     instances: tuple[ProgramInstance, ...]
     notes: tuple[Note, ...] = field(default=(), compare=False)
-    quoted: frozenset[str] = field(default=frozenset(), compare=False)
     undeclared: tuple[str, ...] = field(default=(), compare=False)
 
 

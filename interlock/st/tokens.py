@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -95,9 +94,8 @@ class Tokens:
         Whether comments were read as nested.
     comments : list of (int, int)
         Where each comment begins, and ends.
-    apart : list of (int, str)
-        Names in quotes that stand for globals beside a variable of the same name, as they are
-        called here, each with the offset where it stands first.
+    own : set of int
+        Where names behind a ``#`` begin: variables of their own unit.
     """
 
     tokens: list[Token] = field(default_factory=list)
@@ -107,7 +105,7 @@ class Tokens:
     unclosed: tuple[int, str] | None = None
     nests: bool = True
     comments: list[tuple[int, int]] = field(default_factory=list)
-    apart: list[tuple[int, str]] = field(default_factory=list)
+    own: set[int] = field(default_factory=set)
 
 
 def tokenize(text: str) -> Tokens:
@@ -132,17 +130,9 @@ class _Scan:
         self.quotes_names = _QUOTES_NAMES.search(text) is not None
         self.folds = _FOLDS.search(text) is not None
         self.quoted: dict[str, str] = {}
-        self.marked_names: set[int] = set()
         self.around = _around_fences(text)
 
     def run(self) -> Tokens:
-        """Take the whole text."""
-        found = self._pieces()
-        if self.quotes_names:
-            found.tokens = _with_globals_apart(found, self.marked_names)
-        return found
-
-    def _pieces(self) -> Tokens:
         text, found = self.text, self.found
         add, match = found.tokens.append, _PIECE.match
         at = 0
@@ -195,7 +185,7 @@ class _Scan:
         is_quoted = self.quotes_names and self.text.startswith('"', end)
         if sign == "#" and (is_quoted or _NAME.match(self.text, end)):
             self._note_names(at)
-            self.marked_names.add(end)
+            self.found.own.add(end)
         else:
             self.found.tokens.append(Token("sign", sign, sign, at, end))
         return end
@@ -304,46 +294,3 @@ def _around_fences(text: str) -> dict[int, int]:
         sign in text[at:end] for at, end in outside.items() for sign in (":=", "END_")
     )
     return outside if is_prose else {}
-
-
-def _with_globals_apart(found: Tokens, marked: Collection[int]) -> list[Token]:
-    """The tokens, a global in quotes called otherwise where a variable beside it has its name.
-
-    Where quotes stand round names, one without a ``#`` is never a variable of the unit's own.
-
-    Parameters
-    ----------
-    found : Tokens
-    marked : collection of int
-        Where names behind a ``#`` begin.
-    """
-    tokens = found.tokens
-    own = {t.text.casefold() for t in tokens if t.start in marked} | set(_declared(tokens))
-    if any(t.upper == "VAR_GLOBAL" for t in tokens):
-        return tokens
-    taken = {t.text.casefold() for t in tokens if t.kind == "word"}
-    called: dict[str, str] = {}
-    told = []
-    beside = zip([tokens[-1], *tokens], tokens, [*tokens[1:], tokens[-1]], strict=False)
-    for before, token, after in beside:
-        key = token.text.casefold()
-        is_quoted = token.upper.startswith('"') and token.start not in marked
-        if is_quoted and key in own and before.upper != "." and after.upper != ":":
-            if key not in called:
-                called[key] = token.text + "_"
-                while called[key].casefold() in taken:
-                    called[key] += "_"
-                found.apart.append((token.start, called[key]))
-            name = called[key]
-            token = token._replace(text=name, upper=f'"{name}"')
-        told.append(token)
-    return told
-
-
-def _declared(tokens: Sequence[Token]) -> Iterator[str]:
-    """The casefolded names that stand before a colon, several with commas between them."""
-    for number, token in enumerate(tokens):
-        at = number - 1
-        while token.upper == ":" and at >= 0 and tokens[at].kind == "word":
-            yield tokens[at].text.casefold()
-            at -= 2 if tokens[at - 1].upper == "," else len(tokens)

@@ -92,6 +92,8 @@ def _plain_variables(files: Sequence[sx.SourceFile], root: str) -> dict[str, sx.
     found: dict[str, sx.Declaration] = {}
     n_declared: Counter[str] = Counter()
     for declaration in _declarations(files, root):
+        if declaration.kind == "VAR_EXTERNAL":
+            continue
         for name in declaration.names:
             n_declared[name.text.casefold()] += 1
             found[name.text.casefold()] = declaration

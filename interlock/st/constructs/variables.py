@@ -65,7 +65,7 @@ VARIABLES = (
         "name in quotes",
         "Where quotes stand round names, one that no file declares is a global of a list that lies "
         "elsewhere: of the type that stands beside it first, BOOL where none does, which is told. "
-        "Beside a variable of the unit of the same name it is called with a _ behind it. "
+        "Beside a variable of the unit with its name it is called with a _ behind it. "
         "What nothing that is executed writes is an input; a model may name others as outputs.",
         'FUNCTION_BLOCK "Pump" VAR_OUTPUT n : INT; END_VAR BEGIN\n'
         'IF NOT "stop" AND "level" < 3 THEN #n := "level" + 5; END_IF;\nEND_FUNCTION_BLOCK',

@@ -45,9 +45,14 @@ class Strangers(Writing):
         """Let code that is not known write what a call gives it, and every global."""
         before = len(out)
         given = [] if reason.at is None else [reason.at]
-        for e in (*(a.value for a in call.inputs), *(o.target for o in call.outputs)):
+        for e in (a.value for a in call.inputs):
             variable = self._given_to(e, frame, out)
             given += [] if variable is None else [variable]
+        for e in (o.target for o in call.outputs):
+            variable = self._given_to(e, frame, out)
+            if variable is not None:
+                self.for_each(variable, self._note_written, out)
+                given.append(variable)
         for at in given:
             self.stir(at, reason.why, out, call.place)
         self._stir_globals(reason.why, out, call.place)
@@ -67,6 +72,13 @@ class Strangers(Writing):
         return None
 
     # What may be written
+
+    def _note_written(self, at: Reference, _: list[sx.Statement]) -> None:
+        """What takes an output surely is written, even if it is an input of the root."""
+        at = at.base if isinstance(at, Bit) else at
+        for leaf in leaves(at.path, at.shape) if isinstance(at, Located) else ():
+            if leaf.path in self.reading.inputs:
+                self.reading.found.copied.add(leaf.path)
 
     def stir(self, at: Reference, who: str, out: list[sx.Statement], place: Place) -> None:
         """Let what `at` leads to have any value from here on."""

@@ -127,3 +127,35 @@ def test_what_is_wired_is_told_with_its_line(tmp_path: Path) -> None:
         (4, "'key' is an input: the model names it as one"),
         (4, "'motor' is an output: the model names it as one"),
     }
+
+
+@pytest.mark.parametrize(
+    ("declared", "call", "read"),
+    [
+        ("key : BOOL;", "other(x => key);", "key"),
+        ("key AT %IX0.0 : BOOL;", "other(x => key);", "key"),
+        ("key : BOOL;", "other.go(x => key);", "key"),
+        ("key : ARRAY[1..2] OF BOOL;", "other(x => key[1]);", "key[1]"),
+    ],
+)
+def test_what_code_of_other_files_writes_is_not_what_its_sensor_reads(
+    tmp_path: Path, declared: str, call: str, read: str
+) -> None:
+    text = (
+        f"PROGRAM main VAR_INPUT i : BOOL; END_VAR VAR other : Foreign; {declared} motor : BOOL; "
+        f"END_VAR\n{call}\nmotor := {read};\nEND_PROGRAM\n"
+    )
+    plant = (
+        "plant:\n  door: {states: [shut, open], moves: [{from: shut, to: open, when: motor}]}\n"
+        f"sensors:\n  {read}: {{reads: door = open}}\noutputs: {{motor: {{}}}}\n"
+    )
+    assert violated(model(tmp_path, {"R1": "never: motor"}, plant, text)) == {"R1"}
+
+
+def test_a_global_that_the_program_lists_as_one_of_others_may_be_wired(tmp_path: Path) -> None:
+    text = PROGRAM.replace("main\nVAR\n", "main\nVAR_EXTERNAL g_motor : BOOL; END_VAR\nVAR\n")
+    plant = (
+        "plant:\n  door: {states: [shut, open], moves: [{from: shut, to: open, when: g_motor}]}\n"
+        "sensors: {'cell[2]': {}}\noutputs: {g_motor: {}}\n"
+    )
+    assert violated(model(tmp_path, {"R1": "never: door = open"}, plant, text)) == {"R1"}

@@ -52,6 +52,13 @@ def added(project: Loaded) -> set[str]:
         ('#t(IN := "x", PT := T#1s); #q := #t.Q;', "BOOL"),
         ('#q := "x" > T#1s;', "TIME"),
         ('CASE "x" OF 1: #q := TRUE; END_CASE;', "INT"),
+        ('#q := "x" > 40000;', "DINT"),
+        ('#q := "x" > 16#7FFF_FFFF_FFFF;', "LINT"),
+        ('#q := "x" > -3;', "INT"),
+        ('#q := "x" > 3 AND "x" < 3.5;', "REAL"),
+        ('#q := "x" > 3 AND "x" < #n;', "DINT"),
+        ('#r := INT_TO_REAL("x");', "INT"),
+        ('#q := "x";\n#q := "x" = TRUE;', "BOOL"),
     ],
 )
 def test_the_type_is_read_off_what_stands_beside_the_name(code: str, type_: str) -> None:
@@ -79,12 +86,53 @@ def test_a_name_without_quotes_is_a_mistake_as_ever() -> None:
         loaded('#q := "x" AND other;')
 
 
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        ('#q := "x" > #n AND "x" < #m;', "DINT as well as INT stands beside it"),
+        ('#m := INT#3 + "x"; #q := "x" > 40000;', "INT as well as a larger number stands beside"),
+        ('#q := "x" > #n AND "x" < 0.5;', "DINT as well as a fraction stands beside it"),
+    ],
+)
+def test_what_shows_two_types_is_refused(code: str, says: str) -> None:
+    with pytest.raises(InputError, match=f"'x' is not declared, and {says}"):
+        loaded(code)
+
+
+def test_an_argument_is_of_the_type_that_its_own_block_declares() -> None:
+    blocks = (
+        'FUNCTION_BLOCK "A" VAR_INPUT v : BOOL; END_VAR\nBEGIN\nRETURN;\nEND_FUNCTION_BLOCK\n'
+        'FUNCTION_BLOCK "B" VAR_INPUT v : DINT; END_VAR\nBEGIN\nRETURN;\nEND_FUNCTION_BLOCK\n'
+    )
+    root = HEAD.replace("t : TON;", 'a : "A"; b : "B"; t : TON;')
+    text = f'{blocks}{root}#a(v := "x"); #b(v := "y"); #q := #enable;\nEND_FUNCTION_BLOCK\n'
+    told = [note.says for note in load_project({"p.st": text}, "Pump").notes]
+    for name, type_ in (("x", "BOOL"), ("y", "DINT")):
+        says = f"'{name}' is not declared: taken for a global {type_} of a file not given"
+        assert says in told
+
+
+def verdicts(folder: Path, requirements: str, **files: str) -> list[str]:
+    for name, text in files.items():
+        (folder / f"{name}.st").write_text(text)
+    (folder / "model.yaml").write_text(
+        f"title: T\ncontroller: [{', '.join(f'{name}.st' for name in files)}]\nroot: Pump\n"
+        f"requirements:\n{requirements}"
+    )
+    model = load(folder)
+    (one,) = model.controllers
+    assert one.project is not None
+    # What is one unit of scalars is executed as checked.
+    assert one.project.is_plain or is_executed_as_written(model)
+    findings = verify(model, catalogue()["enumerate"]()).findings
+    return [f.verdict.outcome.name for f in findings if f.requirement.id.startswith("R")]
+
+
 APART = (
     HEAD
     + """\
 #q := NOT "Enable" AND #enable;
 "q" := #q;
-"data"."q" := #q;
 #r := 0.0;
 END_FUNCTION_BLOCK
 """
@@ -92,20 +140,74 @@ END_FUNCTION_BLOCK
 
 
 def test_a_global_is_no_variable_of_the_same_name(tmp_path: Path) -> None:
-    (tmp_path / "pump.st").write_text(APART)
-    (tmp_path / "model.yaml").write_text(
-        "title: T\ncontroller: pump.st\noutputs: {q_: {}}\nrequirements:\n"
+    asked = (
         "  R1: {says: only without the global, never: q AND Enable_, judged: after scan}\n"
         "  R2: {says: not of its own input, never: q, judged: after scan}\n"
-        "  R3: {says: both outputs, always: q = q_, judged: after scan}\n"
+        "  R3: {says: both outputs, always: q = Pump.q_, judged: after scan}\n"
     )
-    model = load(tmp_path)
-    findings = verify(model, catalogue()["enumerate"]()).findings
-    assert [f.verdict.outcome.name for f in findings[:3]] == ["HOLDS", "VIOLATED", "HOLDS"]
-    (one,) = model.controllers
+    assert verdicts(tmp_path, asked, pump=APART) == ["HOLDS", "VIOLATED", "HOLDS"]
+    (one,) = load(tmp_path).controllers
     assert one.project is not None
     says = '"Enable" is a global beside the variable #Enable: it is called Enable_ here'
     assert (6, says) in {(note.place.line, note.says) for note in one.project.notes}
+
+
+ALARM = """\
+FUNCTION_BLOCK "Bell"
+VAR_OUTPUT o : BOOL; END_VAR
+VAR {own} : BOOL; END_VAR
+BEGIN
+#o := "alarm";
+"alarm" := FALSE;
+END_FUNCTION_BLOCK
+"""
+
+
+@pytest.mark.parametrize(("own", "other"), [("alarm", "spare"), ("spare", "alarm")])
+def test_a_global_is_one_in_all_files(tmp_path: Path, own: str, other: str) -> None:
+    # Wherever a variable of a unit has its name.
+    root = HEAD.replace("t : TON;", f'{own} : BOOL; a : "Bell"; t : TON;')
+    code = f'"alarm" := #enable;\n#{own} := FALSE;\n#a();\n#q := #a.o;\nEND_FUNCTION_BLOCK\n'
+    asked = "  R1: {says: x, never: q}\n  R2: {says: x, always: q = enable, judged: after scan}\n"
+    files = {"pump": root + code, "alarm": ALARM.format(own=other)}
+    assert verdicts(tmp_path, asked, **files) == ["VIOLATED", "HOLDS"]
+
+
+def test_a_declared_global_and_a_variable_of_one_name_are_refused() -> None:
+    with pytest.raises(InputError, match="6:1: 'q' in quotes is a global, and a variable of the"):
+        loaded('"q" := #enable;', "VAR_GLOBAL q : BOOL; END_VAR")
+
+
+FUNCTION = """\
+FUNCTION "calc" : BOOL
+VAR_INPUT i : BOOL; END_VAR
+BEGIN
+#calc := NOT #i;
+END_FUNCTION
+"""
+MORE = """\
+VAR_GLOBAL CONSTANT RUN : INT := 1; END_VAR
+TYPE Udt : STRUCT a : BOOL; END_STRUCT; END_TYPE
+"""
+
+
+@pytest.mark.parametrize(
+    ("declared", "code", "before"),
+    [
+        ("", '#q := "calc"(i := #enable);', FUNCTION),
+        ("calc : BOOL;", '#calc := "calc"(i := #enable); #q := #calc;', FUNCTION),
+        ("", 'CASE #m OF "RUN": #q := "RUN" = 2; ELSE #q := NOT #enable; END_CASE;', ""),
+        ('udt : "Udt";', "#udt.a := NOT #enable; #q := #udt.a;", ""),
+        ('Pump : "Udt";', "#Pump.a := NOT #enable; #q := #Pump.a;", ""),
+    ],
+)
+def test_units_types_and_constants_in_quotes_are_what_they_are(
+    tmp_path: Path, declared: str, code: str, before: str
+) -> None:
+    head = HEAD.replace("t : TON;", f"{declared} t : TON;")
+    text = f"{before}{head}{code}\nEND_FUNCTION_BLOCK\n"
+    asked = "  R1: {says: x, always: q = NOT enable, judged: after scan}\n"
+    assert verdicts(tmp_path, asked, pump=text, more=MORE) == ["HOLDS"]
 
 
 def test_a_name_in_quotes_behind_a_sign_is_the_units_own() -> None:
