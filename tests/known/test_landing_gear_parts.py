@@ -96,7 +96,7 @@ def test_a_watch_over_the_switch_may_not_come_too_soon(
 CHANNELS = ["A", "B", "C"]
 
 
-@pytest.mark.parametrize("pair", combinations(CHANNELS, 2))
+@pytest.mark.parametrize("pair", list(combinations(CHANNELS, 2)))
 def test_two_channels_that_stick_alike_outvote_the_third(pair: tuple[str, str]) -> None:
     model, engine = load(MODELS / "landing-gear-vote"), catalogue()["enumerate"]()
     both = tuple(f"{channel}1" for channel in pair)
