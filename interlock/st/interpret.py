@@ -229,7 +229,7 @@ class Controller:
         instance = self._instances[s.instance]
         call_block(instance, inputs, self._values, self.settings)
         for taken in s.outputs:
-            value = self._values[f"{PREFIX}{s.instance}.{taken.output}"]
+            value = self.read(f"{s.instance}.{taken.output}".casefold())
             self._write(taken.target, taken.type, value, taken.place)
 
     def _write(self, target: str, type_: Type, value: float, place: Place) -> None:

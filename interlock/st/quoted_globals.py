@@ -16,6 +16,7 @@ from typing import Any
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
 from interlock.st.quoted_types import Evidence, types_of, types_shown
+from interlock.st.words import RESERVED
 
 _SAYS = "'{}' is not declared: taken for a global {} of a file not given"
 _ASSUMED = "; assumed: nobody else writes it"
@@ -54,7 +55,7 @@ def with_quoted_globals(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
         for unit in file.units:
             _note_uses(files, unit, number, declared, uses)
     mistakes = [
-        Mistake(use.place, f"'{use.name}' is not declared, and {evidence.says}")
+        Mistake(use.place, f"the global '{use.name}' is not declared, and {evidence.says}")
         for use in uses.values()
         if use.is_plain and (evidence := Evidence.of_all(use.shown)).says
     ]
@@ -69,11 +70,12 @@ def with_quoted_globals(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
 def _with_globals_apart(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
     beside: dict[str, sx.Name] = {}
     bases = {unit.name.casefold(): unit for file in files for unit in file.units}
+    labels = _of_one_unit(files) | {word.casefold() for word in RESERVED}
     for unit in bases.values():
-        own = _own(unit, bases)
+        # A unit in quotes is that unit, whatever variables are called.
+        own = (_own(unit, bases) | labels) - bases.keys()
         for name in _names((unit.body, unit.actions, unit.methods, unit.chart)):
-            # A unit in quotes is that unit, whatever variables are called.
-            if name.in_quotes and _first(name.text) in own - bases.keys():
+            if name.in_quotes and _first(name.text) in own:
                 beside.setdefault(_first(name.text), name)
     if not beside:
         return list(files)
@@ -89,7 +91,8 @@ def _with_globals_apart(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
     ]
     if mistakes:
         raise InputError(mistakes)
-    taken = {_first(name.text) for file in files for name in _names((file.units, file.globals))}
+    taken = _declared(files) | labels
+    taken |= {_first(name.text) for file in files for name in _names((file.units, file.globals))}
     called: dict[str, str] = {}
     notes = []
     for key, name in beside.items():
@@ -99,7 +102,7 @@ def _with_globals_apart(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
             new += "_"
         called[key] = new
         taken.add(new.casefold())
-        says = f'"{own_name}" is a global beside the variable #{own_name}: it is called {new} here'
+        says = f'"{own_name}" is a global beside another {own_name}: it is called {new} here'
         notes.append(sx.Note(name.place, says))
     first, *others = [replace(file, units=_renamed(file.units, called)) for file in files]
     return [replace(first, notes=(*first.notes, *notes)), *others]
@@ -157,11 +160,17 @@ def _globals(files: Sequence[sx.SourceFile]) -> set[str]:
 
 
 def _declared(files: Sequence[sx.SourceFile]) -> set[str]:
-    """Every casefolded name that means something in all units."""
-    found = _globals(files)
+    """Every casefolded name of a global, a type or a unit."""
+    types = {one.name.casefold() for file in files for one in file.types}
+    return _globals(files) | types | {u.name.casefold() for file in files for u in file.units}
+
+
+def _of_one_unit(files: Sequence[sx.SourceFile]) -> set[str]:
+    """Casefolded names of what is no variable and never in quotes: labels, steps, actions."""
+    found = set()
     for node in _nodes([(file.types, file.units) for file in files]):
         match node:
-            case sx.TypeDef() | sx.EnumLabel() | sx.Step() | sx.Action() | sx.Unit():
+            case sx.EnumLabel() | sx.Step() | sx.Action():
                 found.add(node.name.casefold())
     return found
 
@@ -199,12 +208,13 @@ def _note_uses(
         return None if key in declared else uses.setdefault(key, _Use(e.text, e.place, number))
 
     units = {one.name.casefold(): one for file in files for one in file.units}
+    defined = {one.name.casefold(): one.type for file in files for one in file.types}
     shared = [d for file in files for d in file.globals]
     bodies: list[tuple[Sequence[sx.Declaration], object]]
     bodies = [(unit.declarations, (unit.body, unit.actions, unit.chart))]
     bodies += [((*unit.declarations, *m.declarations), m.body) for m in unit.methods]
     for declarations, code in bodies:
-        types = types_of([*shared, *declarations])
+        types = types_of([*shared, *declarations], defined)
         for node in _nodes(code):
             use(node)
             for part in _parts(node):
@@ -212,7 +222,7 @@ def _note_uses(
                     whole.is_plain = False
             if isinstance(node, sx.Assign | sx.OutputArgument) and (to := use(node.target)):
                 to.is_written = True
-            for e, shown in types_shown(node, types, units):
+            for e, shown in types_shown(node, types, units, defined):
                 if (of := use(e)) is not None:
                     of.shown.append(shown)
 

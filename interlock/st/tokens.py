@@ -129,7 +129,6 @@ class _Scan:
         self.may_describe = True
         self.quotes_names = _QUOTES_NAMES.search(text) is not None
         self.folds = _FOLDS.search(text) is not None
-        self.quoted: dict[str, str] = {}
         self.around = _around_fences(text)
 
     def run(self) -> Tokens:
@@ -204,12 +203,16 @@ class _Scan:
         return end
 
     def _quoted_name(self, at: int, quoted: str) -> None:
-        """Take a name in quotes; what no name can hold is written as ``_``."""
+        """Take a name in quotes; what no name can hold is written as ``_``.
+
+        What these stand for comes behind it, so that in all files of a project different names
+        stay different: ``"Motor 1"`` is ``Motor_1_20``, ``"Motor-1"`` is ``Motor_1_2d``.
+        """
         self._note_names(at)
-        name = re.sub(r"\W", "_", quoted[1:-1])
-        name = name if _NAME.match(name) else f"_{name}"
-        while self.quoted.setdefault(name.casefold(), quoted.casefold()) != quoted.casefold():
-            name += "_"
+        held = re.sub(r"\W", "_", quoted[1:-1])
+        lost = re.findall(r"\W", quoted[1:-1])
+        name = "_".join([held, *(f"{ord(sign):x}" for sign in lost)])
+        name = name if _NAME.match(name) else f"_{name}_"
         # Its own upper case would make a name in quotes a word of the language.
         self.found.tokens.append(Token("word", name, f'"{name}"', at, at + len(quoted)))
 

@@ -42,7 +42,7 @@ def of_each_file(model: Model) -> Written:
         for file in _files_of(model)
     }
     if not _mean_the_same(model, texts):
-        raise InternalError(f"{model.program.place.file}: written anew it does not mean the same")
+        raise _not_the_same(model)
     return Written(texts, (_LAYOUT,))
 
 
@@ -61,7 +61,7 @@ def in_one_text(model: Model) -> Written:
     name = str(PurePath(file).with_suffix(".st"))
     if not _mean_the_same(model, {name: text}):
         if is_one:
-            raise InternalError(f"{file}: the program written anew does not mean the same")
+            raise _not_the_same(model)
         says = (
             "names of this project, such as those of lists of globals, do not mean the same in one "
             "text; name a folder with -o, and each file is written by itself"
@@ -74,6 +74,18 @@ def in_one_text(model: Model) -> Written:
 def _files_of(model: Model) -> Sequence[sx.SourceFile]:
     # Not those of the project: what a configuration makes of several programs has no text.
     return read_files(model.program_texts)
+
+
+def _not_the_same(model: Model) -> Exception:
+    """Why what was written anew is not what it was, where that is known; else it is our defect."""
+    file = model.program.place.file
+    if any(not taken.says for taken in model.program.any_values):
+        says = (
+            "the program calls code that is not in its files, so what is written anew cannot be "
+            "compared with it; add these files"
+        )
+        return InputError([Mistake(Place(file, 1, 1), says)])
+    return InternalError(f"{file}: the program written anew does not mean the same")
 
 
 def _mean_the_same(model: Model, texts: Mapping[str, str]) -> bool:

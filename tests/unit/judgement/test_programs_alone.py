@@ -275,3 +275,16 @@ def test_what_needs_inputs_that_share_bits_to_differ_is_not_said_to_be_possible(
         if f.requirement.id == "R1"
     )
     assert found.outcome is outcome
+
+
+@pytest.mark.parametrize("block", ["TON", "TOF", "TP"])
+@pytest.mark.parametrize(
+    "taken", ["t(IN := a, PT := T#1s, ET => e);", "t(IN := a, PT := T#1s); e := t.ET;"]
+)
+def test_a_time_that_is_taken_from_a_call_is_the_time_that_is_read(
+    tmp_path: Path, block: str, taken: str
+) -> None:
+    text = program("a : BOOL;", f"{taken} q := e > T#500ms;", f"t : {block}; e : TIME;")
+    assert violated(tmp_path, text) == {"R1"}
+    text = program("a : BOOL;", f"{taken} q := e > T#1s;", f"t : {block}; e : TIME;")
+    assert violated(tmp_path, text) == set()

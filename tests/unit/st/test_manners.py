@@ -28,13 +28,13 @@ END_FUNCTION_BLOCK
 
 def test_names_in_quotes_regions_and_titles_are_read() -> None:
     program = load_program(_QUOTED, "p.st")
-    assert (program.name, [v.name for v in program.variables]) == ("Pump_1", ["go_on", "q"])
-    assert Controller(program, Settings()).scan({"go_on": 1}).outputs == {"q": 1}
+    assert (program.name, [v.name for v in program.variables]) == ("Pump_1_20", ["go_on_20", "q"])
+    assert Controller(program, Settings()).scan({"go_on_20": 1}).outputs == {"q": 1}
 
 
 def test_two_names_in_quotes_that_look_alike_stay_two() -> None:
     text = _QUOTED.replace("q : Bool;", '"go_on" : Bool;').replace("#q", '#"go_on"')
-    assert [v.name for v in load_program(text, "p.st").variables] == ["go_on", "go_on_"]
+    assert [v.name for v in load_program(text, "p.st").variables] == ["go_on_20", "go_on"]
 
 
 def test_a_text_in_quotes_stays_a_text_where_names_have_none() -> None:

@@ -21,10 +21,15 @@ VAR_OUTPUT q : BOOL; m : INT; END_VAR
 VAR t : TON; r : REAL; END_VAR
 BEGIN
 """
+TYPES = """\
+TYPE Lvl : INT (0..5); END_TYPE
+TYPE Sort : (Run, Stop); END_TYPE
+"""
 
 
 def loaded(code: str, *more: str) -> Loaded:
-    texts = {"pump.st": f"{HEAD}{code}\nEND_FUNCTION_BLOCK\n"}
+    head = HEAD.replace("r : REAL;", "r : REAL; level : Lvl; part : INT (0..5); e : Sort;")
+    texts = {"types.st": TYPES, "pump.st": f"{head}{code}\nEND_FUNCTION_BLOCK\n"}
     texts |= {f"more{number}.st": text for number, text in enumerate(more)}
     return load_project(texts, "Pump")
 
@@ -53,6 +58,12 @@ def added(project: Loaded) -> set[str]:
         ('#q := "x" > T#1s;', "TIME"),
         ('CASE "x" OF 1: #q := TRUE; END_CASE;', "INT"),
         ('#q := "x" > 40000;', "DINT"),
+        ('#q := "x" > 32767;', "DINT"),
+        ('#q := "x" < -32767;', "INT"),
+        ('#q := "x" < -32768;', "DINT"),
+        ('#level := "x";', "INT"),
+        ('#part := "x";', "INT"),
+        ('"x" := #q OR "x";', "BOOL"),
         ('#q := "x" > 16#7FFF_FFFF_FFFF;', "LINT"),
         ('#q := "x" > -3;', "INT"),
         ('#q := "x" > 3 AND "x" < 3.5;', "REAL"),
@@ -92,10 +103,13 @@ def test_a_name_without_quotes_is_a_mistake_as_ever() -> None:
         ('#q := "x" > #n AND "x" < #m;', "DINT as well as INT stands beside it"),
         ('#m := INT#3 + "x"; #q := "x" > 40000;', "INT as well as a larger number stands beside"),
         ('#q := "x" > #n AND "x" < 0.5;', "DINT as well as a fraction stands beside it"),
+        ('#q := "x" = "y";', "nothing beside it shows its type"),
+        ('#q := TO_INT("x") > 3;', "nothing beside it shows its type"),
+        ('#q := #e = "x";', "Sort stands beside it, which it need not be"),
     ],
 )
 def test_what_shows_two_types_is_refused(code: str, says: str) -> None:
-    with pytest.raises(InputError, match=f"'x' is not declared, and {says}"):
+    with pytest.raises(InputError, match=f"the global 'x' is not declared, and {says}"):
         loaded(code)
 
 
@@ -148,7 +162,7 @@ def test_a_global_is_no_variable_of_the_same_name(tmp_path: Path) -> None:
     assert verdicts(tmp_path, asked, pump=APART) == ["HOLDS", "VIOLATED", "HOLDS"]
     (one,) = load(tmp_path).controllers
     assert one.project is not None
-    says = '"Enable" is a global beside the variable #Enable: it is called Enable_ here'
+    says = '"Enable" is a global beside another Enable: it is called Enable_ here'
     assert (6, says) in {(note.place.line, note.says) for note in one.project.notes}
 
 
@@ -214,7 +228,37 @@ def test_a_name_in_quotes_behind_a_sign_is_the_units_own() -> None:
     text = HEAD.replace("enable :", '"on it" :') + '#q := #"on it";\nEND_FUNCTION_BLOCK\n'
     project = load_project({"pump.st": text}, "Pump")
     assert added(project) == set()
-    assert "on_it" in {v.name for v in project.program.inputs}
+    assert "on_it_20" in {v.name for v in project.program.inputs}
+
+
+def test_names_that_only_signs_tell_apart_are_apart_in_all_files(tmp_path: Path) -> None:
+    # Whichever of them stands first in its file.
+    root = HEAD.replace("t : TON;", 'a : "Bell"; t : TON;')
+    pump = f'{root}"Motor-1" := #enable;\n"Motor 1" := FALSE;\n#a();\n#q := #a.o;\n'
+    bell = ALARM.format(own="spare").replace('#o := "alarm"', '#o := "Motor 1" OR "Motor_1"')
+    bell = bell.replace('"alarm" := FALSE', '"Motor_1" := "Motor-1"')
+    asked = "  R1: {says: x, never: q AND NOT Pump.Motor_1}\n  R2: {says: x, never: Pump.Motor_1}\n"
+    files = {"pump": f"{pump}END_FUNCTION_BLOCK\n", "bell": bell}
+    assert verdicts(tmp_path, asked, **files) == ["VIOLATED", "VIOLATED"]
+    told = {v.name for v in load(tmp_path).controllers[0].program.variables}
+    assert {"Motor_1_2d", "Motor_1_20", "Motor_1"} <= told
+
+
+@pytest.mark.parametrize("other", ["TYPE Sort : (x_, Stop); END_TYPE", "TYPE x_ : INT; END_TYPE"])
+def test_a_global_beside_another_takes_no_name_that_is_taken(other: str) -> None:
+    text = HEAD.replace("t : TON;", "x : BOOL; t : TON;") + '"x" := #x;\nEND_FUNCTION_BLOCK\n'
+    project = load_project({"p.st": text, "more.st": other}, "Pump")
+    assert added(project) == {"x__"}
+
+
+def test_a_label_is_no_global_in_quotes() -> None:
+    text = HEAD.replace("t : TON;", "e : Sort; t : TON;")
+    text += '#e := Run; #q := "Run" = 7;\nEND_FUNCTION_BLOCK\n'
+    assert added(load_project({"p.st": text, "more.st": TYPES}, "Pump")) == {"Run_"}
+
+
+def test_a_word_of_the_language_in_quotes_is_called_otherwise() -> None:
+    assert added(loaded('#q := "IF" AND "true";')) == {"IF_", "true_"}
 
 
 PROGRAM = HEAD + (
@@ -266,3 +310,16 @@ def test_they_are_declared_in_an_export(tmp_path: Path, capsys: pytest.CaptureFi
     assert "VAR_GLOBAL" in written
     texts = {"written.st": written}
     assert {v.name for v in load_project(texts, "Pump").program.variables} >= {"start", "held"}
+
+
+def test_an_export_of_what_calls_code_of_other_files_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "pump.st").write_text(
+        f'{HEAD}"other"(a := #enable, o => #q);\nEND_FUNCTION_BLOCK\n'
+    )
+    (tmp_path / "model.yaml").write_text(
+        "title: T\ncontroller: pump.st\nrequirements: {R1: {says: x, never: q}}\n"
+    )
+    assert run(["export", str(tmp_path), "--as", "st"]) == 2
+    assert "the program calls code that is not in its files" in capsys.readouterr().err
