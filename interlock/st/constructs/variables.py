@@ -64,8 +64,8 @@ VARIABLES = (
     taken(
         "name in quotes",
         "Where quotes stand round names, one that no file declares is a global of a list that lies "
-        "elsewhere, of the type that all its uses show, which is told; where they show none or two, "
-        "that is a mistake. What no name can hold is a _, and its code stands behind the name. "
+        "elsewhere, of the type that all its uses show, which is told; where they show none or "
+        "two, that is a mistake. What no name can hold is a _, and its code stands behind it. "
         "Beside a variable of the unit with its name it is called with a _ behind it. "
         "What nothing that is executed writes is an input; a model may name others as outputs.",
         'FUNCTION_BLOCK "Pump" VAR_OUTPUT n : INT; END_VAR BEGIN\n'
