@@ -70,6 +70,7 @@ class FileParser(UnitParser):
             tuple(self.tasks),
             tuple(self.instances),
             tuple(sorted(self.notes, key=lambda note: note.place)),
+            quotes_names=bool(self.lexed.marked),
         )
 
     def statements(self) -> tuple[sx.Statement, ...]:

@@ -10,12 +10,13 @@ without an initial value.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 from interlock.base.errors import InputError, Mistake, Place
 from interlock.st import syntax as sx
+from interlock.st.elaborate.project import nodes_of
 from interlock.st.quoted_types import Evidence, types_of, types_shown
+from interlock.st.renaming import with_names
 from interlock.st.words import RESERVED
 
 _SAYS = "'{}' is not declared: taken for a global {} of a file not given"
@@ -46,7 +47,7 @@ def with_quoted_globals(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
         Where a name in quotes is that of a global and of a variable of the unit, or where its type
         cannot be told.
     """
-    if not any(name.in_quotes for file in files for name in _names(file.units)):
+    if not any(file.quotes_names for file in files):
         return list(files)
     files = _with_globals_apart(files)
     declared = _declared(files)
@@ -104,7 +105,13 @@ def _with_globals_apart(files: Sequence[sx.SourceFile]) -> list[sx.SourceFile]:
         taken.add(new.casefold())
         says = f'"{own_name}" is a global beside another {own_name}: it is called {new} here'
         notes.append(sx.Note(name.place, says))
-    first, *others = [replace(file, units=_renamed(file.units, called)) for file in files]
+
+    def renamed(name: sx.Name) -> sx.Name:
+        first, dot, rest = name.text.partition(".")
+        new = called.get(first.casefold(), first) if name.in_quotes else first
+        return name if new == first else replace(name, text=f"{new}{dot}{rest}")
+
+    first, *others = [replace(file, units=with_names(file.units, renamed)) for file in files]
     return [replace(first, notes=(*first.notes, *notes)), *others]
 
 
@@ -124,24 +131,6 @@ def _own(unit: sx.Unit, bases: Mapping[str, sx.Unit]) -> set[str]:
         }
         at = bases.get(at.extends.casefold())
     return found - {unit.name.casefold()}
-
-
-def _renamed(node: Any, called: Mapping[str, str]) -> Any:
-    """A part of the text with some names in quotes called otherwise."""
-    if isinstance(node, tuple):
-        made = tuple(_renamed(part, called) for part in node)
-        return node if all(a is b for a, b in zip(node, made, strict=True)) else made
-    if isinstance(node, sx.Name):
-        first, dot, rest = node.text.partition(".")
-        if node.in_quotes and first.casefold() in called:
-            return replace(node, text=f"{called[first.casefold()]}{dot}{rest}")
-        return node
-    if not is_dataclass(node) or isinstance(node, Place):
-        return node
-    old = {f.name: getattr(node, f.name) for f in fields(node)}
-    new = {name: _renamed(part, called) for name, part in old.items()}
-    changed = {name: part for name, part in new.items() if part is not old[name]}
-    return replace(node, **changed) if changed else node  # type: ignore[type-var]
 
 
 # Globals that are not declared
@@ -168,7 +157,7 @@ def _declared(files: Sequence[sx.SourceFile]) -> set[str]:
 def _of_one_unit(files: Sequence[sx.SourceFile]) -> set[str]:
     """Casefolded names of what is no variable and never in quotes: labels, steps, actions."""
     found = set()
-    for node in _nodes([(file.types, file.units) for file in files]):
+    for node in nodes_of(tuple((file.types, file.units) for file in files)):
         match node:
             case sx.EnumLabel() | sx.Step() | sx.Action():
                 found.add(node.name.casefold())
@@ -215,7 +204,7 @@ def _note_uses(
     bodies += [((*unit.declarations, *m.declarations), m.body) for m in unit.methods]
     for declarations, code in bodies:
         types = types_of([*shared, *declarations], defined)
-        for node in _nodes(code):
+        for node in nodes_of(code):
             use(node)
             for part in _parts(node):
                 if (whole := use(part)) is not None:
@@ -243,16 +232,4 @@ def _first(text: str) -> str:
 
 
 def _names(tree: object) -> Iterator[sx.Name]:
-    return (node for node in _nodes(tree) if isinstance(node, sx.Name))
-
-
-def _nodes(tree: object) -> Iterator[object]:
-    """`tree` and every part of it, in the order in which they stand."""
-    stack = [tree]
-    while stack:
-        node = stack.pop()
-        if isinstance(node, tuple | list):
-            stack.extend(reversed(node))
-        elif is_dataclass(node) and not isinstance(node, Place):
-            yield node
-            stack.extend(getattr(node, f.name) for f in reversed(fields(node)))
+    return (node for node in nodes_of(tree) if isinstance(node, sx.Name))

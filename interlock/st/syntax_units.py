@@ -249,6 +249,8 @@ class SourceFile:
         Of VAR_GLOBAL outside any unit or in a configuration or resource.
     notes : tuple of Note
         What was read over: wrappers of an export, pragmas, prose, missing ends.
+    quotes_names : bool
+        Whether some names stand in quotes, or behind a ``#``.
     undeclared : tuple of str
         Names in quotes for which a global was added, since no file declares them.
     """
@@ -260,6 +262,7 @@ class SourceFile:
     tasks: tuple[Task, ...]
     instances: tuple[ProgramInstance, ...]
     notes: tuple[Note, ...] = field(default=(), compare=False)
+    quotes_names: bool = field(default=False, compare=False)
     undeclared: tuple[str, ...] = field(default=(), compare=False)
 
 

@@ -156,17 +156,17 @@ def _unit_globals(units: Iterable[sx.Unit]) -> list[sx.Declaration]:
 
 
 def nodes_of(code: object) -> Iterator[object]:
-    """Every part of a part of the text, itself included: of the tree, and every word."""
+    """Every part of a part of the text, itself included, in order: of the tree, and every word."""
     stack = [code]
     while stack:
         part = stack.pop()
         if isinstance(part, tuple):
-            stack += part
+            stack += reversed(part)
         elif isinstance(part, str):
             yield part
         elif is_dataclass(part) and not isinstance(part, Place):
             yield part
-            stack += vars(part).values()
+            stack += reversed(vars(part).values())
 
 
 def words_of(code: object) -> set[str]:
