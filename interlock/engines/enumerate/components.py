@@ -8,6 +8,8 @@ state is entered once, that is twice for each state in all.
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value, Variable
 from interlock.engines.enumerate.runtime import NOWHERE, Tables, same_words
@@ -23,7 +25,7 @@ _BELOW = 1 << 15  # in a frame's position: the state leads to one further down t
 def analysis_text(n_words: int) -> str:
     """IR of the routines that look for traps and loops."""
     routines = [_sweep(n_words), _mark(), _search(n_words), _is_fair(n_words)]
-    routines += [_components(n_words, "trap"), _components(n_words, "stay")]
+    routines += [components_text(n_words, _Traps()), components_text(n_words, _Stays())]
     return "\n".join(routines)
 
 
@@ -56,21 +58,47 @@ def _sweep(n_words: int) -> str:
     return fn.text()
 
 
-def _components(n_words: int, name: str) -> str:
-    """``trap(shared, budget)`` and ``stay(shared, budget)``: a depth-first search, resumable.
+class Search(Protocol):
+    """What a depth-first search for components makes of the states and steps that it meets."""
 
-    `trap` visits the states that lack flags and completes these. `stay` visits the roots with
-    STARTS and what can be reached from them through states with STAYS, in the order of the
-    former, and stops at the first fair component.
+    name: str
+
+    def is_root(self, fn: Routine, flags: Value) -> Value:
+        """Whether the search starts from a state with these flags."""
+
+    def enters(self, fn: Routine, flags: Value) -> Value:
+        """Whether it goes on into a state with these flags."""
+
+    def on_unexplored(self, fn: Routine, number: Value) -> None:
+        """A step leads from a state to one that was not explored."""
+
+    def hand_over(self, fn: Routine, number: Value, j: Value, target: Value, mark: Value) -> None:
+        """A state gets what it is to know of the target of its successor `j`.
+
+        The target has been gone into, or never will be: then its `mark` is 0. Where the target
+        belongs to the same component this may come before all is known of it; what is known in
+        the end the last state of the component has been handed all the same.
+        """
+
+    def member(self, fn: Routine, number: Value, member: Value) -> None:
+        """A component is complete: a member gets what its last state `number` knows."""
+
+    def complete(self, fn: Routine, number: Value, first: Value, stop: Value) -> None:
+        """All of these places of the stack, the last of them `number`, are one component."""
+
+
+def components_text(n_words: int, search: Search) -> str:
+    """``NAME(shared, budget)``: a depth-first search, resumable.
+
+    It visits the roots, in their order, and what the search goes on into from them.
     """
-    fn = Routine(name, ["i64"])
+    fn = Routine(search.name, ["i64"])
     tables = Tables.of(fn, n_words)
-    trap = name == "trap"
     left = fn.variable("i64", fn.args[1])
     with fn.while_(lambda: left.get().is_not(0)):
         left.set(left.get() - 1)
         with fn.if_(fn.word("n_frames").is_(0)):
-            _next_root(fn, trap)
+            _next_root(fn, search)
             fn.repeat_loop()
         depth = fn.word("n_frames") - 1
         number = fn.load("i32", fn.pointer("frames"), depth).to("i64")
@@ -82,13 +110,68 @@ def _components(n_words: int, name: str) -> str:
         j = fn.variable("i64", first)
         descends = fn.variable("i1", 0)
         with fn.while_(lambda: j.get() < count):
-            _follow(fn, tables, trap, number, depth, j, below, descends)
+            _follow(fn, tables, search, number, depth, j, below, descends)
         with fn.if_(descends.get()):
             fn.repeat_loop()
         fn.put("n_frames", depth)
-        _close(fn, trap, number, below.get())
+        _close(fn, search, number, below.get())
     fn.leave(UNFINISHED)
     return fn.text()
+
+
+class _Traps:
+    """Visits the states that lack flags and completes these."""
+
+    name = "trap"
+
+    def is_root(self, fn: Routine, flags: Value) -> Value:
+        return flags.is_not(fn.word("full").to("i8"))
+
+    enters = is_root
+
+    def on_unexplored(self, fn: Routine, number: Value) -> None:
+        fn.store(fn.word("full").to("i8"), fn.pointer("flags"), number)
+
+    def hand_over(self, fn: Routine, number: Value, _j: Value, target: Value, _mark: Value) -> None:
+        flags = fn.pointer("flags")
+        bits = fn.load("i8", flags, target)
+        fn.store(fn.load("i8", flags, number) | bits, flags, number)
+
+    def member(self, fn: Routine, number: Value, member: Value) -> None:
+        flags = fn.pointer("flags")
+        fn.store(fn.load("i8", flags, number), flags, member)
+
+    def complete(self, fn: Routine, number: Value, first: Value, stop: Value) -> None:
+        pass
+
+
+class _Stays:
+    """Visits what can be reached from STARTS through STAYS and stops at a fair component."""
+
+    name = "stay"
+
+    def is_root(self, _fn: Routine, flags: Value) -> Value:
+        return (flags & STARTS).is_not(0)
+
+    def enters(self, _fn: Routine, flags: Value) -> Value:
+        return (flags & STAYS).is_not(0)
+
+    def on_unexplored(self, fn: Routine, number: Value) -> None:
+        pass
+
+    def hand_over(self, fn: Routine, number: Value, j: Value, target: Value, mark: Value) -> None:
+        pass
+
+    def member(self, fn: Routine, number: Value, member: Value) -> None:
+        pass
+
+    def complete(self, fn: Routine, number: Value, first: Value, stop: Value) -> None:
+        # The members are still on the stack, only no longer counted; the last joins them.
+        fn.store(number.to("i32"), fn.pointer("stack"), stop - 1)
+        is_fair = fn.call("@is_fair", [fn.shared, first, stop])
+        with fn.if_(is_fair.is_not(0)):
+            fn.put("cursor", number)
+            fn.leave(FOUND)
 
 
 def _push(fn: Routine, number: Value) -> None:
@@ -102,7 +185,7 @@ def _push(fn: Routine, number: Value) -> None:
         fn.put("most_frames", depth + 1)
 
 
-def _next_root(fn: Routine, trap: bool) -> None:
+def _next_root(fn: Routine, search: Search) -> None:
     cursor = fn.word("cursor")
     with fn.if_(cursor.is_(fn.word("n_roots"))):
         fn.leave(FINISHED)
@@ -111,8 +194,7 @@ def _next_root(fn: Routine, trap: bool) -> None:
     with fn.if_(fn.word("roots").is_not(0)):
         root.set(fn.load("i32", fn.pointer("roots"), cursor).to("i64"))
     number = root.get()
-    flags = fn.load("i8", fn.pointer("flags"), number)
-    wanted = flags.is_not(fn.word("full").to("i8")) if trap else (flags & STARTS).is_not(0)
+    wanted = search.is_root(fn, fn.load("i8", fn.pointer("flags"), number))
     with fn.if_(wanted & fn.load("i32", fn.pointer("marks"), number).is_(0)):
         _push(fn, number)
 
@@ -120,7 +202,7 @@ def _next_root(fn: Routine, trap: bool) -> None:
 def _follow(
     fn: Routine,
     tables: Tables,
-    trap: bool,
+    search: Search,
     number: Value,
     depth: Value,
     j: Variable,
@@ -128,40 +210,30 @@ def _follow(
     descends: Variable,
 ) -> None:
     """Follow one successor; where it is new, leave the loop and come back to it later."""
-    flags, marks = fn.pointer("flags"), fn.pointer("marks")
-    target = tables.found(j.get())
-    if trap:
-        with fn.if_(target.is_(NOWHERE)):
-            fn.store(fn.word("full").to("i8"), flags, number)
-            j.add(1)
-            fn.repeat_loop()
-        bits = fn.load("i8", flags, target)
-        fn.store(fn.load("i8", flags, number) | bits, flags, number)
-        enters = bits.is_not(fn.word("full").to("i8"))
-    else:
-        with fn.if_(target.is_(NOWHERE)):
-            j.add(1)
-            fn.repeat_loop()
-        enters = (fn.load("i8", flags, target) & STAYS).is_not(0)
-    mark = fn.load("i32", marks, target)
-    is_new = mark.is_(0)
-    with fn.if_(is_new & (enters ^ 1)):
+    marks, target = fn.pointer("marks"), tables.found(j.get())
+    with fn.if_(target.is_(NOWHERE)):
+        search.on_unexplored(fn, number)
         j.add(1)
         fn.repeat_loop()
-    with fn.if_(is_new):
+    mark = fn.load("i32", marks, target)
+    is_new = mark.is_(0)
+    enters = search.enters(fn, fn.load("i8", fn.pointer("flags"), target))
+    with fn.if_(is_new & enters):
         fn.store((j.get() | below.get()).to("i16"), fn.pointer("positions"), depth)
         _push(fn, target)
         descends.set(1)
         fn.leave_loop()
-    with fn.if_(mark < fn.load("i32", marks, number)):
+    search.hand_over(fn, number, j.get(), target, mark)
+    is_lower = mark < fn.load("i32", marks, number)
+    with fn.if_(is_lower & (is_new ^ 1)):
         fn.store(mark, marks, number)
         below.set(_BELOW)
     j.add(1)
 
 
-def _close(fn: Routine, trap: bool, number: Value, below: Value) -> None:
+def _close(fn: Routine, search: Search, number: Value, below: Value) -> None:
     """All successors are done: complete a component, or wait for the one this belongs to."""
-    marks, flags, stack = fn.pointer("marks"), fn.pointer("flags"), fn.pointer("stack")
+    marks, stack = fn.pointer("marks"), fn.pointer("stack")
     with fn.if_(below.is_not(0)):
         n_stack = fn.word("n_stack")
         fn.store(number.to("i32"), stack, n_stack)
@@ -172,7 +244,6 @@ def _close(fn: Routine, trap: bool, number: Value, below: Value) -> None:
     component = fn.word("component").to("i32")
     fn.put("component", fn.word("component") - 1)
     own = fn.load("i32", marks, number)
-    bits = fn.load("i8", flags, number)
     before = fn.word("n_stack")
     top = fn.variable("i64", before)
     with fn.while_(lambda: top.get().is_not(0)):
@@ -180,20 +251,13 @@ def _close(fn: Routine, trap: bool, number: Value, below: Value) -> None:
         with fn.if_(fn.load("i32", marks, member) < own):
             fn.leave_loop()
         fn.store(component, marks, member)
-        if trap:
-            fn.store(bits, flags, member)
+        search.member(fn, number, member)
         top.set(top.get() - 1)
     fn.store(component, marks, number)
     size = before - top.get()
     fn.put("n_stack", top.get())
     fn.put("visit", fn.word("visit") - size - 1)
-    if not trap:
-        # The members are still on the stack, only no longer counted; the root joins them.
-        fn.store(number.to("i32"), stack, before)
-        is_fair = fn.call("@is_fair", [fn.shared, top.get(), before + 1])
-        with fn.if_(is_fair.is_not(0)):
-            fn.put("cursor", number)
-            fn.leave(FOUND)
+    search.complete(fn, number, top.get(), before + 1)
 
 
 def _or_unowed(fn: Routine, tables: Tables, number: Value, into: Value) -> None:

@@ -77,6 +77,12 @@ NAMES = (
     "hit_from",  # first place in which it counts
     "first_hit_ends",  # 1 where the first entry of these is enough
     "farthest",  # the last place in which it was met, plus 1
+    # The longest way through a leg.
+    "counted",  # for each state the most counted moves behind it
+    "to_hit",  # the same up to what is looked for, plus 1; 0 is none
+    "counted_as",  # what `counts_as` says of a counted move
+    "most_counted",  # the greatest of the first
+    "most_to_hit",  # and of the second
     # A changed system beside a known space.
     "n_known",  # states of the known space; those found beside it have greater numbers
     "seeds",  # states in which the systems differ

@@ -6,15 +6,11 @@ from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from interlock.engines.budget import NO_LIMITS, Budget
+from interlock.engines.enumerate.along import answer_along
 from interlock.engines.enumerate.changed_system import Known
 from interlock.engines.enumerate.jit import compiled
-from interlock.engines.enumerate.legs import (
-    Route,
-    fewest_scans_along,
-    most_scans_along,
-    occurs_along,
-    reach_along,
-)
+from interlock.engines.enumerate.legs import Route
+from interlock.engines.enumerate.longest import LongestWays
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
 from interlock.engines.enumerate.program import Program
 from interlock.engines.enumerate.space import MOST_STATES, Space
@@ -43,12 +39,6 @@ from interlock.kernel.system import System
 
 _T = TypeVar("_T")
 
-_ALONG = {
-    Reach: reach_along,
-    Occurs: occurs_along,
-    MostScans: most_scans_along,
-    FewestScans: fewest_scans_along,
-}
 _CONDITIONS_AT_ONCE = 64
 # Half of 16 bits number the moves; the other half marks frames of the depth-first search.
 _MOST_MOVES = 1 << 15
@@ -138,6 +128,7 @@ class _Plan:
         self.routes: dict[int, Route] = {}
         for number, query in enumerate(queries):
             self._take(number, query)
+        self._longest = LongestWays(self._program, queries)
         self.tallies = _in_groups(self._counted, _CONDITIONS_AT_ONCE)
         self.traps = _in_groups(self._goals, GOALS_AT_ONCE)
         for n, tally in enumerate(self.tallies):
@@ -201,8 +192,9 @@ class _Plan:
                 found[number] = find_loop_along(space, fair, route, legs, function)
         for number, route in self.routes.items():
             if number not in self.stays:
-                answer = _ALONG[type(self._queries[number])]
-                found[number] = answer(space, route, address(f"legs{number}"))
+                query, function = self._queries[number], address(f"legs{number}")
+                longest = self._longest.of(space, query)
+                found[number] = answer_along(space, query, route, function, longest)
         return found
 
     def _tally(self, space: Space, name: str, numbers: Sequence[int]) -> dict[int, Answer]:

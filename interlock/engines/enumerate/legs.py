@@ -18,7 +18,7 @@ from interlock.base.errors import InternalError
 from interlock.engines.enumerate.legs_text import FROM_NOWHERE, MOST_LEGS, TARGET
 from interlock.engines.enumerate.space import SLICE_S, Space
 from interlock.kernel.expr import FALSE, Expr
-from interlock.kernel.query import Answer, DeclinedError, Leg, Legs
+from interlock.kernel.query import DeclinedError, Leg, Legs
 from interlock.kernel.system import MoveKind
 from interlock.kernel.witness import Step, Witness
 
@@ -101,7 +101,7 @@ class Route:
         rows = []
         for n, leg in enumerate(self.legs):
             following = 1 << (2 * n + 3) if n + 1 < len(self.legs) else 0
-            counted = _COUNTED[leg.counted]
+            counted = counts_as_of(leg)
             rows += [(1 << 2 * n, following if leg.is_short else 0, counted, 0)] * leg.scans
             rows.append((1 << 2 * n, following, 0, counted if leg.is_short else 0))
         if not self.goes_on:
@@ -115,6 +115,17 @@ class Route:
             found += [len(found) + leg.scans + 1] * (leg.scans + 1)
         # Behind the last leg there is none, and none is entered.
         return [*found[: self.first_of_last], *[0] * (self.legs[-1].scans + 1)]
+
+
+def counts_as_of(leg: Leg) -> int:
+    """The flag of what a leg counts."""
+    return _COUNTED[leg.counted]
+
+
+def share_counts_as(space: Space) -> None:
+    """Tell the compiled code what each move counts as."""
+    counts_as = space.new_array("counts_as", 1, max(1, len(space.system.moves)))
+    counts_as.fill(bytes(_COUNTED.get(move.kind, 0) for move in space.system.moves))
 
 
 class Walk:
@@ -155,8 +166,7 @@ class Walk:
             space.new_array(name, 1, len(rows)).fill(bytes(column))
         nexts = array("H", self._route.nexts())
         space.new_array("nexts", nexts.itemsize, len(nexts)).fill(nexts.tobytes())
-        counts_as = space.new_array("counts_as", 1, max(1, len(space.system.moves)))
-        counts_as.fill(bytes(_COUNTED.get(move.kind, 0) for move in space.system.moves))
+        share_counts_as(space)
         shared["visited_width"] = -(-len(rows) // 8)
         space.new_array("visited", shared["visited_width"], space.n_states)
         shared["walk_most"] = MOST_LEGS * max(1, len(space.system.moves))
@@ -295,42 +305,3 @@ class Walk:
         names = [name for name, _ in _QUEUE]
         by_place = ("insides", "enters", "climbs", "stops", "nexts")
         self._space.drop("flags", "visited", "counts_as", *by_place, *names)
-
-
-def reach_along(space: Space, route: Route, function: int) -> Answer:
-    """Answer one `Reach` along a route."""
-    walk = Walk(space, route, function, Until.FIRST)
-    try:
-        if walk.n_hits:
-            return Answer(True, walk.witness_to(0))
-        return Answer(_nothing_found(space, walk))
-    finally:
-        walk.close()
-
-
-def occurs_along(space: Space, route: Route, function: int) -> Answer:
-    """Answer one `Occurs`."""
-    walk = Walk(space, route, function, Until.FIRST)
-    walk.close()
-    is_known = space.complete and (walk.complete or walk.n_hits > 0)
-    return Answer(False if is_known else None, None, int(walk.n_hits > 0))
-
-
-def most_scans_along(space: Space, route: Route, function: int) -> Answer:
-    """Answer one `MostScans`."""
-    walk = Walk(space, route, function, Until.ALL_IN_LAST)
-    walk.close()
-    most = walk.most_scans
-    return Answer(_nothing_found(space, walk), values=() if most is None else ((most,),))
-
-
-def fewest_scans_along(space: Space, route: Route, function: int) -> Answer:
-    """Answer one `FewestScans`."""
-    walk = Walk(space, route, function, Until.ALL_IN_LAST)
-    fewest = walk.fewest_scans
-    walk.close()
-    return Answer(_nothing_found(space, walk), values=() if fewest is None else ((fewest,),))
-
-
-def _nothing_found(space: Space, walk: Walk) -> bool | None:
-    return False if space.complete and walk.complete else None

@@ -28,13 +28,22 @@ class DepthFirst:
     ----------
     space : Space
     routine : str
-        ``"trap"`` or ``"stay"``.
+        ``"trap"``, ``"stay"`` or ``"longest"``.
     roots : sequence of int, optional
         The states to start from, in this order; all where not given.
+    bytes_beside : int
+        What arrays of the caller take for each state.
     """
 
-    def __init__(self, space: Space, routine: str, roots: Sequence[int] | None = None) -> None:
+    def __init__(
+        self,
+        space: Space,
+        routine: str,
+        roots: Sequence[int] | None = None,
+        bytes_beside: int = 0,
+    ) -> None:
         self.space = space
+        self._bytes = 5 + bytes_beside
         self._routine = space.routines[routine]
         n_states = space.n_states
         for name, width in (("marks", 4), ("frames", 4), ("positions", 2), ("stack", 4)):
@@ -64,7 +73,9 @@ class DepthFirst:
     def close(self) -> None:
         """Give the arrays back and note how much of them was touched."""
         space, shared = self.space, self.space.shared
-        touched = 5 * space.n_states + 6 * shared["most_frames"] + 4 * shared["most_stack"]
+        touched = (
+            self._bytes * space.n_states + 6 * shared["most_frames"] + 4 * shared["most_stack"]
+        )
         space.n_analysis_bytes = max(space.n_analysis_bytes, touched)
         space.drop("marks", "frames", "positions", "stack", "roots")
 

@@ -24,6 +24,7 @@ from interlock.engines.enumerate.context import (
 )
 from interlock.engines.enumerate.jit import Library
 from interlock.engines.enumerate.legs_text import legs_text
+from interlock.engines.enumerate.longest_text import longest_text
 from interlock.engines.enumerate.memory import Array
 from interlock.engines.enumerate.together import SIZES, Crew, Member, Together
 from interlock.kernel.codec import Codec
@@ -46,8 +47,9 @@ _ARGUMENTS = {
     "search": 5,
     "begin": 4,
     "walk": 3,
+    "longest": 2,
 }
-_ANALYSES = ("sweep", "trap", "stay", "mark", "search", "begin", "walk")
+_ANALYSES = ("sweep", "trap", "stay", "mark", "search", "begin", "walk", "longest")
 
 # An index plus 1 has to fit 32 bits.
 MOST_STATES = (1 << 32) - 1
@@ -63,7 +65,8 @@ SLICE_S = 0.1
 def _routines(n_words: int, analysing: bool) -> tuple[Library, dict[str, Any]]:
     text = runtime.space_text(n_words)
     if analysing:
-        text += "\n".join(["", analysis_text(n_words), legs_text(n_words)])
+        parts = (analysis_text, legs_text, longest_text)
+        text += "\n".join(["", *(part(n_words) for part in parts)])
     library = Library(text, optimised=True)
     wanted = [name for name in _ARGUMENTS if analysing or name not in _ANALYSES]
     return library, {name: library.function(name, _ARGUMENTS[name]) for name in wanted}
