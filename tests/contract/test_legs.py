@@ -46,6 +46,25 @@ def test_a_leg_is_gone_along_only_inside(explore: Explore) -> None:
             assert len(answer.witness) == length
 
 
+def test_each_of_several_legs_has_conditions_of_its_own(explore: Explore) -> None:
+    # Neither what goes on in a leg nor what begins the next may be taken for the other's.
+    of = ring(6)
+    for enters, insides, target, length in (
+        ((0, 1, 3), (TRUE, TRUE, TRUE), 5, 5),
+        ((0, 1, 3), (TRUE, avoiding(2), TRUE), 5, None),
+        ((0, 1, 3), (TRUE, TRUE, avoiding(4)), 5, None),
+        ((0, 1, 3), (avoiding(1), avoiding(3), avoiding(5)), 5, 5),
+        ((0, 3, 1), (TRUE, TRUE, TRUE), 5, 11),
+        ((0, 3, 1), (avoiding(4), TRUE, avoiding(0)), 0, 12),
+        ((0, 3, 1), (avoiding(2), TRUE, TRUE), 0, None),
+    ):
+        legs = tuple(Leg(a, is_("n", b)) for a, b in zip(insides, enters, strict=True))
+        (answer,) = explore(of, [Reach(is_("n", target), legs)]).answers
+        assert answer.found is (length is not None), (enters, target)
+        if length is not None:
+            assert len(answer.witness) == length
+
+
 def test_one_state_may_be_all_there_is_of_several_legs(explore: Explore) -> None:
     legs = (Leg(ex.FALSE), Leg(ex.FALSE, is_("n", 0)), Leg(TRUE, is_("n", 0)))
     (answer,) = explore(ring(4), [Reach(is_("n", 0), legs)]).answers

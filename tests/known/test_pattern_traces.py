@@ -10,7 +10,8 @@ import pytest
 
 from interlock.independent_judge.trace import holds
 from interlock.kernel.asking import ask
-from interlock.kernel.expr import Expr, or_
+from interlock.kernel.expr import TRUE, Expr, or_
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Pattern, Requirement, Scope, ScopeKind
 from tests.support.build import is_, move, system
 from tests.support.engines import Explore
@@ -72,3 +73,15 @@ def test_an_engine_judges_the_trace_as_published(
     question = ask(of, Requirement("R", pattern, where("p"), where("s"), scope))
     answers = explore(question.system, question.violations).answers
     assert any(answer.found for answer in answers) is not known
+
+
+def test_the_five_patterns_of_time_need_one_and_ask_for_no_failure_to_be_survived() -> None:
+    # S. Konrad, B. Cheng, "Real-time specification patterns", ICSE 2005, from memory: minimum and
+    # maximum duration, bounded recurrence, bounded response, bounded invariance; and 'not yet',
+    # which is ours. A bounded response is a response, which may go without a time.
+    timed = {Pattern.AT_LEAST, Pattern.AT_MOST, Pattern.RECURS, Pattern.STAYS}
+    timed.add(Pattern.NOT_YET)
+    assert {pattern for pattern, row in PATTERNS.items() if row.is_timed} == timed
+    bounded = {pattern for pattern, row in PATTERNS.items() if row.has_bound}
+    assert bounded == {*timed, Pattern.LEADS_TO}
+    assert Requirement("R", Pattern.NEVER, TRUE).survives == 0

@@ -46,6 +46,10 @@ _OBSERVERS = (
     "tests/known/test_pattern_traces.py",
     "tests/unit/judgement/test_verify.py",
     "tests/agree/test_observers_agree_with_formulas.py",
+    *(
+        f"{_BOUNDS}::test_a_late_response_is_found_exactly_where_it_refutes_the_formula[{scope}-observe]"
+        for scope in _SCOPES
+    ),
 )
 _LOWERING = ("tests/unit/st", "tests/agree/test_lowering_agrees_with_interpreter.py")
 _JUDGE = ("tests/unit/independent_judge",)
@@ -112,7 +116,12 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "observe requirement", _OBSERVERS),
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
     **_all("engines", "reference_legs", _LEGS),
-    **_all("engines/enumerate", "legs legs_text", _ENUMERATED_LEGS),
+    **_all("engines/enumerate", "legs legs_text along", _ENUMERATED_LEGS),
+    **_all(
+        "engines/enumerate",
+        "longest longest_text",
+        ("tests/agree/test_longest_ways_agree.py", "tests/contract/test_legs.py"),
+    ),
     **_all(
         "engines/symbolic",
         "legs",

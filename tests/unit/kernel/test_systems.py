@@ -49,8 +49,8 @@ def test_a_system_may_start_in_another_state_of_its_own() -> None:
 def test_unknown_variables_and_repeated_names_are_refused() -> None:
     with pytest.raises(ValueError, match="unknown variables"):
         System((COUNT,), (Move("m", MoveKind.PLANT, ex.var("q"), {}),))
-    with pytest.raises(ValueError, match="move names repeat"):
-        System((COUNT,), (UP, UP))
+    with pytest.raises(ValueError, match=r"move names repeat: \['up'\]"):
+        System((COUNT,), (UP, RESET, UP))
     with pytest.raises(ValueError, match="variable names repeat"):
         System((COUNT, COUNT), (UP,))
 
@@ -67,6 +67,29 @@ def test_narrowing_drops_what_nothing_depends_on() -> None:
     noting = Move("note", MoveKind.PLANT, ex.TRUE, {"scratch": ex.eq(ex.var("n"), ex.const(1))})
     narrowed = System((COUNT, scratch), (UP, noting)).narrowed([])
     assert [v.name for v in narrowed.variables] == ["n"]
+
+
+def test_narrowing_keeps_what_a_guard_reads() -> None:
+    gate, shut = Variable("gate", BOOL, 0), Variable("shut", BOOL, 0)
+    through = Move("through", MoveKind.PLANT, ex.var("gate"), {"gate": ex.var("shut")})
+    narrowed = System((gate, shut), (through,)).narrowed([])
+    assert [v.name for v in narrowed.variables] == ["gate", "shut"]
+
+
+def test_values_lie_side_by_side_in_words_of_64_bits() -> None:
+    def layout(*sizes: int) -> tuple[int, list[tuple[int, int, int]]]:
+        variables = [Variable(f"v{n}", Domain(0, size - 1), 0) for n, size in enumerate(sizes)]
+        codec = Codec.of(variables)
+        return codec.n_words, [(f.word, f.shift, f.width) for f in codec.fields]
+
+    assert layout(*[2] * 64)[0] == 1
+    assert layout(*[2] * 65)[0] == 2
+    assert layout(*[2] * 129)[0] == 3
+    # As few bits as tell the values apart; what fits no more goes into the next word.
+    assert layout(4, 5, 1, 2**60, 2) == (
+        2,
+        [(0, 0, 2), (0, 2, 3), (0, 5, 0), (1, 0, 60), (0, 5, 1)],
+    )
 
 
 @given(
