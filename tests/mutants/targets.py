@@ -117,6 +117,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("kernel", "witness", ("tests/unit/kernel", "tests/contract/test_stay.py")),
     **_all("engines", "reference_legs", _LEGS),
     **_all("engines/enumerate", "legs legs_text along", _ENUMERATED_LEGS),
+    **_all("engines/enumerate", "kept_steps keeping", ("tests/agree/test_kept_steps_agree.py",)),
     **_all(
         "engines/enumerate",
         "longest longest_text",

@@ -12,7 +12,7 @@ from typing import Protocol
 
 from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value, Variable
-from interlock.engines.enumerate.runtime import NOWHERE, Tables, same_words
+from interlock.engines.enumerate.runtime import NOWHERE, Tables
 
 # Flags of a state while loops are looked for.
 STAYS, STARTS, ON_LOOP, VISITED = 1, 2, 4, 8
@@ -22,20 +22,20 @@ FINISHED, UNFINISHED, FOUND = 0, 1, 2
 _BELOW = 1 << 15  # in a frame's position: the state leads to one further down the stack
 
 
-def analysis_text(n_words: int) -> str:
-    """IR of the routines that look for traps and loops."""
-    routines = [_sweep(n_words), _mark(), _search(n_words), _is_fair(n_words)]
-    routines += [components_text(n_words, _Traps()), components_text(n_words, _Stays())]
+def analysis_text(n_words: int, kind: type[Tables] = Tables) -> str:
+    """IR of the routines that look for traps and loops, by tables of a kind."""
+    routines = [_mark(), *(text(n_words, kind) for text in (_sweep, _search, _is_fair))]
+    routines += [components_text(n_words, kind, search) for search in (_Traps(), _Stays())]
     return "\n".join(routines)
 
 
-def _sweep(n_words: int) -> str:
+def _sweep(n_words: int, kind: type[Tables]) -> str:
     """``sweep(shared, first, stop, backward)``: hand flags back from successors to states.
 
     Returns how many states of the range lack flags afterwards. What was not explored has all.
     """
     fn = Routine("sweep", ["i64", "i64", "i64"])
-    tables = Tables.of(fn, n_words)
+    tables = kind.of(fn, n_words)
     _, first, stop, backward = fn.args
     flags, full = fn.pointer("flags"), fn.word("full").to("i8")
     n_lacking = fn.variable("i64", 0)
@@ -72,8 +72,10 @@ class Search(Protocol):
     def on_unexplored(self, fn: Routine, number: Value) -> None:
         """A step leads from a state to one that was not explored."""
 
-    def hand_over(self, fn: Routine, number: Value, j: Value, target: Value, mark: Value) -> None:
-        """A state gets what it is to know of the target of its successor `j`.
+    def hand_over(
+        self, fn: Routine, number: Value, move: Value, target: Value, mark: Value
+    ) -> None:
+        """A state gets what it is to know of the target that one of its moves leads to.
 
         The target has been gone into, or never will be: then its `mark` is 0. Where the target
         belongs to the same component this may come before all is known of it; what is known in
@@ -87,13 +89,13 @@ class Search(Protocol):
         """All of these places of the stack, the last of them `number`, are one component."""
 
 
-def components_text(n_words: int, search: Search) -> str:
+def components_text(n_words: int, kind: type[Tables], search: Search) -> str:
     """``NAME(shared, budget)``: a depth-first search, resumable.
 
     It visits the roots, in their order, and what the search goes on into from them.
     """
     fn = Routine(search.name, ["i64"])
-    tables = Tables.of(fn, n_words)
+    tables = kind.of(fn, n_words)
     left = fn.variable("i64", fn.args[1])
     with fn.while_(lambda: left.get().is_not(0)):
         left.set(left.get() - 1)
@@ -132,7 +134,9 @@ class _Traps:
     def on_unexplored(self, fn: Routine, number: Value) -> None:
         fn.store(fn.word("full").to("i8"), fn.pointer("flags"), number)
 
-    def hand_over(self, fn: Routine, number: Value, _j: Value, target: Value, _mark: Value) -> None:
+    def hand_over(
+        self, fn: Routine, number: Value, _move: Value, target: Value, _mark: Value
+    ) -> None:
         flags = fn.pointer("flags")
         bits = fn.load("i8", flags, target)
         fn.store(fn.load("i8", flags, number) | bits, flags, number)
@@ -159,7 +163,9 @@ class _Stays:
     def on_unexplored(self, fn: Routine, number: Value) -> None:
         pass
 
-    def hand_over(self, fn: Routine, number: Value, j: Value, target: Value, mark: Value) -> None:
+    def hand_over(
+        self, fn: Routine, number: Value, move: Value, target: Value, mark: Value
+    ) -> None:
         pass
 
     def member(self, fn: Routine, number: Value, member: Value) -> None:
@@ -223,7 +229,7 @@ def _follow(
         _push(fn, target)
         descends.set(1)
         fn.leave_loop()
-    search.hand_over(fn, number, j.get(), target, mark)
+    search.hand_over(fn, number, tables.move(j.get()), target, mark)
     is_lower = mark < fn.load("i32", marks, number)
     with fn.if_(is_lower & (is_new ^ 1)):
         fn.store(mark, marks, number)
@@ -266,17 +272,16 @@ def _or_unowed(fn: Routine, tables: Tables, number: Value, into: Value) -> None:
     fn.call(fn.pointer("unowed").name, [state, into])
 
 
-def _bit_of_move(fn: Routine, j: Value) -> tuple[Value, Value]:
-    """Whether the move of successor `j` is fair, and its number among the fair ones."""
-    move = fn.load("i16", fn.pointer("out_moves"), j).to("i64")
+def _bit_of_move(fn: Routine, move: Value) -> tuple[Value, Value]:
+    """Whether a move is fair, and its number among the fair ones."""
     bit = fn.load("i16", fn.pointer("fair_bits"), move)
     return bit.is_not(0xFFFF), bit.to("i64")
 
 
-def _is_fair(n_words: int) -> str:
+def _is_fair(n_words: int, kind: type[Tables]) -> str:
     """``is_fair(shared, first, stop)``: whether the component of these stack places is fair."""
     fn = Routine("is_fair", ["i64", "i64"])
-    tables = Tables.of(fn, n_words)
+    tables = kind.of(fn, n_words)
     _, first, stop = fn.args
     stack, marks, paid = fn.pointer("stack"), fn.pointer("marks"), fn.pointer("paid")
     fair_words = fn.word("fair_words")
@@ -290,19 +295,18 @@ def _is_fair(n_words: int) -> str:
         with fn.if_(count.is_(0)):
             fn.leave(1)
         _or_unowed(fn, tables, number, paid)
-        own = tables.state(number)
         component = fn.load("i32", marks, number)
         with fn.if_(alone ^ 1):
             tables.fetch_ahead(0, count)
         with fn.count(0, count) as j:
-            inside = fn.variable("i1", same_words(fn, n_words, own, tables.successor(j)))
+            inside = fn.variable("i1", tables.leads_back(number, j))
             with fn.if_((inside.get() | alone) ^ 1):
                 target = tables.found(j)
                 with fn.if_(target.is_not(NOWHERE)):
                     inside.set(fn.load("i32", marks, target).is_(component))
             with fn.if_(inside.get()):
                 has_step.set(1)
-                is_fair, bit = _bit_of_move(fn, j)
+                is_fair, bit = _bit_of_move(fn, tables.move(j))
                 with fn.if_(is_fair):
                     old = fn.load("i64", paid, bit >> 6)
                     fn.store(old | (fn.const("i64", 1) << (bit & 63)), paid, bit >> 6)
@@ -330,7 +334,7 @@ def _mark() -> str:
     return fn.text()
 
 
-def _search(n_words: int) -> str:
+def _search(n_words: int, kind: type[Tables]) -> str:
     """``search(shared, source, inside, target, paying)``: a shortest path.
 
     It runs through states with the flag `inside` to the nearest state with the flag `target`,
@@ -339,7 +343,7 @@ def _search(n_words: int) -> str:
     Returns the state's index, or NOWHERE.
     """
     fn = Routine("search", ["i64", "i64", "i64", "i64"])
-    tables = Tables.of(fn, n_words)
+    tables = kind.of(fn, n_words)
     _, source, inside, target_flag, paying = fn.args
     flags, queue, came = fn.pointer("flags"), fn.pointer("stack"), fn.pointer("frames")
     inside, target_flag = inside.to("i8"), target_flag.to("i8")
@@ -388,7 +392,7 @@ def _pays(fn: Routine, tables: Tables, number: Value, count: Value, inside: Valu
     _or_unowed(fn, tables, number, paid)
     with fn.count(0, count) as j:
         found = tables.found(j)
-        is_fair, bit = _bit_of_move(fn, j)
+        is_fair, bit = _bit_of_move(fn, tables.move(j))
         with fn.if_(is_fair & found.is_not(NOWHERE)):
             stays_in = (fn.load("i8", flags, found) & inside).is_not(0)
             with fn.if_(stays_in):

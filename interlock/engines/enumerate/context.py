@@ -77,6 +77,11 @@ NAMES = (
     "hit_from",  # first place in which it counts
     "first_hit_ends",  # 1 where the first entry of these is enough
     "farthest",  # the last place in which it was met, plus 1
+    # Steps that are kept, see `kept_steps`.
+    "step_ends",  # behind the last step of each state, from the second place on
+    "step_targets",
+    "step_moves",
+    "n_steps",
     # The longest way through a leg.
     "counted",  # for each state the most counted moves behind it
     "to_hit",  # the same up to what is looked for, plus 1; 0 is none

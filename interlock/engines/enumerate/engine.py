@@ -9,6 +9,7 @@ from interlock.engines.budget import NO_LIMITS, Budget
 from interlock.engines.enumerate.along import answer_along
 from interlock.engines.enumerate.changed_system import Known
 from interlock.engines.enumerate.jit import compiled
+from interlock.engines.enumerate.keeping import FEWEST_STATES, keep_steps
 from interlock.engines.enumerate.legs import Route
 from interlock.engines.enumerate.longest import LongestWays
 from interlock.engines.enumerate.loops import FairMoves, find_loop, find_loop_along
@@ -53,13 +54,21 @@ class EnumeratingEngine:
         How many states an index can number.
     answers_if_cut : bool
         Whether anything is asked of states that a limit has cut short.
+    keeps_steps_from : int
+        With how many states steps are worth keeping, where many searches need them.
     """
 
     name = "enumerate"
 
-    def __init__(self, most_states: int = MOST_STATES, answers_if_cut: bool = True) -> None:
+    def __init__(
+        self,
+        most_states: int = MOST_STATES,
+        answers_if_cut: bool = True,
+        keeps_steps_from: int = FEWEST_STATES,
+    ) -> None:
         self._most_states = most_states
         self._answers_if_cut = answers_if_cut
+        self._keeps_steps_from = keeps_steps_from
 
     def keep(
         self, system: System, limits: Limits = NO_LIMITS, progress: ProgressSink | None = None
@@ -99,6 +108,7 @@ class EnumeratingEngine:
         answers: Mapping[int, Answer] = {}
         if queries and (space.complete or self._answers_if_cut):
             space.conditions = compiled(plan.text)
+            keep_steps(space, plan.n_searches, self._keeps_steps_from)
             answers = plan.answers(space)
         return Exploration(
             engine=self.name,
@@ -163,6 +173,12 @@ class _Plan:
     def _go_along(self, number: int, route: Route, target: Expr) -> None:
         self.routes[number] = route
         self._program.add_bits(f"legs{number}", route.conditions(target))
+
+    @property
+    def n_searches(self) -> int:
+        """How often the steps of most states may be gone through."""
+        n_traps = 0 if self.system.has_unbidden else 3 * len(self.traps)
+        return n_traps + len(self.stays) + len(self.routes)
 
     @property
     def analyses(self) -> bool:

@@ -19,9 +19,9 @@ FROM_NOWHERE = (1 << 32) - 1
 _ARRAYS = ("walk_states", "walk_places", "walk_from")
 
 
-def legs_text(n_words: int) -> str:
-    """IR of the routines that go along legs."""
-    return "\n".join([_arrive(), _begin(), _walk(n_words)])
+def legs_text(n_words: int, kind: type[Tables] = Tables) -> str:
+    """IR of the routines that go along legs, by tables of a kind."""
+    return "\n".join([_arrive(), _begin(), _walk(n_words, kind)])
 
 
 def _arrive() -> str:
@@ -94,14 +94,14 @@ def _begin() -> str:
     return fn.text()
 
 
-def _walk(n_words: int) -> str:
+def _walk(n_words: int, kind: type[Tables]) -> str:
     """``walk(shared, first, stop)``: go on from places in the queue.
 
     Returns where it stopped for want of room, or at a hit that is enough.
     """
     fn = Routine("walk", ["i64", "i64"])
     _, first, stop = fn.args
-    tables = Tables.of(fn, n_words)
+    tables = kind.of(fn, n_words)
     flags, counts_as = fn.pointer("flags"), fn.pointer("counts_as")
     states, places, _ = (fn.pointer(name) for name in _ARRAYS)
     inside, climbs = fn.pointer("insides"), fn.pointer("climbs")
@@ -123,8 +123,7 @@ def _walk(n_words: int) -> str:
             with fn.count(0, count) as j:
                 target = tables.found(j)
                 with fn.if_(target.is_not(NOWHERE)):
-                    move = fn.load("i16", fn.pointer("out_moves"), j).to("i64")
-                    counted = fn.load("i8", counts_as, move)
+                    counted = fn.load("i8", counts_as, tables.move(j))
                     up = (counted & climbing).is_not(0).to("i64")
                     with fn.if_((counted & stopped).is_(0)):
                         fn.call("@arrive", [fn.shared, target, place + up, head])

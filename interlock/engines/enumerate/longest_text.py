@@ -11,14 +11,15 @@ from interlock.engines.enumerate.components import STARTS, STAYS, components_tex
 from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value
 from interlock.engines.enumerate.legs_text import TARGET
+from interlock.engines.enumerate.runtime import Tables
 
 ENDLESS = (1 << 16) - 1
 """So many counted moves or more."""
 
 
-def longest_text(n_words: int) -> str:
+def longest_text(n_words: int, kind: type[Tables] = Tables) -> str:
     """IR of ``longest(shared, budget)``, which leaves ``most_counted`` and ``most_to_hit``."""
-    return components_text(n_words, _Longest())
+    return components_text(n_words, kind, _Longest())
 
 
 class _Longest:
@@ -39,8 +40,9 @@ class _Longest:
     def on_unexplored(self, fn: Routine, number: Value) -> None:
         pass
 
-    def hand_over(self, fn: Routine, number: Value, j: Value, target: Value, mark: Value) -> None:
-        move = fn.load("i16", fn.pointer("out_moves"), j).to("i64")
+    def hand_over(
+        self, fn: Routine, number: Value, move: Value, target: Value, mark: Value
+    ) -> None:
         counts_as = fn.load("i8", fn.pointer("counts_as"), move).to("i64")
         step = (counts_as & fn.word("counted_as")).is_not(0).to("i64")
         # A state that was gone into and is in no complete component is in that of `number`.

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Self
+from typing import Any, Self
 
 from interlock.engines.enumerate.context import BATCH, KEY_CACHE_BITS, LAST_IN_CHECKPOINT, Routine
 from interlock.engines.enumerate.ir import Function, Value, Variable
@@ -74,8 +74,8 @@ class Tables:
     out_hashes: Value
 
     @classmethod
-    def of(cls, fn: Routine, n_words: int, **more: Value) -> Self:
-        """Read them, and `more` that a kind of its own has."""
+    def of(cls, fn: Routine, n_words: int, **more: Any) -> Self:
+        """Read them, and take `more` that a kind of its own has."""
         index_mask = (fn.const("i64", 1) << fn.word("index_bits")) - 1
         found = {name: fn.pointer(name) for name in _POINTERS} | more
         return cls(fn, n_words, n_slots=fn.word("n_slots"), index_mask=index_mask, **found)
@@ -130,6 +130,14 @@ class Tables:
         """The index of a successor whose hash is in the buffer, or NOWHERE."""
         hashed = self.fn.load("i64", self.out_hashes, j)
         return self.fn.call("@lookup", [self.fn.shared, self.successor(j), hashed])
+
+    def move(self, j: Value) -> Value:
+        """The number of the move that a successor was found by."""
+        return self.fn.load("i16", self.fn.pointer("out_moves"), j).to("i64")
+
+    def leads_back(self, number: Value, j: Value) -> Value:
+        """Whether a successor is the state itself."""
+        return same_words(self.fn, self.n_words, self.state(number), self.successor(j))
 
     def slot(self, hashed: Value) -> Value:
         """Where the probing for a hash begins: the upper half of hash × number of slots."""

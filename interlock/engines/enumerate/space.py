@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from functools import cache
 from time import perf_counter
 from typing import Any, Protocol
 
@@ -16,40 +15,19 @@ from interlock.base import cores
 from interlock.base.errors import InternalError
 from interlock.engines.budget import Budget
 from interlock.engines.enumerate import runtime
-from interlock.engines.enumerate.components import analysis_text
 from interlock.engines.enumerate.context import (
     BATCH,
     EXPANSIONS_PER_CHECKPOINT,
     Shared,
 )
 from interlock.engines.enumerate.jit import Library
-from interlock.engines.enumerate.legs_text import legs_text
-from interlock.engines.enumerate.longest_text import longest_text
 from interlock.engines.enumerate.memory import Array
+from interlock.engines.enumerate.routines import routines
 from interlock.engines.enumerate.together import SIZES, Crew, Member, Together
 from interlock.kernel.codec import Codec
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
-
-_ARGUMENTS = {
-    "explore": 2,
-    "rehash": 1,
-    "flag": 4,
-    "tally": 4,
-    "find_parent": 4,
-    "index_of": 2,
-    "collect": 4,
-    "sweep": 4,
-    "trap": 2,
-    "stay": 2,
-    "mark": 2,
-    "search": 5,
-    "begin": 4,
-    "walk": 3,
-    "longest": 2,
-}
-_ANALYSES = ("sweep", "trap", "stay", "mark", "search", "begin", "walk", "longest")
 
 # An index plus 1 has to fit 32 bits.
 MOST_STATES = (1 << 32) - 1
@@ -59,17 +37,6 @@ _FIRST_SLOTS = 1 << 12
 _SMALL_TABLE = 1 << 20
 SLICE_S = 0.1
 """How long compiled code may run before limits and interruptions are looked at."""
-
-
-@cache
-def _routines(n_words: int, analysing: bool) -> tuple[Library, dict[str, Any]]:
-    text = runtime.space_text(n_words)
-    if analysing:
-        parts = (analysis_text, legs_text, longest_text)
-        text += "\n".join(["", *(part(n_words) for part in parts)])
-    library = Library(text, optimised=True)
-    wanted = [name for name in _ARGUMENTS if analysing or name not in _ANALYSES]
-    return library, {name: library.function(name, _ARGUMENTS[name]) for name in wanted}
 
 
 class Compiled(Protocol):
@@ -109,6 +76,12 @@ class Space:
         Whether the machine let all start that were to.
     sizes : Sizes
         What is worth the work of several threads.
+    routines, made_anew : dict of str to callable
+        The compiled routines; and those that make moves anew, whatever steps are kept.
+    by_kept_steps : Library or None
+        Holds the searches by kept steps.
+    n_kept_bytes : int
+        What kept steps take.
     spare : int
         States that fit beyond the room, since several threads notice late that it is used up.
     """
@@ -127,7 +100,10 @@ class Space:
         self.system, self.codec, self.program, self.budget = system, codec, program, budget
         self.conditions: Compiled = program
         self.n_words = codec.n_words
-        self.library, self.routines = _routines(codec.n_words, analysing)
+        self.library, self.made_anew = routines(codec.n_words, analysing)
+        self.routines = self.made_anew
+        self.by_kept_steps: Library | None = None
+        self.n_kept_bytes = 0
         self.shared = shared = Shared()
         self.complete = False
         self.arrays: dict[str, Array] = {}
@@ -191,7 +167,13 @@ class Space:
     @property
     def n_bytes(self) -> int:
         """Memory allocated and touched at most so far."""
-        return self._bytes_with(self.shared["n_slots"]) + self.n_analysis_bytes
+        kept = self.n_kept_bytes + self.n_analysis_bytes
+        return self._bytes_with(self.shared["n_slots"]) + kept
+
+    def has_room_for(self, n_bytes: int) -> bool:
+        """Whether the memory limit lets so many more bytes be used."""
+        most = self.budget.limits.max_bytes
+        return most is None or self.n_bytes + n_bytes <= most
 
     def _bytes_with(self, n_slots: int) -> int:
         n_checkpoints = -(-self.shared["next"] // EXPANSIONS_PER_CHECKPOINT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.engines.enumerate.components import FINISHED
+from interlock.engines.enumerate.keeping import moved_by
 from interlock.engines.enumerate.loops import DepthFirst
 from interlock.engines.enumerate.space import Space
 from interlock.kernel.query import Answer, Trap
@@ -44,14 +45,10 @@ def find_traps(space: Space, queries: Sequence[Trap], function: int) -> list[Ans
 
 def _settle_onward(space: Space, function: int) -> bool:
     """`_settle` by the moves that a way to a goal may use; runs to a trap may use every move."""
-    shared = space.shared
     if not space.system.has_unbidden:
         return _settle(space, function)
-    expand, shared["expand"] = shared["expand"], space.conditions.address("onward")
-    try:
+    with moved_by(space, space.conditions.address("onward")):
         return _settle(space, function)
-    finally:
-        shared["expand"] = expand
 
 
 def _answer(space: Space, flags: bytes, bit: int) -> Answer:
