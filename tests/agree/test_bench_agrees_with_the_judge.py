@@ -17,7 +17,7 @@ MODELS = [
     "ramp-broken/pin-alone",
     "ramp-broken/lost-bracket",
     "ramp-broken/seal-in-survives-stop",
-    "landing-gear",
+    "landing-gear-untimed",
 ]
 
 

@@ -128,7 +128,7 @@ def by_outcome(
 
 @pytest.mark.parametrize(
     ("name", "n_defects", "first_look"),
-    [("ramp", 8, 100_000), ("ramp", 12, 5), ("landing-gear", 5, 5)],
+    [("ramp", 8, 100_000), ("ramp", 12, 5), ("landing-gear-untimed", 5, 5)],
 )
 def test_what_the_original_reaches_tells_what_every_exploration_tells(
     name: str, n_defects: int, first_look: int, monkeypatch: pytest.MonkeyPatch

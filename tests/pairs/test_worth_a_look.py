@@ -24,7 +24,11 @@ FURTHER = {
         "F28w has the same effect as F28 in line 15: 'legs_away' stuck at FALSE"
     }
 }
-SMALL = ["ramp", "landing-gear", *(f"ramp-broken/{name}" for name in folders("ramp-broken"))]
+SMALL = [
+    "ramp",
+    "landing-gear-untimed",
+    *(f"ramp-broken/{name}" for name in folders("ramp-broken")),
+]
 
 
 def said(looked: Looked) -> set[str]:

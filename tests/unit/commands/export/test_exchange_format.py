@@ -55,7 +55,7 @@ def written(text: str, drawn: str) -> Written:
     return write_exchange(read_files(texts), "Main", drawn=drawn, texts=texts)
 
 
-@pytest.mark.parametrize("name", ["ramp", "ramp-drawn", "landing-gear", "outriggers"])
+@pytest.mark.parametrize("name", ["ramp", "ramp-drawn", "landing-gear-untimed", "outriggers"])
 def test_a_program_as_text_means_the_same(name: str, tmp_path: Path) -> None:
     file = tmp_path / "out.xml"
     assert run(["export", str(MODELS / name), "--as", "xml", "-o", str(file)]) == 0

@@ -132,7 +132,7 @@ def test_evidence_under_a_fault_is_confirmed_in_cases_and_as_a_whole(
 
 @pytest.mark.slow
 def test_the_evidence_of_the_landing_gear_is_confirmed(tmp_path: Path) -> None:
-    folder = evidence_of(MODELS / "landing-gear", tmp_path / "evidence")
+    folder = evidence_of(MODELS / "landing-gear-untimed", tmp_path / "evidence")
     assert set(statuses(recheck(folder)).values()) == {Status.CONFIRMED}
 
 
