@@ -36,6 +36,7 @@ MOST_WORK = 20_000_000
 # The demo vehicle joins 8,000; each value of a variable is a set.
 MOST_JOINED = 500_000
 MAX_FLAGS = 3
+_CLOCKS = "clocks, of which diagrams hold each value by itself"
 # A table has the runs to its states at hand; diagrams look for each of them anew.
 MANY_RUNS = 200
 
@@ -59,9 +60,17 @@ class AutomaticEngine:
 
     Where those grow too large and faults are few, and where many runs are asked for, it enumerates
     after all.
+
+    Parameters
+    ----------
+    has_few_clocks : bool
+        Whether clocks are so few that diagrams hold each of their values.
     """
 
     name = AUTOMATIC
+
+    def __init__(self, has_few_clocks: bool = False) -> None:
+        self._has_few_clocks = has_few_clocks
 
     def explore(
         self,
@@ -72,7 +81,7 @@ class AutomaticEngine:
     ) -> Exploration:
         """As `Engine.explore`; the answer names the engine that gave it, and why that one did."""
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
-        has_time = _has_time(system)
+        has_time = _has_time(system) and not self._has_few_clocks
         if n_flags > MAX_FLAGS and not has_time:
             why = f"{n_flags} flags of faults, each of which may double the states"
             return _because(why, make("symbolic").explore(system, queries, limits, progress))
@@ -81,7 +90,7 @@ class AutomaticEngine:
         if n_runs > MANY_RUNS:
             most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
         if has_time:
-            most, why = MAX_ENUMERATED, "clocks, of which diagrams hold each value by itself"
+            most, why = MAX_ENUMERATED, _CLOCKS
         reason: DeclinedError | None = None
         for instead in (
             by_diagrams(),
@@ -133,6 +142,25 @@ class AutomaticEngine:
         if found is not None and not why_not:
             return None
         return varier(**_bounded()).vary(system, limits, progress)
+
+
+def listed_in_time(
+    system: System, queries: Sequence[Query], limits: Limits, progress: ProgressSink | None
+) -> Exploration | None:
+    """What the automatic engine makes of a system with clocks while its states can be listed.
+
+    None where there are more, or none can be listed.
+    """
+    most = MAX_ENUMERATED
+    is_capped = limits.max_states is None or limits.max_states > most
+    capped = replace(limits, max_states=most) if is_capped else limits
+    try:
+        lister = make("enumerate", answers_if_cut=not is_capped)
+        explored = lister.explore(system, queries, capped, progress)
+    except DeclinedError:
+        return None
+    is_cut = is_capped and explored.limit is not None and explored.n_states >= most
+    return None if is_cut else _because(_CLOCKS, explored)
 
 
 def _has_time(system: System) -> bool:

@@ -20,6 +20,13 @@ from interlock.model.model import Model
 from interlock.model.reaction import ReactionTime
 
 VACUOUS = "vacuous"
+LEFT_FREE = (
+    "Runs in time are among those that were explored; what takes longer than two scans are apart "
+    "waits for a scan. That premises occur, and that what is worth a look does, was found in the "
+    "same runs, some of which time may rule out; of the time taken on any run no more is said than "
+    "that it is no worse."
+)
+"""What a verdict with durations left free leaves open."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +49,9 @@ class Finding:
         Of a response with a bound in a model with time that came in time.
     is_left_out : bool
         Its premise never occurred, and it claims to survive faults that nobody asked for here.
+    counted : tuple of str or None
+        The moves whose times were counted: it was judged of more runs than there are in time, with
+        every other duration left free. None where there is nothing of that.
     """
 
     requirement: Requirement
@@ -52,6 +62,7 @@ class Finding:
     reaction: ReactionTime | None = None
     is_left_out: bool = False
     margin: Margin | None = None
+    counted: tuple[str, ...] | None = None
 
     @property
     def is_too_late(self) -> bool:
@@ -146,6 +157,25 @@ class Verification:
         for finding in self.findings:
             counts[VACUOUS if finding.verdict.vacuous else finding.outcome.value] += 1
         return ", ".join(f"{n} {says}" for says, n in counts.items() if n)
+
+    @property
+    def left_free(self) -> tuple[str, ...]:
+        """In words which requirements were judged with durations left free, and with which."""
+        alike: dict[tuple[str, ...], list[str]] = {}
+        for finding in self.findings:
+            if finding.counted is not None:
+                alike.setdefault(finding.counted, []).append(finding.requirement.id)
+        return tuple(
+            f"judged with {self._free_but(counted)}: {', '.join(ids)}"
+            for counted, ids in alike.items()
+        )
+
+    def _free_but(self, counted: tuple[str, ...]) -> str:
+        if not counted:
+            return "all durations left free"
+        of = {move.name: move.machine for move in self.built.model.moves}
+        whose = dict.fromkeys(of.get(name, name) for name in counted)
+        return f"all durations left free but those of {', '.join(whose)}"
 
     @property
     def reaction_times(self) -> tuple[ReactionTime, ...]:

@@ -4,33 +4,31 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from interlock.independent_judge.judge import Replayed, ReplayTimeError, replay
+from interlock.judgement.answers import Asked, explore, queries_of, verdicts_of
 from interlock.judgement.doubt import doubted
+from interlock.judgement.engines import AUTOMATIC, listed_in_time
+from interlock.judgement.few_clocks import judge_with_few_clocks
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.margin import margin_of
-from interlock.kernel.asking import Question, ask_all, scans_taken
+from interlock.kernel.asking import Question, ask_all
 from interlock.kernel.query import (
     Answer,
-    Count,
     Engine,
     Exploration,
     Limits,
-    Occurs,
     ProgressSink,
     Query,
     labelled,
 )
-from interlock.kernel.requirement import Outcome, Verdict
-from interlock.kernel.system import System
-from interlock.kernel.witness import Witness
+from interlock.kernel.requirement import Outcome, Requirement, Verdict
 from interlock.model.build import FAULT_FREE, GENERATED, Built, RunClass, build
+from interlock.model.freed import can_be_freed
 from interlock.model.model import Model
 from interlock.model.reaction import ReactionTimes
-
-_Judged = dict[str, tuple[Question, Verdict]]
 
 
 def verify(
@@ -41,6 +39,7 @@ def verify(
     limits: Limits = Limits(),
     progress: ProgressSink | None = None,
     beside: Sequence[Query] = (),
+    is_large: bool = False,
 ) -> Verification:
     """Judge the requirements of `model` in a run class.
 
@@ -56,6 +55,8 @@ def verify(
     progress : callable, optional
     beside : sequence of Query
         More questions about the model, answered by the same exploration.
+    is_large : bool
+        Whether with all its clocks it is known to have more states than can be listed.
 
     Raises
     ------
@@ -68,13 +69,11 @@ def verify(
     wanted = [
         r for r in built.requirements.values() if not only or r.id in only or r.id in GENERATED
     ]
-    questions = ask_all(built.system, wanted)
-    explored = _explore(engine, built.system, questions, limits, progress, beside)
-    verdicts = _verdicts(questions, explored)
+    judged = _judged(built, wanted, engine, limits, progress, beside, is_large)
     timed = ReactionTimes(model)
     findings = []
     for requirement in wanted:
-        asked, verdict = verdicts[requirement.id]
+        asked, verdict = judged.verdicts[requirement.id]
         verdict, run = _replayed(built, asked, doubted(model, requirement, verdict), limits)
         reaction = timed.of(requirement.id, verdict)
         is_claim_cut = bool(model.independent_faults) and requirement.survives > _most(run_class)
@@ -87,11 +86,13 @@ def verify(
                 reaction=reaction,
                 margin=margin_of(model, requirement.id, verdict),
                 is_left_out=verdict.vacuous and is_claim_cut,
+                counted=judged.counted.get(requirement.id),
             )
         )
     seconds = time.monotonic() - started
-    answers = explored.answers[len(explored.answers) - len(beside) :]
-    return Verification(built, tuple(findings), explored, seconds, (run_class,), answers)
+    return Verification(
+        built, tuple(findings), judged.explored, seconds, (run_class,), judged.beside
+    )
 
 
 def verify_claims(
@@ -114,6 +115,7 @@ def verify_claims(
     independent = model.independent_faults
     findings = {finding.requirement.id: finding for finding in first.findings}
     classes = [FAULT_FREE]
+    is_large = any(finding.counted is not None for finding in first.findings)
     claimed = max((f.requirement.survives for f in first.findings), default=0)
     seconds = first.seconds
     for n_faults in range(1, claimed + 1) if independent else ():
@@ -125,7 +127,7 @@ def verify_claims(
         if not ids:
             break
         classes.append(RunClass(independent, n_faults))
-        stage = verify(model, engine, classes[-1], ids, limits, progress)
+        stage = verify(model, engine, classes[-1], ids, limits, progress, is_large=is_large)
         for found in stage.findings:
             if findings[found.requirement.id].verdict.outcome is Outcome.HOLDS:
                 findings[found.requirement.id] = found
@@ -135,26 +137,58 @@ def verify_claims(
     )
 
 
+@dataclass(frozen=True)
+class _Judged:
+    """What became of the requirements, the first exploration, and what it answers beside.
+
+    `counted` has the moves whose times were counted, where not all were.
+    """
+
+    verdicts: Asked
+    explored: Exploration
+    beside: tuple[Answer, ...]
+    counted: Mapping[str, tuple[str, ...] | None]
+
+
+def _judged(
+    built: Built,
+    wanted: Sequence[Requirement],
+    engine: Engine,
+    limits: Limits,
+    progress: ProgressSink | None,
+    beside: Sequence[Query],
+    is_large: bool,
+) -> _Judged:
+    """Judge with all clocks, or with few where those make more states than can be listed."""
+    questions = ask_all(built.system, wanted)
+    explored: Exploration | None = None
+    may_free = engine.name == AUTOMATIC and can_be_freed(built.model)
+    if not may_free:
+        explored = explore(engine, built.system, questions, limits, progress, beside)
+    elif not is_large:
+        queries = queries_of(questions, beside)
+        explored = listed_in_time(built.system, queries, limits, labelled(progress, "the model"))
+    if explored is not None:
+        answers = explored.answers[len(explored.answers) - len(beside) :]
+        return _Judged(verdicts_of(questions, explored), explored, answers, {})
+    found = judge_with_few_clocks(built, wanted, limits, progress, beside)
+    verdicts = {id_: (one.question, one.verdict) for id_, one in found.judged.items()}
+    counted = {id_: one.kept for id_, one in found.judged.items()}
+    rest = [question for question in questions if question.requirement.id not in verdicts]
+    answers, explored = found.beside, found.explored
+    if rest or explored is None:
+        whole = explore(engine, built.system, rest, limits, progress, () if explored else beside)
+        verdicts |= verdicts_of(rest, whole)
+        answers = answers if explored else whole.answers[len(whole.answers) - len(beside) :]
+        explored = explored or whole
+    return _Judged(verdicts, explored, answers, counted)
+
+
 def _most(run_class: RunClass) -> float:
     """The most faults that may strike in a run class."""
     if not run_class.faults:
         return 0
     return math.inf if run_class.at_most is None else run_class.at_most
-
-
-def _explore(
-    engine: Engine,
-    system: System,
-    questions: Sequence[Question],
-    limits: Limits,
-    progress: ProgressSink | None,
-    beside: Sequence[Query],
-) -> Exploration:
-    queries: list[Query] = []
-    for question in questions:
-        queries += [*question.violations, *question.premises, *question.measures]
-    queries += beside
-    return engine.explore(system, queries, limits, labelled(progress, "the model"))
 
 
 def _replayed(
@@ -168,50 +202,3 @@ def _replayed(
     except ReplayTimeError:
         limit = f"seconds {limits.max_seconds:g}"
         return replace(verdict, outcome=Outcome.UNDECIDED, limit=limit, witness=None), None
-
-
-def _verdicts(questions: Sequence[Question], explored: Exploration) -> _Judged:
-    """The verdicts by requirement, each with the question that was really asked."""
-    found = {}
-    answers = iter(explored.answers)
-    for question in questions:
-        violations = [next(answers) for _ in question.violations]
-        premises = [next(answers) for _ in question.premises]
-        taken = scans_taken(question.requirement, [next(answers) for _ in question.measures])
-        verdict = _verdict(question, violations, premises, explored)
-        verdict = replace(verdict, scans=taken)
-        found[question.requirement.id] = (question, verdict)
-    return found
-
-
-def _verdict(
-    question: Question, violations: list[Answer], premises: list[Answer], explored: Exploration
-) -> Verdict:
-    witness: Witness | None = None
-    outcome, limit = Outcome.HOLDS, None
-    runs = [answer.witness for answer in violations if answer.found and answer.witness is not None]
-    if any(answer.found for answer in violations):
-        outcome = Outcome.VIOLATED
-        witness = min(runs, key=len)
-    elif any(answer.found is None for answer in (*violations, *premises)):
-        outcome, limit = Outcome.UNDECIDED, explored.limit
-    return Verdict(
-        requirement=question.requirement.id,
-        outcome=outcome,
-        witness=witness,
-        n_premise=_n_premise(question, premises),
-        n_states=explored.n_states,
-        depth=explored.depth,
-        limit=limit,
-        seconds=explored.seconds,
-        engine=explored.engine,
-        because=explored.because,
-    )
-
-
-def _n_premise(question: Question, premises: list[Answer]) -> int:
-    """In how many states the premise holds; 0 where part of it never does in the scope."""
-    asked = list(zip(question.premises, premises, strict=True))
-    if any(isinstance(query, Occurs) and not answer.n_states for query, answer in asked):
-        return 0
-    return min(answer.n_states for query, answer in asked if isinstance(query, Count))

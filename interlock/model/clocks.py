@@ -28,6 +28,7 @@ from interlock.kernel.expr import FALSE, Expr, and_, const, ite, le, not_, or_, 
 from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Origin, Role, System, Variable
 from interlock.model.model import Model
 from interlock.model.timing import CLOCK, FIRST, TICK, Timing, Units, in_units, ms_of
+from interlock.st.blocks import TIMERS
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.lower import lower_expression
 from interlock.st.typed_parts import most_calls
@@ -298,6 +299,8 @@ def periods_of(model: Model) -> dict[str, Units]:
             found[move.name] = in_units(ms_of(move.takes.least), greatest, unit_ms)
     for one in model.controllers:
         for instance in one.program.instances:
+            if instance.block not in TIMERS:
+                continue
             least_ms = 0 if instance.varies else instance.preset_ms
             is_sure = most_calls(one.program.body, instance.name) == 1
             greatest_ms = instance.preset_ms if is_sure else None

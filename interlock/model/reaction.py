@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from interlock.kernel.expr import Expr, variables_of
+from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.requirement import Outcome, Verdict
 from interlock.model.bound import Bound
 from interlock.model.model import Delay, Formula, Model, Statement
@@ -59,6 +60,8 @@ class ReactionTime:
         Of the signals that show the event, and of the outputs that answer it.
     scans : int
         The most scans between premise and response that occur.
+    in_units : bool
+        Whether units of time stand for scans, of which the wait is one.
     """
 
     requirement: str
@@ -68,6 +71,12 @@ class ReactionTime:
     filter: Share
     effect: Share
     scans: int
+    in_units: bool = False
+
+    @property
+    def wait_ms(self) -> int:
+        """How long an event waits to be latched, apart from what was counted."""
+        return 0 if self.in_units else self.scan_ms
 
     @property
     def program_ms(self) -> float:
@@ -77,7 +86,7 @@ class ReactionTime:
     @property
     def total_ms(self) -> float:
         """The whole reaction time."""
-        return self.filter.ms + self.scan_ms + self.program_ms + self.effect.ms
+        return self.filter.ms + self.wait_ms + self.program_ms + self.effect.ms
 
     @property
     def exceeds(self) -> bool:
@@ -88,7 +97,7 @@ class ReactionTime:
     def says_why(self) -> str:
         """The whole sum in one line, against what is allowed."""
         return (
-            f"filter {self.filter.ms:g} ms + wait {self.scan_ms} ms + program {self.scans} × "
+            f"filter {self.filter.ms:g} ms + wait {self.wait_ms} ms + program {self.scans} × "
             f"{self.scan_ms} ms + effect {self.effect.ms:g} ms = {self.total_ms:g} ms at worst; "
             f"allowed: {self.bound.says}"
         )
@@ -122,10 +131,15 @@ class ReactionTimes:
     def after(self, requirement: str, n_scans: int) -> ReactionTime | None:
         """That of one requirement whose response takes at most `n_scans`; None without a bound.
 
-        Where time is counted nothing is to be added up: see `interlock.judgement.margin`.
+        Where time is counted the wait and the program are, and only delays are left to be added, if
+        they are: see `interlock.judgement.margin`.
         """
-        statement = self._model.statements.get(requirement)
-        if statement is None or statement.within is None or self._model.timing is not None:
+        statement, timing = self._model.statements.get(requirement), self._model.timing
+        if statement is None or statement.within is None:
+            return None
+        row = PATTERNS[statement.pattern]
+        is_response = row.has_bound and not row.is_timed and statement.within.ms is not None
+        if timing is not None and not (timing.adds_delays and is_response):
             return None
         return _reaction_time(self._model, self._updates, statement, statement.within, n_scans)
 
@@ -142,7 +156,8 @@ def _reaction_time(
         requirement=statement.id,
         says=statement.says,
         bound=bound,
-        scan_ms=model.settings.scan_ms,
+        scan_ms=model.settings.scan_ms if model.timing is None else model.timing.unit_ms,
+        in_units=model.timing is not None,
         filter=_longest(_outside_scans(model, signals)),
         effect=_longest({name: model.outputs[name].delay for name in outputs}),
         scans=scans,

@@ -19,7 +19,9 @@ def delay_of(names: Names, section: str, name: str) -> Delay | None:
         return None
     place = names.document.place((section, name, "delay_ms"))
     in_scans = isinstance(given, SensorShape) and given.age == BY_DELAY
-    in_time = names.shape.run.time is not None and not in_scans and given.delay_ms > 0
+    time = names.shape.run.time
+    is_counted = time is not None and time.delays == "counted"
+    in_time = is_counted and not in_scans and given.delay_ms > 0
     founded = given.delay_source, given.delay_assumed
     return Delay(given.delay_ms, *founded, in_scans, in_time, place)
 

@@ -54,7 +54,8 @@ def read_timing(
     least = min(one.least_ms for one in spacings)
     greatest = max(one.greatest_ms for one in spacings)
     several = spacings if shape.controllers else ()
-    timing = Timing(unit, least, greatest, document.key_place(path), several)
+    adds = given.delays == "added"
+    timing = Timing(unit, least, greatest, document.key_place(path), several, adds)
     _check_durations(timing, list(moves), controllers, mistakes)
     return timing
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import BaseModel, ConfigDict, Field
 
 from interlock.model.schema_fields import Time
@@ -18,4 +20,9 @@ class TimeShape(BaseModel):
         min_length=2,
         max_length=2,
         description="Least and greatest time from scan to scan; exactly 'scan_ms' if not given.",
+    )
+    delays: Literal["counted", "added"] = Field(
+        "counted",
+        description="Whether delays of signals and outputs are counted in units, so that each may "
+        "be late on its own, or are added to the bounds of responses and decide nothing else.",
     )

@@ -55,6 +55,8 @@ class Timing:
         Where the model asks for time.
     several : tuple of Spacing
         One for each controller, where there are several.
+    adds_delays : bool
+        Whether delays are added to the bounds of responses, in place of being counted.
     """
 
     unit_ms: int
@@ -62,6 +64,7 @@ class Timing:
     scan_greatest_ms: int
     place: Place = field(default=Place("", 0, 0), compare=False)
     several: tuple[Spacing, ...] = ()
+    adds_delays: bool = False
 
     def spacing(self, controller: str) -> Spacing:
         """How far apart the scans of a controller are; a single one has no name."""
@@ -69,7 +72,8 @@ class Timing:
         return own[controller] if own else Spacing("", self.scan_least_ms, self.scan_greatest_ms)
 
     def __str__(self) -> str:
-        return f"unit {self.unit_ms} ms, {self.scans}"
+        added = ", delays added" if self.adds_delays else ""
+        return f"unit {self.unit_ms} ms, {self.scans}{added}"
 
     @property
     def scans(self) -> str:
@@ -81,8 +85,15 @@ class Timing:
         """What is assumed of time, as a sentence without an end."""
         return (
             f"time passes in units of {self.unit_ms} ms, {self.scans}{self._one_clock}; moves with "
-            "a duration happen in their time, and take no turn"
+            f"a duration happen in their time, and take no turn{self._delays}"
         )
+
+    @property
+    def _delays(self) -> str:
+        if not self.adds_delays:
+            return ""
+        added = "delays of signals and outputs are added to the bounds of responses"
+        return f"; {added} and decide nothing else"
 
     @property
     def _one_clock(self) -> str:

@@ -221,6 +221,10 @@ CHANGES: dict[str, tuple[str, str]] = {
 
 
 CHANGES |= {
+    "run.time.delays": (
+        ", overflow: wrap}",
+        ", time: {unit: 100 ms, delays: added}, overflow: wrap}",
+    ),
     "run.time.unit": (", overflow: wrap}", ", time: {unit: 100 ms}, overflow: wrap}"),
     "run.time.scan": (
         ", overflow: wrap}",

@@ -28,6 +28,7 @@ from interlock.commands.rehearse.tell import (
 )
 from interlock.commands.report.dossier import PARTS, Dossier
 from interlock.commands.report.figures import Figure, figures_of
+from interlock.judgement.finding import LEFT_FREE
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
 from interlock.model.build import build
@@ -79,6 +80,7 @@ def scope_view(dossier: Dossier) -> dict[str, Any]:
             for one in left_out_of(model)
         ],
         "between_scans": between_told(model),
+        "left_free": (*found.left_free, LEFT_FREE) if found.left_free else (),
         "is_each_once": model.between_scans.is_each_once,
         "ledger": None if dossier.ledger is None else list(lines_of(dossier.ledger)),
         "ledger_runs": [] if dossier.ledger is None else list(runs_of(dossier.ledger)),

@@ -132,7 +132,7 @@ def _reaction(found: ReactionTime) -> dict[str, Any]:
         "within_scans": found.bound.scans,
         "scan_ms": found.scan_ms,
         "filter": _share(found.filter),
-        "wait_ms": found.scan_ms,
+        "wait_ms": found.wait_ms,
         "scans": found.scans,
         "program_ms": found.program_ms,
         "effect": _share(found.effect),
@@ -172,6 +172,7 @@ def _finding(model: Model, finding: Finding) -> dict[str, Any]:
         "limit": verdict.limit,
         "within_scans": finding.requirement.within,
         "most_scans": verdict.scans,
+        **({} if finding.counted is None else {"times_counted": list(finding.counted)}),
     }
     if finding.run is not None:
         data["run"] = {

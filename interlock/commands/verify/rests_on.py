@@ -16,6 +16,8 @@ def rests_on(verification: Verification, ledger: Ledger | None = None) -> Iterat
     yield "between scans", between_told(model)
     for run_class in verification.classes:
         yield "run class", run_class.says
+    for line in verification.left_free:
+        yield "durations", line
     for line in model.assumptions:
         yield "assumption", line
     for line in model.cautions:

@@ -16,7 +16,7 @@ from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.independent_judge.story import count_untold, tell_to_the_end
 from interlock.judgement.detection import Harm
 from interlock.judgement.effect_cells import judged_matrix
-from interlock.judgement.finding import Finding, Verification
+from interlock.judgement.finding import LEFT_FREE, Finding, Verification
 from interlock.judgement.ledger import Ledger
 from interlock.kernel.requirement import Outcome
 from interlock.model.reaction import ReactionTime
@@ -89,6 +89,7 @@ def render(
     if looked != NOTHING:
         parts += ["", _worth_a_look(looked, by_strict)]
     parts += [] if ledger is None else _leaning(ledger)
+    parts += _left_free(verification)
     parts += _about_the_program(verification)
     parts += ["", _summary(verification)]
     return Group(*parts)
@@ -261,7 +262,7 @@ def _reaction_times(timed: Sequence[ReactionTime]) -> RenderableType:
             found.requirement,
             found.bound.says,
             f"{found.filter.ms:g} ms",
-            f"{found.scan_ms} ms",
+            f"{found.wait_ms} ms",
             f"{found.scans} × {found.scan_ms} ms",
             f"{found.effect.ms:g} ms",
             f"{found.total_ms:g} ms",
@@ -317,6 +318,15 @@ def _worth_a_look(looked: Looked, by_strict: bool) -> RenderableType:
     elif looked.oversights:
         rows.append(_below("None of this is a violation or decides the exit code."))
     return Group(*rows)
+
+
+def _left_free(verification: Verification) -> list[RenderableType]:
+    """Which requirements were judged with durations left free; nothing where none was."""
+    if not verification.left_free:
+        return []
+    rows: list[RenderableType] = ["", Text("Durations left free", style="bold")]
+    rows += [_below(line) for line in (*verification.left_free, LEFT_FREE)]
+    return rows
 
 
 def _about_the_program(verification: Verification) -> list[RenderableType]:
