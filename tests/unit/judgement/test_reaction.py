@@ -153,3 +153,25 @@ def test_a_time_that_suffices_is_success(
 ) -> None:
     assert run(["verify", str(horn(tmp_path, "450 ms")), "--plain"]) == 0
     assert "450 ms" in capsys.readouterr().out
+
+
+# The first scan comes within 0.1 s, the third 0.2 s later, and 20 and 30 ms of delays on top.
+@pytest.mark.parametrize(
+    ("bound", "expected"), [("349 ms", Outcome.VIOLATED), ("350 ms", Outcome.HOLDS)]
+)
+def test_with_time_delays_may_be_added_to_what_is_counted(
+    tmp_path: Path, bound: str, expected: Outcome
+) -> None:
+    folder = horn(tmp_path, bound)
+    file = folder / "model.yaml"
+    timed = "scan_ms: 100, time: {unit: 50 ms, delays: added}"
+    file.write_text(file.read_text("utf-8").replace("scan_ms: 100", timed), "utf-8")
+    model = load(folder)
+    assert not model.late_sensors
+    assert not model.delayed_outputs
+    (finding,) = (
+        f for f in verify(model, available()["auto"]()).findings if f.requirement.id == "R1"
+    )
+    assert finding.reaction is not None
+    assert (finding.reaction.total_ms, finding.outcome) == (350, expected)
+    assert finding.is_too_late is (expected is Outcome.VIOLATED)
