@@ -243,3 +243,11 @@ def test_a_unit_of_nothing_is_one_mistake_also_where_bounds_are_counted_in_it(
         timed_gate(tmp_path, bound, (UNIT, "unit: 0 ms"))
     (mistake,) = refused.value.mistakes
     assert "'0 ms' is no whole number of milliseconds" in str(mistake)
+
+
+def test_a_trigger_is_no_timer_that_is_up_at_once(tmp_path: Path) -> None:
+    """Its preset time is none, and time would have to be asked whether it can go on."""
+    trigger = "VAR watchdog : TON; rising : R_TRIG; END_VAR\nrising(CLK := pressed);"
+    model = timed_gate(tmp_path, ("VAR watchdog : TON; END_VAR", trigger))
+    assert not any("rising" in name for name in periods_of(model))
+    assert TIME not in build(model).requirements
