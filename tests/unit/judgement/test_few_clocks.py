@@ -206,3 +206,17 @@ def test_only_what_is_too_large_is_judged_so_and_the_result_says_so(
     console = Console(width=200, record=True, file=io.StringIO())
     console.print(render(large, 200))
     assert told in console.export_text()
+
+
+def test_a_violation_found_with_few_clocks_is_replayed_in_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engines, "MAX_ENUMERATED", 5)
+    model = arm(tmp_path, ("[0.15,", "[0.05,"))
+    found = verify(model, engines.AutomaticEngine(), only=["R1"]).findings
+    (finding,) = (f for f in found if f.requirement.id == "R1")
+    assert finding.outcome is VIOLATED
+    assert finding.run is not None
+    # Time passes on it, as its moves take theirs.
+    moves = [happening.move for happening in finding.run.happenings]
+    assert moves.count("tick") >= 5
