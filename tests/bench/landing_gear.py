@@ -38,7 +38,7 @@ def with_edges(model: Model, findings: list[Finding]) -> tuple[Model, dict[str, 
                 continue
             at_edge = replace(bound, scans=units, ms=units * unit_ms)
             name = f"{id_} {at_edge.ms:g} ms"
-            statements[name] = replace(model.statements[id_], within=at_edge)
+            statements[name] = replace(model.statements[id_], id=name, within=at_edge)
             wanted[name] = outcome
     return replace(model, statements=statements), wanted
 
