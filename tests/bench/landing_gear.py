@@ -34,9 +34,11 @@ def with_edges(model: Model, findings: list[Finding]) -> tuple[Model, dict[str, 
         edges = [(taken, Outcome.HOLDS), (taken + tighter, Outcome.VIOLATED)]
         for units, outcome in edges[: 1 if margin.is_beyond else 2]:
             bound = model.statements[id_].within
-            if bound is None or units < 1:
+            if bound is None or bound.ms is None or units < 1:
                 continue
-            at_edge = replace(bound, scans=units, ms=units * unit_ms)
+            # How many units a bound counts hangs on the pattern; one less stays one less.
+            scans = bound.scans + units - int(bound.ms // unit_ms)
+            at_edge = replace(bound, scans=scans, ms=units * unit_ms)
             name = f"{id_} {at_edge.ms:g} ms"
             statements[name] = replace(model.statements[id_], id=name, within=at_edge)
             wanted[name] = outcome
