@@ -45,9 +45,12 @@ def _bounded() -> dict[str, int]:
     return {"breadth_first_work": 0, "most_work": MOST_WORK, "most_joined": MOST_JOINED}
 
 
-def by_diagrams() -> Engine:
-    """Diagrams alone, for what has many states; declines where they grow too large."""
-    return make("symbolic", **_bounded())
+def by_diagrams(like: System | None = None) -> Engine:
+    """Diagrams alone, for what has many states; declines where they grow too large.
+
+    What has the variables of `like` takes over the order of its bits.
+    """
+    return make("symbolic", like=like, **_bounded())
 
 
 def state_by_state() -> Engine:

@@ -15,6 +15,7 @@ from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import Limits, ProgressSink
 from interlock.kernel.system import System
+from interlock.kernel.witness import Witness
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,46 @@ class Permitted(Protocol):
     def seen_through(self, seen: Sequence[Expr]) -> Permit | None:
         """The weakest permit over some truth values of the state; None where a limit was hit."""
 
+    def keeps(self, system: System) -> bool:
+        """Whether the reachable states hold all that another system reaches, and nothing bad.
+
+        Bad is what can be kept. False is not certain: a limit may have been hit, or the system has
+        other variables.
+        """
+
+    def is_ever_made(self, where: Expr) -> bool:
+        """Whether the move is made at all where it is made exactly in states with `where`."""
+
+
+class Permitting(Protocol):
+    """A system that is explored once, for moves of many others that are much like it."""
+
+    @property
+    def n_states(self) -> int:
+        """Reachable states; 0 where a limit was hit."""
+
+    def nearest(
+        self, targets: Sequence[Expr], limits: Limits = Limits()
+    ) -> list[Witness | None] | str:
+        """For each target a run of the fewest moves to it, None where none leads there.
+
+        The limit, where one was hit before all were found.
+        """
+
+    def permit(
+        self,
+        system: System,
+        move: str,
+        bad: Sequence[Expr],
+        limits: Limits = Limits(),
+        progress: ProgressSink | None = None,
+    ) -> Permitted:
+        """As `Permits.permit`, with the same answers; sooner for a system over the same variables.
+
+        What is written in the explored one by one move is written in the other by several, one of
+        which may be withheld.
+        """
+
 
 @runtime_checkable
 class Permits(Protocol):
@@ -95,3 +136,8 @@ class Permits(Protocol):
         limits : Limits
         progress : callable, optional
         """
+
+    def permitting(
+        self, system: System, limits: Limits = Limits(), progress: ProgressSink | None = None
+    ) -> Permitting:
+        """Explore a system, for moves of many others that are much like it."""

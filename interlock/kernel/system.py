@@ -17,7 +17,7 @@ scan; the states between a move and its scan are states like any other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
@@ -389,15 +389,12 @@ class Stepper:
 
     def __init__(self, system: System) -> None:
         self.system = system
-        self._guards = python_function([m.guard for m in system.moves], system.index)
-        self._updates = [
-            (
-                [system.index[name] for name in move.updates],
-                python_function(list(move.updates.values()), system.index),
-            )
-            for move in system.moves
-        ]
-        self._numbers = {move.name: number for number, move in enumerate(system.moves)}
+        # Compiled when first taken: most who look for runs find none, or short ones.
+        self._updates: dict[str, tuple[list[int], Callable[[State], tuple[int, ...]]]] = {}
+
+    @cached_property
+    def _guards(self) -> Callable[[State], tuple[int, ...]]:
+        return python_function([m.guard for m in self.system.moves], self.system.index)
 
     def enabled(self, state: State) -> list[Move]:
         """The moves whose guard holds in `state`, in the system's order."""
@@ -406,7 +403,11 @@ class Stepper:
 
     def after(self, state: State, move: Move) -> State:
         """The state that `move` leads to; its guard is not asked."""
-        places, function = self._updates[self._numbers[move.name]]
+        if move.name not in self._updates:
+            updates = self.system.move(move.name).updates
+            function = python_function(list(updates.values()), self.system.index)
+            self._updates[move.name] = [self.system.index[name] for name in updates], function
+        places, function = self._updates[move.name]
         successor = list(state)
         for place, value in zip(places, function(state), strict=True):
             successor[place] = value

@@ -24,6 +24,7 @@ from interlock.independent_judge.judge import Replayed
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.story import Line as Told
 from interlock.independent_judge.story import tell_to_the_end
+from interlock.judgement.engines import AUTOMATIC, FEW_STATES, by_diagrams
 from interlock.kernel.asking import ask
 from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Expr, and_, not_
@@ -182,6 +183,10 @@ class _Adviser:
         self.limits = limits
         self.progress = progress
         self.built = build(model, run_class)
+        # The program as it is does what it does with any of its outputs at will.
+        self.permitting = permitter().permitting(self.built.system, limits, progress)
+        # Left to itself an engine would look again at each system how many states there are.
+        self.is_large = engine.name == AUTOMATIC and self.permitting.n_states > FEW_STATES
 
     def advice(self, output: str) -> Advice:
         try:
@@ -190,7 +195,7 @@ class _Adviser:
         except NoLineError as reason:
             return Advice(output, None, reason=str(reason))
         free = freed(self.model, line, self.run_class)
-        permits = permitter().permit(free.system, ON, free.bad, self.limits, self.progress)
+        permits = self.permitting.permit(free.system, ON, free.bad, self.limits, self.progress)
         if permits.limit is not None:
             return Advice(output, line, reason="a limit was hit", limit=permits.limit)
         ids = [r.id for r in free.requirements]
@@ -200,12 +205,12 @@ class _Adviser:
         if found is None:
             return Advice(output, line, reason="a limit was hit", limit=permits.limit)
         permit, permissive, narrower = found
-        comes_on = self._comes_on(line, permissive, kept)
-        if narrower is not None and isinstance(self._comes_on(line, narrower, kept), str):
+        limit = self._judge(permits, line, permissive, kept)
+        if narrower is not None and self._judge(permits, line, narrower, kept) is not None:
             narrower = None
-        if isinstance(comes_on, str):
+        if limit is not None:
             said = "a limit was hit before the permissive was judged"
-            return Advice(output, line, reason=said, limit=comes_on)
+            return Advice(output, line, reason=said, limit=limit)
         exprs = {s.name.casefold(): s.expr for s in free.seen}
         advised = lower_expression(permissive, exprs)
         met = self._meetings(and_(now, not_(advised)), and_(advised, not_(now)))
@@ -227,7 +232,7 @@ class _Adviser:
             None if permit.alike is None else _told_apart(free.system, permit.alike),
             permit.n_withheld,
             narrower,
-            comes_on,
+            permits.is_ever_made(advised),
             more,
             less,
             self._others(free, line, permissive, advised),
@@ -235,7 +240,8 @@ class _Adviser:
 
     def _others(self, free: Freed, line: Line, permissive: ty.Expression, advised: Expr) -> Others:
         inserted = build(with_value(self.model, line, permissive), self.run_class)
-        return judge_others(self.engine, free, advised, inserted, self.limits)
+        engine = by_diagrams(self.built.system) if self.is_large else self.engine
+        return judge_others(engine, free, advised, inserted, self.limits)
 
     def _look(
         self, permits: Permitted, free: Freed, place: Place
@@ -255,24 +261,33 @@ class _Adviser:
             return narrow, narrower, None
         return wide, permissive_of(wide.cubes, [s.name for s in free.seen], place), narrower
 
-    def _comes_on(self, line: Line, permissive: ty.Expression, kept: Sequence[str]) -> bool | str:
-        """Explore the model with the permissive inserted; the limit, where one was hit.
+    def _judge(
+        self, permits: Permitted, line: Line, permissive: ty.Expression, kept: Sequence[str]
+    ) -> str | None:
+        """Judge the model with the permissive inserted; the limit, where one was hit.
 
-        It is built anew from the changed program and explored by another engine.
+        It is built anew from the changed program. Where the states in which the permissive was
+        found do not show by themselves that it keeps what it must, they are explored anew.
         """
         built = build(with_value(self.model, line, permissive), self.run_class)
+        if permits.keeps(built.system):
+            return None
         questions = [ask(built.system, built.requirements[id_]) for id_ in kept]
         queries = [query for question in questions for query in question.violations]
-        comes_on = Reach(decided(built, line.output))
-        explored = self.engine.explore(built.system, [comes_on, *queries], self.limits)
+        explored = self.engine.explore(built.system, queries, self.limits)
         owners = [question.requirement.id for question in questions for _ in question.violations]
-        for id_, answer in zip(owners, explored.answers[1:], strict=True):
+        for id_, answer in zip(owners, explored.answers, strict=True):
             if answer.found:
                 raise InternalError(f"the permissive advised for {line.output} does not keep {id_}")
-        return explored.limit or bool(explored.answers[0].found)
+        return explored.limit
 
     def _meetings(self, *targets: Expr) -> list[Meeting | None] | str:
         """A run to each target, None where there is none; the limit, where one was hit."""
+        if self.is_large:
+            runs = self.permitting.nearest(targets, self.limits)
+            if isinstance(runs, str):
+                return runs
+            return [None if run is None else _meeting(self.built, run) for run in runs]
         queries = [Reach(target) for target in targets]
         explored = self.engine.explore(self.built.system, queries, self.limits)
         if explored.limit is not None and any(a.found is None for a in explored.answers):

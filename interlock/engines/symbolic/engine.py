@@ -15,8 +15,9 @@ from interlock.engines.symbolic.following import Following
 from interlock.engines.symbolic.guiding import Guiding
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.order import variable_order
 from interlock.engines.symbolic.paths import Paths
-from interlock.engines.symbolic.permits import Permits
+from interlock.engines.symbolic.permits import Permits, Permitting
 from interlock.engines.symbolic.settled import WaysBack
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
 from interlock.engines.symbolic.varied import Variations
@@ -60,6 +61,9 @@ class SymbolicEngine:
         How many sets may be joined; None without limit.
     most_work : int or None
         Nodes of diagrams, over all steps behind that, with which it declines to go on.
+    like : System or None
+        Systems with the variables of this one take over the order of its bits: looking for one
+        takes longer than exploring little.
     """
 
     name = "symbolic"
@@ -69,7 +73,9 @@ class SymbolicEngine:
         breadth_first_work: int = BREADTH_FIRST_WORK,
         most_work: int | None = None,
         most_joined: int | None = None,
+        like: System | None = None,
     ) -> None:
+        self._like = like
         self._breadth_first_work = breadth_first_work
         self._most_work = most_work
         self._most_joined = most_joined
@@ -94,6 +100,12 @@ class SymbolicEngine:
     ) -> Permitted:
         """Tell in which states a move is safe: `kernel.permitted.Permits`."""
         return Permits(system, move, bad, limits, progress)
+
+    def permitting(
+        self, system: System, limits: Limits = NO_LIMITS, progress: ProgressSink | None = None
+    ) -> Permitting:
+        """Explore a system, for moves of others much like it: `kernel.permitted.Permits`."""
+        return Permitting(system, limits, progress)
 
     def follow(self, system: System, max_bytes: int | None = None) -> Followed[Node]:
         """Follow sets of states move by move: `kernel.followed.Follows`."""
@@ -170,9 +182,11 @@ class SymbolicEngine:
         progress: ProgressSink | None,
     ) -> Exploration:
         budget = Budget(limits, progress)
+        like = self._like
+        order = variable_order(like) if like and like.variables == system.variables else None
         try:
             space = Space(
-                system, budget, self._breadth_first_work, self._most_work, self._most_joined
+                system, budget, self._breadth_first_work, self._most_work, self._most_joined, order
             )
         except MemoryError:
             return _nothing(self.name, queries, budget)

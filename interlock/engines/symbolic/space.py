@@ -9,6 +9,7 @@ on all that the moves before it have found. Chaining gives the same set without 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import copy
 from typing import TYPE_CHECKING
 
@@ -51,6 +52,8 @@ class Space(Graph):
         its values.
     most_work : int or None
         When to decline to go on chaining.
+    order : sequence of int or None
+        As for `Encoding`.
 
     Attributes
     ----------
@@ -75,10 +78,11 @@ class Space(Graph):
         breadth_first_work: int = BREADTH_FIRST_WORK,
         most_work: int | None = None,
         most_joined: int | None = None,
+        order: Sequence[int] | None = None,
     ) -> None:
         self.system = system
         self.budget = budget
-        self.encoding = Encoding(system, copied_variables(system), budget.limits.max_bytes)
+        self.encoding = Encoding(system, copied_variables(system), budget.limits.max_bytes, order)
         self.diagrams = self.encoding.diagrams
         self.reached = self.encoding.is_state(system.initial)
         self.n_reached = 1
