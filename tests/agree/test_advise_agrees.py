@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
-from interlock.commands.advise.freeing import ON, Freed, freed, line_of
+from interlock.commands.advise.freeing import ON, freed, line_of
 from interlock.commands.advise.study import advise
 from interlock.engines import catalogue
 from interlock.engines.symbolic.permits import Permits
 from interlock.kernel.evaluate import State, evaluate
-from interlock.kernel.system import Stepper
+from interlock.kernel.expr import Expr
+from interlock.kernel.system import Stepper, System
 from interlock.model.build import FAULT_FREE, RunClass
 from interlock.model.model import Model
 from interlock.st.lower import lower_expression
@@ -22,17 +24,16 @@ from tests.support.models import shipped
 class Listed:
     """The same question answered by sets of states."""
 
-    def __init__(self, free: Freed) -> None:
-        self.system = free.system
-        self.free = free
-        self.stepper = Stepper(free.system)
-        self.on = free.system.move(ON)
-        start = free.system.initial
+    def __init__(self, system: System, on: str, must_not_be: Sequence[Expr]) -> None:
+        self.system = system
+        self.stepper = Stepper(system)
+        self.on = system.move(on)
+        start = system.initial
         reachable = self._reach(start, lambda _state, _move, _next: True)
         by_themselves = self._reach(start, lambda _s, move, _n: move is not self.on)
-        self.kept = [not any(self._is(bad, s) for s in by_themselves) for bad in free.bad]
-        bad = [b for b, is_kept in zip(free.bad, self.kept, strict=True) if is_kept]
-        lost = {s for s in reachable if any(self._is(b, s) for b in bad)}
+        self.kept = [not any(self.meets(bad, s) for s in by_themselves) for bad in must_not_be]
+        bad = [b for b, is_kept in zip(must_not_be, self.kept, strict=True) if is_kept]
+        lost = {s for s in reachable if any(self.meets(b, s) for b in bad)}
         while True:
             more = {s for s in reachable - lost if self._others(s) & lost}
             if not more:
@@ -42,7 +43,7 @@ class Listed:
         self.unsafe = {s for s in self.reached if self.stepper.after(s, self.on) in lost}
         self.safe = self.reached - self.unsafe
 
-    def _is(self, expr, state: State) -> bool:  # type: ignore[no-untyped-def]
+    def meets(self, expr: Expr, state: State) -> bool:
         return bool(evaluate(expr, self.system.named(state)))
 
     def _others(self, state: State) -> set[State]:
@@ -58,8 +59,8 @@ class Listed:
                     waiting.append(after)
         return found
 
-    def sight(self, state: State, names: set[str]) -> tuple[bool, ...]:
-        return tuple(self._is(s.expr, state) for s in self.free.seen if s.name in names)
+    def sight(self, state: State, seen: Sequence[Expr]) -> tuple[bool, ...]:
+        return tuple(self.meets(expr, state) for expr in seen)
 
 
 CASES = [
@@ -83,25 +84,25 @@ def test_the_permissive_is_the_weakest_one(
 ) -> None:
     model = model_of(name, tmp_path)
     free = freed(model, line_of(model, output), run_class)
-    listed = Listed(free)
+    listed = Listed(free.system, ON, free.bad)
     permits = Permits(free.system, ON, free.bad)
     assert list(permits.kept) == listed.kept
     assert permits.n_states == len(listed.reached)
     assert (permits.n_safe, permits.n_unsafe) == (len(listed.safe), len(listed.unsafe))
     (advice,) = advise(model, catalogue()["reference"](), [output], run_class).advices
-    everything = {s.name for s in free.seen}
-    used = {s.name for s in free.seen if s.is_used}
+    everything = [s.expr for s in free.seen]
+    used = [s.expr for s in free.seen if s.is_used]
     exprs = {s.name.casefold(): s.expr for s in free.seen}
     pairs = [(advice.permissive, everything if advice.narrower is not None else used)]
     pairs += [(advice.narrower, used)] if advice.narrower is not None else []
-    for permissive, names in pairs:
+    for permissive, seen in pairs:
         assert permissive is not None
         advised = lower_expression(permissive, exprs)
-        dangerous = {listed.sight(s, names) for s in listed.unsafe}
+        dangerous = {listed.sight(s, seen) for s in listed.unsafe}
         for state in listed.reached:
             # On exactly where everything that looks like this is safe.
-            expected = listed.sight(state, names) not in dangerous
-            assert listed._is(advised, state) == expected
+            expected = listed.sight(state, seen) not in dangerous
+            assert listed.meets(advised, state) == expected
 
 
 @pytest.mark.parametrize(("name", "output", "run_class"), CASES)
@@ -110,10 +111,10 @@ def test_two_states_that_look_alike_do_look_alike(
 ) -> None:
     model = model_of(name, tmp_path)
     free = freed(model, line_of(model, output), run_class)
-    listed = Listed(free)
+    listed = Listed(free.system, ON, free.bad)
     permit = Permits(free.system, ON, free.bad).seen_through([s.expr for s in free.seen])
     assert permit is not None
-    names = {s.name for s in free.seen}
+    names = [s.expr for s in free.seen]
     safe = {listed.sight(s, names) for s in listed.safe}
     unsafe = {listed.sight(s, names) for s in listed.unsafe}
     assert (permit.n_sights, permit.n_alike) == (len(safe | unsafe), len(safe & unsafe))

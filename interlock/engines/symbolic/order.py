@@ -148,15 +148,19 @@ def _settle(edges: Sequence[Edge], start: Sequence[int]) -> list[int]:
     order = list(start)
     best, best_span = order, _span(edges, order)
     patience = 10
+    n_places = max(order, default=-1) + 1
     for _ in range(200):
-        place = {v: float(p) for p, v in enumerate(order)}
-        pulls: dict[int, list[float]] = {v: [] for v in order}
+        place = [0.0] * n_places
+        for p, v in enumerate(order):
+            place[v] = float(p)
+        at = place.__getitem__
+        pulls: list[list[float]] = [[] for _ in place]
         for edge in edges:
-            centre = sum(place[v] for v in edge) / len(edge)
+            centre = sum(map(at, edge)) / len(edge)
             for v in edge:
                 pulls[v].append(centre)
-        wish = {v: sum(pulls[v]) / len(pulls[v]) if pulls[v] else place[v] for v in order}
-        order = sorted(order, key=lambda v: (wish[v], place[v]))
+        wish = [sum(p) / len(p) if p else where for p, where in zip(pulls, place, strict=True)]
+        order = [v for *_, v in sorted((wish[v], place[v], v) for v in order)]
         span = _span(edges, order)
         if span < best_span:
             best, best_span, patience = order, span, 10
@@ -168,5 +172,11 @@ def _settle(edges: Sequence[Edge], start: Sequence[int]) -> list[int]:
 
 
 def _span(edges: Sequence[Edge], order: Sequence[int]) -> int:
-    place = {v: p for p, v in enumerate(order)}
-    return sum(max(place[v] for v in e) - min(place[v] for v in e) for e in edges)
+    place = [0] * (max(order, default=-1) + 1)
+    for p, v in enumerate(order):
+        place[v] = p
+    span = 0
+    for edge in edges:
+        places = [place[v] for v in edge]
+        span += max(places) - min(places)
+    return span

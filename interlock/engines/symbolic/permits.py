@@ -22,6 +22,7 @@ from interlock.engines.symbolic.covers import Cube, cover
 from interlock.engines.symbolic.diagrams import Diagrams
 from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
+from interlock.engines.symbolic.order import variable_order
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.kernel.evaluate import State
@@ -281,6 +282,12 @@ class Permits:
             return None
 
 
+def _own_order(space: Space, n_seen: int) -> Sequence[int]:
+    """The order of variables that a space has, or would have if it had bits of its own."""
+    # Of up to two truth values a cover is the same in any order.
+    return space.encoding.order if n_seen <= 2 else variable_order(space.system)
+
+
 def _has_bits_of(space: Space, system: System) -> bool:
     """Whether a system is one over the same bits."""
     is_alike = system.variables == space.system.variables
@@ -326,8 +333,12 @@ class _Sight:
         encoding = space.encoding
         truths = [encoding.truth(expr) for expr in seen]
         supports = [space.diagrams.support([truth]) for truth in truths]
-        # In the order of the states' own bits, so that what is decided can soon be forgotten.
-        self._order = sorted(range(len(seen)), key=lambda n: min(supports[n], default=0))
+        # In an order of the states' bits, so that what is decided can soon be forgotten; in the
+        # system's own one, since a cover hangs on it.
+        bits = [bit for v in _own_order(space, len(seen)) for bit in encoding.bits[v]]
+        place = {bit: n for n, bit in enumerate(bits)}
+        first = [min((place[bit] for bit in support), default=0) for support in supports]
+        self._order = sorted(range(len(seen)), key=first.__getitem__)
         self._truths = [truths[n] for n in self._order]
         everything = frozenset(range(space.diagrams.n_bits))
         self._forget = []
