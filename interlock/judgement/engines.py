@@ -90,7 +90,7 @@ class AutomaticEngine:
             return _because(why, make("symbolic").explore(system, queries, limits, progress))
         n_runs = sum(isinstance(query, Reach) for query in queries)
         most, why = FEW_STATES, f"no more than {FEW_STATES:,} states, which are soon listed"
-        if n_runs > MANY_RUNS:
+        if n_runs > MANY_RUNS and not _are_too_many(system, limits, progress):
             most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
         if has_time:
             most, why = MAX_ENUMERATED, _CLOCKS
@@ -164,6 +164,21 @@ def listed_in_time(
         return None
     is_cut = is_capped and explored.limit is not None and explored.n_states >= most
     return None if is_cut else _because(_CLOCKS, explored)
+
+
+def _are_too_many(system: System, limits: Limits, progress: ProgressSink | None) -> bool:
+    """Whether diagrams, asked for nothing else, soon tell that there are too many to be listed.
+
+    Counting the demo vehicle's states takes 1 s; listing as many of them as are listed at most,
+    with all that a commissioning sheet asks of each, takes more than 75 s, and is of no use.
+    """
+    if limits.max_states is not None and limits.max_states <= MAX_ENUMERATED:
+        return False
+    try:
+        counted = by_diagrams().explore(system, [], limits, progress)
+    except DeclinedError:
+        return False
+    return counted.limit is None and counted.n_states > MAX_ENUMERATED
 
 
 def _has_time(system: System) -> bool:

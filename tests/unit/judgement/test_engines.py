@@ -43,6 +43,26 @@ def test_many_fault_flags_go_to_diagrams(tmp_path: Path) -> None:
     assert engines.AutomaticEngine().explore(of, []).engine == "symbolic"
 
 
+@pytest.mark.parametrize(("most", "listed"), [(10, [5]), (1_000, [1_000])])
+def test_what_is_too_much_to_be_listed_is_counted_before_many_runs_are_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, most: int, listed: list[int]
+) -> None:
+    of = build(gate(tmp_path)).system
+    queries = [Reach(ex.eq(var("gate"), const(n))) for n in range(3)]
+    whole = engines.AutomaticEngine().explore(of, queries)
+    assert 10 < whole.n_states < 1_000
+    for name, value in (("FEW_STATES", 5), ("MANY_RUNS", 2), ("MAX_ENUMERATED", most)):
+        monkeypatch.setattr(engines, name, value)
+    asked, really = [], engines._enumerated
+    monkeypatch.setattr(engines, "_enumerated", lambda *a: (asked.append(a[3]), really(*a))[1])
+    explored = engines.AutomaticEngine().explore(of, queries)
+    assert asked == listed
+    assert explored.n_states == whole.n_states
+    assert [len(a.witness or ()) for a in explored.answers] == [
+        len(a.witness or ()) for a in whole.answers
+    ]
+
+
 def product(most: int) -> System:
     """Two counters and what they come to when multiplied: nothing for diagrams."""
     a, b = var("a"), var("b")
