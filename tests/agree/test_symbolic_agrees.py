@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from interlock.engines.reference import ReferenceEngine
-from interlock.engines.symbolic import SymbolicEngine
+from interlock.engines.symbolic import SymbolicEngine, engine
 from interlock.kernel.expr import Expr
 from interlock.kernel.query import Exploration, Query, Reach, Stay
 from interlock.kernel.system import MoveKind, System
@@ -49,6 +49,16 @@ def test_chaining_answers_what_the_reference_answers(data: st.DataObject, work: 
     system = data.draw(random_system())
     queries = data.draw(questions(system))
     ours = SymbolicEngine(breadth_first_work=work).explore(system, queries)
+    check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
+
+
+@given(system=random_system(), data=st.data())
+@settings(SETTINGS, max_examples=15)
+def test_runs_are_shortest_where_many_are_looked_for(system: System, data: st.DataObject) -> None:
+    queries: list[Query] = [Reach(data.draw(conditions(system))) for _ in range(3)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(engine, "MANY_RUNS", 2)
+        ours = SymbolicEngine(breadth_first_work=0).explore(system, queries)
     check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
 
 

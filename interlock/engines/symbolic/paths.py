@@ -53,12 +53,13 @@ class Paths:
             raise LimitError
         rings = [target]
         seen = target
-        # Both ends grow by one move at a time, the simpler one first, until they meet.
+        # Both ends grow by one move at a time, the simpler one first, until they meet; the rings
+        # ahead are kept for the runs that are still to come.
         while not (rings[-1] & space.rings[-1]).satisfiable():
             if most is not None and len(rings) + len(space.rings) - 2 >= most:
                 return None
             self._report(rings)
-            if space.rings[-1].node_count() <= rings[-1].node_count():
+            if space.rings[-1].node_count() <= space.favour_ahead * rings[-1].node_count():
                 space.extend_rings()
             else:
                 rings.append(self._ring_before(rings[-1], space.reached & ~seen))

@@ -67,6 +67,8 @@ class Space(Graph):
         Everything reachable was found.
     has_all_rings : bool
         Every state found is in a ring.
+    favour_ahead : int
+        How many times as large as one from a goal a ring from power-up may be to be gone on from.
     chained : tuple of Search and Node, or None
         How the states were searched for by chaining, and what that found.
     """
@@ -96,6 +98,7 @@ class Space(Graph):
         self._most_joined = most_joined
         self._n_joined = 0
         self.moves: list[SymbolicMove] = []
+        self.favour_ahead = 1
         self.chained: tuple[Search, Node] | None = None
 
     def explore(self) -> None:
