@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from time import monotonic
 
 from interlock.base.errors import InternalError
+from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.trace import holds
@@ -64,10 +65,12 @@ def replay(
     witness: Witness,
     trap_limit: int = TRAP_LIMIT,
     until: float | None = None,
+    behind: dict[tuple[str, ...], Behind] | None = None,
 ) -> Replayed:
     """Replay `witness`, a violation of the question's requirement.
 
-    Behind a trap at most `trap_limit` states are looked at.
+    Behind a trap at most `trap_limit` states are looked at. Where `behind` is given, what was found
+    there is kept in it, by the moves of the run, for further replays of the same built model.
 
     Raises
     ------
@@ -87,14 +90,14 @@ def replay(
         happenings.append(player.play(step.move))
         _same_state(id_, question.system, step.state, player, number)
         words.append(observe(player, statement))
+    moves = tuple(step.move for step in witness.steps)
+    search = _Search(built.run_class.human, trap_limit, until, moves, behind)
     if id_ == TIME and statement is None:
-        note = _judge_time(player, _Search(built.run_class.human, trap_limit, until))
-        return Replayed(tuple(happenings), None, note)
+        return Replayed(tuple(happenings), None, _judge_time(player, search))
     if statement is None:
         return Replayed(tuple(happenings), None, _judge_arithmetic(id_, player))
     if witness.loop_start is not None:
         _check_fair(id_, built, witness, until)
-    search = _Search(built.run_class.human, trap_limit, until)
     note = _judge(statement, player, words, witness, search)
     return Replayed(tuple(happenings), witness.loop_start, note)
 
@@ -116,11 +119,17 @@ class _Search:
         Most states that are looked at.
     until : float or None
         When the time for it is over.
+    moves : tuple of str
+        Of the run.
+    known : dict of tuple of str to Behind, or None
+        What was found behind runs, by their moves.
     """
 
     human: bool
     most: int
     until: float | None
+    moves: tuple[str, ...]
+    known: dict[tuple[str, ...], Behind] | None
 
 
 def replay_run(built: Built, witness: Witness, then: str | None = None) -> tuple[Happening, ...]:
@@ -259,13 +268,17 @@ def _judge_trap(
 ) -> str:
     if _is_goal(statement, words[-1]):
         raise InternalError(f"{statement.id}: the run ends in a state that is the goal itself")
-    escapes = _escapes(lambda: _is_goal(statement, observe(player, statement)), player, search)
+
+    def is_goal(at: Player) -> bool:
+        return _is_goal(statement, observe(at, statement))
+
+    escapes = _escapes(is_goal, player, search)
     return _said_of_trap(statement.id, escapes, search.most)
 
 
 def _judge_time(player: Player, search: _Search) -> str:
     """Judge that no time can ever pass any more."""
-    escapes = player.may_time_pass() or _escapes(player.may_time_pass, player, search)
+    escapes = player.may_time_pass() or _escapes(Player.may_time_pass, player, search)
     return _said_of_trap(TIME, escapes, search.most)
 
 
@@ -283,30 +296,14 @@ def _is_goal(statement: Statement, observed: Observed) -> bool:
     return valuation["p"] and (after_scan or not statement.after_scan)
 
 
-def _escapes(is_goal: Callable[[], bool], player: Player, search: _Search) -> bool | None:
-    """Whether the goal can be reached from where the player is; None where there is too much.
-
-    Whatever the plant, people and the program can do is played, but no fault strikes or clears.
-    """
-    seen, waiting = {tuple(player.state().values())}, [player.moment()]
-    n_looked = 0
-    while waiting:
-        n_looked += 1
-        _check_time(n_looked, search.until)
-        here = waiting.pop()
-        player.go_back(here)
-        for move in list(player.ways_on(search.human)):
-            player.go_back(here)
-            player.take(move)
-            if is_goal():
-                return True
-            key = tuple(player.state().values())
-            if key not in seen:
-                seen.add(key)
-                waiting.append(player.moment())
-        if len(seen) > search.most:
-            return None
-    return False
+def _escapes(is_goal: Callable[[Player], bool], player: Player, search: _Search) -> bool | None:
+    """Whether the goal can be reached from where the player is; None where there is too much."""
+    behind = None if search.known is None else search.known.get(search.moves)
+    if behind is None:
+        behind = Behind(player, search.human)
+        if search.known is not None:
+            search.known[search.moves] = behind
+    return behind.leads_to(is_goal, search.most, lambda n: _check_time(n, search.until))
 
 
 def _check_fair(id_: str, built: Built, witness: Witness, until: float | None) -> None:

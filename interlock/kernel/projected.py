@@ -91,7 +91,12 @@ class Projected(Protocol):
         """
 
     def nearest(self, target: Expr) -> Witness | None:
-        """A run of the fewest moves to a state with `target`; None if none, or a limit was hit."""
+        """A run to a state with `target`; None if none, or a limit was hit.
+
+        Of the runs in which a scan answers each move, but for the last, one of the fewest moves;
+        where none of these leads there, or scans are not always possible, one of the fewest moves
+        and scans of all runs.
+        """
 
     def part(
         self, allowed: Mapping[str, Expr], among: Sequence[str] | None = None

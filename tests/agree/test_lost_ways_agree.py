@@ -64,7 +64,7 @@ def test_nothing_that_is_lost_has_a_way(data: st.DataObject) -> None:
     for goal in [data.draw(conditions(system)) for _ in range(4)]:
         seen.occurring(Trap(goal))
         asked = seen._asked(Trap(goal))
-        lost = seen._ways_back.lost(asked.goal)
+        lost = seen._traps._ways_back.lost(asked.goal)
         assert not (lost & ~seen._violations(asked)).satisfiable()
 
 
@@ -74,7 +74,7 @@ def test_nothing_that_is_lost_has_a_way(data: st.DataObject) -> None:
 def test_what_follows_settled_states_is_what_move_after_move_leads_to(data: st.DataObject) -> None:
     system = a_system(data)
     seen = Explored(system, FLAGS)
-    ways, space = seen._ways_back, seen._whole()
+    ways, space = seen._traps._ways_back, seen._whole()
     some = ways.settled & space.encoding.truth(seen._asked(data.draw(conditions(system))))
     if some.satisfiable():
         assert ways._all_behind(some) == space.onward().closure_after(some, space.reached)

@@ -94,3 +94,7 @@ def test_what_goes_on_for_ever_in_a_part_is_that_of_its_states(
             row for row in rows if all(f in among for f, x in zip(FLAGS, row, strict=True) if x)
         ]
         assert part.occurring(query) == tuple(kept)
+        if not twice:
+            _, within = explored._whole().lasting(asked.start, asked.stay)
+            loops = FairLoops(explored._tame, within)
+            assert explored.occurring(query) == explored._seen.rows(loops.core, FLAGS)

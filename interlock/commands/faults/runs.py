@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from interlock.engines import make
+from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
 from interlock.kernel.asking import Question, ask_all
@@ -80,8 +81,9 @@ class RunFinder:
         far = [q for q in questions if q.requirement.id not in witnesses]
         if far and not is_all:
             witnesses |= _search(make("symbolic"), built.system, far, self._limits)[0]
+        behind: dict[tuple[str, ...], Behind] = {}
         return {
-            q.requirement.id: _replayed(built, q, witnesses[q.requirement.id], faults)
+            q.requirement.id: _replayed(built, q, witnesses[q.requirement.id], faults, behind)
             for q in questions
             if q.requirement.id in witnesses
         }
@@ -106,8 +108,14 @@ def _search(
     return found, explored.limit is None
 
 
-def _replayed(built: Built, question: Question, witness: Witness, faults: FaultSet) -> HarmRun:
-    run = replay(built, question, witness)
+def _replayed(
+    built: Built,
+    question: Question,
+    witness: Witness,
+    faults: FaultSet,
+    behind: dict[tuple[str, ...], Behind],
+) -> HarmRun:
+    run = replay(built, question, witness, behind=behind)
     struck = [h.origin.struck for h in run.happenings if h.origin is not None]
     order = [id_ for id_ in dict.fromkeys(struck) if id_ is not None and id_ in faults]
     return HarmRun(question.requirement.id, tuple(order), run)

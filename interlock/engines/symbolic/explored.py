@@ -19,31 +19,30 @@ from interlock.engines.symbolic.diagrams import DEFAULT_BYTES
 from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.forgetting import SIMPLER, may_be_done
 from interlock.engines.symbolic.legs import Walk, leads_from_anywhere
-from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.loops import FairLoops, resting
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.parts import only_where, reached_where
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.projection import Projection
-from interlock.engines.symbolic.settled import WaysBack
+from interlock.engines.symbolic.settled_runs import SettledRuns
 from interlock.engines.symbolic.space import LimitError, Space
+from interlock.engines.symbolic.traps import Traps
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.projected import MOST_SETS, CutSets
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
 from interlock.kernel.system import System
-from interlock.kernel.witness import Witness
+from interlock.kernel.witness import Step, Witness
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
 
 _Asked = TypeVar("_Asked")
 
-_MOST_NOTED = 64
-"""Sets of faults of which what follows a state is kept: of many faults together there are too many,
-and what is not kept is only looked at anew."""
-
 
 class Explored:
     """Everything reachable in a system, explored when built, up to the limits.
+
+    What it answers is told by `kernel.projected.Projected`.
 
     Parameters
     ----------
@@ -81,8 +80,8 @@ class Explored:
         self._budget = Budget(limits, progress)
         self._space: Space | None = None
         self._violating: dict[Query, Node] = {}
-        # For a goal which values of flags were looked at, and the traps under them.
-        self._traps: dict[Expr, tuple[Node, Node]] = {}
+        self._within: dict[Stay, Node] = {}
+        self._lasts: dict[Stay, Node] = {}
         self._may_be_set = self.flags
         # By flags, the same with no other ever set.
         self._with: dict[tuple[str, ...], Explored] = {}
@@ -124,12 +123,7 @@ class Explored:
     def minimal_sets(
         self, *queries: Query, most_sets: int = MOST_SETS, among: Sequence[str] | None = None
     ) -> CutSets:
-        """The minimal sets of flags with which one of `queries` is found.
-
-        For `Stay` they are those set where the endless part of the run begins; for `Trap`
-        in the state from which there is no way. Where faults are bounded in the system, so are
-        the sets. Where some flags are given, only sets of these are looked for.
-        """
+        """The minimal sets of flags with which one of `queries` is found."""
         before = self._budget.seconds
         try:
             dd, seen = self._whole().diagrams, self._seen
@@ -148,20 +142,7 @@ class Explored:
     def occurring(
         self, query: Query, names: Sequence[str] | None = None
     ) -> tuple[tuple[int, ...], ...] | None:
-        """Which values some variables take together where `query` is found.
-
-        Parameters
-        ----------
-        query : Query
-            `Reach` for the states with its target; `Stay`, `Trap` as for `minimal_sets`.
-        names : sequence of str, optional
-            The variables; the flags where not given.
-
-        Returns
-        -------
-        tuple of tuple of int, or None
-            Combinations, sorted; None where a limit was hit.
-        """
+        """Which values some variables take together where `query` is found, sorted."""
         names = self.flags if names is None else names
         try:
             asked = self._asked(query)
@@ -175,7 +156,9 @@ class Explored:
             return None
 
     def nearest(self, target: Expr) -> Witness | None:
-        """A run of the fewest moves to a state with `target`.
+        """A run to a state with `target` of the fewest moves that a scan answers each.
+
+        Where no such run leads there, and in a part, one of the fewest moves.
 
         Returns
         -------
@@ -183,8 +166,7 @@ class Explored:
             None where there is no such run, or a limit was hit before a shortest was found.
         """
         try:
-            space = self._whole()
-            steps = Paths(space).to_nearest(space.encoding.truth(self._asked(target)))
+            steps = self._steps_to(self._asked(target))
         except LimitError:
             return None
         except MemoryError:
@@ -192,8 +174,24 @@ class Explored:
             return None
         if steps is None:
             return None
-        run = Witness(space.system.initial, tuple(steps))
+        run = Witness(self.system.initial, tuple(steps))
         return run if self._merged is None else self._merged.run(run)
+
+    def _steps_to(self, target: Expr) -> list[Step] | None:
+        space = self._whole()
+        wanted = space.reached & space.encoding.truth(target)
+        if not wanted.satisfiable():
+            return None
+        steps = None if self._settled_runs is None else self._settled_runs.to(wanted)
+        return Paths(space).to_nearest(wanted) if steps is None else steps
+
+    @cached_property
+    def _settled_runs(self) -> SettledRuns | None:
+        """Runs of the whole in which a scan answers each move; their rings serve all targets."""
+        space = self._whole()
+        if self._all is not None or space.chained is None:
+            return None
+        return SettledRuns(space, space.chained[0])
 
     def _whole(self) -> Space:
         space = self._any_space()
@@ -222,52 +220,24 @@ class Explored:
 
     def _flags_of(self, query: Query) -> Node:
         """A set in which the flags take the values together with which a query is found."""
-        if isinstance(query, Trap) and self._on_the_whole._ways_back_keep_flags:
-            return self._trapped(query.goal)
-        return self._violations(query)
+        match query:
+            case Trap(goal) if self._on_the_whole._traps.keep_flags:
+                here = self._whole().reached | self._edge
+                return self._on_the_whole._traps.among(goal, here, self._flags_here)
+            case Stay() if query not in self._violating:
+                return self._lasting_with_flags(query)
+            case _:
+                return self._violations(query)
 
     @property
     def _on_the_whole(self) -> Explored:
         """What this is a part of, or itself: ways on may leave a part."""
         return self if self._all is None else self._all._on_the_whole
 
-    def _trapped(self, goal: Expr) -> Node:
-        """As `_flags_of`, for states from which no way leads to `goal`.
-
-        What follows a home without any way to it, or another trap, tells of most flags; only states
-        under the others are looked at one and all.
-        """
-        whole = self._on_the_whole
-        here = self._whole().reached | self._edge
-        found = whole._ways_back.lost(goal) & here
-        left = self._flags_here & ~self._seen.forgotten(found, self.flags)
-        if not left.satisfiable():
-            return found
-        more = whole._traps_under(goal, left) & here
-        known = more & whole._ways_back.settled
-        whole._ways_back.note(self._seen.one_of_each(known, self.flags, _MOST_NOTED))
-        return found | more
-
-    def _traps_under(self, goal: Expr, flags: Node) -> Node:
-        """The states from which no way leads to `goal`, with at least these values of flags."""
-        nothing = self._whole().diagrams.false
-        known, traps = self._traps.get(goal, (nothing, nothing))
-        left = flags & ~known
-        if left.satisfiable():
-            doubtful, able = self._ways_back.doubtful(goal, left)
-            onward = self._whole().onward()
-            traps = traps | doubtful & ~onward.closure_before(able, doubtful)
-            self._traps[goal] = (known | left, traps)
-        return traps
-
     @cached_property
     def _flags_here(self) -> Node:
         """The values that the flags take together."""
         return self._seen.forgotten(self._whole().reached | self._edge, self.flags)
-
-    @cached_property
-    def _ways_back_keep_flags(self) -> bool:
-        return self._ways_back.lasts(self._seen.bits_of(self.flags))
 
     def _violations(self, query: Query) -> Node:
         if query not in self._violating:
@@ -286,7 +256,7 @@ class Explored:
             case Trap(goal):
                 if self._all is not None:
                     return self._all._violations(query) & (space.reached | self._edge)
-                return self._traps_under(goal, space.diagrams.true)
+                return self._traps.under(goal, space.diagrams.true)
             case _:
                 raise TypeError(f"{type(query).__name__} is never found")
 
@@ -324,32 +294,53 @@ class Explored:
             known = FairLoops(self._tame, self._all._violations(query) & self._among).core
             if not known.satisfiable():
                 return known
-        space = self._whole()
-        starts = Walk(space, query.along).done if query.along else None
-        _, within = space.lasting(query.start, query.stay, starts)
+        within = self._staying(query)
         return FairLoops(self._tame, within if known is None else within & known).core
+
+    def _staying(self, query: Stay) -> Node:
+        """All states in which a run may be that stays from a start on."""
+        if query not in self._within:
+            space = self._whole()
+            starts = Walk(space, query.along).done if query.along else None
+            _, self._within[query] = space.lasting(query.start, query.stay, starts)
+        return self._within[query]
+
+    def _lasting_with_flags(self, query: Stay) -> Node:
+        """As `_flags_of`, for what goes on for ever."""
+        if query not in self._lasts:
+            self._lasts[query] = self._found_lasting(query)
+        return self._lasts[query]
+
+    def _found_lasting(self, query: Stay) -> Node:
+        """Some of `_lasting`, with each value of the flags that it has.
+
+        Mostly a run goes on for ever where nothing happens any more, and such states are soon
+        found; loops are only looked for under the flags that none of them has.
+        """
+        may: Node | None = None
+        if self._all is not None and self._among is not None and self._to_reach is not None:
+            # What goes on for ever in a part does so in all. Where nothing of that is left with
+            # the moves of the part, it need not be known what the part reaches.
+            flags = self._all._seen.forgotten(self._all._lasting_with_flags(query), self.flags)
+            may = FairLoops(self._tame, self._all._staying(query) & self._among & flags).core
+            if not may.satisfiable():
+                return may
+        within = self._staying(query)
+        within = within if may is None else within & may
+        shown = within & self._resting
+        left = within & ~self._seen.forgotten(shown, self.flags)
+        return shown | FairLoops(self._tame, left).core if left.satisfiable() else shown
+
+    @cached_property
+    def _resting(self) -> Node:
+        return resting(self._tame)
 
     def part(
         self, allowed: Mapping[str, Expr], among: Sequence[str] | None = None
     ) -> Explored | None:
         """As much as is reached by moves that are made only where they are allowed.
 
-        Every endless run of the part keeps to it as well; whether something can still be reached
-        is asked of the whole. What is asked of single states is asked of those, too, that one
-        move beyond leads to: there the run leaves the part. It is looked for once a question
-        needs it.
-
-        Parameters
-        ----------
-        allowed : mapping of str to Expr
-            By move; all others are allowed.
-        among : sequence of str, optional
-            Flags; what sets another is not in the part, nor beyond.
-
-        Returns
-        -------
-        Explored or None
-            None where a limit was hit.
+        It is looked for once a question needs it. None where a limit was hit.
         """
         try:
             return self._part(allowed, self.flags if among is None else among)
@@ -368,9 +359,9 @@ class Explored:
         shut_off = {m.name for m in self._own.moves if not m.updates.keys().isdisjoint(others)}
         made = {**where, **dict.fromkeys(shut_off, whole.diagrams.false)}
         new = copy(self)
-        for kept in ("_tame", "_flags_here", "_edge"):
+        for kept in ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps"):
             new.__dict__.pop(kept, None)
-        new._violating, new._with = {}, {}
+        new._violating, new._within, new._lasts, new._with = {}, {}, {}, {}
         new._all = self
         new._may_be_set = tuple(flag for flag in self._may_be_set if flag in among)
         new._among = self._seen.unset(others)
@@ -392,8 +383,8 @@ class Explored:
         return space.diagrams.disjunction(m.image(space.reached) for m in self._leading_out)
 
     @cached_property
-    def _ways_back(self) -> WaysBack:
-        return WaysBack(self._whole())
+    def _traps(self) -> Traps:
+        return Traps(self._whole(), self._seen, self.flags)
 
     @cached_property
     def _tame(self) -> Space:

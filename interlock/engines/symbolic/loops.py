@@ -93,6 +93,18 @@ class FairLoops:
         raise AssertionError("a fair state has a move that stays")
 
 
+def resting(space: Space) -> Node:
+    """The reached states in which a fair endless run may stay: nothing that is owed leads away.
+
+    Each move that is owed is void there, or changes nothing.
+    """
+    found, goes_on = space.reached, space.standstill()
+    for debt in space.debts():
+        idle = debt.move.idle_in(found)
+        found, goes_on = found & (debt.is_void | idle), goes_on | idle
+    return found & goes_on
+
+
 def _fair_core(space: Space, within: Node) -> Node:
     """The states of `within` from which inside every debt can be paid for ever.
 

@@ -253,6 +253,17 @@ class SymbolicMove:
                 states = states & joined
         return states.exists(self._copy_bits) if self._copies else states
 
+    def idle_in(self, states: Node) -> Node:
+        """Those of `states` in which the move is made and changes nothing."""
+        found = states & self.guard
+        for v, cases in self.values.items():
+            if not found.satisfiable():
+                break
+            found = self._dd.disjunction(
+                found & where & self._encoding.is_value(v, value) for value, where in cases.items()
+            )
+        return found
+
     def preimage(self, states: Node) -> Node:
         """From where the move leads into `states`."""
         if self._copies or len(self.values) > MOST_UNDONE:

@@ -10,6 +10,7 @@ import pytest
 
 from interlock.base.errors import InternalError
 from interlock.engines import catalogue
+from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.judge import judged_word, owed_by_loop, replay
 from interlock.independent_judge.player import Player
 from interlock.kernel.asking import Question, ask
@@ -146,6 +147,24 @@ def test_behind_a_trap_all_states_are_looked_at_up_to_a_limit(tmp_path: Path) ->
     assert cut == (
         f"the replay looked at {len(behind) - 1:,} states behind it and found no way back"
     )
+
+
+def test_what_is_behind_a_run_is_kept_for_the_next_goal_and_hides_no_way_out(
+    tmp_path: Path,
+) -> None:
+    held = ("to: SHUT, when: NOT drive", "to: SHUT, when: drive AND NOT drive")
+    built, question, witness = violated(gate(tmp_path, held), "R4")
+    behind: dict[tuple[str, ...], Behind] = {}
+    alone = replay(built, question, witness)
+    assert replay(built, question, witness, behind=behind) == alone
+    assert list(behind) == [tuple(step.move for step in witness.steps)]
+    assert replay(built, question, witness, behind=behind) == alone
+    # Another goal, which can be reached from there, is found among what is known.
+    statement = replace(built.model.statements["R4"], p=built.model.statements["R2"].p)
+    statements = {**built.model.statements, "R4": statement}
+    other = replace(built, model=replace(built.model, statements=statements))
+    with pytest.raises(InternalError, match="can be reached from"):
+        replay(other, question, witness, behind=behind)
 
 
 def test_a_goal_counts_only_where_it_is_judged(tmp_path: Path) -> None:
