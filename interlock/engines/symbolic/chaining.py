@@ -157,16 +157,18 @@ class Search:
             found = grown
         return self._dd.disjunction(new.all_states(found))
 
-    def beside(self, other: Search, found: Node) -> Node:
+    def beside(self, other: Search, found: Node, among: Node | None = None) -> Node:
         """A start for this search that holds what another one over the same bits has found.
 
-        What it then ends with is closed as well, and holds all that it would find without.
+        What it then ends with is closed as well, and holds all that it would find without. Only
+        states `among` others are taken over, where such are given: a condition on flags.
         """
         if self.settling is None or other.settling is None:
             return self.start
+        among = self._dd.true if among is None else among
         if self._between is not None and other._between is not None:
-            self._between.found = self._between.found | other._between.found
-        return self.start | self.settling.narrowed(other.settling.widened(found))
+            self._between.found = self._between.found | other._between.found & among
+        return self.start | self.settling.narrowed(other.settling.widened(found & among))
 
     def _unsettled(self, settled: Settling, state: Node) -> Node:
         """A state that is no scan's, and all that is reached from it before the next one.

@@ -34,6 +34,7 @@ from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
 
 if TYPE_CHECKING:
+    from interlock.engines.symbolic.chaining import Search
     from interlock.engines.symbolic.diagrams import Node
 
 _Asked = TypeVar("_Asked")
@@ -86,6 +87,8 @@ class Explored:
         # By flags, the same with no other ever set.
         self._with: dict[tuple[str, ...], Explored] = {}
         self._all: Explored | None = None
+        # Of the parts that were searched, where moves are allowed, how, and what was found.
+        self._searched: list[tuple[Mapping[str, Node], Search, Node]] = []
         # Of a part, where no flag is set that it leaves out.
         self._among: Node | None = None
         # The moves out of a part, each only where it leads out.
@@ -198,11 +201,30 @@ class Explored:
         if self._to_reach is not None:
             assert self._all is not None
             assert self._among is not None
+            allowed, made = self._to_reach
             space.reached, space.chained = reached_where(
-                self._all._whole(), *self._to_reach, self._all._seen.unset(self.flags), self._among
+                self._all._whole(),
+                allowed,
+                made,
+                self._all._seen.unset(self.flags),
+                self._among,
+                self._all._searched_inside(allowed),
             )
             self._to_reach = None
+            if space.chained is not None:
+                self._all._searched.append((allowed, *space.chained))
         return space
+
+    def _searched_inside(self, allowed: Mapping[str, Node]) -> list[tuple[Search, Node]]:
+        """The searches of parts in which each move is allowed in fewer states, or as many."""
+        return [
+            (search, found)
+            for before, search, found in self._searched
+            if all(
+                name in before and not (before[name] & ~where).satisfiable()
+                for name, where in allowed.items()
+            )
+        ]
 
     def _any_space(self) -> Space:
         """The space; of a part maybe not yet with what is reached."""
@@ -362,6 +384,7 @@ class Explored:
         for kept in ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps"):
             new.__dict__.pop(kept, None)
         new._violating, new._within, new._lasts, new._with = {}, {}, {}, {}
+        new._searched = []
         new._all = self
         new._may_be_set = tuple(flag for flag in self._may_be_set if flag in among)
         new._among = self._seen.unset(others)

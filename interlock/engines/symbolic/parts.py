@@ -20,6 +20,7 @@ def reached_where(
     made: Mapping[str, Node],
     unset: Node,
     among: Node,
+    inside: Iterable[tuple[Search, Node]] = (),
 ) -> tuple[Node, tuple[Search, Node] | None]:
     """What is reached by moves that are made only in some states, and how it was searched for.
 
@@ -34,6 +35,8 @@ def reached_where(
         Where no flag is set.
     among : Node
         Where none is set that no move sets now.
+    inside : iterable of Search and Node
+        How some of it was searched for, moves being allowed in fewer states, and what that found.
     """
     search = None if space.chained is None else space.chained[0].only_where(made)
     if not allowed:
@@ -55,6 +58,8 @@ def reached_where(
         if move.name in allowed
     ):
         found = found | space.chained[1] & unset
+    for known, states in inside:
+        found = found | search.beside(known, states, among)
     for grown in chained(search.levels, found):
         space.check()
         found = grown
