@@ -53,11 +53,14 @@ class Strike:
     requirements : tuple of str
     only_sets : bool
         Not what they do otherwise, nor whether their harm was told of.
+    kept : frozenset of str
+        Requirements of which it is known that they are kept as long as no fault strikes.
     """
 
     faults: tuple[str, ...]
     requirements: tuple[str, ...]
     only_sets: bool = False
+    kept: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     ids = flags_of(model, strike.faults)
     asked = ask_all(built.system, [built.requirements[id_] for id_ in strike.requirements])
     explored = projector().project(asked.system, tuple(ids), limits)
+    explored.rule_out(query for id_ in strike.kept for query in asked.queries[id_])
     sets = find_sets(built, explored, asked, ids)
     nothing = Alone(sets, {}, (), {}, explored.n_states, explored.limit)
     if not strike.faults or explored.limit is not None or strike.only_sets:

@@ -7,7 +7,7 @@ combinations of a few variables does something occur? Everything else of the sta
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -60,6 +60,12 @@ class Projected(Protocol):
     @property
     def seconds(self) -> float:
         """Wall time since the exploration began."""
+
+    def rule_out(self, queries: Iterable[Query]) -> None:
+        """Take as known that these are found in no state without any flag; so it need not be shown.
+
+        What a system does without any flag set, another one with more or other flags does as well.
+        """
 
     def minimal_sets(
         self, *queries: Query, most_sets: int = MOST_SETS, among: Sequence[str] | None = None

@@ -10,7 +10,7 @@ from interlock.engines.symbolic.explored import Explored
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.expr import TRUE, Expr
-from interlock.kernel.query import Reach, Stay
+from interlock.kernel.query import Leg, Query, Reach, Stay, Trap
 from interlock.kernel.system import Stepper, System
 from tests.support.strategies import conditions
 from tests.support.turns import FLAGS, taking_turns
@@ -98,3 +98,25 @@ def test_what_goes_on_for_ever_in_a_part_is_that_of_its_states(
             _, within = explored._whole().lasting(asked.start, asked.stay)
             loops = FairLoops(explored._tame, within)
             assert explored.occurring(query) == explored._seen.rows(loops.core, FLAGS)
+
+
+@seed(17)
+@SETTINGS
+@given(data=st.data())
+def test_what_is_known_not_to_occur_without_flags_need_not_be_shown(data: st.DataObject) -> None:
+    system, allowed, among = a_part(data)
+    plain, told = Explored(system, FLAGS), Explored(system, FLAGS)
+    queries: list[Query] = []
+    for _ in range(3):
+        first, second = data.draw(conditions(system)), data.draw(conditions(system))
+        legs = (Leg(first), Leg(enter=second))
+        queries += [Stay(first, second), Trap(first), Reach(second, legs)]
+    none = (0,) * len(FLAGS)
+    told.rule_out(q for q in queries if none not in (plain.occurring(q) or ()))
+    parts = plain.part(allowed, among), told.part(allowed, among)
+    for query in queries:
+        assert told.occurring(query) == plain.occurring(query)
+        assert told.minimal_sets(query).sets == plain.minimal_sets(query).sets
+        assert parts[0] is not None
+        assert parts[1] is not None
+        assert parts[1].occurring(query) == parts[0].occurring(query)

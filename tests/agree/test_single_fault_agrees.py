@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.faults import singles
 from interlock.commands.faults.study import FaultStudy, Options, study_faults
 from interlock.engines import catalogue
 from interlock.engines.symbolic.explored import Explored
@@ -19,8 +20,10 @@ from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.between import BetweenScans
 from interlock.model.build import RunClass, build
+from interlock.model.load import load
 from interlock.model.model import Model
-from tests.support.hoist import HOIST_PROGRAM, hoist
+from tests.support.hoist import HOIST_MODEL, HOIST_PROGRAM, hoist
+from tests.support.small_models import write_model
 
 PROGRAMS = {
     "two contacts": HOIST_PROGRAM,
@@ -67,6 +70,32 @@ def test_faults_do_alone_what_they_do_in_the_class_of_any_one(
     assert list(found.effects) == effects
     assert found.harms == harms
     assert harms
+
+
+BROKEN_ANYWAY = """\
+  R7: {says: it always comes up, whenever: panel = RAISE, leads_to: hook = up}
+  R8: {says: it can be nowhere, can_still: hook = up AND hook = down}
+  R9: {says: it rises after a press, event: hook = up, only_after: panel = LOWER}
+"""
+
+
+@pytest.mark.parametrize("n_together", [1, 4])
+def test_what_the_first_faults_tell_of_none_at_all_changes_nothing(
+    n_together: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = HOIST_MODEL.replace("faults:\n", BROKEN_ANYWAY + "faults:\n", 1)
+    model = load(write_model(tmp_path / "hoist", text, HOIST_PROGRAM))
+    sets, effects, harms = together(model)
+    # What is broken whatever strikes must not be taken as kept.
+    assert all(sets[id_].sets == ((),) for id_ in ("R7", "R8", "R9"))
+    assert any(len(one.sets) > 1 for one in sets.values())
+    monkeypatch.setattr(singles, "FAULTS_TOGETHER", n_together)
+    found = alone(model)
+    assert {id_: one.sets for id_, one in found.sets.items()} == {
+        id_: one.sets for id_, one in sets.items()
+    }
+    assert list(found.effects) == effects
+    assert found.harms == harms
 
 
 def test_every_fault_that_tells_is_shown_and_no_other(model: Model) -> None:

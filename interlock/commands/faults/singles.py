@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 from interlock.base.pool import spread
@@ -130,6 +130,7 @@ class _Doing:
         self._n_processes = n_processes
         self._stage = stage
         self.explorations: list[Explained] = []
+        self._kept: frozenset[str] = frozenset()
 
     def strike(self, strikes: Sequence[Strike], n_faults: int, what: str = "") -> list[Alone]:
         """What the faults of each strike did, in order; `what` says which they are."""
@@ -138,7 +139,7 @@ class _Doing:
         started = time.monotonic()
         work = partial(strike_alone, self._model, self._limits)
         found: dict[int, Alone] = {}
-        for place, alone in spread(work, strikes, self._n_processes):
+        for place, alone in self._struck(work, strikes):
             found[place] = alone
             n_states = sum(one.n_states for one in found.values())
             n_struck = sum(len(strikes[done].faults) for done in found)
@@ -149,3 +150,16 @@ class _Doing:
         seconds = time.monotonic() - started
         self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
         return [found[place] for place in range(len(strikes))]
+
+    def _struck(
+        self, work: Callable[[Strike], Alone], strikes: Sequence[Strike]
+    ) -> Iterator[tuple[int, Alone]]:
+        """What was found at each place; the first tells the others what is kept without a fault."""
+        first = work(replace(strikes[0], kept=self._kept))
+        self._kept = self._kept | frozenset(
+            id_ for id_, one in first.sets.items() if one.limit is None and () not in one.sets
+        )
+        yield 0, first
+        others = [replace(strike, kept=self._kept) for strike in strikes[1:]]
+        for place, alone in spread(work, others, self._n_processes):
+            yield place + 1, alone

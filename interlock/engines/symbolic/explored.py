@@ -7,9 +7,8 @@ does something occur? They are answered here by forgetting everything else first
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
-from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
@@ -21,7 +20,7 @@ from interlock.engines.symbolic.forgetting import SIMPLER, may_be_done
 from interlock.engines.symbolic.legs import Walk, leads_from_anywhere
 from interlock.engines.symbolic.loops import FairLoops, resting
 from interlock.engines.symbolic.moves import SymbolicMove
-from interlock.engines.symbolic.parts import only_where, reached_where
+from interlock.engines.symbolic.parts import SearchedParts, made_under, only_where, reached_where
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.projection import Projection
 from interlock.engines.symbolic.settled_runs import SettledRuns
@@ -34,7 +33,6 @@ from interlock.kernel.system import System
 from interlock.kernel.witness import Step, Witness
 
 if TYPE_CHECKING:
-    from interlock.engines.symbolic.chaining import Search
     from interlock.engines.symbolic.diagrams import Node
 
 _Asked = TypeVar("_Asked")
@@ -81,14 +79,14 @@ class Explored:
         self._budget = Budget(limits, progress)
         self._space: Space | None = None
         self._violating: dict[Query, Node] = {}
+        self._ruled_out: set[Query] = set()
         self._within: dict[Stay, Node] = {}
         self._lasts: dict[Stay, Node] = {}
         self._may_be_set = self.flags
         # By flags, the same with no other ever set.
         self._with: dict[tuple[str, ...], Explored] = {}
         self._all: Explored | None = None
-        # Of the parts that were searched, where moves are allowed, how, and what was found.
-        self._searched: list[tuple[Mapping[str, Node], Search, Node]] = []
+        self._searched = SearchedParts()
         # Of a part, where no flag is set that it leaves out.
         self._among: Node | None = None
         # The moves out of a part, each only where it leads out.
@@ -183,18 +181,15 @@ class Explored:
     def _steps_to(self, target: Expr) -> list[Step] | None:
         space = self._whole()
         wanted = space.reached & space.encoding.truth(target)
-        if not wanted.satisfiable():
-            return None
-        steps = None if self._settled_runs is None else self._settled_runs.to(wanted)
-        return Paths(space).to_nearest(wanted) if steps is None else steps
+        # Runs by which scans answer moves are not held to what is allowed in a part.
+        soon = self._settled_runs.to(wanted) if self._all is None else None
+        return Paths(space).to_nearest(wanted) if soon is None else soon
 
     @cached_property
-    def _settled_runs(self) -> SettledRuns | None:
-        """Runs of the whole in which a scan answers each move; their rings serve all targets."""
+    def _settled_runs(self) -> SettledRuns:
+        """Its rings serve all targets."""
         space = self._whole()
-        if self._all is not None or space.chained is None:
-            return None
-        return SettledRuns(space, space.chained[0])
+        return SettledRuns(space, space.chained[0] if space.chained else space.search())
 
     def _whole(self) -> Space:
         space = self._any_space()
@@ -208,23 +203,11 @@ class Explored:
                 made,
                 self._all._seen.unset(self.flags),
                 self._among,
-                self._all._searched_inside(allowed),
+                self._all._searched.inside(allowed),
             )
             self._to_reach = None
-            if space.chained is not None:
-                self._all._searched.append((allowed, *space.chained))
+            self._all._searched.note(allowed, space)
         return space
-
-    def _searched_inside(self, allowed: Mapping[str, Node]) -> list[tuple[Search, Node]]:
-        """The searches of parts in which each move is allowed in fewer states, or as many."""
-        return [
-            (search, found)
-            for before, search, found in self._searched
-            if all(
-                name in before and not (before[name] & ~where).satisfiable()
-                for name, where in allowed.items()
-            )
-        ]
 
     def _any_space(self) -> Space:
         """The space; of a part maybe not yet with what is reached."""
@@ -245,11 +228,22 @@ class Explored:
         match query:
             case Trap(goal) if self._on_the_whole._traps.keep_flags:
                 here = self._whole().reached | self._edge
-                return self._on_the_whole._traps.among(goal, here, self._flags_here)
+                under = self._flags_here & self._may_have(query)
+                return self._on_the_whole._traps.among(goal, here, under)
             case Stay() if query not in self._violating:
                 return self._lasting_with_flags(query)
             case _:
                 return self._violations(query)
+
+    def rule_out(self, queries: Iterable[Query]) -> None:
+        """Take as known that these are found in no state without any flag."""
+        self._ruled_out.update(map(self._asked, queries))
+
+    def _may_have(self, query: Query) -> Node:
+        """Where a query may be found, as far as flags tell."""
+        space = self._whole()
+        is_known = query in self._ruled_out
+        return ~self._seen.unset(self.flags) if is_known else space.diagrams.true
 
     @property
     def _on_the_whole(self) -> Explored:
@@ -291,6 +285,7 @@ class Explored:
             around, query, self._seen.bits_of(self.flags), around.reached.node_count() // SIMPLER
         )
         if found is not None:
+            found = found & self._may_have(query)
             if not found.satisfiable():
                 return found
             with_these = tuple(flag for flag in self._may_be_set if self._seen.has(found, flag))
@@ -350,7 +345,7 @@ class Explored:
         within = self._staying(query)
         within = within if may is None else within & may
         shown = within & self._resting
-        left = within & ~self._seen.forgotten(shown, self.flags)
+        left = within & ~self._seen.forgotten(shown, self.flags) & self._may_have(query)
         return shown | FairLoops(self._tame, left).core if left.satisfiable() else shown
 
     @cached_property
@@ -384,7 +379,7 @@ class Explored:
         for kept in ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps"):
             new.__dict__.pop(kept, None)
         new._violating, new._within, new._lasts, new._with = {}, {}, {}, {}
-        new._searched = []
+        new._searched = SearchedParts()
         new._all = self
         new._may_be_set = tuple(flag for flag in self._may_be_set if flag in among)
         new._among = self._seen.unset(others)
@@ -415,19 +410,8 @@ class Explored:
 
         Nothing has to strike: what goes on for ever, and a way on, must do without.
         """
-        space = copy(self._any_space())
         conditions = {
             move.name: self._asked(and_(*(var(f) for f in self.flags if f in move.updates)))
             for move in self._own.moves
         }
-        space.system = replace(
-            self.system,
-            moves=tuple(
-                replace(move, guard=and_(move.guard, conditions[move.name]))
-                for move in self.system.moves
-            ),
-        )
-        space.moves = [
-            move.restricted(space.encoding.truth(conditions[move.name])) for move in space.moves
-        ]
-        return space
+        return made_under(self._any_space(), self.system, conditions)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from copy import copy
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.chaining import Search, chained
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import Space
+from interlock.kernel.expr import Expr, and_
+from interlock.kernel.system import System
 
 if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
@@ -69,3 +72,40 @@ def reached_where(
 def only_where(made: Mapping[str, Node], moves: Iterable[SymbolicMove]) -> list[SymbolicMove]:
     """The moves, some of them only where they are made."""
     return [move.restricted(made[move.name]) if move.name in made else move for move in moves]
+
+
+class SearchedParts:
+    """The parts of a space that were searched, for the searches of larger ones to start from."""
+
+    def __init__(self) -> None:
+        self._known: list[tuple[Mapping[str, Node], Search, Node]] = []
+
+    def note(self, allowed: Mapping[str, Node], part: Space) -> None:
+        """Keep how a part was searched in which moves are allowed there."""
+        if part.chained is not None:
+            self._known.append((allowed, *part.chained))
+
+    def inside(self, allowed: Mapping[str, Node]) -> list[tuple[Search, Node]]:
+        """The searches in which each move is allowed in fewer states, or as many."""
+        return [
+            (search, found)
+            for before, search, found in self._known
+            if all(
+                name in before and not (before[name] & ~where).satisfiable()
+                for name, where in allowed.items()
+            )
+        ]
+
+
+def made_under(space: Space, system: System, conditions: Mapping[str, Expr]) -> Space:
+    """The space and its system, each move made only under its condition."""
+    new = copy(space)
+    new.system = replace(
+        system,
+        moves=tuple(
+            replace(move, guard=and_(move.guard, conditions[move.name])) for move in system.moves
+        ),
+    )
+    truth = space.encoding.truth
+    new.moves = [move.restricted(truth(conditions[move.name])) for move in space.moves]
+    return new
