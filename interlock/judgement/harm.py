@@ -17,7 +17,7 @@ from interlock.judgement.effects import IncompleteError
 from interlock.judgement.fault_sets import Asked, ask_all, flags_of
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.projected import Projected
-from interlock.kernel.query import Limits, Progress, ProgressSink
+from interlock.kernel.query import Limits, Progress, ProgressSink, Stay
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import Built, RunClass, build
 from interlock.model.model import Model
@@ -44,6 +44,10 @@ class Silence:
     def missed(self, requirement: str) -> frozenset[str]:
         """The outputs whose absence is part of the harm, so that it tells nothing."""
         return self._comparison.missed_in_harm(self._built.requirements[requirement])
+
+    def goes_on_for_ever(self, requirement: str) -> bool:
+        """Whether the harm is something that lasts for ever."""
+        return any(isinstance(query, Stay) for query in self._asked.queries[requirement])
 
     def breaks(
         self,
@@ -152,7 +156,8 @@ class _Doubt:
     def ask_where_every_refusal_tells(self) -> None:
         """What is broken even there needs no part of its own."""
         among = self._flags(self._left)
-        for requirement in self._left:
+        # What goes on for ever is soon told where it is known what is reached in silence.
+        for requirement in sorted(self._left, key=self._silence.goes_on_for_ever):
             self._note(requirement, self._silence.surely_breaks(requirement, among))
 
     def ask_where_no_refusal_in_doubt_tells(self) -> None:

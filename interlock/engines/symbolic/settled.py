@@ -150,6 +150,7 @@ class WaysBack:
         self._space = space
         graph = settled_graph(space)
         self._graph = None if graph is None else graph.onward()
+        self._last_known: tuple[Expr, Node, Node] | None = None
 
     @cached_property
     def _lasting(self) -> frozenset[int]:
@@ -235,10 +236,28 @@ class WaysBack:
         under = space.diagrams.true if under is None else under
         if graph is None:
             return space.reached & under, space.reached & under & wanted
+        known = self._known(goal, under)
+        doubtful = space.reached & under & self._under(graph.reached & under & ~known)
+        return doubtful, doubtful & (wanted | graph.widened(known))
+
+    def settled_in_doubt(self, goal: Expr, under: Node) -> Node | None:
+        """The settled states that are not known to lead to `goal`; None where there are no such."""
+        graph = self._graph
+        if graph is None:
+            return None
+        return graph.widened(graph.reached & under & ~self._known(goal, under))
+
+    def _known(self, goal: Expr, under: Node) -> Node:
+        """The settled states from which single moves and scans lead to `goal`."""
+        if self._last_known is not None and self._last_known[:2] == (goal, under):
+            return self._last_known[2]
+        graph = self._graph
+        assert graph is not None
+        wanted = self._space.encoding.truth(goal)
         back, led_to = self._homes
         known = back & self._under(led_to & wanted)
         left = graph.reached & under & ~known
         if left.satisfiable():
             known = known | graph.closure_before(graph.leading_to(wanted) & left, left)
-        doubtful = space.reached & under & self._under(graph.reached & under & ~known)
-        return doubtful, doubtful & (wanted | graph.widened(known))
+        self._last_known = goal, under, known
+        return known

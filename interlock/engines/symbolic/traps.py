@@ -53,13 +53,28 @@ class Traps:
         states under the others are looked at one and all. Where no way back changes a flag.
         """
         found = self._ways_back.lost(goal) & here & under
-        left = under & ~self._seen.forgotten(found, self._flags)
+        left = under & ~self._flags_in(found)
         if not left.satisfiable():
             return found
-        more = self.under(goal, left) & here
-        known = more & self._ways_back.settled
-        self._ways_back.note(self._seen.one_of_each(known, self._flags, _MOST_NOTED))
-        return found | more
+        doubted = self._ways_back.settled_in_doubt(goal, left)
+        if doubted is not None:
+            # One such state of each is mostly enough, and what follows it tells of other goals.
+            left = left & self._flags_in(doubted)
+            found = found | self._noted(goal, doubted & here) & here & left
+            left = left & ~self._flags_in(found)
+        return found | self.under(goal, left) & here if left.satisfiable() else found
+
+    def _noted(self, goal: Expr, doubted: Node) -> Node:
+        """Traps that are found by what follows one of some settled states under each of the flags.
+
+        Traps found before may be among them.
+        """
+        states = self._seen.one_of_each(doubted, self._flags, _MOST_NOTED)
+        self._ways_back.note(states)
+        return self._ways_back.lost(goal)
+
+    def _flags_in(self, states: Node) -> Node:
+        return self._seen.forgotten(states, self._flags)
 
     def under(self, goal: Expr, flags: Node) -> Node:
         """The states from which no way leads to `goal`, with at least these values of flags."""
