@@ -123,7 +123,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
 def _showing(
     built: Built, explored: Projected, comparison: Comparison, effects: FaultEffects
 ) -> Showing | None:
-    """The quickest way to an alarm, else to a refusal."""
+    """The nearest run to an alarm, else to a refusal, as `Projected.nearest` has it."""
     told = comparison.by_flags()
     strike = built.system.event(Origin.strike(effects.fault.id))
     in_force = var(fault_flag(effects.fault.id))
