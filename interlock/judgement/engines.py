@@ -90,10 +90,10 @@ class AutomaticEngine:
             return _because(why, make("symbolic").explore(system, queries, limits, progress))
         n_runs = sum(isinstance(query, Reach) for query in queries)
         most, why = FEW_STATES, f"no more than {FEW_STATES:,} states, which are soon listed"
-        if n_runs > MANY_RUNS and not _are_too_many(system, limits, progress):
-            most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
         if has_time:
             most, why = MAX_ENUMERATED, _CLOCKS
+        elif n_runs > MANY_RUNS and not _are_too_many(system, limits, progress):
+            most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
         reason: DeclinedError | None = None
         for instead in (
             by_diagrams(),
