@@ -47,7 +47,7 @@ def judged(
     folder: Path, ids: list[str], *changes: tuple[str, str], run_class: RunClass = FAULT_FREE
 ) -> dict[str, Finding]:
     """What becomes of some requirements, with texts of model and program replaced."""
-    for name in ("landing-gear", "landing-gear-timed"):
+    for name in ("landing-gear-untimed", "landing-gear-timed"):
         shutil.copytree(MODELS / name, folder / name)
     for old, new in (*NO_WATCH, *changes):
         files = [folder / "landing-gear-timed" / n for n in ("model.yaml", "controller.st")]

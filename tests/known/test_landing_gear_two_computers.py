@@ -32,7 +32,7 @@ def judged(
     folder: Path, ids: list[str], *changes: tuple[str, str], run_class: RunClass = FAULT_FREE
 ) -> dict[str, Finding]:
     """What becomes of some requirements, with texts of model and program replaced."""
-    for name in ("landing-gear", "landing-gear-timed", "landing-gear-two-computers"):
+    for name in ("landing-gear-untimed", "landing-gear-timed", "landing-gear-two-computers"):
         shutil.copytree(MODELS / name, folder / name)
     own = folder / "landing-gear-two-computers"
     for old, new in changes:

@@ -36,7 +36,7 @@ AT_RISK = {
 }
 # The same for changes whose harm takes a fault to be seen, with one that shows it.
 AT_RISK_UNDER = {
-    "kept-over-a-dip": [("F39", ["R18c"]), ("F35", ["R09", "R39"])],
+    "kept-over-a-dip": [("F39", ["R18c"])],
     "leg-contact-opening": [("F28w", ["R36b"])],
     "one-lock-sensor": [("F01", ["R01", "R36"])],
     "slow-lock-filter": [("F10t", ["R20"])],
