@@ -7,8 +7,8 @@ run of this system, and what holds of every run here holds in time, too. What is
 take a run that time rules out.
 
 One thing is left of the durations. What takes longer than two scans are ever apart waits for
-something that was so at the last scan already; and since a move leaves the state that it waits in,
-nothing has moved its machine since. ``scan.moved.<machine>`` says so: 1 behind moves that take
+something that was so at the last scan already; and where each move of a machine leaves the state that
+it waits in, nothing has moved it since. ``scan.moved.<machine>`` says so: 1 behind moves that take
 their time, 2 behind one that takes a turn. That is so in true time, and with units that are finer
 than the time between two scans a clock says no more; a coarse unit, which lets several moves follow
 each other within a scan, says less. So what holds here may be violated with the coarse unit alone.
@@ -142,11 +142,14 @@ class _Count:
 def _counts(model: Model, system: System) -> dict[str, _Count]:
     """What is counted of each machine that makes slow moves, by its name."""
     counts = {}
+    # What stays where it is waits on through it.
+    stay = {move.machine for move in model.moves if move.source == move.target}
     for machine in {move.machine: None for move in slow_moves(model).values()}:
         name = MOVED + machine
         has_turns = name in system.index
         # Where turns are more than one nothing is said of the machine, which lets more happen.
-        if not has_turns or system.variable(name).domain.hi == 1:
+        is_counted_by_one = not has_turns or system.variable(name).domain.hi == 1
+        if machine not in stay and is_counted_by_one:
             counts[machine] = _Count(name, has_turns)
     return counts
 

@@ -113,6 +113,21 @@ def test_what_people_did_since_the_scan_is_not_what_a_slow_move_waits_for(tmp_pa
     assert in_time(model, "R1") is HOLDS
 
 
+def test_what_stays_where_it_is_waits_on(tmp_path: Path) -> None:
+    """The arm trembles right before it leaves: no scan comes in between, however long it waited."""
+    trembles = "{from: home, to: home, when: flag = down, also: {flag: up}, "
+    trembles += "seconds: [0.05, 9], assumed: true}"
+    leaves = "{from: home, to: half, seconds: [0.2, 0.4], assumed: true}"
+    model = arm(
+        tmp_path,
+        (leaves, f"{trembles}\n      - {leaves}"),
+        ("{reads: arm = half}", "{reads: flag = up}"),
+        ("never: arm = out AND NOT seen", "never: arm = half AND flag = up AND NOT seen"),
+    )
+    assert few(model)["R1"].verdict.outcome is VIOLATED
+    assert in_time(model, "R1") is VIOLATED
+
+
 @pytest.mark.parametrize(("least", "expected"), [("0", VIOLATED), ("0.2", HOLDS)])
 def test_what_takes_no_time_may_come_before_the_first_scan(
     least: str, expected: Outcome, tmp_path: Path
