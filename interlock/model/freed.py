@@ -7,11 +7,12 @@ run of this system, and what holds of every run here holds in time, too. What is
 take a run that time rules out.
 
 One thing is left of the durations. What takes longer than two scans are ever apart waits for
-something that was so at the last scan already; and where each move of a machine leaves the state that
-it waits in, nothing has moved it since. ``scan.moved.<machine>`` says so: 1 behind moves that take
-their time, 2 behind one that takes a turn. That is so in true time, and with units that are finer
-than the time between two scans a clock says no more; a coarse unit, which lets several moves follow
-each other within a scan, says less. So what holds here may be violated with the coarse unit alone.
+something that was so at the last scan already; and where each move of a machine leaves the state
+that it waits in, nothing has moved it since. ``scan.moved.<machine>`` says so: 1 behind moves that
+take their time, 2 behind one that takes a turn. That is so in true time, and with units that are
+finer than the time between two scans a clock says no more; a coarse unit, which lets several moves
+follow each other within a scan, says less. So what holds here may be violated with the coarse unit
+alone.
 
 Where no clock is kept time does not pass at all: nothing would depend on it.
 
