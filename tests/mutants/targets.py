@@ -51,7 +51,12 @@ _OBSERVERS = (
         for scope in _SCOPES
     ),
 )
-_LOWERING = ("tests/unit/st", "tests/agree/test_lowering_agrees_with_interpreter.py")
+_LOWERING = (
+    "tests/unit/st",
+    "tests/agree/test_lowering_agrees_with_interpreter.py",
+    "tests/agree/test_counters_agree.py",
+    "tests/agree/test_counters_of_other_types_agree.py",
+)
 _JUDGE = ("tests/unit/independent_judge",)
 _TRACES = (
     "tests/unit/independent_judge/test_trace.py",
