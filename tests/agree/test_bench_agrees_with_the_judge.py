@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.commands.operate.bench import Bench
 from interlock.commands.operate.session import Session
 from interlock.independent_judge.player import Player
 from interlock.independent_judge.run_file import violated_by
 from interlock.kernel.system import PHASE
 from interlock.model.build import SCAN
+from interlock.model.timing import TICK
 from tests.support.benches import bench
+from tests.support.timed_gate import timed_gate
 
 MODELS = [
     "ramp-broken/pin-alone",
@@ -19,9 +26,10 @@ MODELS = [
     "ramp-broken/seal-in-survives-stop",
     "landing-gear-untimed",
 ]
+IN_TIME = ["level-crossing", "fischer", "gas-burner", "door-over-bus"]
 
 
-@pytest.mark.parametrize("name", MODELS)
+@pytest.mark.parametrize("name", [*MODELS, *IN_TIME])
 @settings(max_examples=25, deadline=None)
 @given(choices=st.lists(st.integers(0, 40), max_size=30))
 def test_states_and_violations_of_a_run_are_those_of_the_judge(
@@ -54,6 +62,67 @@ def agrees(name: str, choices: list[int]) -> None:
     moves = [entry.move for entry in session.made]
     watched = session.bench.watched
     assert set(violated_by(session.bench.model, moves, watched)) == set(session.violations())
+
+
+@st.composite
+def acts(draw: st.DrawFn) -> list[tuple[str, int]]:
+    """What a user asks for, time and what happens by itself most of all."""
+    kinds = ["by itself", "by itself", "wait", "tick", "scan", "move", "move", "back", "follows"]
+    act = st.tuples(st.sampled_from(kinds), st.integers(0, 40))
+    return draw(st.lists(act, max_size=25))
+
+
+@pytest.mark.parametrize("name", [*IN_TIME, "fluttering gate", "late gate"])
+@settings(max_examples=20, deadline=None)
+@given(wanted=acts())
+def test_whatever_a_session_in_time_does_the_judge_replays(
+    name: str, wanted: list[tuple[str, int]]
+) -> None:
+    session = Session(bench(name) if name in IN_TIME else small(name))
+    for kind, choice in wanted:
+        ask(session, kind, choice)
+    moves = [entry.move for entry in session.made]
+    model, watched = session.bench.model, session.bench.watched
+    player = Player(model)
+    for entry in session.made:
+        player.play(entry.move)
+        enabled = session.bench.enabled(entry.state)
+        assert (TICK in enabled) is player.may_time_pass()
+        for move in session.bench.model.moves:
+            assert (move.name in enabled) is player.enabled(move.name)
+        assert session.bench.time is not None
+        assert bool(session.bench.time.due(entry.state)) is not player.may_time_pass()
+    assert session.here.n_units == moves.count(TICK)
+    assert set(violated_by(model, moves, watched)) == set(session.violations())
+
+
+def ask(session: Session, kind: str, choice: int) -> None:
+    if kind == "by itself":
+        was_at_rest = session.is_at_rest
+        assert session.tick() is not was_at_rest
+    elif kind == "wait":
+        session.let_time_pass()
+    elif kind == "back":
+        session.go(session.position - choice % 5)
+    elif kind == "follows":
+        session.scan_follows = not session.scan_follows
+    elif kind == "move":
+        names = [move.name for move in session.bench.system.moves]
+        refused = session.act(names[choice % len(names)])
+        assert refused is None or refused.reason is not None or refused.says
+    else:
+        session.act(kind)
+
+
+@cache
+def small(name: str) -> Bench:
+    """The gate that takes its time, changed for the worse."""
+    shuts = "{from: moving, to: shut, when: drive, seconds: [0.5, 0.7], assumed: true}"
+    flutters = shuts.replace("to: shut", "to: open").replace("0.5, 0.7", "0, 0.1")
+    bound = ("leads_to: gate = shut", "leads_to: gate = shut, within: 300 ms")
+    with TemporaryDirectory() as folder:
+        changes = [bound, (shuts, flutters)] if name == "fluttering gate" else [bound]
+        return Bench(timed_gate(Path(folder), *changes))
 
 
 @pytest.mark.parametrize("name", MODELS)

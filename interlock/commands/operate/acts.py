@@ -7,6 +7,8 @@ from typing import Any
 
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.judging import Judged
+from interlock.commands.operate.lines import step_back, step_on
+from interlock.model.timing import TICK
 
 MAX_TEXT = 1_000_000
 
@@ -37,7 +39,8 @@ def perform(desk: Desk, given: Given) -> str:
         return f"Step {desk.session.position}. {_changes(desk, desk.session.position - 1)}"
     if desk.session is not session or desk.session.position <= before:
         return desk.notice
-    return _changes(desk, before)
+    waited = name == "wait" or given.get("move") == TICK
+    return f"{desk.session.time_at(desk.session.position)}: " * waited + _changes(desk, before)
 
 
 # These come without the user's asking, or end what the user began: they keep what is being read.
@@ -104,6 +107,12 @@ def _tick(desk: Desk, _given: Given) -> None:
         desk.session.tick()
 
 
+def _wait(desk: Desk, _given: Given) -> None:
+    if desk.bench.time is None:
+        raise BadRequestError("this model has no time; load the page again")
+    desk.tell(desk.session.let_time_pass())
+
+
 def _why(desk: Desk, _given: Given) -> None:
     desk.look_why()
 
@@ -122,7 +131,8 @@ def _go(desk: Desk, given: Given) -> None:
 
 
 def _step(desk: Desk, given: Given) -> None:
-    desk.session.go(desk.session.position + _whole(given, "by"))
+    go = step_back if _whole(given, "by") < 0 else step_on
+    go(desk.session)
     desk.refusals = []
 
 
@@ -243,6 +253,7 @@ _ACTS: dict[str, Callable[[Desk, Given], None]] = {
     "set": _set,
     "move": _move,
     "tick": _tick,
+    "wait": _wait,
     "look": _look,
     "why": _why,
     "confirm": _confirm,

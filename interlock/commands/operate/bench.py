@@ -13,15 +13,18 @@ from functools import cached_property
 
 from interlock.base.errors import InternalError
 from interlock.commands.operate.listing import Listing, Row, Scanned, line_of
+from interlock.commands.operate.passing import SCANS, Passing
 from interlock.commands.rehearse.successors import World
 from interlock.commands.rehearse.why import Situation
 from interlock.independent_judge.happenings import Change
 from interlock.independent_judge.story import change_in_words
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.query import Reach
-from interlock.kernel.system import Domain, Move, MoveKind
+from interlock.kernel.system import Domain, Move
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
+from interlock.model.declined import Declined
 from interlock.model.model import Model, ModelMove
+from interlock.model.timing import TICK
 from interlock.oversights.found import Looked
 from interlock.oversights.study import look_at_text
 from interlock.pictures.program import DrawnProgram
@@ -29,8 +32,13 @@ from interlock.pictures.side_view import SideView
 from interlock.st.interpret import Controller
 from interlock.st.types import domain_of
 
-# What happens by itself, but for scans.
-BY_ITSELF = (MoveKind.PLANT, MoveKind.TIMER)
+BEYOND = (
+    Declined.SEVERAL,
+    Declined.ANY_VALUES,
+    Declined.TIMED_QUANTITIES,
+    Declined.DELAYED_OUTPUTS,
+)
+"""What a bench cannot take."""
 
 
 def key_of(model: Model) -> str:
@@ -56,6 +64,7 @@ class Bench:
         self.world = World(self.built)
         self.system = self.world.system
         self.stepper = self.world.stepper
+        self.time = None if model.timing is None else Passing(model, self.world)
         self.moves: Mapping[str, ModelMove] = {move.name: move for move in model.moves}
         index = self.system.index
         self._signals = python_function(list(self.built.signals.values()), index)
@@ -90,6 +99,12 @@ class Bench:
     def enabled(self, state: State) -> dict[str, Move]:
         """The moves that are possible now, the scan included."""
         return {move.name: move for move in self.stepper.enabled(state)}
+
+    def in_words(self, move: str) -> str:
+        """What happens by that move."""
+        if move == TICK and self.time is not None:
+            return f"{self.time.unit} pass"
+        return SCANS if move == SCAN else self.system.move(move).says or move
 
     def after(self, state: State, move: str) -> State:
         """The state that `move` leads to."""

@@ -12,7 +12,7 @@ import click
 
 from interlock.commands.exits import EXIT_HOLDS
 from interlock.commands.options import jobs_option, print_line
-from interlock.model.declined import UNTIMED, load_for
+from interlock.model.declined import load_for
 
 _PORT = 8137
 
@@ -35,6 +35,7 @@ def command(model: Path, port: int, no_browser: bool) -> int:
     It judges nothing by itself; what it judges when asked is told on the page.
     """
     try:
+        from interlock.commands.operate.bench import BEYOND
         from interlock.commands.operate.serve import PortTakenError, bind, serve
     except ModuleNotFoundError as missing:
         name = (missing.name or "").split(".")[0]
@@ -42,7 +43,7 @@ def command(model: Path, port: int, no_browser: bool) -> int:
             said = f"'operate' needs {name}: pip install 'interlock[operate]'"
             raise click.ClickException(said) from None
         raise
-    loaded = load_for("'operate'", model, *UNTIMED)
+    loaded = load_for("'operate'", model, *BEYOND)
     try:
         listening = bind(port)
     except PortTakenError as error:

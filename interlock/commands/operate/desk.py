@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interlock.base.errors import InputError, InternalError, nearest
-from interlock.commands.operate.bench import Bench, key_of
+from interlock.commands.operate.bench import BEYOND, Bench, key_of
 from interlock.commands.operate.drafts import (
     SENTENCE,
     Wrong,
@@ -35,7 +35,7 @@ from interlock.independent_judge.run_file import (
 from interlock.kernel.evaluate import State
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import Origin
-from interlock.model.declined import UNTIMED, load_for
+from interlock.model.declined import load_for
 from interlock.model.model import Model
 
 _BENCHES = 12
@@ -311,7 +311,7 @@ class Desk:
             self.notice = f"There is no lesson '{id_}'{nearest(id_, self.served.lessons)}."
             return
         try:
-            model = load_for("the bench", lesson.folder, *UNTIMED)
+            model = load_for("the bench", lesson.folder, *BEYOND)
         except InputError as error:
             self.notice = f"The lesson's model cannot be read: {error.mistakes[0]}"
             return

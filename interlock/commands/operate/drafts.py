@@ -15,9 +15,10 @@ from typing import Any
 
 from interlock.base.errors import InputError, Mistake
 from interlock.base.files import write_whole
+from interlock.commands.operate.bench import BEYOND
 from interlock.kernel import patterns
 from interlock.kernel.patterns import PatternRow
-from interlock.model.declined import UNTIMED, load_for
+from interlock.model.declined import load_for
 from interlock.model.files import MODEL_FILE
 from interlock.model.model import Model
 from interlock.model.patterns import PATTERNS, SCOPES
@@ -210,7 +211,7 @@ def _load(home: Path, model: Model, lines: list[str], files: Mapping[str, str]) 
         for name, text in files.items():
             write_whole(folder / name, text)
         write_whole(folder / MODEL_FILE, "\n".join([*head, *lines, ""]))
-        return load_for("the bench", folder, *UNTIMED)
+        return load_for("the bench", folder, *BEYOND)
 
 
 def _quoted(text: str) -> str:

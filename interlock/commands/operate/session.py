@@ -1,7 +1,8 @@
 """One user's run on a bench: what was done so far, where one stands in it, and what comes next.
 
 Nothing here knows of the web. A run begins at power-up; the first scan comes before the first
-move. Where a scan is due before a move, it is made first.
+move. Where a scan is due before a move, it is made first. In a model with time whatever happens by
+itself happens as soon as it may, and time passes where nothing else does.
 """
 
 from __future__ import annotations
@@ -9,14 +10,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from interlock.commands.operate.bench import BY_ITSELF, Bench
+from interlock.commands.operate.bench import Bench
 from interlock.commands.operate.listing import Scanned
+from interlock.commands.operate.passing import BY_ITSELF, seconds
 from interlock.commands.rehearse.why import Reason
 from interlock.kernel.evaluate import State
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
+from interlock.model.timing import TICK
 
-MAX_STEPS = 3_000
+# A run is saved and confirmed by replaying it, which takes some milliseconds a step.
+MAX_STEPS = 10_000
+# So much that nobody sees is passed over at once; then the page is shown how far it is.
+_UNSEEN_AT_ONCE = 200
 
 
 @dataclass(frozen=True)
@@ -29,6 +35,10 @@ class Entry:
         What the program did in the last scan up to here.
     changes : tuple of str
         Machines and outputs that changed, in words.
+    n_units : int
+        The units of time that have passed since power-up.
+    is_unseen : bool
+        Time passed, or a scan did nothing: no variable is another, and nothing is newly violated.
     """
 
     move: str
@@ -36,6 +46,8 @@ class Entry:
     scanned: Scanned
     violated: frozenset[str]
     changes: tuple[str, ...] = ()
+    n_units: int = 0
+    is_unseen: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,12 +140,40 @@ class Session:
         if self.is_full:
             return Refusal(name, says=f"The run has {MAX_STEPS:,} steps; start anew or go back.")
         if self.bench.waits_for_scan(self.state, name):
-            self._make(SCAN)
+            self._scan_next()
         if name not in self.bench.enabled(self.state):
             return self.why_not(name)
         self._make(name)
-        if name != SCAN and self.scan_follows:
+        if name not in (SCAN, TICK) and self.scan_follows:
+            self._scan_next()
+        return None
+
+    def _scan_next(self) -> None:
+        """Scan; with time, let it pass up to the scan, unless something must happen before."""
+        while self.bench.time is not None and not self.is_full:
+            enabled = self.bench.enabled(self.state)
+            if SCAN in enabled:
+                break
+            if TICK not in enabled:
+                return
+            self._make(TICK)
+        if not self.is_full:
             self._make(SCAN)
+
+    def let_time_pass(self) -> Refusal | None:
+        """Let time pass until something can happen that cannot now; tell why not where none may."""
+        known = self.bench.enabled(self.state).keys()
+        if TICK not in known:
+            return self.why_not(TICK)
+        before = self.here
+        while not self.is_full and self.bench.after(self.state, TICK) != self.state:
+            violated = self.here.violated
+            self._make(TICK)
+            enabled = self.bench.enabled(self.state).keys()
+            if TICK not in enabled or not enabled <= known or self.here.violated != violated:
+                break
+        if self.here is before:
+            return Refusal("time", says="Nothing more can happen by waiting alone.")
         return None
 
     def set_control(self, control: str, position: int) -> Refusal | None:
@@ -151,6 +191,8 @@ class Session:
         """
         if self.is_full:
             return False
+        if self.bench.time is not None:
+            return self._tick_in_time()
         if self.bench.pending(self.state):
             self._make(SCAN)
             return True
@@ -166,9 +208,57 @@ class Session:
             return True
         return False
 
+    def _tick_in_time(self) -> bool:
+        """As `tick`; what nobody sees is passed over, so that something is seen in the end."""
+        if self.is_at_rest:
+            return False
+        start = self.position
+        while self.position < start + _UNSEEN_AT_ONCE and not self.is_full:
+            name = self._next_in_time()
+            if name is None:
+                break
+            self._make(name)
+            if not self.here.is_unseen or self.is_at_rest:
+                break
+        return self.position > start
+
+    def _next_in_time(self) -> str | None:
+        """What happens next by itself: what has waited longest; where nothing does, time passes.
+
+        Nothing happens twice in one instant while time may pass: it would never go on.
+        """
+        enabled = self.bench.enabled(self.state)
+        ready = [name for name, move in enabled.items() if move.kind in BY_ITSELF]
+        if SCAN in enabled and self.bench.after(self.state, SCAN) != self.state:
+            ready.append(SCAN)
+        fresh = [name for name in ready if name not in self._made_in_this_instant()]
+        if ready and (fresh or TICK not in enabled):
+            wanted = set(fresh or ready)
+            for entry in reversed(self.made):
+                if len(wanted) == 1:
+                    break
+                wanted.discard(entry.move)
+            return next(name for name in ready if name in wanted)
+        return TICK if TICK in enabled else None
+
+    def _made_in_this_instant(self) -> set[str]:
+        found = set()
+        for entry in reversed(self.made):
+            if entry.move == TICK:
+                break
+            found.add(entry.move)
+        return found
+
+    def time_at(self, step: int) -> str:
+        """The time from power-up to a step in words; empty without time."""
+        time = self.bench.time
+        return "" if time is None else seconds(self.at(step).n_units * time.unit_ms)
+
     @property
     def is_at_rest(self) -> bool:
         """Whether nothing happens any more until somebody does something."""
+        if self.bench.time is not None:
+            return self.bench.time.is_rest(self.state)
         enabled = self.bench.enabled(self.state).values()
         waits = any(move.kind in BY_ITSELF for move in enabled)
         return not waits and self.bench.after(self.state, SCAN) == self.state
@@ -191,6 +281,9 @@ class Session:
         self.start_anew()
         self.by_itself = False
         refused = None
+        if len(moves) > MAX_STEPS:
+            says = f"The run is cut short: only {MAX_STEPS:,} of its steps are shown."
+            refused = Refusal("run", says=says)
         for name in moves[:MAX_STEPS]:
             if name not in self.bench.enabled(self.state):
                 refused = self.why_not(name)
@@ -215,18 +308,31 @@ class Session:
             if struck is not None and self.bench.model.faults[struck].restart:
                 scanned = self.bench.at_power_up()
         changes = self.bench.changes(here.state, state)
-        self.entries.append(Entry(name, state, scanned, self.bench.violated(state), changes))
+        violated, time = self.bench.violated(state), self.bench.time
+        is_unseen = (
+            time is not None
+            and name in (SCAN, TICK)
+            and violated == here.violated
+            and time.seen_alike(here.state, state)
+        )
+        n_units = here.n_units + (name == TICK)
+        entry = Entry(name, state, scanned, violated, changes, n_units, is_unseen)
+        self.entries.append(entry)
         self.position += 1
 
     def why_not(self, name: str) -> Refusal:
         """Why the move called `name` is not possible now."""
-        move = self.bench.moves.get(name)
+        move, time = self.bench.moves.get(name), self.bench.time
+        early = "" if time is None else time.why_not(self.state, name)
         if move is None:
-            return Refusal(name, says="It is not possible now.")
+            says = early or "It is not possible now"
+            return Refusal(self.bench.in_words(name), says=f"{says[0].upper()}{says[1:]}.")
         what = move.says or name
         if name in self.bench.enabled(self._after_due_scan(name)):
             return Refusal(what, says="It is possible.")
         reason = self.bench.situation(self.state).why_not_move(move)
+        if reason is None and early:
+            return Refusal(what, says=f"is not possible yet: {early}.")
         if reason is None:
             machine = self.bench.model.machines[move.machine]
             at = machine.states[self.bench.value(self.state, machine.name)]
@@ -285,4 +391,6 @@ class Session:
             for move in self.bench.model.moves:
                 if move.machine == name and move.target == released:
                     state = self.bench.after(state, move.name)
-        return set(self.bench.enabled(self.bench.after(state, SCAN)))
+        then = self.bench.after(state, SCAN)
+        waiting = () if self.bench.time is None else self.bench.time.under_way(then)
+        return {*self.bench.enabled(then), *waiting}

@@ -7,13 +7,14 @@ from typing import Any
 from interlock.commands.operate.bench import Bench
 from interlock.commands.operate.desk import Desk
 from interlock.commands.operate.judging import Job
+from interlock.commands.operate.lines import lines_of, told
 from interlock.commands.operate.listing import Shown
-from interlock.commands.operate.views import groups_of, line_of
+from interlock.commands.operate.views import groups_of
 from interlock.kernel.system import MoveKind, Origin
 from interlock.model.build import SCAN
 from interlock.telling.templates import as_is
 
-_STEPS_SHOWN = 80
+_LINES_SHOWN = 80
 
 
 def program(desk: Desk) -> dict[str, Any]:
@@ -75,6 +76,8 @@ def requirements(desk: Desk) -> dict[str, Any]:
     """Each requirement: how it stands in this run, and its verdict where it was judged."""
     job = desk.job()
     first, now = desk.session.violations(), desk.session.here.violated
+    timing = desk.bench.model.timing
+    is_added = timing is not None and timing.adds_delays
     rows = []
     for id_, requirement in desk.bench.built.requirements.items():
         judged = desk.served.jobs.judged(desk.task(), id_)
@@ -84,6 +87,8 @@ def requirements(desk: Desk) -> dict[str, Any]:
             stands = f"violated in step {first[id_]}"
         elif id_ not in desk.bench.watched:
             stands = "no one step shows it"
+        elif requirement.within is not None and is_added:
+            stands = "kept so far, delays apart"
         else:
             stands = "kept so far"
         rows.append(
@@ -132,14 +137,17 @@ def _counts(job: Job | None) -> str:
 def run(desk: Desk) -> dict[str, Any]:
     """The steps of the run round the present one."""
     session = desk.session
-    start = max(0, min(session.position - _STEPS_SHOWN // 2, len(session.entries) - _STEPS_SHOWN))
-    entries = session.entries[start : start + _STEPS_SHOWN]
+    lines = lines_of(session)
+    here = next((n for n, (_, last) in enumerate(lines) if session.position <= last), 0)
+    start = max(0, min(here - _LINES_SHOWN // 2, len(lines) - _LINES_SHOWN))
+    shown = lines[start : start + _LINES_SHOWN]
+    length = len(session.entries)
     return {
-        "lines": [line_of(desk, number, entry) for number, entry in enumerate(entries, start + 1)],
+        "lines": [told(session, line) for line in shown],
         "position": session.position,
-        "length": len(session.entries),
-        "start": start,
-        "end": start + len(entries),
+        "length": length,
+        "start": shown[0][0] - 1 if shown else 0,
+        "end": shown[-1][1] if shown else length,
         "loop_start": session.loop_start,
         "told": session.told,
     }

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from interlock.commands.operate.desk import Desk
-from interlock.commands.operate.session import Entry, Refusal
+from interlock.commands.operate.lines import lines_of, told
+from interlock.commands.operate.session import Refusal
 from interlock.commands.rehearse.why import Reason
 from interlock.independent_judge.story import WHO
 from interlock.kernel.system import MoveKind
 from interlock.model.build import SCAN
 from interlock.model.model import ModelMove
+from interlock.model.timing import TICK
 from interlock.telling.templates import as_is
 
 _NETWORKS_SHOWN = 3
@@ -36,7 +38,8 @@ def status(desk: Desk) -> dict[str, Any]:
     return {
         "position": session.position,
         "length": len(session.entries),
-        "last": line_of(desk, session.position, session.here) if session.position else None,
+        "last": _last(desk),
+        "time": session.time_at(session.position),
         "told": session.told,
         "loop_start": session.loop_start,
         "at_end": session.position == len(session.entries),
@@ -50,6 +53,13 @@ def status(desk: Desk) -> dict[str, Any]:
     }
 
 
+def _last(desk: Desk) -> dict[str, Any] | None:
+    """The line that led here, as far as it was made."""
+    session = desk.session
+    begun = [first for first, _ in lines_of(session) if first <= session.position]
+    return told(session, (begun[-1], session.position)) if begun else None
+
+
 def alarm(desk: Desk) -> dict[str, Any]:
     """What is violated now, and what was before."""
     session, bench = desk.session, desk.bench
@@ -57,7 +67,7 @@ def alarm(desk: Desk) -> dict[str, Any]:
     struck = bench.struck(session.state)
     waiting = desk.unconfirmed()
 
-    def told(id_: str) -> dict[str, Any]:
+    def of(id_: str) -> dict[str, Any]:
         requirement = bench.built.requirements[id_]
         return {
             "id": id_,
@@ -70,8 +80,8 @@ def alarm(desk: Desk) -> dict[str, Any]:
         }
 
     erred = any(bench.system.move(entry.move).kind is MoveKind.HUMAN for entry in session.made)
-    now = [told(id_) for id_ in sorted(session.here.violated)]
-    before = [told(id_) for id_ in first if id_ not in session.here.violated]
+    now = [of(id_) for id_ in sorted(session.here.violated)]
+    before = [of(id_) for id_ in first if id_ not in session.here.violated]
     return {"now": now, "before": before, "erred": erred}
 
 
@@ -163,6 +173,15 @@ def _move(move: ModelMove, possible: dict[str, MoveKind]) -> MoveView:
     return MoveView(move.name, move.says or move.name, WHO[move.kind], move.name in possible)
 
 
+def _in_time(desk: Desk) -> dict[str, Any]:
+    """What takes its time now, and the buttons that let time pass; empty without time."""
+    time, state = desk.bench.time, desk.session.state
+    if time is None:
+        return {"lasting": [], "unit": ""}
+    lasting = [(desk.bench.in_words(n), says) for n, says in time.under_way(state).items()]
+    return {"lasting": lasting, "unit": time.unit, "tick": TICK}
+
+
 def plant(desk: Desk) -> dict[str, Any]:
     """What the plant does or does not do now, timers, late signals, and the scan."""
     bench, session = desk.bench, desk.session
@@ -183,6 +202,7 @@ def plant(desk: Desk) -> dict[str, Any]:
         "due": bench.scan_is_due(session.state),
         "by_itself": session.by_itself,
         "scan_follows": session.scan_follows,
+        "time": _in_time(desk),
     }
 
 
@@ -263,17 +283,3 @@ def _reason(reason: Reason) -> dict[str, Any]:
 
 def _tree(reason: Reason) -> dict[str, Any]:
     return {**_reason(reason), "below": [_tree(below) for below in reason.below]}
-
-
-def line_of(desk: Desk, number: int, entry: Entry) -> dict[str, Any]:
-    """One step of the run as it is told."""
-    move = desk.bench.system.move(entry.move)
-    scan = move.kind is MoveKind.SCAN
-    return {
-        "number": number,
-        "who": WHO[move.kind],
-        "says": "scans" if scan else (move.says or entry.move),
-        "changes": entry.changes,
-        "decided": entry.scanned.decided if scan else (),
-        "violated": sorted(entry.violated),
-    }

@@ -15,14 +15,13 @@ from tests.support.timed_gate import timed_gate, timed_gate_folder
 REFUSING = {
     "advise": ["advise", "MODEL"],
     "draw": ["draw", "MODEL", "--only", "conversions"],
-    "operate": ["operate", "MODEL", "--no-browser"],
     "testsheet": ["testsheet", "MODEL"],
 }
 # They read no model, or make one.
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
 TAKING = {"challenge", "compare", "export", "faults", "margins", "rating", "recheck", "replay"}
-TAKING |= {"rehearse", "report", "verify"}
+TAKING |= {"operate", "rehearse", "report", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:
