@@ -110,6 +110,7 @@ def ask(session: Session, kind: str, choice: int) -> None:
         names = [move.name for move in session.bench.system.moves]
         refused = session.act(names[choice % len(names)])
         assert refused is None or refused.reason is not None or refused.says
+        assert refused is None or refused.says != "It is possible."
     else:
         session.act(kind)
 

@@ -328,6 +328,11 @@ class Session:
             says = early or "It is not possible now"
             return Refusal(self.bench.in_words(name), says=f"{says[0].upper()}{says[1:]}.")
         what = move.says or name
+        due = [] if time is None else time.due(self.state)
+        if due and SCAN not in due and self.bench.waits_for_scan(self.state, name):
+            first = self.bench.in_words(due[0])
+            says = f"must wait for the next scan, and '{first}' must happen before that."
+            return Refusal(what, says=says)
         if name in self.bench.enabled(self._after_due_scan(name)):
             return Refusal(what, says="It is possible.")
         reason = self.bench.situation(self.state).why_not_move(move)

@@ -95,8 +95,29 @@ def test_a_crossing_of_a_bound_is_shown_in_the_very_step_in_which_the_judge_find
     assert violated_by(model, made[:step], ["R2"]) == ("R2",)
     assert violated_by(model, made[: step - 1], ["R2"]) == ()
     assert made[step - 1] == "tick"
+    # That unit is told by itself, never within a span in which nothing is seen.
+    assert step in [first for first, _ in lines_of(session)]
     # Driven from 0.1 s on, shut at 0.6 s: the first unit that begins behind the bound of 0.3 s.
     assert session.time_at(step) == "0.5 s"
+
+
+def test_a_scan_that_only_counts_is_seen_and_no_rest(tmp_path: Path) -> None:
+    counting = (
+        "drive := pressed OR drive;",
+        "IF pressed AND n < 3 THEN n := n + 1; END_IF;\ndrive := n = 3;",
+    )
+    session = on_bench(tmp_path, counting, ("VAR watchdog", "VAR n : INT(0..3); watchdog"))
+    rest(session)
+    session.set_control("button", 1)
+    # Counted to 1; nothing but the memory of the program changes with the next scan.
+    assert not session.is_at_rest
+    start = session.position
+    assert session.tick()
+    assert moves(session)[start:] == ["tick", "scan"]
+    assert not session.here.is_unseen
+    assert session.here.changes == ()
+    rest(session)
+    assert session.bench.label(session.state, "gate") == "shut"
 
 
 def test_no_unit_passes_while_something_must_happen_first(tmp_path: Path) -> None:
@@ -157,6 +178,24 @@ def test_time_passes_up_to_the_scan_that_follows_only_where_one_is_to_follow(
     # A second move takes a turn that it has only behind the next scan.
     assert session.act("button to FALSE") is None
     assert moves(session)[start:] == ["button to TRUE", *["tick"] * 5, "scan", "button to FALSE"]
+
+
+def test_what_waits_for_a_scan_says_what_must_happen_before_it(tmp_path: Path) -> None:
+    session = on_bench(tmp_path, SELDOM)
+    session.by_itself = False
+    for move in ("scan", "button to TRUE"):
+        assert session.act(move) is None
+    session.scan_follows = False
+    assert session.act("button to FALSE") is None
+    # The gate must set out within 0.1 s, and the next scan is 0.5 s away.
+    refused = session.act("button to TRUE")
+    assert refused is not None
+    assert refused.says == (
+        "must wait for the next scan, and 'gate: open to moving' must happen before that."
+    )
+    assert moves(session)[-2:] == ["button to FALSE", "tick"]
+    assert session.act("gate: open to moving") is None
+    assert session.act("button to TRUE") is None
 
 
 def test_nothing_happens_twice_in_an_instant_while_time_may_pass(tmp_path: Path) -> None:
