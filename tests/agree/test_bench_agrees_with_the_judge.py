@@ -26,7 +26,7 @@ MODELS = [
     "ramp-broken/seal-in-survives-stop",
     "landing-gear-untimed",
 ]
-IN_TIME = ["level-crossing", "fischer", "gas-burner", "door-over-bus"]
+IN_TIME = ["level-crossing", "fischer", "gas-burner", "door-over-bus", "landing-gear-timed"]
 
 
 @pytest.mark.parametrize("name", [*MODELS, *IN_TIME])

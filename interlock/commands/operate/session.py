@@ -325,8 +325,8 @@ class Session:
         move, time = self.bench.moves.get(name), self.bench.time
         early = "" if time is None else time.why_not(self.state, name)
         if move is None:
-            says = early or "It is not possible now"
-            return Refusal(self.bench.in_words(name), says=f"{says[0].upper()}{says[1:]}.")
+            says = f"is not possible yet: {early}." if early else "It is not possible now."
+            return Refusal(self.bench.in_words(name), says=says)
         what = move.says or name
         due = [] if time is None else time.due(self.state)
         if due and SCAN not in due and self.bench.waits_for_scan(self.state, name):

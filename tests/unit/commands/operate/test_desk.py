@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from interlock.commands.operate.lessons import load_lessons
 from interlock.commands.operate.render import regions
 from interlock.commands.operate.views import alarm
 from interlock.independent_judge.run_file import parse_run, replay_file, to_text
+from tests.support.benches import wait_for_verdicts
 from tests.support.gate import gate
 from tests.support.models import MODELS, folders, shipped
 
@@ -38,13 +38,6 @@ def desk() -> Iterator[Desk]:
     jobs.end()
 
 
-def wait(desk: Desk) -> None:
-    deadline = time.monotonic() + 60
-    while desk.open_jobs() and time.monotonic() < deadline:
-        time.sleep(0.02)
-    assert not desk.open_jobs()
-
-
 @pytest.mark.parametrize(
     "id_",
     [
@@ -57,13 +50,13 @@ def wait(desk: Desk) -> None:
 def test_a_lesson_is_done_when_the_flaw_is_mended_and_not_before(desk: Desk, id_: str) -> None:
     perform(desk, {"act": "lesson", "id": id_})
     perform(desk, {"act": "judge"})
-    wait(desk)
+    wait_for_verdicts(desk)
     assert not desk.lesson_is_done()
     flaw, mended = FLAWS[id_]
     text = desk.text
     assert flaw in text
     perform(desk, {"act": "program", "text": text.replace(flaw, mended)})
-    wait(desk)
+    wait_for_verdicts(desk)
     assert desk.lesson_is_done()
 
 
@@ -72,7 +65,7 @@ def test_a_program_that_does_nothing_mends_no_lesson(desk: Desk) -> None:
     lines = desk.text.split("\n")
     dead = [f"{line.split(':=')[0]}:= FALSE;" if ":=" in line else line for line in lines]
     perform(desk, {"act": "program", "text": "\n".join(dead)})
-    wait(desk)
+    wait_for_verdicts(desk)
     assert not desk.lesson_is_done()
 
 
@@ -88,7 +81,7 @@ def test_a_sentence_is_judged_and_its_run_followed(desk: Desk) -> None:
     given = {"never": "pump AND ramp = lowered"}
     perform(desk, {"act": "say", "pattern": "never", "scope": "globally", "given": given})
     assert not desk.sentence_mistakes
-    wait(desk)
+    wait_for_verdicts(desk)
     judged = desk.verdict_on(desk.sentences[0])
     assert judged is not None
     assert judged.says.startswith("violated: a shortest run has ")

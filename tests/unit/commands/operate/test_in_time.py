@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,7 +17,7 @@ from interlock.commands.operate.render import regions
 from interlock.commands.operate.session import MAX_STEPS, Session
 from interlock.independent_judge.run_file import parse_run, replay_file, violated_by
 from interlock.model.declined import load_for
-from tests.support.benches import bench
+from tests.support.benches import bench, wait_for_verdicts
 from tests.support.models import MODELS, shipped
 from tests.support.timed_gate import timed_gate, timed_gate_folder
 
@@ -125,7 +124,10 @@ def test_no_unit_passes_while_something_must_happen_first(tmp_path: Path) -> Non
     session.by_itself = session.scan_follows = False
     refused = session.act("tick")
     assert refused is not None
-    assert (refused.what, refused.says) == ("100 ms pass", "'the program scans' must happen first.")
+    assert (refused.what, refused.says) == (
+        "100 ms pass",
+        "is not possible yet: 'the program scans' must happen first.",
+    )
     assert session.let_time_pass() is not None
     assert session.act("scan") is None
     assert session.act("tick") is None
@@ -147,7 +149,7 @@ def test_a_move_whose_time_is_not_over_says_how_much_of_it_has_passed(tmp_path: 
     assert refused.says == "is not possible yet: it takes 0.5 s at least, and 0.3 s have passed."
     again = session.act("scan")
     assert again is not None
-    assert again.says == "It takes 0.1 s at least, and 0 s have passed."
+    assert again.says == "is not possible yet: it takes 0.1 s at least, and 0 s have passed."
     assert not session.is_at_rest
 
 
@@ -230,25 +232,18 @@ def test_a_run_in_time_is_saved_opened_and_followed(tmp_path: Path) -> None:
     assert len(desk.session.entries) == length
     assert desk.notice == ""
     desk.judge()
-    until_judged(desk)
+    wait_for_verdicts(desk)
     perform(desk, {"act": "follow", "id": "R2"})
     desk.session.go(MAX_STEPS)
     assert "R2" in desk.session.here.violated
     given = {"whenever": "drive", "leads_to": "gate = shut", "within": "0.3 s"}
     perform(desk, {"act": "say", "pattern": "leads_to", "scope": "globally", "given": given})
     assert not desk.sentence_mistakes
-    until_judged(desk)
+    wait_for_verdicts(desk)
     assert "violated" in regions(desk)["sentences"]
     perform(desk, {"act": "follow_own", "number": 0})
     assert "tick" in [entry.move for entry in desk.session.entries]
     jobs.end()
-
-
-def until_judged(desk: Desk) -> None:
-    deadline = time.monotonic() + 60
-    while desk.open_jobs() and time.monotonic() < deadline:
-        time.sleep(0.02)
-    assert not desk.open_jobs()
 
 
 @pytest.fixture
