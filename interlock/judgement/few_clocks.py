@@ -40,6 +40,7 @@ from interlock.kernel.system import MoveKind, Stepper, System
 from interlock.kernel.witness import Step, Witness, check_run
 from interlock.model.build import Built
 from interlock.model.freed import Freed, clocks_of, freed
+from interlock.model.reaction import ReactionTimes
 
 # A run that goes round for ever is followed so often until it comes to where it was.
 _MOST_ROUNDS = 200
@@ -111,7 +112,7 @@ def judge_with_few_clocks(
             _wait(waiting, _Asked(requirement, rings, wants_run))
     judged: dict[str, Judged] = {}
     first: Exploration | None = None
-    engine = AutomaticEngine(has_few_clocks=True)
+    engine, timed = AutomaticEngine(has_few_clocks=True), ReactionTimes(built.model)
     while waiting:
         kept = min(waiting, key=lambda names: (len(names), sorted(names)))
         asked = waiting.pop(kept)
@@ -132,6 +133,11 @@ def judge_with_few_clocks(
                     ask(built.system, one.requirement),
                     replace(verdict, witness=run),
                 )
+            # With what lies outside the program it may be too late for want of a clock, too.
+            reaction = timed.of(one.requirement.id, verdict)
+            if kept != clocks and reaction is not None and reaction.exceeds:
+                _wait(waiting, one.again())
+                continue
             counted = None if kept == clocks else tuple(sorted(kept))
             judged[one.requirement.id] = Judged(question, verdict, counted)
     answers = () if first is None else first.answers[len(first.answers) - len(beside) :]

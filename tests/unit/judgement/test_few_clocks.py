@@ -235,3 +235,49 @@ def test_a_violation_found_with_few_clocks_is_replayed_in_time(
     # Time passes on it, as its moves take theirs.
     moves = [happening.move for happening in finding.run.happenings]
     assert moves.count("tick") >= 5
+
+
+KEY = """\
+title: A key beside a hand
+controller: controller.st
+run: {scan_ms: 100, time: {unit: 100 ms, delays: added}}
+plant:
+  hand:
+    states: [up, down]
+    by: operator
+    moves:
+      - {from: up, to: down, seconds: [0.4, 1], assumed: true}
+  key:
+    states: [in, out]
+    moves:
+      - {from: in, to: out, seconds: [0.1, 0.1], assumed: true}
+sensors:
+  pressed: {reads: hand = down}
+  far: {reads: key = out}
+outputs: {lamp: {delay_ms: 250, delay_assumed: true}}
+requirements:
+  R1: {says: The lamp is lit soon, whenever: hand = down, leads_to: lamp, within: 500 ms}
+"""
+SLOWLY = """\
+PROGRAM P
+VAR_INPUT pressed, far : BOOL; END_VAR
+VAR_OUTPUT lamp : BOOL; END_VAR
+VAR n : INT (0..3); END_VAR
+IF pressed THEN
+  IF far OR n >= 2 THEN lamp := TRUE; ELSE n := MIN(n + 1, 3); END_IF;
+END_IF;
+END_PROGRAM
+"""
+
+
+def test_what_is_too_late_with_delays_alone_is_asked_with_more_clocks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The key is out long before the hand is down: 100 ms and the lamp's 250, of 500."""
+    model = load(written(tmp_path, KEY, SLOWLY))
+    monkeypatch.setattr(engines, "MAX_ENUMERATED", 1)
+    (finding,) = verify(model, engines.AutomaticEngine()).findings
+    assert finding.verdict.outcome is HOLDS
+    assert not finding.is_too_late
+    assert finding.reaction is not None
+    assert finding.reaction.total_ms == 350
