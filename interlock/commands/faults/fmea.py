@@ -94,7 +94,7 @@ def _row(study: FaultStudy, found: FaultEffects) -> Row:
         fault=fault.id,
         mode=fault.says,
         local="; ".join(found.reads),
-        vehicle="; ".join(vehicle_effects(study, found)) or "none seen",
+        vehicle="; ".join(vehicle_effects(study, found)) or "none in the next scan",
         breaks=" ".join(alone),
         weakens=" ".join(with_others),
         harm=overall_harm(study, fault.id, alone).value,

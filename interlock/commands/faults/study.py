@@ -163,8 +163,13 @@ class FaultStudy:
 
     @property
     def ineffective(self) -> tuple[Fault, ...]:
-        """The faults that make no difference in any run."""
-        return tuple(found.fault for found in self.effects if not found.is_effective)
+        """The faults that break nothing alone, and of which no next scan or move shows anything.
+
+        What their traces in the program's memory or in a carried machine do later is not asked.
+        """
+        broken = {one for found in self.sets.values() for one in found.sets if len(one) == 1}
+        quiet = (found.fault for found in self.effects if not found.is_effective)
+        return tuple(fault for fault in quiet if (fault.id,) not in broken)
 
 
 def study_faults(

@@ -31,7 +31,9 @@ _NOTES = (
     "the faults; a refusal is another output that would be on. Harm is 'detected' if one of them "
     "came in a state before it on every run, else 'dangerous'; what comes together with the harm "
     "is no warning, nor is an output missing whose absence is part of it. A fault that brings "
-    "neither is latent.",
+    "neither is latent. 'Without the faults' is with them gone that instant and the memory as it "
+    "is, whatever they have left there: it is not asked whether anybody can tell the alarm or the "
+    "refusal from what a machine without a fault shows, nor what shows in a later scan alone.",
     "Figures have at most two digits that mean anything. They say how likely the faults are, not "
     "that harm follows, and they award no performance level.",
     "A claim holds here where no set of so few faults breaks the requirement, also if its premise "
@@ -286,7 +288,8 @@ def _summary(study: FaultStudy) -> RenderableType:
         )
     if study.ineffective:
         ids = ", ".join(fault.id for fault in study.ineffective)
-        rows.append(Text(f"Without effect when striking alone: {ids}.", style="yellow"))
+        said = "Alone they break nothing, and no next scan or move shows anything of them"
+        rows.append(Text(f"{said}: {ids}.", style="yellow"))
     if study.options.order is not None:
         most = counted(study.options.order, "fault")
         rows.append(Text(f"More than {most} in one run: undecided.", style="yellow"))

@@ -142,7 +142,10 @@ def orphans(dossier: Dossier) -> list[tuple[str, list[tuple[str, str]]]]:
             [(h.id, h.says) for h in thin],
         ),
         ("Requirements that name no hazard", [(s.id, s.says) for s in without_hazard]),
-        ("Faults that make no difference when they strike alone", _ineffective(dossier)),
+        (
+            "Faults that break nothing alone, and of which no next scan or move shows anything",
+            _ineffective(dossier),
+        ),
     ]
 
 

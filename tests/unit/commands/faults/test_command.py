@@ -36,7 +36,7 @@ def test_a_claim_that_a_single_fault_breaks_ends_in_exit_1(
     printed = capsys.readouterr().out
     assert "{FA, FB}: contact a stuck shut; contact b stuck shut" in printed
     assert "{FO} [dangerous]: valve stuck where it is" in printed
-    assert "Without effect when striking alone: FR, FS." in printed
+    assert "no next scan or move shows anything of them: FR, FS." in printed
     assert "More than 2 faults in one run: undecided." in printed
 
 

@@ -17,9 +17,10 @@ from interlock.judgement.fault_sets import sets_of_all
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import RunClass, build
+from interlock.model.load import load
 from interlock.model.model import Model
 from interlock.reliability.figures import two_figures
-from tests.support.gate import gate
+from tests.support.gate import gate, written
 from tests.support.hoist import ONE_CONTACT, WARNED_FIRST, hoist
 from tests.support.press_line import press_line
 
@@ -128,6 +129,35 @@ def test_an_alarm_that_comes_together_with_the_harm_is_no_warning(tmp_path: Path
     found = study(hoist(tmp_path, ONE_CONTACT), n_runs=1)
     # The contacts disagree in the very scan in which the motor starts: the horn comes with it.
     assert found.harm("FA", "R1") is Harm.DANGEROUS
+
+
+def test_a_fault_that_breaks_something_is_not_without_effect(tmp_path: Path) -> None:
+    """What the pump does follows the memory alone: no next scan shows that the contact is open."""
+    yaml = """\
+title: A pump that follows one scan later
+controller: controller.st
+controls: {button: {}}
+sensors: {pressed: {reads: button}}
+outputs: {pump: {}}
+faults:
+  F1: {says: the contact is stuck open, sensor: pressed, stuck: 'FALSE'}
+requirements:
+  R1: {says: a press starts it, whenever: button, leads_to: pump OR NOT button, within: 3 scans}
+run: {scan_ms: 100}
+"""
+    st = """\
+PROGRAM P
+VAR_INPUT pressed : BOOL; END_VAR
+VAR first : BOOL; END_VAR
+VAR_OUTPUT pump : BOOL; END_VAR
+pump := first;
+first := pressed;
+END_PROGRAM
+"""
+    found = study(load(written(tmp_path, yaml, st)), n_runs=1)
+    assert ("F1",) in found.sets["R1"].sets
+    assert not effects_of(found, "F1").is_effective
+    assert found.ineffective == ()
 
 
 def test_a_fault_without_any_effect_is_reported(found: FaultStudy) -> None:
