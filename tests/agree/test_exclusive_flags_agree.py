@@ -18,10 +18,10 @@ from interlock.engines.symbolic import SymbolicEngine
 from interlock.engines.symbolic.exclusive import exclusive_flags, merged
 from interlock.engines.symbolic.order import WHICH
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, lt, not_, or_, total, var
-from interlock.kernel.query import Count, Reach, Values
+from interlock.kernel.query import Count, Leg, Occurs, Query, Reach, Values
 from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Role, System, Variable
 from tests.agree.test_symbolic_agrees import PENDING, check_same
-from tests.support.strategies import questions
+from tests.support.strategies import conditions, questions
 from tests.support.turns import FLAGS, taking_turns
 
 SETTINGS = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -60,6 +60,20 @@ def one_alone(
     return system.with_moves(moves)
 
 
+@st.composite
+def ways_to_a_fault(draw: st.DrawFn, system: System) -> Query:
+    """A way, held to something from power-up on, to where certain faults are in force or not."""
+    some = conditions(system)
+    inside = or_(draw(some), draw(st.sampled_from([var(flag) for flag in FLAGS])), not_(var("f0")))
+    flags = draw(st.lists(st.sampled_from(FLAGS), min_size=1, max_size=2, unique=True))
+    met = or_(*(var(flag) for flag in flags))
+    enter = draw(st.sampled_from([met, not_(met)]))
+    legs = (Leg(inside), Leg(draw(some), enter), Leg(TRUE, draw(some)))
+    legs = legs[: draw(st.integers(2, 3))]
+    kind = draw(st.sampled_from([Reach, Occurs]))
+    return kind(draw(some), legs)
+
+
 def compare(
     data: st.DataObject,
     work: int,
@@ -72,6 +86,7 @@ def compare(
     drawn = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
     system = one_alone(drawn, is_summed, cleared, apart)
     queries = [*data.draw(questions(system)), *(Count(var(flag)) for flag in FLAGS)]
+    queries += data.draw(st.lists(ways_to_a_fault(system), min_size=2, max_size=3))
     known = ReferenceEngine().explore(system, queries)
     check_same(
         system, queries, SymbolicEngine(breadth_first_work=work).explore(system, queries), known
@@ -141,6 +156,28 @@ def test_flags_that_may_be_set_together_stay_flags(
     moves: list[tuple[Expr, dict[str, Expr]]], wanted: tuple[str, ...]
 ) -> None:
     assert flags_with(*moves) == wanted
+
+
+def test_a_way_to_one_fault_may_lead_through_another_that_clears() -> None:
+    flags = [Variable(name, BOOL, 0, Role.FAULT) for name in "ab"]
+    none = and_(not_(A), not_(B))
+    of = System(
+        (*flags, Variable("n", Domain(0, 1), 0)),
+        (
+            Move("a strikes", MoveKind.FAULT, none, {"a": TRUE, "n": const(1)}),
+            Move("a clears", MoveKind.FAULT, A, {"a": FALSE}),
+            Move("b strikes", MoveKind.FAULT, and_(none, var("n")), {"b": TRUE}),
+        ),
+    )
+    assert merged(of) is not None
+    inside = or_(not_(A), not_(B))  # no leg that may be anywhere
+    for enter, length in ((B, 3), (A, 1), (and_(A, B), None)):
+        queries = [kind(TRUE, (Leg(inside), Leg(TRUE, enter))) for kind in (Reach, Occurs)]
+        reached, occurs = SymbolicEngine().explore(of, queries).answers
+        assert reached.found is (length is not None)
+        assert occurs.n_states == int(length is not None)
+        if reached.witness is not None:
+            assert len(reached.witness) == length
 
 
 def test_a_sum_with_what_may_be_negative_excludes_nothing() -> None:

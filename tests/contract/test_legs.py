@@ -138,6 +138,20 @@ def test_a_short_leg_has_no_more_scans_than_it_says(explore: Explore) -> None:
             assert len(answer.witness) == length
 
 
+def test_the_run_through_a_short_leg_makes_no_scan_where_another_move_does_the_same(
+    explore: Explore,
+) -> None:
+    of = system(
+        {"n": (0, 1, 0)},
+        Move("scan", MoveKind.SCAN, TRUE, {"n": const(1)}),
+        move("step", TRUE, {"n": 1}),
+    )
+    query = Reach(is_("n", 1), (Leg(is_short=True),))
+    (answer,) = explore(of, [query]).answers
+    check_shows(of, answer.witness, query)
+    assert [step.move for step in answer.witness.steps] == ["step"]
+
+
 def test_a_run_goes_on_behind_a_short_leg_from_any_number_of_its_scans(explore: Explore) -> None:
     of = ring(6, scans=(0, 2, 3))
     for enter, length in ((2, 8), (3, 8), (4, 8), (5, 8), (0, 8), (1, None)):

@@ -289,10 +289,11 @@ class Walk:
 
     def _step(self, source: int, target: int, place: int, climbs: bool) -> Step:
         space = self._space
-        counted = space.arrays["climbs"][place]
+        counted, stopped = space.arrays["climbs"][place], space.arrays["stops"][place]
         for move, reached in space.successors(source):
             counts_as = _COUNTED.get(space.system.moves[move].kind, 0)
-            if reached == target and bool(counts_as & counted) is climbs:
+            is_made = not counts_as & stopped and bool(counts_as & counted) is climbs
+            if reached == target and is_made:
                 return space.step(move, target)
         raise InternalError("a place was found that no move leads to")
 

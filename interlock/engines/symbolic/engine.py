@@ -265,7 +265,7 @@ def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
         case Occurs(where, along):
             wanted = space.reached & space.encoding.truth(where)
             occurs = wanted.satisfiable() and (
-                (Walk(space, along, until=wanted).done & wanted).satisfiable()
+                (Walk(space, along, until=wanted, is_direct=True).done & wanted).satisfiable()
             )
             return Answer(_nothing_found(space), None, int(occurs))
         case Count(where):
@@ -306,7 +306,7 @@ def _reach_along(space: Space, query: Reach) -> Answer:
     if not may_lead_to(space, query):
         return Answer(_nothing_found(space))
     hit = space.reached & space.encoding.truth(query.target)
-    walk = Walk(space, query.along)
+    walk = Walk(space, query.along, is_direct=True)
     # Most runs are short, and all that lies along the legs is much more.
     if space.is_complete and (steps := walk.steps_nearby(hit)) is not None:
         return Answer(True, _run(space, steps))

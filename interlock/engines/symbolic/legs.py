@@ -16,6 +16,7 @@ from interlock.base.errors import InternalError
 from interlock.engines.symbolic.chaining import Step as Taken
 from interlock.engines.symbolic.chaining import chained
 from interlock.engines.symbolic.forgetting import SIMPLER, may_be_done
+from interlock.engines.symbolic.leading import may_come_to
 from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.space import Space
 from interlock.kernel.evaluate import State
@@ -72,7 +73,9 @@ class Walk:
     is_loose : bool
         Whether everything reached counts as the first leg, which may be more than there is. What
         is not `done` then is so in no run, and that costs no search from power-up.
-
+    is_direct : bool
+        Whether only states count that may still come to where the next leg begins, as far as the
+        fault in force tells. No other moves may be asked after then, see `done_beyond`.
     """
 
     def __init__(
@@ -82,13 +85,23 @@ class Walk:
         goes_on: bool = True,
         until: Node | None = None,
         is_loose: bool = False,
+        is_direct: bool = False,
     ) -> None:
         self._space = space
         self._legs = legs
         self._kinds = {move.name: move.kind for move in space.system.moves}
         self._until = space.diagrams.false if until is None else until
-        self._is_loose = is_loose
+        self._is_loose, self._is_direct = is_loose, is_direct
         self._places = self._laid_out(goes_on)
+
+    @cached_property
+    def _onward(self) -> Ring:
+        """For each place states among which are all from which the next leg may begin."""
+        enters = [self._space.encoding.truth(leg.enter) for leg in self._legs[1:]]
+        onward = [may_come_to(self._space, goal & self._space.reached) for goal in enters]
+        onward.append(self._space.diagrams.true)
+        by_leg = zip(self._legs, onward, strict=True)
+        return [node for leg, node in by_leg for _ in range(leg.scans + 1)]
 
     @cached_property
     def touched(self) -> Ring:
@@ -125,13 +138,16 @@ class Walk:
                 return space.reached
         else:
             found = self._into(known[number - 1], self._places[number - 1], space.moves)
-        moves = self._staying(place, space.moves)
+        moves, inside = self._staying(place, space.moves), place.inside
+        if self._is_direct:
+            onward = self._onward[number]
+            found, inside = found & onward, inside & onward
         enough = space.diagrams.false
         if number == len(self._places) - 1:
             enough = self._until & space.reached
         taken = _inside_new if space.is_outrun else _inside
-        steps = [taken(move, place.inside) for move in moves if not self._is_fault(move)]
-        strikes = [taken(move, place.inside) for move in moves if self._is_fault(move)]
+        steps = [taken(move, inside) for move in moves if not self._is_fault(move)]
+        strikes = [taken(move, inside) for move in moves if self._is_fault(move)]
         for grown in chained([steps, strikes], found):
             if (found & enough).satisfiable():
                 break
