@@ -8,8 +8,6 @@ state is entered once, that is twice for each state in all.
 
 from __future__ import annotations
 
-from typing import Protocol
-
 from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value, Variable
 from interlock.engines.enumerate.runtime import NOWHERE, Tables
@@ -58,16 +56,21 @@ def _sweep(n_words: int, kind: type[Tables]) -> str:
     return fn.text()
 
 
-class Search(Protocol):
-    """What a depth-first search for components makes of the states and steps that it meets."""
+class Search:
+    """What a depth-first search for components makes of the states and steps that it meets.
+
+    Nothing, where a kind does not say otherwise.
+    """
 
     name: str
 
     def is_root(self, fn: Routine, flags: Value) -> Value:
         """Whether the search starts from a state with these flags."""
+        raise NotImplementedError
 
     def enters(self, fn: Routine, flags: Value) -> Value:
         """Whether it goes on into a state with these flags."""
+        raise NotImplementedError
 
     def on_unexplored(self, fn: Routine, number: Value) -> None:
         """A step leads from a state to one that was not explored."""
@@ -121,7 +124,7 @@ def components_text(n_words: int, kind: type[Tables], search: Search) -> str:
     return fn.text()
 
 
-class _Traps:
+class _Traps(Search):
     """Visits the states that lack flags and completes these."""
 
     name = "trap"
@@ -145,11 +148,8 @@ class _Traps:
         flags = fn.pointer("flags")
         fn.store(fn.load("i8", flags, number), flags, member)
 
-    def complete(self, fn: Routine, number: Value, first: Value, stop: Value) -> None:
-        pass
 
-
-class _Stays:
+class _Stays(Search):
     """Visits what can be reached from STARTS through STAYS and stops at a fair component."""
 
     name = "stay"
@@ -159,17 +159,6 @@ class _Stays:
 
     def enters(self, _fn: Routine, flags: Value) -> Value:
         return (flags & STAYS).is_not(0)
-
-    def on_unexplored(self, fn: Routine, number: Value) -> None:
-        pass
-
-    def hand_over(
-        self, fn: Routine, number: Value, move: Value, target: Value, mark: Value
-    ) -> None:
-        pass
-
-    def member(self, fn: Routine, number: Value, member: Value) -> None:
-        pass
 
     def complete(self, fn: Routine, number: Value, first: Value, stop: Value) -> None:
         # The members are still on the stack, only no longer counted; the last joins them.

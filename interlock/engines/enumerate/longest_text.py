@@ -7,7 +7,7 @@ All states of a component have the same. One with a counted move inside has no g
 
 from __future__ import annotations
 
-from interlock.engines.enumerate.components import STARTS, STAYS, components_text
+from interlock.engines.enumerate.components import STARTS, STAYS, Search, components_text
 from interlock.engines.enumerate.context import Routine
 from interlock.engines.enumerate.ir import Value
 from interlock.engines.enumerate.legs_text import TARGET
@@ -22,7 +22,7 @@ def longest_text(n_words: int, kind: type[Tables] = Tables) -> str:
     return components_text(n_words, kind, _Longest())
 
 
-class _Longest:
+class _Longest(Search):
     """Visits what can be reached from STARTS through STAYS and numbers it.
 
     For each state two numbers: the most counted moves behind it, and behind it up to a state with
@@ -36,9 +36,6 @@ class _Longest:
 
     def enters(self, _fn: Routine, flags: Value) -> Value:
         return (flags & STAYS).is_not(0)
-
-    def on_unexplored(self, fn: Routine, number: Value) -> None:
-        pass
 
     def hand_over(
         self, fn: Routine, number: Value, move: Value, target: Value, mark: Value
