@@ -2,7 +2,7 @@
 
 ``python -m tests.bench.landing_gear [MODEL]`` judges a model, then each bound of it as it was
 taken, which must hold, and by one unit of time tighter, which must be violated by a run that the
-judge confirms. It prints each bound, and ends with 1 where one is otherwise. Some minutes.
+judge confirms. It prints each bound, and ends with 1 where one is otherwise, or there is none.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ from tests.support.models import MODELS
 
 def with_edges(model: Model, findings: list[Finding]) -> tuple[Model, dict[str, Outcome]]:
     """The model with its bounds at their edges, and what is to become of each."""
-    assert model.timing is not None
+    if model.timing is None:
+        sys.exit(f"{model.name} has no time, and so no bounds in it")
     unit_ms = model.timing.unit_ms
     statements: dict[str, Statement] = {}
     wanted: dict[str, Outcome] = {}
@@ -60,7 +61,7 @@ def main(path: Path) -> int:
         wrong += not (as_wanted and confirmed)
         print(f"  {finding.requirement.id:<20} {outcome.value:<10} {'' if as_wanted else '!'}")
     print(f"{len(wanted)} edges, {wrong} otherwise")
-    return int(wrong > 0)
+    return int(wrong > 0 or not wanted)
 
 
 if __name__ == "__main__":
