@@ -70,8 +70,15 @@ def until(page: Page, condition: str, given: object = None) -> None:
 
 
 def shows(page: Page, selector: str, text: str) -> None:
-    """Wait until an element shows a text."""
-    page.locator(selector).filter(has_text=text).first.wait_for(state="attached")
+    """Wait until an element shows a text; where it never does, tell what was there instead."""
+    from playwright.sync_api import TimeoutError as NeverSoError
+
+    try:
+        page.locator(selector).filter(has_text=text).first.wait_for(state="attached")
+    except NeverSoError:
+        there = page.locator(selector).all_text_contents()
+        around = page.locator("#status, #trouble, #requirements p").all_text_contents()
+        pytest.fail(f"{selector} never showed {text!r}: there is {there}, beside it {around}")
 
 
 def is_in(page: Page, machine: str, state: str) -> None:

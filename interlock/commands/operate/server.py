@@ -249,12 +249,15 @@ def _answer(place: _Place, body: bytes) -> Response:
 
 
 def _state(desk: Desk, said: str) -> dict[str, Any]:
+    # Asked first: of a job that ends while the regions are made, they show nothing yet, and the
+    # page has to look once more.
+    is_judging = bool(desk.open_jobs())
     return {
         "regions": regions(desk),
         "say": said,
         "rest": desk.session.is_at_rest or desk.session.is_full,
         "by_itself": desk.session.by_itself,
-        "jobs": bool(desk.open_jobs()),
+        "jobs": is_judging,
         "next": "confirm" if desk.unconfirmed() else "why" if desk.is_puzzled else "",
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,8 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from interlock.commands.operate.desk import ServedModel
+from interlock.commands.operate import server
+from interlock.commands.operate.desk import Desk, ServedModel
 from interlock.commands.operate.judging import Jobs
 from interlock.commands.operate.serve import bind
 from interlock.commands.operate.server import COOKIE, make_app
@@ -359,3 +361,25 @@ def test_the_texts_of_a_hostile_model_are_shown_and_not_run(tmp_path: Path) -> N
         assert "49" not in re.findall(r"&(?:#39|amp);(\d+)", text)
     assert "&lt;script&gt;alert(1)" in texts[0]
     jobs.end()
+
+
+def test_a_page_that_misses_the_end_of_a_job_is_told_to_look_again(
+    served: ServedModel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = Page(browser(served))
+    made = server.regions
+
+    def made_while_the_job_ends(desk: Desk) -> dict[str, str]:
+        shown = made(desk)
+        deadline = time.monotonic() + 60
+        while desk.open_jobs() and time.monotonic() < deadline:
+            time.sleep(0.02)
+        return shown
+
+    monkeypatch.setattr(server, "regions", made_while_the_job_ends)
+    before = page.do("judge").json()
+    assert "not judged yet" in before["regions"]["requirements"]
+    assert before["jobs"], "the page would never ask for the verdicts"
+    after = page.do("look").json()
+    assert "not judged yet" not in after["regions"]["requirements"]
+    assert not after["jobs"]
