@@ -12,7 +12,7 @@ from fractions import Fraction
 from interlock.kernel.system import MoveKind, Origin
 from interlock.model.controller import Controller
 from interlock.model.model import Model
-from interlock.model.timing import CLOCK, FIRST, TICK
+from interlock.model.timing import BEGUN, CLOCK, FIRST, TICK
 from interlock.st import typed as ty
 from interlock.st.evaluate import evaluate_expression
 
@@ -22,10 +22,14 @@ Ages = Mapping[str, int]
 
 @dataclass(frozen=True)
 class _Span:
-    """How long something takes, in milliseconds; `most` is None where it need not happen."""
+    """How long something takes, in milliseconds; `most` is None where it need not happen.
+
+    `of` is the machine that keeps what it was under way while it stays; empty where it is lost.
+    """
 
     least: Fraction
     most: Fraction | None
+    of: str = ""
 
 
 class Clocks:
@@ -52,6 +56,7 @@ class Clocks:
         # Nobody knows how the scans of several controllers lie to each other: each may begin at
         # any moment of its time, at power-up and where it scans again.
         self._beginning = [one.scan for one in model.several if model.timing is not None]
+        self._keeping = {name: span.of for name, span in self._spans.items() if span.of}
         self.ages: Ages = {}
         if model.timing is not None:
             # The first scan comes before any time passes, and what is so has been so for long.
@@ -79,9 +84,13 @@ class Clocks:
     def _has_lasted(self, move: str) -> bool:
         if move not in self._spans or FIRST + move in self.ages:
             return True
-        age = self.ages.get(move)
+        age, before = self.ages.get(move), self.ages.get(BEGUN + move)
+        if age is None:
+            return False
+        # Nor does anybody of the units in which it was stopped, and in which it went on.
+        pieces = age if before is None else age + 1 + before
         # Of the last unit nobody knows how much of it has passed.
-        return age is not None and (age + 1) * self._unit > self._spans[move].least
+        return (pieces + 1) * self._unit > self._spans[move].least
 
     def may_pass(self) -> bool:
         """Whether one more unit of time may pass before anything that is under way happens."""
@@ -104,10 +113,16 @@ class Clocks:
         if self._has_lasted(move) or move not in self.ages:
             return ""
         passed, least = self.ages[move] * self._unit, self._spans[move].least
-        return f"it takes {float(least):g} ms at least, and {float(passed):g} ms have passed"
+        said = f"it takes {float(least):g} ms at least, and {float(passed):g} ms have passed"
+        before = self.ages.get(BEGUN + move, 0) * self._unit
+        return said + (f", up to {float(before):g} ms before it was interrupted" if before else "")
 
-    def go_on(self, made: str, under_way: Collection[str]) -> None:
-        """Note that `made` has happened, behind which this is under way."""
+    def go_on(self, made: str, under_way: Collection[str], moved: Collection[str] = ()) -> None:
+        """Note that `made` has happened, behind which this is under way.
+
+        `moved` names the machines, of those that `keeping` does, that stand elsewhere now.
+        """
+        kept = self._kept(made, under_way, moved)
         passed = int(made == TICK)
         first = {
             FIRST + scan: 0
@@ -115,9 +130,34 @@ class Clocks:
             if scan in under_way and (scan not in self.ages or FIRST + scan in self.ages)
         }
         first.pop(FIRST + made, None)
-        self.ages = first | {
-            name: 0 if name == made else self.ages.get(name, -passed) + passed for name in under_way
-        }
+        self.ages = (
+            first
+            | kept
+            | {
+                name: 0 if name == made else self.ages.get(name, -passed) + passed
+                for name in under_way
+            }
+        )
+
+    @property
+    def keeping(self) -> Collection[str]:
+        """The machines that keep for how long a move was under way, as long as they stay."""
+        return frozenset(self._keeping.values())
+
+    def _kept(
+        self, made: str, under_way: Collection[str], moved: Collection[str]
+    ) -> dict[str, int]:
+        """For how long what goes on has been under way in earlier pieces."""
+        kept = {}
+        for move, machine in self._keeping.items():
+            if move == made or machine in moved:
+                continue
+            pieces = self.ages.get(BEGUN + move, 0)
+            if move in self.ages and move not in under_way:
+                pieces += self.ages[move] + 1
+            if pieces:
+                kept[BEGUN + move] = pieces
+        return kept
 
     def values(self) -> dict[str, int]:
         """What an engine is to say of it, by the names of the kernel's variables."""
@@ -125,9 +165,18 @@ class Clocks:
             FIRST + scan: int(scan not in self.ages or FIRST + scan in self.ages)
             for scan in self._beginning
         }
+        for move in self._keeping:
+            values[BEGUN + move] = min(self.ages.get(BEGUN + move, 0), self._enough(move))
         return values | {
             CLOCK + name: min(self.ages.get(name, 0), last) for name, last in self._last.items()
         }
+
+    def _enough(self, move: str) -> int:
+        """What goes on behind that much may happen in the same unit."""
+        pieces = 1
+        while (pieces + 2) * self._unit <= self._spans[move].least:
+            pieces += 1
+        return pieces
 
     def _last_age(self, span: _Span) -> int:
         """The age from which on nothing changes any more."""
@@ -156,7 +205,9 @@ def _spans(model: Model) -> dict[str, _Span]:
                 1000 * Fraction(repr(s)) for s in (move.takes.least, move.takes.greatest)
             )
             must = move.kind is MoveKind.PLANT and not move.may
-            found[move.name] = _Span(least, most if must else None)
+            # What takes less than a unit has nothing to keep.
+            keeps = move.takes.goes_on and least >= timing.unit_ms
+            found[move.name] = _Span(least, most if must else None, move.machine * keeps)
         if move.stays is not None:
             found[move.stays.name] = _Span(move.stays.ms, None)
     return found

@@ -7,7 +7,7 @@ error, never ignored.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from transitions import Machine as LibraryMachine
@@ -77,6 +77,14 @@ class Plant:
         """The number of the state that each machine is in."""
         components = self._components
         return {name: known[components[name].state] for name, known in self._numbers.items()}
+
+    def where(self, machines: Iterable[str]) -> dict[str, str]:
+        """The state of each of these machines, by name."""
+        return {name: self._components[name].state for name in machines}
+
+    def left(self, stood: Mapping[str, str]) -> list[str]:
+        """Those of the machines that stand elsewhere now."""
+        return [name for name, state in stood.items() if self._components[name].state != state]
 
     def put(self, states: Mapping[str, int]) -> None:
         """Put every machine into the state with this number."""

@@ -288,6 +288,7 @@ class Player:
             return self._pass_time(self.model.timing)
         if not self._clocks.is_ripe(move):
             raise InternalError(f"replay refuses '{move}': it takes more time")
+        stood = self._plant.where(self._clocks.keeping)
         if move == STILL:
             if any(map(self.may_scan, self.programs.scans)):
                 raise InternalError("replay refuses that nothing happens: somebody scans")
@@ -297,21 +298,19 @@ class Player:
             older = self._late.in_words(move)
             scan = self._scan(move)
             kind, says = MoveKind.SCAN, self.programs.scans[move].says + older
-        elif move in self._moves and not is_limited(self._moves[move], self.model):
-            kind, says = self._make(self._moves[move])
-            self._turns.disturb()
-        elif move in self._moves:
-            if self.waits_for_scan(move):
+        elif (made := self._moves.get(move)) is not None:
+            takes_turn = is_limited(made, self.model)
+            if takes_turn and self.waits_for_scan(move):
                 raise InternalError(f"replay refuses '{move}': a scan is due first")
-            kind, says = self._make(self._moves[move])
-            self._turns.take(self._moves[move].machine)
+            kind, says = self._make(made)
+            self._turns.take(made.machine) if takes_turn else self._turns.disturb()
         elif origin is not None:
             kind, says = self._let_happen(origin)
             self._turns.disturb()
         else:
             raise InternalError(f"replay refuses '{move}': no such move or timer")
         self._effects.note()
-        self._clocks.go_on(move, self._under_way())
+        self._clocks.go_on(move, self._under_way(), self._plant.left(stood))
         self._late.note()
         return kind, says, scan
 
@@ -350,7 +349,7 @@ class Player:
             return found + self._clocks.stays(self.truth)
 
     def pass_event(self) -> None:
-        """Note an event that changes nothing of this model, as where another one's timer ends."""
+        """Note an event that changes nothing here, as where another's timer ends."""
         self._turns.disturb()
 
     def _make(self, move: ModelMove) -> tuple[MoveKind, str]:

@@ -29,7 +29,7 @@ from interlock.kernel.system import (
     Variable,
     enumeration,
 )
-from interlock.model.clocks import clocked, may_stand_still, periods_of, stays_of
+from interlock.model.clocks import clocked, going_on, may_stand_still, periods_of, stays_of
 from interlock.model.controller import SCAN as SCAN
 from interlock.model.controller import STILL
 from interlock.model.delayed_outputs import EFFECT, DelayedOutputs
@@ -224,7 +224,9 @@ class _Builder:
         if self.model.timing is not None:
             periods, stays = periods_of(self.model), stays_of(self.model)
             scans = [one.scan for one in self.model.controllers]
-            clocks, moves = clocked(self.model.timing, moves, periods, scans, stays)
+            clocks, moves = clocked(
+                self.model.timing, moves, periods, scans, stays, going_on(self.model)
+            )
             (moves[-1],) = noting_who_scans(self.model, moves[-1:])
             moves[-1] = self.old.noting(self.effects.kept_by(moves[-1]))
             if may_stand_still(self.model, periods):

@@ -6,6 +6,12 @@ clock back, and so does the move itself. The move may happen once its clock has 
 of the period; while a clock stands at its greatest no time passes. A clock counts no further than
 that, or than the least where nothing must happen.
 
+What goes on where it is interrupted keeps, in ``begun.<move>``, for how long it was under way while
+its machine stays where it is. Each time that it was counts as one unit more than its clock says:
+between two ticks nobody knows when it began and when it was stopped, so it may have been nearly
+that much longer. It may happen once all of that together reaches its least. When it must happen is
+told by its clock alone, which then begins anew: later than it can be, never earlier.
+
 Nobody knows where in its time one of several controllers is when it begins to scan: at power-up, or
 where it scans again. So its first scan waits for no least, and ``first.<scan>`` is true until then.
 
@@ -24,10 +30,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.kernel import expr as ex
-from interlock.kernel.expr import FALSE, Expr, and_, const, ite, le, not_, or_, var
+from interlock.kernel.expr import FALSE, Expr, and_, const, eq, ite, le, lt, not_, or_, var
 from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Origin, Role, System, Variable
 from interlock.model.model import Model
-from interlock.model.timing import CLOCK, FIRST, TICK, Timing, Units, in_units, ms_of
+from interlock.model.timing import BEGUN, CLOCK, FIRST, TICK, Timing, Units, in_units, ms_of
 from interlock.st.blocks import TIMERS
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.lower import lower_expression
@@ -43,10 +49,13 @@ class _Clock:
     move : Move
         As it is without a clock.
     within : Units
+    machine : str
+        Whose move it is, where it goes on behind what interrupts it; else empty.
     """
 
     move: Move
     within: Units
+    machine: str = ""
 
     @property
     def name(self) -> str:
@@ -74,6 +83,46 @@ class _Clock:
             return const(0)
         lasts = self.lasts_behind(made)
         return self.now if lasts is self.move.guard else ite(lasts, self.now, const(0))
+
+    @property
+    def is_ripe(self) -> Expr:
+        """Whether it may happen: it has lasted for its least, by one piece or by several."""
+        lasted = le(const(self.within.least), self.now)
+        if not self.goes_on:
+            return lasted
+        return or_(lasted, and_(lt(const(0), self.begun), le(const(self.within.least), self._all)))
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether anything is kept of it where it is interrupted."""
+        return bool(self.machine) and self.within.least > 0
+
+    @property
+    def begun(self) -> Expr:
+        """For how long it was under way before it was interrupted; 0 where it was not."""
+        return var(BEGUN + self.move.name)
+
+    @property
+    def most_begun(self) -> int:
+        """From here on it may happen at once where it goes on."""
+        return max(1, self.within.least - 1)
+
+    @property
+    def _all(self) -> Expr:
+        """For how long it may have been under way in all, by pieces of which this is one."""
+        return ex.add(ex.add(self.begun, self.now), const(1))
+
+    def begun_behind(self, made: Move) -> Expr:
+        """What is kept of it behind another move, or its own."""
+        if made.name == self.move.name:
+            return const(0)
+        lasts, kept = self.lasts_behind(made), self.begun
+        if lasts is not self.move.guard:
+            stopped = and_(self.move.guard, not_(lasts))
+            kept = ite(stopped, ex.minimum(self._all, const(self.most_begun)), kept)
+        if self.machine in made.updates:
+            kept = ite(eq(made.updates[self.machine], var(self.machine)), kept, const(0))
+        return kept
 
     @property
     def is_first(self) -> Expr:
@@ -119,6 +168,8 @@ class Clocks:
         By the name of the move that waits for it.
     scans : collection of str
         The scans of which the first may come at any moment of its time.
+    machines : mapping of str to str
+        The machine of each move that goes on where it is interrupted, by the move's name.
     """
 
     def __init__(
@@ -127,10 +178,15 @@ class Clocks:
         periods: Mapping[str, Units],
         stays: Mapping[str, Staying] | None = None,
         scans: Collection[str] = (),
+        machines: Mapping[str, str] | None = None,
     ) -> None:
+        of = machines or {}
         self._clocks = {
-            move.name: _Clock(move, periods[move.name]) for move in moves if move.name in periods
+            move.name: _Clock(move, periods[move.name], of.get(move.name, ""))
+            for move in moves
+            if move.name in periods
         }
+        self._going_on = [clock for clock in self._clocks.values() if clock.goes_on]
         self._stays = {move: _staying(stay) for move, stay in (stays or {}).items()}
         self._first = {stay.name: stay.first for stay in (stays or {}).values()}
         # Several moves wait for one stay, and one clock counts it.
@@ -140,9 +196,13 @@ class Clocks:
         self._scans = {name: self._clocks[name] for name in scans if periods[name].least}
 
     def variables(self, initial: Mapping[str, int]) -> list[Variable]:
-        """What counts, by default from 0 on, and whose first scan is to come."""
-        firsts = [Variable(FIRST + name, BOOL, 1, Role.TIMER) for name in self._scans]
-        return firsts + [
+        """What counts, by default from 0 on, what is kept, and whose first scan is to come."""
+        others = [Variable(FIRST + name, BOOL, 1, Role.TIMER) for name in self._scans]
+        others += [
+            Variable(BEGUN + clock.move.name, Domain(0, clock.most_begun), 0, Role.TIMER)
+            for clock in self._going_on
+        ]
+        return others + [
             Variable(
                 clock.name,
                 Domain(0, clock.within.counted),
@@ -164,7 +224,7 @@ class Clocks:
         names = [move.name] if waiting is None else waiting
         guard, fair = move.guard, move.fair
         for own in (self._clocks[name] for name in names if name in self._clocks):
-            is_ripe = le(const(own.within.least), own.now)
+            is_ripe = own.is_ripe
             if own.move.name in self._scans:
                 is_ripe = or_(own.is_first, is_ripe)
             guard = and_(guard, is_ripe)
@@ -180,6 +240,10 @@ class Clocks:
             behind = clock.behind(move)
             if behind is not clock.now:
                 updates[clock.name] = behind
+        for clock in self._going_on:
+            behind = clock.begun_behind(move)
+            if behind is not clock.begun:
+                updates[BEGUN + clock.move.name] = behind
         for name, clock in self._scans.items():
             behind = clock.is_first_behind(move)
             if behind is not clock.is_first:
@@ -210,7 +274,7 @@ def without_clocks(system: System) -> System:
     full: dict[str, Expr] = {
         v.name: const(v.domain.hi)
         for v in system.variables
-        if v.name.startswith(CLOCK) or v.name.startswith(FIRST)
+        if v.name.startswith((CLOCK, BEGUN, FIRST))
     }
     moves = []
     for move in system.moves:
@@ -229,6 +293,7 @@ def clocked(
     periods: Mapping[str, Units],
     scans: Sequence[str],
     stays: Mapping[str, Staying],
+    machines: Mapping[str, str],
 ) -> tuple[list[Variable], list[Move]]:
     """Clocks, and the moves with them, time itself as the last.
 
@@ -243,11 +308,22 @@ def clocked(
         first at any moment of its time.
     stays : mapping of str to Staying
         By the name of the move that waits for it.
+    machines : mapping of str to str
+        From `going_on`.
     """
-    clocks = Clocks(moves, periods, stays, scans if len(scans) > 1 else ())
+    clocks = Clocks(moves, periods, stays, scans if len(scans) > 1 else (), machines)
     first = {scan: periods[scan].counted for scan in scans} if len(scans) == 1 else {}
     kept = [clocks.kept_by(move) for move in moves]
     return clocks.variables(first), [*kept, clocks.tick(timing)]
+
+
+def going_on(model: Model) -> dict[str, str]:
+    """The machine of each move that goes on where it is interrupted, by the move's name."""
+    return {
+        move.name: move.machine
+        for move in model.moves
+        if move.takes is not None and move.takes.goes_on
+    }
 
 
 def may_stand_still(model: Model, periods: Mapping[str, Units]) -> bool:

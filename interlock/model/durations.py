@@ -11,12 +11,16 @@ from interlock.st.typed import Expression
 
 @dataclass(frozen=True)
 class Duration:
-    """How long something takes: least and greatest, in seconds, and where that comes from."""
+    """How long something takes: least and greatest, in seconds, and where that comes from.
+
+    What is interrupted starts again, or `goes_on`: all that it was under way counts for its least.
+    """
 
     least: float
     greatest: float
     source: str | None
     assumed: bool
+    goes_on: bool = False
 
 
 @dataclass(frozen=True)

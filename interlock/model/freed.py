@@ -31,7 +31,7 @@ from interlock.kernel.expr import Expr, and_, const, eq, ite, lt, var
 from interlock.kernel.system import MOVED, Domain, Move, MoveKind, Role, System, Variable
 from interlock.model.clocks import may_stand_still, periods_of
 from interlock.model.model import Model, ModelMove
-from interlock.model.timing import CLOCK, ms_of
+from interlock.model.timing import BEGUN, CLOCK, ms_of
 
 BEHIND_OTHERS, BEHIND_A_TURN = 1, 2
 
@@ -81,8 +81,8 @@ def freed(model: Model, system: System, kept: Collection[str]) -> Freed:
     kept : collection of str
         Names of moves, the scan's among them.
     """
-    gone = {v.name: v for v in system.variables if v.name.startswith(CLOCK)}
-    gone = {name: v for name, v in gone.items() if name.removeprefix(CLOCK) not in kept}
+    clocks = [v for v in system.variables if v.name.startswith((CLOCK, BEGUN))]
+    gone = {v.name: v for v in clocks if v.name.partition(".")[2] not in kept}
     over: dict[str, Expr] = {name: const(v.domain.hi) for name, v in gone.items()}
     just_begun: dict[str, Expr] = dict.fromkeys(gone, const(0))
     moves = []

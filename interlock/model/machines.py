@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Protocol
 
 from interlock.base.errors import Place, nearest
@@ -139,7 +140,7 @@ def _moves_of(
         formula = names.formula(here, text, names.physical(), type_of(names.machines[other]))
         if formula is not None:
             also[other] = formula
-    takes = read_duration(move, document, path, mistakes)
+    takes = _duration_of(move, document, path, mistakes)
     if move.may and (move.by or shape.by) != "plant":
         said = "only moves of the plant 'may' happen; people owe nothing anyway"
         mistakes.add(document.key_place((*path, "may")), said)
@@ -172,6 +173,18 @@ def _moves_of(
             )
         )
     return result
+
+
+def _duration_of(
+    move: MoveShape, document: Document, path: Path, mistakes: Mistakes
+) -> Duration | None:
+    takes = read_duration(move, document, path, mistakes)
+    if takes is not None:
+        return replace(takes, goes_on=move.interrupted == "goes on")
+    if move.interrupted is not None:
+        said = "only what takes 'seconds' can be interrupted"
+        mistakes.add(document.key_place((*path, "interrupted")), said)
+    return None
 
 
 class _Timed(Protocol):

@@ -59,6 +59,11 @@ class MoveShape(_Shape):
     )
     source: Words | None = Field(None, description="Where the duration comes from.")
     assumed: bool = Field(False, description="The duration is assumed; shown where it is used.")
+    interrupted: Literal["starts again", "goes on"] | None = Field(
+        None,
+        description="With time, whether what it was under way is lost where something stops it "
+        "(so if absent), or kept while its machine stays where it is.",
+    )
     may: bool = Field(False, description="It may happen, by itself, and need not.")
 
 

@@ -18,6 +18,9 @@ TICK = "tick"
 CLOCK = "clock."
 """With a move's name behind it: the units for which what that move waits for has lasted."""
 
+BEGUN = "begun."
+"""With a move's name behind it: the units for which it was under way before it was interrupted."""
+
 FIRST = "first."
 """With a scan's name behind it: whether it has not come since its controller scans at all."""
 

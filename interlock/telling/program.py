@@ -48,8 +48,24 @@ def between_told(model: Model) -> str:
     declared = model.declared_between_scans
     other = "" if declared is None else f", assumed in place of '{declared}', which the model says"
     timed = "" if model.timing is None else f"; {model.timing.says}"
-    told = other + timed + _quantities_told(model) + _ages_told(model)
+    told = other + timed + _interrupted_told(model) + _quantities_told(model) + _ages_told(model)
     return model.between_scans.says + told + _controllers_told(model)
+
+
+def _interrupted_told(model: Model) -> str:
+    """What becomes of what is interrupted; empty without time, and where nothing takes any."""
+    # What a quantity takes follows from its rates, wherever it turns round.
+    machines = {name for name, machine in model.machines.items() if machine.bands is None}
+    owed = [m for m in model.moves if m.takes is not None and m.machine in machines]
+    if model.timing is None or not owed:
+        return ""
+    going = {m.machine: None for m in owed if m.takes is not None and m.takes.goes_on}
+    others = any(m.takes is not None and not m.takes.goes_on for m in owed)
+    again = "what is interrupted starts again" if others else ""
+    if not going:
+        return f"; {again}"
+    on = f"what of {', '.join(going)} is interrupted goes on"
+    return f"; {on}, {again.replace('what is', 'what else is')}" if others else f"; {on}"
 
 
 def _quantities_told(model: Model) -> str:

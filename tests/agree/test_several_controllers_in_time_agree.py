@@ -54,7 +54,7 @@ def _in_step(monkeypatch: pytest.MonkeyPatch) -> None:
     """All controllers scan at power-up, and so in step for ever."""
 
     def clocked(
-        timing: Timing, moves: Any, periods: Any, scans: Sequence[str], stays: Any
+        timing: Timing, moves: Any, periods: Any, scans: Sequence[str], stays: Any, *_machines: Any
     ) -> tuple[Any, Any]:
         made = clocks.Clocks(moves, periods, stays)
         first = {scan: periods[scan].counted for scan in scans}

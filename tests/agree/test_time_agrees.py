@@ -16,7 +16,7 @@ from tests.second_opinion.opinion import opinions
 from tests.second_opinion.timed import compare_timed, draw_timed
 from tests.second_opinion.watching import IN_TIME
 
-SEEDS = range(50)
+SEEDS = [*range(48), 51, 52, 62, 63]
 MOST_STATES = 400
 WANTED = {
     "models": 50,
@@ -24,6 +24,7 @@ WANTED = {
     "models of unit 70 ms": 3,
     "models of unit 250 ms": 3,
     "models with timers": 15,
+    "models in which something goes on": 15,
     "models with faults": 15,
     "models in which time stands still": 2,
     "bounds in time that are kept": 8,

@@ -119,6 +119,7 @@ CHANGES: dict[str, tuple[str, str]] = {
     "plant.moves.seconds": ("seconds: [1, 2]", "seconds: [1, 3]"),
     "plant.moves.source": ("source: a data sheet", "source: a guess"),
     "plant.moves.assumed": (SECONDS, SECONDS.replace("false", "true")),
+    "plant.moves.interrupted": (SECONDS, f"{SECONDS}, interrupted: goes on"),
     "controls.says": ("says: the key", "says: the old key"),
     "controls.positions": ("[OFF, IDLE, ON]", "[OFF, IDLE, ON, OUT]"),
     "controls.initial": ("initial: 'OFF'", "initial: 'ON'"),

@@ -98,3 +98,17 @@ def test_a_watch_over_the_slide_of_54_s_and_a_half_does_not_trip_without_need(
 @pytest.mark.parametrize("id_", BROKEN)
 def test_what_misses_a_bound_by_a_unit_is_violated(id_: str, tmp_path: Path) -> None:
     assert judged(tmp_path, [id_], *DOCILE, BROKEN[id_])[id_].outcome is VIOLATED
+
+
+def test_short_pulls_over_the_end_of_the_station_add_up(tmp_path: Path) -> None:
+    """Where the room stops on the last 20 mm it goes on from there; it holds all the same."""
+    creeps = "seconds: [2, 5], assumed: true, says: the room creeps over"
+    runs = "seconds: [0.4, 1], assumed: true, says: the room runs over"
+    goes_on = [
+        (line, line.replace("assumed: true", "assumed: true, interrupted: goes on"))
+        for line in (creeps, runs)
+    ]
+    found = judged(tmp_path / "goes_on", ["T01"], *goes_on)["T01"]
+    anew = judged(tmp_path / "anew", ["T01"])["T01"]
+    assert found.outcome is anew.outcome is HOLDS
+    assert found.verdict.n_states > anew.verdict.n_states

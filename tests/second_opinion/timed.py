@@ -24,6 +24,8 @@ from tests.second_opinion.watching import IN_TIME
 
 # In milliseconds; few are whole units, and some have no room between least and greatest.
 SPANS = [(0, 0), (0, 100), (100, 100), (150, 250), (40, 60), (200, 300), (0, 350), (290, 310)]
+# Of what goes on where it is interrupted: long enough for several pieces.
+LONG = [(300, 350), (400, 450), (500, 500)]
 SCANS = [(100, 100), (100, 100), (50, 50), (80, 120), (30, 170), (250, 250)]
 UNITS = [100, 100, 100, 70, 50, 250]
 MOST_BEFORE_TIME = 120
@@ -54,14 +56,17 @@ def draw_timed(seed: int, folder: Path, most: int) -> tuple[Drawn, Model, dict[s
 
 def given_time(model: Model, by: random.Random) -> Model:
     """The model with time, and durations of its moves in place of those that it gives."""
-    moves = []
+    # Drawn apart, so that all else stays as it is without.
+    moves, apart = [], random.Random(str(by.getstate()[1][:2]))
     spans = [*SPANS[:1] * 9, *SPANS] if by.random() < 0.4 else SPANS[1:]
     for move in model.moves:
         takes = None
         # What need not happen takes no duration.
         if not (move.takes_no_turn or move.may) and by.random() < 0.7:
             least, greatest = by.choice(spans)
-            takes = Duration(least / 1000, greatest / 1000, None, assumed=True)
+            if goes_on := apart.random() < 0.4:
+                least, greatest = apart.choice([(least, greatest), *LONG * (greatest > 0)])
+            takes = Duration(least / 1000, greatest / 1000, None, assumed=True, goes_on=goes_on)
         moves.append(replace(move, takes=takes))
     timing = Timing(by.choice(UNITS), *by.choice(SCANS))
     settings = replace(model.settings, timers=Timers.FREE)
@@ -123,6 +128,8 @@ def compare_timed(
     counts["models"] += 1
     counts[f"models of unit {model.timing.unit_ms if model.timing else 0} ms"] += 1
     counts["models with timers"] += any(i.block[0] == "T" for i in model.program.instances)
+    going = [move.takes for move in model.moves if move.takes is not None and move.takes.goes_on]
+    counts["models in which something goes on"] += bool(going)
     counts["models with faults"] += bool(drawn.run_class.faults)
     for id_, statement in model.statements.items():
         if statement.within is not None and statement.within.counted is MoveKind.TIME:

@@ -22,6 +22,10 @@ class TimedWorld(World):
     state. It may happen once it can have taken its least time, and no tick comes that would let it
     take longer than its greatest.
 
+    What goes on where it is interrupted may also have taken its least time in several pieces, each
+    with one tick more than its age, while its machine stood still. `State.ages` ends with the ticks
+    of the pieces that are over, for each move that goes on; -1 where there are none.
+
     Attributes
     ----------
     unit_ms : int
@@ -35,6 +39,8 @@ class TimedWorld(World):
         self._last: dict[Act, int | None] = {}
         self._stays: dict[Act, Function] = {}
         self._waits: dict[Act, Act] = {}
+        self._places: dict[Act, int] = {}
+        machines = list(model.machines)
         self._note(SCAN, model.timing.scan_least_ms, model.timing.scan_greatest_ms)
         for move in model.moves:
             act = Act(Kind.MOVE, move.name)
@@ -44,6 +50,8 @@ class TimedWorld(World):
                 )
                 is_owed = move.kind is MoveKind.PLANT and not move.may
                 self._note(act, least, most if is_owed else None)
+                if move.takes.goes_on:
+                    self._places[act] = machines.index(move.machine)
             if move.stays is not None:
                 stay = Act(Kind.STAY, move.stays.name)
                 self._note(stay, move.stays.ms, None)
@@ -57,8 +65,7 @@ class TimedWorld(World):
         self.owed = [*self.owed, SCAN, TICK]
         begun_before = {stay: self._ripe[stay] for stay in self._stays}
         begun_before[SCAN] = self._last[SCAN] or 0
-        begun = self._with_ages(self.first, None, begun_before)
-        self.first = self.first._replace(ages=begun)
+        self.first = self._with_ages(self.first, None, begun_before)
 
     def _note(self, act: Act, least_ms: Fraction | int, most_ms: Fraction | int | None) -> None:
         self._ripe[act] = math.floor(Fraction(least_ms) / self.unit_ms)
@@ -77,8 +84,10 @@ class TimedWorld(World):
             if condition(truth):
                 yield act
 
-    def _with_ages(self, state: State, done: Act | None, ages: dict[Act, int]) -> tuple[int, ...]:
-        """The ages in `state`, which `done` has led to, where they were `ages` before."""
+    def _with_ages(
+        self, state: State, done: Act | None, ages: dict[Act, int], before: State | None = None
+    ) -> State:
+        """`state`, to which `done` has led from `before`, where the ages were `ages`."""
         going = set(self._under_way(state))
         found = []
         for act in self._ripe:
@@ -87,10 +96,23 @@ class TimedWorld(World):
             # Beyond what can be waited for nothing changes any more.
             last = self._last[act]
             found.append(min(age, self._ripe[act] if last is None else last))
-        return tuple(found)
+        pieces = {} if before is None else self._pieces(before)
+        for act, place in self._places.items():
+            over = pieces.get(act, _NOT_UNDER_WAY)
+            if before is None or act == done or state.places[place] != before.places[place]:
+                over = _NOT_UNDER_WAY
+            elif act in ages and act not in going:
+                over = min(max(over, 0) + ages[act] + 1, max(self._ripe[act], 1))
+            found.append(over)
+        return state._replace(ages=tuple(found))
+
+    def _pieces(self, state: State) -> dict[Act, int]:
+        """The ticks of earlier pieces of what goes on."""
+        over = state.ages[len(self._ripe) :]
+        return dict(zip(self._places, over, strict=True))
 
     def _ages(self, state: State) -> dict[Act, int]:
-        ages = zip(self._ripe, state.ages, strict=True)
+        ages = zip(self._ripe, state.ages[: len(self._ripe)], strict=True)
         return {act: age for act, age in ages if age != _NOT_UNDER_WAY}
 
     def ripe_from(self, act: Act) -> int:
@@ -113,29 +135,32 @@ class TimedWorld(World):
         """As without time, but nothing before it can come; and a scan and a tick where they may."""
         ages = self._ages(state)
         found = {SCAN, *super().owes(state, truth)}
-        found = {act for act in found if self._is_ripe(act, ages)}
+        found = {act for act in found if self._is_ripe(act, ages, self._pieces(state))}
         owes_tick = self._is_time_left(state) and self._delays_of.owes_tick(state.felt)
         return found | ({TICK} if owes_tick else set())
 
-    def _is_ripe(self, act: Act, ages: dict[Act, int]) -> bool:
+    def _is_ripe(self, act: Act, ages: dict[Act, int], pieces: dict[Act, int]) -> bool:
         stay = self._waits.get(act)
         if stay in ages and ages[stay] < self._ripe[stay]:
             return False
-        return act not in self._ripe or ages.get(act, 0) >= self._ripe[act]
+        age, over = ages.get(act, 0), pieces.get(act, _NOT_UNDER_WAY)
+        if over != _NOT_UNDER_WAY and act in ages and over + age + 1 >= self._ripe[act]:
+            return True
+        return act not in self._ripe or age >= self._ripe[act]
 
     def successors(self, state: State, truth: dict[str, int]) -> Iterator[tuple[Act, State]]:
         """Everything that can happen in `state` in its time, and the passing of time."""
-        ages = self._ages(state)
+        ages, pieces = self._ages(state), self._pieces(state)
         for act, after in super().successors(state, truth):
-            if not self._is_ripe(act, ages):
+            if not self._is_ripe(act, ages, pieces):
                 continue
-            yield act, after._replace(ages=self._with_ages(after, act, ages))
+            yield act, self._with_ages(after, act, ages, state)
         if self.may_tick(state):
             older = {act: age + 1 for act, age in ages.items()}
             felt = self._delays_of.later(state.felt)
             later = state._replace(moves=state.moves or self.due + 1, felt=felt)
             later = self._noted(TICK, state, later)
-            yield TICK, later._replace(ages=self._with_ages(later, TICK, older))
+            yield TICK, self._with_ages(later, TICK, older, state)
 
 
 def _calls(body: Iterable[typed.Statement], name: str) -> int:

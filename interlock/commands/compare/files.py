@@ -213,7 +213,8 @@ def _takes(takes: Duration | None) -> str:
     if takes is None:
         return ""
     founded = _founded(takes.source, takes.assumed)
-    return f"{takes.least:g} to {takes.greatest:g} s, {founded}"
+    broken = ", goes on where it is interrupted" if takes.goes_on else ""
+    return f"{takes.least:g} to {takes.greatest:g} s{broken}, {founded}"
 
 
 def _founded(source: str | None, assumed: bool) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from interlock.commands.compare.timer_pairs import NEW
 from interlock.kernel.system import Move, Origin, Variable
 from interlock.model.build import SCAN
-from interlock.model.clocks import Clocks, periods_of, stays_of
+from interlock.model.clocks import Clocks, going_on, periods_of, stays_of
 from interlock.model.model import Model
 from interlock.model.timing import Timing
 from interlock.model.turns import Turns
@@ -77,7 +77,7 @@ class JointTime:
             name = clock_name(end.origin.of, is_old)
             waits.append(replace(end, name=name))
             periods[name] = (ours if is_old else theirs)[end.name]
-        clocks = Clocks(waits, periods, stays_of(self.old))
+        clocks = Clocks(waits, periods, stays_of(self.old), machines=going_on(self.old))
         kept = [
             clocks.kept_by(m, self._waiting(timers[m.name]) if m.name in timers else None)
             for m in moves

@@ -77,4 +77,5 @@ def _move_yaml(move: TakenMove, quoted: Callable[[str], str]) -> str:
         if move.takes.source is not None:
             parts.append(f"source: {quoted(move.takes.source)}")
         parts += ["assumed: true"] * move.takes.assumed
+        parts += ["interrupted: goes on"] * move.takes.goes_on
     return "{" + ", ".join(parts) + "}"

@@ -35,6 +35,7 @@ class TakenDuration:
     greatest: float
     source: str | None
     assumed: bool
+    goes_on: bool = False
 
 
 @dataclass(frozen=True)
@@ -308,7 +309,9 @@ class _Taker:
         except ValueError:
             self._add(element, f"seconds: '{given[':seconds'][:40]}' is not two numbers")
             return None
-        return TakenDuration(least, greatest, given.get(":source"), given.get(":assumed") == "true")
+        is_assumed = given.get(":assumed") == "true"
+        goes_on = given.get(":interrupted") == "goes on"
+        return TakenDuration(least, greatest, given.get(":source"), is_assumed, goes_on)
 
     def _check_events(self, taken: list[_Taken]) -> None:
         """One event makes a transition of every region that has one for it, all at once."""

@@ -197,6 +197,7 @@ class _Writer:
             if move.takes.source is not None:
                 attributes += f" model:source={quoteattr(move.takes.source)}"
             attributes += ' model:assumed="true"' * move.takes.assumed
+            attributes += ' model:interrupted="goes on"' * move.takes.goes_on
         self._moving = (move.machine, move.source)
         follows = [
             line for name, f in move.also.items() for line in self._follow(name, f.tree, move)

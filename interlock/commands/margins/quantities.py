@@ -130,7 +130,8 @@ def _of_entry(model: Model, moves: list[ModelMove]) -> Iterator[Quantity]:
     what = move.says or move.name
 
     def with_times(least_ms: Fraction, greatest_ms: Fraction) -> Model:
-        given = Duration(float(least_ms / 1000), float(greatest_ms / 1000), None, assumed=True)
+        both = float(least_ms / 1000), float(greatest_ms / 1000)
+        given = Duration(*both, None, assumed=True, goes_on=takes.goes_on)
         return replace(
             model,
             moves=tuple(replace(m, takes=given) if m.name in names else m for m in model.moves),

@@ -17,7 +17,7 @@ from interlock.kernel.system import MoveKind, Role
 from interlock.model.build import SCAN
 from interlock.model.clocks import periods_of
 from interlock.model.model import Model
-from interlock.model.timing import CLOCK, TICK, Timing, ms_of
+from interlock.model.timing import BEGUN, CLOCK, TICK, Timing, ms_of
 
 # What happens by itself, but for scans and time.
 BY_ITSELF = (MoveKind.PLANT, MoveKind.TIMER)
@@ -63,7 +63,7 @@ class Passing:
         self._says = {m.name: m.says or m.name for m in system.moves} | {SCAN: SCANS}
         self._least = _least_spans(model, timing)
         # What a move waits for is its guard with all the time that it takes behind it.
-        is_clock = {v.name: v.name.startswith(CLOCK) for v in system.variables}
+        is_clock = {v.name: v.name.startswith((CLOCK, BEGUN)) for v in system.variables}
         full = {v.name: ex.const(v.domain.hi) for v in system.variables if is_clock[v.name]}
         guards = [system.move(name).guard for name in self._periods]
         self._conditions = python_function(ex.substitute(guards, full), self._index)
@@ -100,16 +100,20 @@ class Passing:
 
     def under_way(self, state: State) -> dict[str, str]:
         """What waits for nothing but its time, with how much of that has passed, in words."""
-        return {
-            name: self._so_far(name, passed)
-            for name, passed in self._lasting(state).items()
-            if passed < self._periods[name].least
-        }
+        found = {}
+        for name, passed in self._lasting(state).items():
+            begun = state[self._index[BEGUN + name]] if BEGUN + name in self._index else 0
+            # Pieces count as one unit more than they are known to be.
+            in_all = begun + passed + 1 if begun else passed
+            if in_all < self._periods[name].least:
+                found[name] = self._so_far(name, passed, begun)
+        return found
 
-    def _so_far(self, name: str, passed: int) -> str:
+    def _so_far(self, name: str, passed: int, begun: int) -> str:
         least = self._least.get(name, Fraction(self._periods[name].least * self.unit_ms))
         gone = seconds(passed * self.unit_ms)
-        return f"it takes {seconds(least)} at least, and {gone} have passed"
+        before = f", up to {seconds(begun * self.unit_ms)} before it was interrupted" * (begun > 0)
+        return f"it takes {seconds(least)} at least, and {gone} have passed{before}"
 
     def why_not(self, state: State, name: str) -> str:
         """Why the time of a move has not come, or may not pass; empty where that is no reason."""
