@@ -11,6 +11,11 @@ A lamp that is itself faulty is compared as it is seen. A restart is compared by
 it loses, and tells only by an alarm: that outputs go off once, as at every start, shows nobody
 what is missing. A yellow lamp that a model declares with ``announces: false`` is no alarm.
 
+The memory may hold what the faults have left, and then a lamp that is on whatever happens would be
+off without them. So an alarm or a refusal counts only where a machine without any fault need not
+show the same, in the same places; see `Comparison.told`. Of what it takes for a difference less is
+left by that, never more.
+
 A fault is **latent** where no run in which it strikes alone brings an alarm or a refusal. Harm
 was **announced** if on every run to it an alarm or a refusal came in a state before it. What comes
 together with the harm is no warning; nor is an output that stays off a refusal where its absence
@@ -22,9 +27,11 @@ from __future__ import annotations
 from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from enum import Enum, IntEnum
+from functools import cached_property
 
 from interlock.kernel.expr import (
     FALSE,
+    TRUE,
     Expr,
     Op,
     and_,
@@ -36,11 +43,15 @@ from interlock.kernel.expr import (
     variables_of,
 )
 from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.projected import Projected
 from interlock.kernel.requirement import Requirement
 from interlock.kernel.system import BOOL, Move, MoveKind, Origin
 from interlock.model.build import Built, counted_flag, fault_flag
 from interlock.model.controller import STILL
 from interlock.model.fault import Fault
+
+POWER_UP_SCANS = 8
+"""So many scans are taken to belong to power-up: what is shown only then counts for nothing."""
 
 
 class Telling(IntEnum):
@@ -78,15 +89,24 @@ class Difference:
     off: Expr
 
 
+class IncompleteError(Exception):
+    """A limit left open what the study needs; the text names it."""
+
+
 class Comparison:
     """The scans of a built model, with and without its faults.
 
     Parameters
     ----------
     built : Built
+    explored : Projected
+        Of the built system, or of one that adds to it.
     """
 
-    def __init__(self, built: Built) -> None:
+    def __init__(self, built: Built, explored: Projected) -> None:
+        self._explored = explored
+        # What is outside of the controllers and has a state.
+        self.places = [name for name in built.system.index if name in built.model.machines]
         self._built, controllers = built, built.model.controllers
         self._scans = {one.scan: _whole(built.system.move(one.scan)) for one in controllers}
         self._by = {name: one.scan for one in controllers for name in one.written}
@@ -142,16 +162,53 @@ class Comparison:
         for scan in self._scans:
             # What a controller writes only its own scan tells.
             own = {name: difference for name, difference in seen.items() if self._by[name] == scan}
-            refused = [own[name].off for name in refusing if name in own]
-            found[scan] = not_(or_(self._alarm(own), *refused))
+            tells = self.telling(own)
+            refused = [tells[name].off for name in refusing if name in own]
+            found[scan] = not_(or_(self._alarm(tells), *refused))
         for fault in self.live:
             if fault.restart:
                 strike = Origin.strike(fault.id).move_name
-                found[strike] = not_(self._alarm(self.by_restart(fault)))
+                found[strike] = not_(self._alarm(self.telling(self.by_restart(fault))))
         return found
 
     def _alarm(self, differences: Mapping[str, Difference]) -> Expr:
         return or_(*(d.on for n, d in differences.items() if self.outputs[n].announces))
+
+    def telling(self, differences: Mapping[str, Difference]) -> dict[str, Difference]:
+        """As much of the differences as tells of a fault: alarms on, others off."""
+        return {
+            name: Difference(and_(one.on, self.told[name]), FALSE)
+            if self.outputs[name].announces
+            else Difference(FALSE, and_(one.off, self.told[name]))
+            for name, one in differences.items()
+        }
+
+    @cached_property
+    def told(self) -> dict[str, Expr]:
+        """For each output, with machines and people where it tells of a fault.
+
+        It does by coming on if it announces, else by staying off. In some state of a machine
+        without any fault, with the same machines and people, the next scan must show it otherwise;
+        where no such machine ever comes, that is asked of any of its states.
+
+        Raises
+        ------
+        IncompleteError
+            Where a limit left that open.
+        """
+        anywhere, found = self._of_no_fault(TRUE), {}
+        for name, output in self.outputs.items():
+            seen = self.scanned(name)
+            usual = self._of_no_fault(not_(seen) if output.announces else seen)
+            found[name] = FALSE if usual is FALSE else or_(usual, not_(anywhere))
+        return found
+
+    def _of_no_fault(self, where: Expr) -> Expr:
+        """Where machines and people are as in some state of a machine without any fault."""
+        found = self._explored.without_flags(where, self.places, POWER_UP_SCANS)
+        if found is None:
+            raise IncompleteError(self._explored.limit)
+        return found
 
     def missed_in_harm(self, requirement: Requirement) -> frozenset[str]:
         """The outputs whose absence is part of the harm that a requirement excludes.

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from interlock.judgement.detection import Comparison, Difference, Telling
+from interlock.judgement.detection import Comparison, Difference, IncompleteError, Telling
 from interlock.kernel.expr import Expr, and_
 from interlock.kernel.projected import Projected
 from interlock.kernel.query import Query, Reach
@@ -39,6 +39,9 @@ class FaultEffects:
         Other lamps that it keeps off.
     muted : tuple of str
         Alarms that it keeps off.
+    told_by : frozenset of str
+        Outputs that tell of it: alarms on, others off, where a machine without any fault with the
+        same machines and people may show them otherwise.
     """
 
     fault: Fault
@@ -50,6 +53,7 @@ class FaultEffects:
     alarms: tuple[str, ...]
     darkened: tuple[str, ...]
     muted: tuple[str, ...]
+    told_by: frozenset[str]
 
     @property
     def is_effective(self) -> bool:
@@ -67,15 +71,25 @@ class FaultEffects:
     @property
     def telling(self) -> Telling:
         """The loudest that it ever gets by itself; silent is latent."""
-        if self.alarms:
+        if self.warnings:
             return Telling.ALARM
         is_refused = self.refusals and not self.fault.restart
         return Telling.REFUSAL if is_refused else Telling.SILENT
 
     @property
     def refusals(self) -> tuple[str, ...]:
-        """What it keeps from coming on and whose absence is seen: motions, leaves, lamps."""
-        return self.outputs_off + self.darkened
+        """What it keeps from coming on and whose absence tells: motions, leaves, lamps."""
+        return tuple(name for name in self.outputs_off + self.darkened if name in self.told_by)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The alarms that it brings on and that tell of it."""
+        return tuple(name for name in self.alarms if name in self.told_by)
+
+    @property
+    def usual(self) -> tuple[str, ...]:
+        """The alarms that it brings on where they are on without any fault as well."""
+        return tuple(name for name in self.alarms if name not in self.told_by)
 
 
 def find_effects(built: Built, explored: Projected, ids: Mapping[str, str]) -> list[FaultEffects]:
@@ -86,20 +100,19 @@ def find_effects(built: Built, explored: Projected, ids: Mapping[str, str]) -> l
     IncompleteError
         Where a limit left an answer open.
     """
-    comparison = Comparison(built)
+    comparison = Comparison(built, explored)
     asking = _Asking(explored, ids)
     outputs = asking.all(comparison.by_flags())
+    told = asking.all(comparison.telling(comparison.by_flags()))
     moves = asking.all(comparison.guards())
     for fault in comparison.live:
         if fault.restart:
-            for name, difference in comparison.by_restart(fault).items():
-                strike = built.system.event(Origin.strike(fault.id)).guard
-                asking.note(outputs, name, fault.id, difference, strike)
-    return [_effects(built, fault, outputs, moves) for fault in comparison.live]
-
-
-class IncompleteError(Exception):
-    """A limit left open what the study needs; the text names it."""
+            strike = built.system.event(Origin.strike(fault.id)).guard
+            lost = comparison.by_restart(fault)
+            for found, differences in ((outputs, lost), (told, comparison.telling(lost))):
+                for name, difference in differences.items():
+                    asking.note(found, name, fault.id, difference, strike)
+    return [_effects(built, fault, outputs, moves, told) for fault in comparison.live]
 
 
 _Found = dict[str, tuple[set[str], set[str]]]
@@ -134,7 +147,9 @@ class _Asking:
                 found[name][side].add(fault)
 
 
-def _effects(built: Built, fault: Fault, outputs: _Found, moves: _Found) -> FaultEffects:
+def _effects(
+    built: Built, fault: Fault, outputs: _Found, moves: _Found, told: _Found
+) -> FaultEffects:
     declared = built.model.outputs
     on = [name for name, sides in outputs.items() if fault.id in sides[0]]
     off = [name for name, sides in outputs.items() if fault.id in sides[1]]
@@ -148,6 +163,7 @@ def _effects(built: Built, fault: Fault, outputs: _Found, moves: _Found) -> Faul
         alarms=tuple(name for name in on if declared[name].announces),
         darkened=tuple(n for n in off if _is_shown(declared[n]) and not declared[n].announces),
         muted=tuple(name for name in off if declared[name].announces),
+        told_by=frozenset(name for name, sides in told.items() if fault.id in sides[0] | sides[1]),
     )
 
 

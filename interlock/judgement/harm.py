@@ -11,9 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.engines import projector
-from interlock.judgement.detection import Comparison, Harm
+from interlock.judgement.detection import Comparison, Harm, IncompleteError
 from interlock.judgement.doubt import doubt_of
-from interlock.judgement.effects import IncompleteError
 from interlock.judgement.fault_sets import Asked, ask_all, flags_of
 from interlock.judgement.finding import Finding, Verification
 from interlock.kernel.projected import Projected
@@ -38,7 +37,7 @@ class Silence:
         self._built = built
         self._explored = explored
         self._asked = asked
-        self._comparison = Comparison(built)
+        self._comparison = Comparison(built, explored)
         self._parts: dict[tuple[frozenset[str], Sequence[str] | None], Projected] = {}
 
     def missed(self, requirement: str) -> frozenset[str]:

@@ -11,8 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from interlock.engines import projector
-from interlock.judgement.detection import Comparison, Difference, Harm, Telling
-from interlock.judgement.effects import FaultEffects, IncompleteError, find_effects
+from interlock.judgement.detection import (
+    Comparison,
+    Difference,
+    Harm,
+    IncompleteError,
+    Telling,
+)
+from interlock.judgement.effects import FaultEffects, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
@@ -108,7 +114,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     nothing = Alone(sets, {}, (), {}, explored.n_states, explored.limit)
     if not strike.faults or explored.limit is not None or strike.only_sets:
         return nothing
-    comparison = Comparison(built)
+    comparison = Comparison(built, explored)
     broken = {id_: set(one.single_faults()) for id_, one in sets.items()}
     try:
         effects = tuple(find_effects(built, explored, ids))
@@ -124,7 +130,7 @@ def _showing(
     built: Built, explored: Projected, comparison: Comparison, effects: FaultEffects
 ) -> Showing | None:
     """The nearest run to an alarm, else to a refusal, as `Projected.nearest` has it."""
-    told = comparison.by_flags()
+    told = comparison.telling(comparison.by_flags())
     strike = built.system.event(Origin.strike(effects.fault.id))
     in_force = var(fault_flag(effects.fault.id))
     for is_alarm in (True, False):
@@ -137,7 +143,8 @@ def _showing(
             shown = _holding(built.system, sides, witness)
             return Showing(shown, _event(built, witness), is_alarm)
         if effects.fault.restart:
-            lost = _sides(comparison, comparison.by_restart(effects.fault), is_alarm)
+            by_it = comparison.telling(comparison.by_restart(effects.fault))
+            lost = _sides(comparison, by_it, is_alarm)
             at = {name: and_(strike.guard, side) for name, side in lost.items()}
             witness = explored.nearest(or_(*at.values()))
             if witness is not None:

@@ -96,6 +96,24 @@ class Projected(Protocol):
             None where a limit was hit.
         """
 
+    def without_flags(self, where: Expr, names: Sequence[str], n_scans: int) -> Expr | None:
+        """A condition on variables: they have values that they take in a state without any flag.
+
+        Parameters
+        ----------
+        where : Expr
+            Condition on that state.
+        names : sequence of str
+            The variables; no flags.
+        n_scans : int
+            It must be reached by some run with so many scans, and no strike.
+
+        Returns
+        -------
+        Expr or None
+            None where a limit was hit.
+        """
+
     def nearest(self, target: Expr) -> Witness | None:
         """A run to a state with `target`; None if none, or a limit was hit.
 

@@ -40,8 +40,8 @@ def remembering(system: System, silence: Mapping[str, Expr]) -> System:
 def by_memory(model: Model) -> dict[tuple[str, str], Harm]:
     """The slow way: harm is in silence where nothing was told before it, for good in a wait."""
     built = build(model, RunClass(tuple(model.faults), 1))
-    comparison = Comparison(built)
     ids = flags_of(model, model.faults)
+    comparison = Comparison(built, Explored(built.system, tuple(ids)))
     found: dict[tuple[str, str], Harm] = {}
     for id_, requirement in built.requirements.items():
         asked = ask_all(built.system, [requirement])

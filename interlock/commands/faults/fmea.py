@@ -128,7 +128,7 @@ def overall_harm(study: FaultStudy, fault: str, alone: Iterable[str]) -> Harm:
 def detection(found: FaultEffects) -> str:
     """What tells of a fault, or that nothing does."""
     if found.telling is Telling.ALARM:
-        return f"alarm: {_listed(found.alarms)} on"
+        return f"alarm: {_listed(found.warnings)} on"
     if found.telling is Telling.REFUSAL:
         return f"refusal: {_listed(found.refusals)} stays off"
     return "latent"
@@ -150,6 +150,8 @@ def vehicle_effects(study: FaultStudy, found: FaultEffects) -> Iterable[str]:
         yield f"dark: {_listed(found.darkened)}"
     if found.muted:
         yield f"silent: {_listed(found.muted)}"
+    if found.usual:
+        yield f"on, as it is without a fault: {_listed(found.usual)}"
 
 
 def _spoken(names: Iterable[str], moves: dict[str, str]) -> list[str]:

@@ -32,8 +32,11 @@ _NOTES = (
     "came in a state before it on every run, else 'dangerous'; what comes together with the harm "
     "is no warning, nor is an output missing whose absence is part of it. A fault that brings "
     "neither is latent. 'Without the faults' is with them gone that instant and the memory as it "
-    "is, whatever they have left there: it is not asked whether anybody can tell the alarm or the "
-    "refusal from what a machine without a fault shows, nor what shows in a later scan alone.",
+    "is. An alarm or a refusal counts only where a machine without any fault, its machines and "
+    "controls in the same places and the scans of power-up behind it, need not show the same; "
+    "where none ever has them there, it is asked of all its states. Whether anybody can tell it "
+    "from an alarm that comes without a fault now and then is not asked, nor what shows in a "
+    "later scan alone.",
     "Figures have at most two digits that mean anything. They say how likely the faults are, not "
     "that harm follows, and they award no performance level.",
     "A claim holds here where no set of so few faults breaks the requirement, also if its premise "

@@ -7,7 +7,7 @@ does something occur? They are answered here by forgetting everything else first
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
@@ -26,6 +26,7 @@ from interlock.engines.symbolic.projection import Projection
 from interlock.engines.symbolic.settled_runs import SettledRuns
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.engines.symbolic.traps import Traps
+from interlock.engines.symbolic.unflagged import Unflagged
 from interlock.kernel.expr import Expr, and_, var
 from interlock.kernel.projected import MOST_SETS, CutSets
 from interlock.kernel.query import Limits, ProgressSink, Query, Reach, Stay, Trap
@@ -36,6 +37,9 @@ if TYPE_CHECKING:
     from interlock.engines.symbolic.diagrams import Node
 
 _Asked = TypeVar("_Asked")
+
+# What is worked out once of an exploration, and anew of a part.
+_OF_ONE = ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps", "_unflagged")
 
 
 class Explored:
@@ -115,6 +119,16 @@ class Explored:
         """Wall time since the exploration began."""
         return self._budget.seconds
 
+    def _within_limits(self, answer: Callable[[], _Asked | None]) -> _Asked | None:
+        """An answer; None where a limit was hit before there was one."""
+        try:
+            return answer()
+        except LimitError:
+            return None
+        except MemoryError:
+            self._note_memory()
+            return None
+
     def _note_memory(self) -> None:
         most = self._budget.limits.max_bytes
         self._budget.limit = self._budget.limit or (
@@ -145,34 +159,23 @@ class Explored:
     ) -> tuple[tuple[int, ...], ...] | None:
         """Which values some variables take together where `query` is found, sorted."""
         names = self.flags if names is None else names
-        try:
-            asked = self._asked(query)
-            only_flags = set(names) <= set(self.flags)
-            found = self._flags_of(asked) if only_flags else self._violations(asked)
-            return self._seen.rows(found, names)
-        except LimitError:
-            return None
-        except MemoryError:
-            self._note_memory()
-            return None
+        only_flags = set(names) <= set(self.flags)
+        found_by = self._flags_of if only_flags else self._violations
+        return self._within_limits(lambda: self._seen.rows(found_by(self._asked(query)), names))
+
+    def without_flags(self, where: Expr, names: Sequence[str], n_scans: int) -> Expr | None:
+        """A condition: these variables have the values that they take somewhere without a flag."""
+        return self._within_limits(
+            lambda: self._unflagged.condition(self._asked(where), names, n_scans)
+        )
+
+    @cached_property
+    def _unflagged(self) -> Unflagged:
+        return Unflagged(self._whole(), self._seen, self.flags)
 
     def nearest(self, target: Expr) -> Witness | None:
-        """A run to a state with `target` of the fewest moves that a scan answers each.
-
-        Where no such run leads there, and in a part, one of the fewest moves.
-
-        Returns
-        -------
-        Witness or None
-            None where there is no such run, or a limit was hit before a shortest was found.
-        """
-        try:
-            steps = self._steps_to(self._asked(target))
-        except LimitError:
-            return None
-        except MemoryError:
-            self._note_memory()
-            return None
+        """A run to a state with `target`; of a part, one of the fewest moves."""
+        steps = self._within_limits(lambda: self._steps_to(self._asked(target)))
         if steps is None:
             return None
         run = Witness(self.system.initial, tuple(steps))
@@ -359,13 +362,9 @@ class Explored:
 
         It is looked for once a question needs it. None where a limit was hit.
         """
-        try:
-            return self._part(allowed, self.flags if among is None else among)
-        except LimitError:
-            return None
-        except MemoryError:
-            self._note_memory()
-            return None
+        return self._within_limits(
+            lambda: self._part(allowed, self.flags if among is None else among)
+        )
 
     def _part(self, allowed: Mapping[str, Expr], among: Sequence[str]) -> Explored:
         whole = self._whole()
@@ -376,7 +375,7 @@ class Explored:
         shut_off = {m.name for m in self._own.moves if not m.updates.keys().isdisjoint(others)}
         made = {**where, **dict.fromkeys(shut_off, whole.diagrams.false)}
         new = copy(self)
-        for kept in ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps"):
+        for kept in _OF_ONE:
             new.__dict__.pop(kept, None)
         new._violating, new._within, new._lasts, new._with = {}, {}, {}, {}
         new._searched = SearchedParts()

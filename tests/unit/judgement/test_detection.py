@@ -1,0 +1,175 @@
+"""An alarm or a refusal that a machine without any fault shows as well tells nobody of a fault."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.engines import catalogue
+from interlock.judgement.detection import Harm
+from interlock.judgement.harm import with_harm
+from interlock.judgement.verify import verify
+from interlock.model.build import RunClass
+from interlock.model.load import load
+from interlock.model.model import Model
+from tests.support.small_models import write_model
+
+MODEL = """\
+title: A drive behind a guard, and a probe that is TRUE unless it is broken
+controller: controller.st
+plant:
+  guard:
+    states: [shut, open]
+    moves:
+      - {from: shut, to: open, by: operator, says: opens the guard}
+      - {from: open, to: shut, by: operator, says: shuts the guard}
+sensors:
+  shut: {reads: guard = shut}
+  probe: {reads: 'TRUE'}
+outputs:
+  drive: {says: the drive}
+  red: {lamp: red}
+  ready: {lamp: green}
+requirements:
+  R1: {says: It never drives with the guard open, never: drive AND guard = open, judged: after scan}
+faults:
+  F1: {says: the probe is broken, sensor: probe, stuck: 'FALSE'}
+"""
+
+
+def program(
+    *shows: str, blocks: str = "", retain: str = "", variables: str = "", open_alone: bool = False
+) -> str:
+    """What a broken probe leaves in `bad` comes to the drive two scans later.
+
+    With `open_alone` it gets further only in scans that find the guard open.
+    """
+    further = "worst := worse;\nworse := bad;\n"
+    return (
+        f"{blocks}PROGRAM P\n"
+        "VAR_INPUT shut, probe : BOOL; END_VAR\n"
+        "VAR_OUTPUT drive, red, ready : BOOL; END_VAR\n"
+        f"VAR {retain} bad, worse, worst : BOOL; END_VAR\n"
+        f"VAR started : BOOL; {variables} END_VAR\n"
+        "red := FALSE; ready := FALSE;\n"
+        + "".join(f"{line};\n" for line in shows)
+        + "started := TRUE;\n"
+        "drive := worst AND NOT shut;\n"
+        + (f"IF NOT shut THEN {further} END_IF;\n" if open_alone else further)
+        + "IF NOT probe THEN bad := TRUE; END_IF;\n"
+        "END_PROGRAM\n"
+    )
+
+
+def read(folder: Path, model: str, text: str) -> Model:
+    return load(write_model(folder / "m", model, text))
+
+
+def harm_of_r1(model: Model) -> Harm | None:
+    run_class = RunClass(tuple(model.faults), 1)
+    found = with_harm(verify(model, catalogue()["reference"](), run_class, ["R1"]))
+    return next(one.harm for one in found.findings if one.requirement.id == "R1")
+
+
+BLOCK = """\
+FUNCTION_BLOCK Latch
+VAR_INPUT set : BOOL; END_VAR
+VAR_OUTPUT q : BOOL; END_VAR
+IF set THEN q := TRUE; END_IF;
+END_FUNCTION_BLOCK
+"""
+
+# Each lamp is the same in every state of a machine without a fault, or in all with the guard open;
+# only with what the fault has left in the memory would it be otherwise.
+NOTHING_TOLD = {
+    "an alarm that is always on": program("red := NOT bad OR NOT probe"),
+    "an alarm that is on whenever the guard is open": program(
+        "red := NOT shut AND (NOT bad OR NOT probe)", open_alone=True
+    ),
+    "an output that is never on": program("ready := bad AND probe"),
+    "an output that is never on with the guard open": program(
+        "ready := shut OR bad AND probe", open_alone=True
+    ),
+    "an alarm by two scans of memory": program("red := NOT worse OR NOT probe"),
+    "an alarm by what outlives a restart": program("red := NOT bad OR NOT probe", retain="RETAIN"),
+    "an alarm by a block": program(
+        "latched(set := bad)",
+        "red := NOT latched.q OR NOT probe",
+        blocks=BLOCK,
+        variables="latched : Latch;",
+    ),
+    "an alarm that is off in the first scan alone": program(
+        "red := started AND (NOT bad OR NOT probe)"
+    ),
+    "an alarm that is off in the first five scans alone": program(
+        "red := n = 5 AND (NOT bad OR NOT probe)",
+        "IF n < 5 THEN n := n + 1; END_IF",
+        variables="n : INT (0..5);",
+    ).replace("IF NOT probe", "IF n = 5 AND NOT probe"),
+    "an output that is on in the first scan alone": program(
+        "ready := NOT started OR bad AND probe"
+    ),
+}
+
+TOLD = {
+    "an alarm that is off without a fault": program("red := NOT probe"),
+    "an alarm that may be off with the guard open": program(
+        "red := NOT probe OR NOT shut AND NOT was_open",
+        "was_open := NOT shut",
+        variables="was_open : BOOL;",
+        open_alone=True,
+    ),
+    "an output that is always on": program("ready := probe"),
+    "an output that may be on with the guard open": program(
+        "ready := probe AND (shut OR was_open)",
+        "was_open := NOT shut",
+        variables="was_open : BOOL;",
+        open_alone=True,
+    ),
+}
+
+
+@pytest.mark.parametrize("text", NOTHING_TOLD.values(), ids=NOTHING_TOLD.keys())
+def test_what_is_shown_without_a_fault_as_well_is_no_detection(tmp_path: Path, text: str) -> None:
+    assert harm_of_r1(read(tmp_path, MODEL, text)) is Harm.DANGEROUS
+
+
+@pytest.mark.parametrize("text", TOLD.values(), ids=TOLD.keys())
+def test_what_a_machine_without_a_fault_need_not_show_is_a_detection(
+    tmp_path: Path, text: str
+) -> None:
+    assert harm_of_r1(read(tmp_path, MODEL, text)) is Harm.DETECTED
+
+
+# With the probe broken a hatch falls open that nothing else opens; only then is anything told.
+ASTRAY = MODEL.replace(
+    "sensors:\n",
+    """\
+  hatch: {states: [shut, open], moves: [{from: shut, to: open, when: F1 AND drive, says: falls}]}
+sensors:
+  closed: {reads: hatch = shut}
+""",
+    1,
+).replace("drive AND guard = open", "drive AND hatch = open AND lost")
+
+
+@pytest.mark.parametrize(
+    ("red", "harm"),
+    [
+        ("NOT closed AND NOT probe", Harm.DETECTED),
+        ("closed OR NOT bad OR NOT probe", Harm.DANGEROUS),
+    ],
+)
+def test_where_no_machine_without_a_fault_comes_it_must_be_otherwise_anywhere(
+    tmp_path: Path, red: str, harm: Harm
+) -> None:
+    text = (
+        program(f"red := {red}", "late := later; later := NOT closed")
+        .replace("VAR_INPUT shut,", "VAR_INPUT closed, shut,")
+        .replace("drive, red,", "drive, lost, red,")
+        .replace("VAR started :", "VAR late, later, started :")
+        .replace("drive := worst AND NOT shut;", "drive := worst; lost := late;")
+    )
+    model = ASTRAY.replace("  drive: {says: the drive}\n", "  drive: {}\n  lost: {}\n")
+    assert harm_of_r1(read(tmp_path, model, text)) is harm
