@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding
@@ -41,17 +42,28 @@ class Unflagged:
         return as_condition(self._space.encoding, self._seen.forgotten(states, names))
 
     def _behind_scans(self, n_scans: int) -> Node:
-        space = self._space
-        kinds = {move.name: move.kind for move in space.system.moves}
+        """What is left of all states where those with fewer scans before them are left out.
+
+        These are few, and what is lost with the next scan follows those that were lost with the
+        last: so all others need not be followed once more.
+        """
+        space, kinds = self._space, {move.name: move.kind for move in self._space.system.moves}
         scans = [move for move in space.moves if kinds[move.name] is MoveKind.SCAN]
-        found = self._free
+        any_of, between = space.diagrams.disjunction, copy(space)
+        between.moves = [move for move in space.moves if kinds[move.name] is not MoveKind.SCAN]
+        found, start = self._free, space.encoding.is_state(space.system.initial)
         for _ in range(n_scans):
-            before = found
-            scanned = space.diagrams.disjunction(scan.image(found) for scan in scans)
-            found = space.closure_after(scanned & self._free, self._free)
-            # What has one scan more before it is less, until it is the same for ever.
-            if found == before:
+            scanned = any_of(scan.image(found) for scan in scans)
+            doubtful = between.closure_after(start & ~scanned, found)
+            others = found & ~doubtful
+            again = scanned | any_of(
+                move.image(move.preimage(doubtful) & others) for move in between.moves
+            )
+            lost = doubtful & ~between.closure_after(again & doubtful, doubtful)
+            if not lost.satisfiable():
                 break
+            found = found & ~lost
+            start = any_of(scan.image(lost) for scan in scans) & found
         return found
 
 
