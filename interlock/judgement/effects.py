@@ -11,9 +11,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from interlock.judgement.detection import Comparison, Difference, IncompleteError, Telling
-from interlock.kernel.expr import Expr, and_
+from interlock.kernel.expr import FALSE, Expr, and_
 from interlock.kernel.projected import Projected
-from interlock.kernel.query import Query, Reach
+from interlock.kernel.query import Reach
 from interlock.kernel.system import Origin
 from interlock.model.build import Built
 from interlock.model.fault import Fault
@@ -102,8 +102,8 @@ def find_effects(built: Built, explored: Projected, ids: Mapping[str, str]) -> l
     """
     comparison = Comparison(built, explored)
     asking = _Asking(explored, ids)
-    outputs = asking.all(comparison.by_flags())
-    told = asking.all(comparison.telling(comparison.by_flags()))
+    seen = comparison.by_flags()
+    outputs, told = asking.all(seen), asking.all(comparison.telling(seen))
     moves = asking.all(comparison.guards())
     for fault in comparison.live:
         if fault.restart:
@@ -125,13 +125,12 @@ class _Asking:
         self._ids = list(ids.values())
 
     def all(self, differences: Mapping[str, Difference]) -> _Found:
-        return {
-            name: (self._faults(Reach(d.on)), self._faults(Reach(d.off)))
-            for name, d in differences.items()
-        }
+        return {name: (self._faults(d.on), self._faults(d.off)) for name, d in differences.items()}
 
-    def _faults(self, query: Query) -> set[str]:
-        found = self._explored.occurring(query)
+    def _faults(self, where: Expr) -> set[str]:
+        if where is FALSE:
+            return set()
+        found = self._explored.occurring(Reach(where))
         if found is None:
             raise IncompleteError(self._explored.limit)
         return {id_ for row in found for id_, is_set in zip(self._ids, row, strict=True) if is_set}

@@ -33,13 +33,18 @@ class Unflagged:
         self._seen = seen
         self._free = space.reached & seen.unset(flags)
         self._behind: dict[int, Node] = {}
+        self._known: dict[tuple[Expr, tuple[str, ...], int], Expr] = {}
 
     def condition(self, where: Expr, names: Sequence[str], n_scans: int) -> Expr:
         """As `kernel.projected.Projected.without_flags`."""
-        if n_scans not in self._behind:
-            self._behind[n_scans] = self._behind_scans(n_scans)
-        states = self._behind[n_scans] & self._space.encoding.truth(where)
-        return as_condition(self._space.encoding, self._seen.forgotten(states, names))
+        asked = where, tuple(names), n_scans
+        if asked not in self._known:
+            if n_scans not in self._behind:
+                self._behind[n_scans] = self._behind_scans(n_scans)
+            states = self._behind[n_scans] & self._space.encoding.truth(where)
+            found = self._seen.forgotten(states, names)
+            self._known[asked] = as_condition(self._space.encoding, found)
+        return self._known[asked]
 
     def _behind_scans(self, n_scans: int) -> Node:
         """What is left of all states where those with fewer scans before them are left out.
@@ -69,7 +74,7 @@ class Unflagged:
 
 def as_condition(encoding: Encoding, states: Node) -> Expr:
     """The expression that is true in exactly these states, as far as codes have a value."""
-    meaning = {bit: _is_set(encoding, v, bit) for v, own in enumerate(encoding.bits) for bit in own}
+    of = {bit: v for v, own in enumerate(encoding.bits) for bit in own}
     known = {encoding.diagrams.true: TRUE, encoding.diagrams.false: FALSE}
     todo = [states]
     while todo:
@@ -83,7 +88,7 @@ def as_condition(encoding: Encoding, states: Node) -> Expr:
             todo.pop()
             bit = node.node_var()
             assert bit is not None
-            known[node] = ite(meaning[bit], known[parts[0]], known[parts[1]])
+            known[node] = ite(_is_set(encoding, of[bit], bit), known[parts[0]], known[parts[1]])
     return known[states]
 
 
