@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from interlock.base.errors import InternalError
 from interlock.engines import projector
+from interlock.independent_judge.telling import Telltale
 from interlock.judgement.detection import (
     Comparison,
     Difference,
@@ -22,12 +24,12 @@ from interlock.judgement.effects import FaultEffects, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
 from interlock.judgement.harm import harm_of
 from interlock.kernel.evaluate import python_function
-from interlock.kernel.expr import Expr, and_, or_, var
+from interlock.kernel.expr import Expr, and_, const, eq, not_, or_, var
 from interlock.kernel.projected import Projected
 from interlock.kernel.query import Limits
 from interlock.kernel.system import MoveKind, Origin, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import Built, RunClass, build, fault_flag
+from interlock.model.build import Built, RunClass, build, counted_flag, fault_flag
 from interlock.model.model import Model
 
 
@@ -41,11 +43,15 @@ class Showing:
         What comes on because of it, or, if `is_alarm` is False, stays off.
     event : str
         What happens right before the scan that tells of it.
+    is_confirmed : bool
+        Whether a run without any fault was replayed, too, that ends with everybody in the same
+        places and shows each of the outputs otherwise. The run that tells of it always was.
     """
 
     outputs: tuple[str, ...]
     event: str
     is_alarm: bool
+    is_confirmed: bool = True
 
 
 @dataclass(frozen=True)
@@ -141,15 +147,54 @@ def _showing(
         witness = explored.nearest(and_(in_force, or_(*sides.values())))
         if witness is not None:
             shown = _holding(built.system, sides, witness)
-            return Showing(shown, _event(built, witness), is_alarm)
+            said = Showing(shown, _event(built, witness), is_alarm)
+            return _replayed(built, explored, comparison, said, witness)
         if effects.fault.restart:
             by_it = comparison.telling(comparison.by_restart(effects.fault))
             lost = _sides(comparison, by_it, is_alarm)
             at = {name: and_(strike.guard, side) for name, side in lost.items()}
             witness = explored.nearest(or_(*at.values()))
             if witness is not None:
-                return Showing(_holding(built.system, at, witness), _AT_ONCE, is_alarm)
+                said = Showing(_holding(built.system, at, witness), _AT_ONCE, is_alarm)
+                restarts = effects.fault.id
+                return _replayed(built, explored, comparison, said, witness, restarts)
     return None
+
+
+def _replayed(
+    built: Built,
+    explored: Projected,
+    comparison: Comparison,
+    showing: Showing,
+    witness: Witness,
+    restarts: str | None = None,
+) -> Showing:
+    """The showing, replayed on the independent judge, and the same places without any fault.
+
+    Raises
+    ------
+    InternalError
+        Where the replay does not show what the engine says.
+    """
+    judge = Telltale(built.model, [step.move for step in witness.steps], restarts)
+    places = dict(zip(built.system.index, witness.last, strict=False))
+    there = [eq(var(name), const(places[name])) for name in comparison.places]
+    unstruck = [not_(var(counted_flag(fault))) for fault in comparison.live]
+    is_confirmed = True
+    for output in showing.outputs:
+        if not judge.tells(output, showing.is_alarm):
+            raise InternalError(
+                f"the engine says that the next scan tells of a fault by '{output}', "
+                f"the replay that it does not: {', '.join(step.move for step in witness.steps)}"
+            )
+        # Mostly the run itself leads there without the strike; only else another is looked for.
+        if not judge.is_otherwise(output, showing.is_alarm):
+            shown = comparison.scanned(output)
+            usual = not_(shown) if showing.is_alarm else shown
+            other = explored.nearest(and_(*unstruck, *there, usual))
+            moves = [] if other is None else [step.move for step in other.steps]
+            is_confirmed &= judge.is_otherwise(output, showing.is_alarm, moves)
+    return replace(showing, is_confirmed=is_confirmed)
 
 
 _AT_ONCE = "as soon as it strikes"

@@ -18,6 +18,7 @@ from interlock.commands.faults.likelihood import source_of
 from interlock.commands.faults.study import FaultStudy
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
+from interlock.judgement.single_fault import Showing
 from interlock.model.fault import Fault
 from interlock.reliability.figures import two_figures
 
@@ -98,7 +99,7 @@ def _row(study: FaultStudy, found: FaultEffects) -> Row:
         breaks=" ".join(alone),
         weakens=" ".join(with_others),
         harm=overall_harm(study, fault.id, alone).value,
-        detected_by=detection(found),
+        detected_by=detection(found) + _unconfirmed(showing),
         after="" if showing is None else showing.event,
         rate=_figure(fault)[0],
         source=_figure(fault)[1],
@@ -132,6 +133,13 @@ def detection(found: FaultEffects) -> str:
     if found.telling is Telling.REFUSAL:
         return f"refusal: {_listed(found.refusals)} stays off"
     return "latent"
+
+
+def _unconfirmed(showing: Showing | None) -> str:
+    """What of a showing no run without a fault was replayed for."""
+    if showing is None or showing.is_confirmed:
+        return ""
+    return "; that it need not be so without a fault in the same places was not replayed"
 
 
 def vehicle_effects(study: FaultStudy, found: FaultEffects) -> Iterable[str]:

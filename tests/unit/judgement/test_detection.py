@@ -6,9 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.errors import InternalError
+from interlock.commands.faults.fmea import rows_of
+from interlock.commands.faults.study import FaultStudy, Options, study_faults
 from interlock.engines import catalogue
-from interlock.judgement.detection import Harm
+from interlock.independent_judge.telling import Telltale
+from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.harm import with_harm
+from interlock.judgement.single_fault import Showing
 from interlock.judgement.verify import verify
 from interlock.model.build import RunClass
 from interlock.model.load import load
@@ -154,6 +159,18 @@ sensors:
 ).replace("drive AND guard = open", "drive AND hatch = open AND lost")
 
 
+def astray(folder: Path, red: str) -> Model:
+    text = (
+        program(f"red := {red}", "late := later; later := NOT closed")
+        .replace("VAR_INPUT shut,", "VAR_INPUT closed, shut,")
+        .replace("drive, red,", "drive, lost, red,")
+        .replace("VAR started :", "VAR late, later, started :")
+        .replace("drive := worst AND NOT shut;", "drive := worst; lost := late;")
+    )
+    model = ASTRAY.replace("  drive: {says: the drive}\n", "  drive: {}\n  lost: {}\n")
+    return read(folder, model, text)
+
+
 @pytest.mark.parametrize(
     ("red", "harm"),
     [
@@ -164,12 +181,44 @@ sensors:
 def test_where_no_machine_without_a_fault_comes_it_must_be_otherwise_anywhere(
     tmp_path: Path, red: str, harm: Harm
 ) -> None:
-    text = (
-        program(f"red := {red}", "late := later; later := NOT closed")
-        .replace("VAR_INPUT shut,", "VAR_INPUT closed, shut,")
-        .replace("drive, red,", "drive, lost, red,")
-        .replace("VAR started :", "VAR late, later, started :")
-        .replace("drive := worst AND NOT shut;", "drive := worst; lost := late;")
+    assert harm_of_r1(astray(tmp_path, red)) is harm
+
+
+def alone(model: Model) -> FaultStudy:
+    options = Options(order=1, n_runs=0, sensors=False)
+    return study_faults(model, catalogue()["reference"](), options)
+
+
+def test_an_alarm_that_is_on_anyhow_is_an_effect_and_the_fault_latent(tmp_path: Path) -> None:
+    found = alone(read(tmp_path, MODEL, NOTHING_TOLD["an alarm that is always on"]))
+    (effects,) = found.effects
+    assert (effects.alarms, effects.usual, effects.warnings) == (("red",), ("red",), ())
+    assert effects.telling is Telling.SILENT
+    assert effects.is_effective
+    assert found.silent == {"F1"}
+    assert not found.showings
+    (row,) = rows_of(found)
+    assert (row.detected_by, row.harm) == ("latent", "dangerous")
+    assert "on, as it is without a fault: red" in row.vehicle
+
+
+def test_what_tells_is_replayed_with_the_fault_and_without(tmp_path: Path) -> None:
+    found = alone(read(tmp_path, MODEL, TOLD["an alarm that is off without a fault"]))
+    assert found.showings["F1"] == Showing(("red",), "as soon as it strikes", is_alarm=True)
+    assert rows_of(found)[0].detected_by == "alarm: red on"
+
+
+def test_what_no_run_without_a_fault_confirms_is_told(tmp_path: Path) -> None:
+    found = alone(astray(tmp_path, "NOT closed AND NOT probe"))
+    assert not found.showings["F1"].is_confirmed
+    assert rows_of(found)[0].detected_by == (
+        "alarm: red on; that it need not be so without a fault in the same places was not replayed"
     )
-    model = ASTRAY.replace("  drive: {says: the drive}\n", "  drive: {}\n  lost: {}\n")
-    assert harm_of_r1(read(tmp_path, model, text)) is harm
+
+
+def test_where_the_replay_finds_nothing_told_that_is_a_defect(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Telltale, "tells", lambda *_: False)
+    with pytest.raises(InternalError, match="tells of a fault by 'red'"):
+        alone(read(tmp_path, MODEL, TOLD["an alarm that is off without a fault"]))
