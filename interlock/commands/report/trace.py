@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from interlock.commands.faults import fmea
@@ -124,8 +125,27 @@ def _deviation(procedure: str, result: DeviationResult) -> dict[str, Any]:
     }
 
 
-def orphans(dossier: Dossier) -> list[tuple[str, list[tuple[str, str]]]]:
-    """What hangs loose in the thread: each kind in words, with ids and what they say."""
+@dataclass(frozen=True)
+class Orphans:
+    """What of one kind hangs loose in the thread.
+
+    Attributes
+    ----------
+    title : str
+        The kind in words.
+    found : sequence of (str, str)
+        Ids and what they say.
+    open : str
+        Why it is not known which there are; else empty.
+    """
+
+    title: str
+    found: Sequence[tuple[str, str]]
+    open: str = ""
+
+
+def orphans(dossier: Dossier) -> list[Orphans]:
+    """What hangs loose in the thread, each kind by itself."""
     model = dossier.model
     asked = {h for statement in model.statements.values() for h in statement.hazards}
     without_hazard = [s for s in model.statements.values() if not s.hazards]
@@ -133,19 +153,16 @@ def orphans(dossier: Dossier) -> list[tuple[str, list[tuple[str, str]]]]:
         hazard for id_, hazard in model.hazards.items() if id_ in asked and _is_thin(dossier, id_)
     ]
     return [
-        (
+        Orphans(
             "Hazards that no requirement names",
             [(h.id, h.says) for h in model.hazards.values() if h.id not in asked],
         ),
-        (
+        Orphans(
             "Hazards of whose requirements none holds with a premise that occurs",
             [(h.id, h.says) for h in thin],
         ),
-        ("Requirements that name no hazard", [(s.id, s.says) for s in without_hazard]),
-        (
-            "Faults that break nothing alone, and of which no next scan or move shows anything",
-            _ineffective(dossier),
-        ),
+        Orphans("Requirements that name no hazard", [(s.id, s.says) for s in without_hazard]),
+        _ineffective(dossier),
     ]
 
 
@@ -153,6 +170,12 @@ def _is_thin(dossier: Dossier, hazard: str) -> bool:
     return all(state_of(finding) != "holds" for finding in dossier.of_hazard(hazard))
 
 
-def _ineffective(dossier: Dossier) -> list[tuple[str, str]]:
-    found = () if dossier.faults is None else dossier.faults.ineffective
-    return [(fault.id, fault.says) for fault in found]
+def _ineffective(dossier: Dossier) -> Orphans:
+    title = "Faults that break nothing alone, and of which no next scan or move shows anything"
+    study = dossier.faults
+    if study is None:
+        n_live = len(dossier.model.live_faults)
+        return Orphans(title, (), "not looked at: no study of faults is told" if n_live else "")
+    if study.model.live_faults and not study.effects:
+        return Orphans(title, (), "undecided: a limit was hit")
+    return Orphans(title, [(fault.id, fault.says) for fault in study.ineffective])

@@ -134,11 +134,36 @@ def test_a_hazard_has_its_requirements_verdicts_runs_and_procedures_in_one_place
 def test_orphans_are_named(tmp_path: Path) -> None:
     yaml = GATE_YAML.replace("hazards:\n", "hazards:\n  H8: {says: nobody asks}\n", 1)
     folder = written(tmp_path / "gate", yaml, GATE_ST)
-    found = dict(orphans(dossier_of(folder)))
+    found = {one.title: one.found for one in orphans(dossier_of(folder))}
     assert ("H8", "nobody asks") in found["Hazards that no requirement names"]
     assert [id_ for id_, _ in found["Requirements that name no hazard"]] == ["R2", "R3", "R4"]
     page = to_html(dossier_of(folder))
     assert "orphan: no requirement names this hazard" in page
+
+
+NO_EFFECT = "Faults that break nothing alone, and of which no next scan or move shows anything"
+
+
+def test_faults_without_effect_are_none_only_where_they_were_looked_for(tmp_path: Path) -> None:
+    told = {
+        "not looked at: no study of faults is told": dossier_of(
+            written(tmp_path / "out", FAULTY, GATE_ST), left_out=frozenset({"faults"})
+        ),
+        "undecided: a limit was hit": dossier_of(
+            written(tmp_path / "cut", FAULTY, GATE_ST), limits=Limits(max_states=2)
+        ),
+        "F3 controller restarts": dossier_of(written(tmp_path / "all", FAULTY, GATE_ST)),
+    }
+    for said, dossier in told.items():
+        page = words(to_html(dossier))
+        assert [f"{NO_EFFECT} {each}" in page for each in told] == [each == said for each in told]
+        # The summary counts nothing that was not looked for.
+        assert f"f{NO_EFFECT[1:]}: {'1' if said.startswith('F3') else said}" in page
+    without = (
+        GATE_YAML[: GATE_YAML.index("faults:")] + GATE_YAML[GATE_YAML.index("requirements:") :]
+    )
+    page = words(to_html(dossier_of(written(tmp_path / "gate", without, GATE_ST))))
+    assert f"{NO_EFFECT} none" in page
 
 
 def test_an_undecided_requirement_is_told_with_its_limit_and_as_nothing_else() -> None:
