@@ -11,6 +11,7 @@ world         states of a model, and what can happen in each
 reached       everything reachable, with what follows what
 watching      requirements as automata over a run
 opinion       verdicts, vacuity, lengths and minimal sets of faults
+announced     whether harm was told of before it
 drawing       random model folders from a seed
 drawing_st    their programs
 drawing_asks  their requirements

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -60,7 +60,11 @@ def opinions(model: Model, run_class: Class, most: int | None = None) -> dict[st
     TooManyError
         Where more than `most` states can be reached.
     """
-    reached = reach(world_of(model, run_class), most)
+    return opinions_of(model, reach(world_of(model, run_class), most))
+
+
+def opinions_of(model: Model, reached: Reached) -> dict[str, Opinion]:
+    """As `opinions`, of what is reached already."""
     found = {ARITHMETIC: _arithmetic(reached)}
     if model.timing is not None:
         found[TIME] = _time_goes_on(reached)
@@ -81,12 +85,19 @@ def _can_still(reached: Reached, statement: Statement) -> Opinion:
     """The goal counts where the requirement is judged. A scan always leads from one state without a
     way back to another, so the shortest run need not go on to a judged one.
     """
+    return _never_lost(reached, _at_goal(reached, statement))
+
+
+def lost_for_ever(reached: Reached, statement: Statement) -> set[int]:
+    """The states from which the goal of a 'can still' cannot be reached any more."""
+    return set(range(len(reached.states))) - _leading_to(reached, _at_goal(reached, statement))
+
+
+def _at_goal(reached: Reached, statement: Statement) -> set[int]:
     goal = _Judged(reached, statement).function(statement.p.tree)
     values = _values(reached, statement)
     judged = [_is_judged(statement, state.moves) for state in reached.states]
-    return _never_lost(
-        reached, {n for n, is_judged in enumerate(judged) if is_judged and goal(values[n])}
-    )
+    return {n for n, is_judged in enumerate(judged) if is_judged and goal(values[n])}
 
 
 def _time_goes_on(reached: Reached) -> Opinion:
@@ -98,6 +109,14 @@ def _time_goes_on(reached: Reached) -> Opinion:
 
 
 def _never_lost(reached: Reached, can: set[int]) -> Opinion:
+    led = _leading_to(reached, can)
+    bad = [number for number in range(len(reached.states)) if number not in led]
+    distance = _distances(reached)
+    length = min((distance[number] for number in bad), default=None)
+    return Opinion(bool(bad), length, (), _minimal(reached, bad))
+
+
+def _leading_to(reached: Reached, can: set[int]) -> set[int]:
     """The way back uses every move, scan and end of a timer, but no strike and no clearing.
 
     Nor does it use a move of the plant that need not happen, or that a signal is late.
@@ -114,14 +133,11 @@ def _never_lost(reached: Reached, can: set[int]) -> Opinion:
             if before not in can:
                 can.add(before)
                 todo.append(before)
-    bad = [number for number in range(len(reached.states)) if number not in can]
-    distance = _distances(reached)
-    length = min((distance[number] for number in bad), default=None)
-    return Opinion(bool(bad), length, (), _minimal(reached, bad))
+    return can
 
 
 def _watched(reached: Reached, statement: Statement) -> Opinion:
-    watched = _Watched(reached, statement)
+    watched = Watched(reached, statement)
     in_vain = watched.waiting_in_vain()
     bad = [watched.nodes[number].state for number in watched.violated + in_vain]
     length = min((watched.distance[number] for number in watched.violated), default=None)
@@ -221,6 +237,10 @@ def _counted(reached: Reached, statement: Statement) -> tuple[Kind, int | None]:
     return Kind.TICK, math.floor(bound.ms / world.unit_ms) + 1
 
 
+Steps = Sequence[Sequence[tuple[Act, int]]]
+"""What follows each node."""
+
+
 class _Node(NamedTuple):
     """A state together with a watch."""
 
@@ -229,7 +249,7 @@ class _Node(NamedTuple):
     is_violated: bool
 
 
-class _Watched:
+class Watched:
     """Every way in which one requirement can be watched, as a graph of its own.
 
     Attributes
@@ -313,21 +333,30 @@ class _Watched:
                 parts += ["opens", "closes"]
         return tuple(part for part in parts if part not in self._occurs)
 
-    def waiting_in_vain(self) -> list[int]:
-        """One node of each endless fair way on which something owed never comes."""
+    def waiting_in_vain(
+        self, after: Steps | None = None, among: Container[int] | None = None
+    ) -> list[int]:
+        """One node of each endless fair way on which something owed never comes.
+
+        Where some steps or nodes are given, of those ways alone that keep to them.
+        """
+        after = self.after if after is None else after
         waiting = [
-            not node.is_violated and self._watcher.waits_in_vain(node.watch) for node in self.nodes
+            not node.is_violated
+            and self._watcher.waits_in_vain(node.watch)
+            and (among is None or number in among)
+            for number, node in enumerate(self.nodes)
         ]
         return [
             component[0]
-            for component in components(waiting, self.after)
-            if self._is_fair(set(component))
+            for component in components(waiting, after)
+            if self._is_fair(set(component), after)
         ]
 
-    def _is_fair(self, component: set[int]) -> bool:
+    def _is_fair(self, component: set[int], after: Steps) -> bool:
         """Whether a run may stay among these nodes, going everywhere, and owe nothing."""
         taken = {
-            act for number in component for act, target in self.after[number] if target in component
+            act for number in component for act, target in after[number] if target in component
         }
         # Where time stands still no bound runs out, and there may be no scan.
         may_lack_it = isinstance(self._reached.world, TimedWorld) and not self._statement.within
