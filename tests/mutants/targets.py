@@ -94,6 +94,11 @@ _DELAYS = ("tests/known/test_delays_in_time.py", "tests/agree/test_delays_agree.
 _CUT_SETS = ("tests/unit/engines/symbolic/test_cutsets.py",)
 _KNOWN = "tests/known/test_functional_safety.py"
 _TABLE = "tests/known/test_table_k1.py"
+_TELLING = (
+    "tests/unit/judgement/test_detection.py",
+    "tests/unit/commands/faults/test_study.py",
+    "tests/agree/test_announced_agrees.py",
+)
 _TREES = (
     "tests/unit/reliability/test_fault_tree.py",
     "tests/unit/reliability/test_quantify.py",
@@ -180,6 +185,9 @@ TARGETS: dict[str, tuple[str, ...]] = {
         ("tests/unit/judgement/test_fault_sets.py", "tests/unit/commands/faults/test_study.py"),
     ),
     **_all("judgement", "harm", ("tests/agree/test_harm_agrees.py",)),
+    **_all("judgement", "detection", _TELLING),
+    **_all("independent_judge", "telling", ("tests/unit/independent_judge/test_telling.py",)),
+    **_all("engines/symbolic", "unflagged", ("tests/agree/test_unflagged_agrees.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
     **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),

@@ -95,7 +95,7 @@ def _row(study: FaultStudy, found: FaultEffects) -> Row:
         fault=fault.id,
         mode=fault.says,
         local="; ".join(found.reads),
-        vehicle="; ".join(vehicle_effects(study, found)) or "none in the next scan",
+        vehicle="; ".join(vehicle_effects(study, found)) or _beside(study, fault.id),
         breaks=" ".join(alone),
         weakens=" ".join(with_others),
         harm=overall_harm(study, fault.id, alone).value,
@@ -160,6 +160,26 @@ def vehicle_effects(study: FaultStudy, found: FaultEffects) -> Iterable[str]:
         yield f"silent: {_listed(found.muted)}"
     if found.usual:
         yield f"on, as it is without a fault: {_listed(found.usual)}"
+
+
+def _beside(study: FaultStudy, fault: str) -> str:
+    """What is seen of a fault that does nothing in the next scan."""
+    none, seen = "none in the next scan", study.beside.get(fault)
+    if seen is None:
+        return none
+    says = {name: output.says or name for name, output in study.model.outputs.items()}
+    moves = {move.name: move.says or move.name for move in study.model.moves}
+    parts = {
+        "on": [says[name] for name in seen.on],
+        "off": [says[name] for name in seen.off],
+        "elsewhere": seen.elsewhere,
+        "lets happen": _spoken(seen.enables, moves),
+        "prevents": _spoken(seen.prevents, moves),
+    }
+    told = [f"{what} {_listed(names)}" for what, names in parts.items() if names]
+    if seen.undecided:
+        told.append(f"{'more ' if told else ''}undecided, {seen.undecided}")
+    return f"{none}; beside a run without it: {', '.join(told) or 'none'}"
 
 
 def _spoken(names: Iterable[str], moves: dict[str, str]) -> list[str]:

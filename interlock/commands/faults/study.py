@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import product
 
 from interlock.commands.faults.runs import HarmRun, RunFinder
-from interlock.commands.faults.singles import Explained, study_singles
+from interlock.commands.faults.singles import Explained, Singles, study_singles
 from interlock.commands.faults.tolerance import (
     Change,
     by_change,
@@ -18,6 +18,7 @@ from interlock.commands.faults.tolerance import (
 )
 from interlock.commands.faults.worth import Worth
 from interlock.engines import projector
+from interlock.judgement.beside import Beside, seen_beside
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import Asked, FaultSet, RequirementSets, sets_of_all
@@ -31,6 +32,9 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import Built, RunClass, build
 from interlock.model.fault import Fault
 from interlock.model.model import Model
+
+MOST_STATES = 100_000
+"""With more of them no run with a fault is followed beside one without."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +97,8 @@ class FaultStudy:
     runs : tuple of HarmRun
     showings : mapping of str to Showing
         By fault; one that never shows is absent.
+    beside : mapping of str to Beside
+        What is first seen of each fault that does nothing in the next scan.
     changes : tuple of Change
         What removing a sensor or merging a pair costs; only those that cost something.
     explorations : tuple of Explained
@@ -108,6 +114,7 @@ class FaultStudy:
     harms: Mapping[tuple[str, str], Harm]
     runs: tuple[HarmRun, ...]
     showings: Mapping[str, Showing]
+    beside: Mapping[str, Beside]
     changes: tuple[Change, ...]
     explorations: tuple[Explained, ...]
     seconds: float = field(compare=False)
@@ -165,7 +172,8 @@ class FaultStudy:
     def ineffective(self) -> tuple[Fault, ...]:
         """The faults that break nothing alone, and of which no next scan or move shows anything.
 
-        What their traces in the program's memory or in a carried machine do later is not asked.
+        What they leave in the program's memory or in a carried machine may be seen later, as
+        `beside` tells.
         """
         broken = {one for found in self.sets.values() for one in found.sets if len(one) == 1}
         quiet = (found.fault for found in self.effects if not found.is_effective)
@@ -244,10 +252,22 @@ class _Study:
             harms=singles.harms,
             runs=tuple(runs),
             showings=singles.showings,
+            beside=self._beside(singles),
             changes=tuple(change for change in changes if change.losses),
             explorations=tuple(self._explorations),
             seconds=time.monotonic() - self._started,
         )
+
+    def _beside(self, singles: Singles) -> dict[str, Beside]:
+        asked = [one.fault.id for one in singles.effects if not one.is_effective]
+        if any(one.n_states > MOST_STATES for one in singles.explorations):
+            # Pairs of states are looked at one by one, and there would be too many.
+            return dict.fromkeys(asked, Beside(undecided="there are too many states for that"))
+        found = {}
+        for id_ in asked:
+            self._stage(f"what is seen of {id_} beside a run without it")
+            found[id_] = seen_beside(self._given, id_)
+        return found
 
     def _wanted(self, built: Built) -> dict[str, Requirement]:
         only = self._options.only

@@ -37,6 +37,9 @@ _NOTES = (
     "where none ever has them there, it is asked of all its states. Whether anybody can tell it "
     "from an alarm that comes without a fault now and then is not asked, nor what shows in a "
     "later scan alone.",
+    "An effect is what the faults do in the next scan, or to what may happen now. Where there is "
+    "none in any state, two runs that do the same are followed, one with the fault, to the first "
+    "that differs: 'beside a run without it'. That is read off the engines' model, not replayed.",
     "Figures have at most two digits that mean anything. They say how likely the faults are, not "
     "that harm follows, and they award no performance level.",
     "A claim holds here where no set of so few faults breaks the requirement, also if its premise "

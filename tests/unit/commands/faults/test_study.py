@@ -7,10 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from interlock.commands.faults import study as study_module
+from interlock.commands.faults.fmea import rows_of
 from interlock.commands.faults.likelihood import event_of, likelihood_of
 from interlock.commands.faults.study import FaultStudy, Options, study_faults
 from interlock.commands.faults.tolerance import losses_by_change, pairs_of, with_sensor_faults
 from interlock.engines import catalogue, projector
+from interlock.judgement.beside import Beside, seen_beside
 from interlock.judgement.detection import Harm, Telling
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import sets_of_all
@@ -19,6 +22,7 @@ from interlock.kernel.requirement import Outcome
 from interlock.model.build import RunClass, build
 from interlock.model.load import load
 from interlock.model.model import Model
+from interlock.model.timing import Timing
 from interlock.reliability.figures import two_figures
 from tests.support.gate import gate, written
 from tests.support.hoist import ONE_CONTACT, WARNED_FIRST, hoist
@@ -158,6 +162,31 @@ END_PROGRAM
     assert ("F1",) in found.sets["R1"].sets
     assert not effects_of(found, "F1").is_effective
     assert found.ineffective == ()
+    assert found.beside == {"F1": Beside(off=("pump",))}
+    (row,) = rows_of(found)
+    assert row.vehicle == "none in the next scan; beside a run without it: off pump"
+
+
+def test_a_fault_that_is_never_seen_is_told_so_and_what_is_not_asked_as_well(
+    found: FaultStudy, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    vehicle = {row.fault: row.vehicle for row in rows_of(found)}
+    assert vehicle["FS"] == "none in the next scan; beside a run without it: none"
+    # A restart turns off at once what the next scan turns on again.
+    assert vehicle["FR"].startswith("none in the next scan; beside a run without it: off feed")
+    assert set(found.beside) == {"FS", "FR"}
+    monkeypatch.setattr(study_module, "MOST_STATES", 10)
+    cut = study(hoist(tmp_path), n_runs=0)
+    assert {one.undecided for one in cut.beside.values()} == {"there are too many states for that"}
+    assert "beside a run without it: undecided, there are too many" in str(rows_of(cut))
+
+
+def test_what_is_not_looked_at_to_the_end_is_undecided(tmp_path: Path) -> None:
+    model = hoist(tmp_path)
+    few = seen_beside(model, "FS", most=5)
+    assert few == Beside(undecided="more than 5 pairs of states")
+    timed = replace(model, timing=Timing(100, 100, 100))
+    assert "time" in seen_beside(timed, "FS").undecided
 
 
 def test_a_fault_without_any_effect_is_reported(found: FaultStudy) -> None:
