@@ -26,14 +26,16 @@ circle; then it is a question to be asked.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, Expr, and_, const, eq, ite, le, lt, not_, or_, var
 from interlock.kernel.system import BOOL, Domain, Move, MoveKind, Origin, Role, System, Variable
+from interlock.model.durations import Span
 from interlock.model.model import Model
-from interlock.model.timing import BEGUN, CLOCK, FIRST, TICK, Timing, Units, in_units, ms_of
+from interlock.model.timing import BEGUN, CLOCK, FIRST, TICK, Timing, Units, ms_of
 from interlock.st.blocks import TIMERS
 from interlock.st.evaluate import evaluate_expression
 from interlock.st.lower import lower_expression
@@ -345,7 +347,7 @@ def stays_of(model: Model) -> dict[str, Staying]:
     found = {}
     for move in model.moves:
         if (stay := move.stays) is not None:
-            units = in_units(stay.ms, None, model.timing.unit_ms).least
+            units = model.timing.units(stay.ms, None).least
             first = units if evaluate_expression(stay.condition, at_first) else 0
             condition = lower_expression(stay.condition, truth)
             found[move.name] = Staying(stay.name, condition, units, first)
@@ -353,7 +355,15 @@ def stays_of(model: Model) -> dict[str, Staying]:
 
 
 def periods_of(model: Model) -> dict[str, Units]:
-    """The period of each move that has one, by its name; none without time.
+    """The period of each move that has one, by its name; none without time."""
+    timing = model.timing
+    if timing is None:
+        return {}
+    return {name: timing.units(span.least_ms, span.greatest_ms) for name, span in spans_of(model)}
+
+
+def spans_of(model: Model) -> Iterator[tuple[str, Span]]:
+    """The time of each move that has one, with its name; none without time.
 
     What people do, and what only may happen, takes its least time and is never owed. A timer whose
     preset time varies, and one that is called more than once in a scan and so may start anew within
@@ -362,24 +372,21 @@ def periods_of(model: Model) -> dict[str, Units]:
     """
     timing = model.timing
     if timing is None:
-        return {}
-    unit_ms = timing.unit_ms
-    found = {}
+        return
     for one in model.controllers:
-        spacing = timing.spacing(one.name)
-        found[one.scan] = in_units(spacing.least_ms, spacing.greatest_ms, unit_ms)
+        spacing, place = timing.spacing(one.name), one.place or timing.place
+        yield one.scan, Span(Fraction(spacing.least_ms), Fraction(spacing.greatest_ms), place)
     for move in model.moves:
         if move.takes is not None:
             is_owed = move.kind is MoveKind.PLANT and not move.may
             greatest = ms_of(move.takes.greatest) if is_owed else None
-            found[move.name] = in_units(ms_of(move.takes.least), greatest, unit_ms)
+            yield move.name, Span(ms_of(move.takes.least), greatest, move.place)
     for one in model.controllers:
         for instance in one.program.instances:
             if instance.block not in TIMERS:
                 continue
-            least_ms = 0 if instance.varies else instance.preset_ms
+            preset_ms = Fraction(instance.preset_ms)
+            least_ms = Fraction(0) if instance.varies else preset_ms
             is_sure = most_calls(one.program.body, instance.name) == 1
-            greatest_ms = instance.preset_ms if is_sure else None
             name = Origin.elapse(one.inside(instance.name)).move_name
-            found[name] = in_units(least_ms, greatest_ms, unit_ms)
-    return found
+            yield name, Span(least_ms, preset_ms if is_sure else None, instance.place)

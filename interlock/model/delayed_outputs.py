@@ -33,7 +33,6 @@ from interlock.kernel.system import (
     Variable,
 )
 from interlock.model.model import Model
-from interlock.model.timing import units_of_delay
 
 EFFECT = "effect."
 """With an output's name behind it: what of it has taken effect, where that takes time."""
@@ -136,14 +135,14 @@ class DelayedOutputs:
 
     @cached_property
     def _each(self) -> list[_Delayed]:
-        if self.model.timing is None:
+        timing = self.model.timing
+        if timing is None:
             return []
-        unit_ms = self.model.timing.unit_ms
         return [
             _Delayed(
                 output.name,
                 self.given[output.name.casefold()],
-                units_of_delay(output.delay.ms, unit_ms),
+                timing.units_of_delay(output.delay.ms),
                 self.initial[output.name],
             )
             for output in self.model.delayed_outputs

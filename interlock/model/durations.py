@@ -24,6 +24,15 @@ class Duration:
 
 
 @dataclass(frozen=True)
+class Span:
+    """For how long something waits, in milliseconds; `greatest_ms` is None where it may wait on."""
+
+    least_ms: Fraction
+    greatest_ms: Fraction | None
+    place: Place = field(default=Place("", 0, 0), compare=False)
+
+
+@dataclass(frozen=True)
 class Delay:
     """The greatest delay of a signal or an output.
 

@@ -13,6 +13,7 @@ from interlock.model.between import BetweenScans
 from interlock.model.build import ARITHMETIC, TIME
 from interlock.model.controller import OF_SEVERAL, Controller
 from interlock.model.effect_matrix import EffectMatrix
+from interlock.model.exact_unit import with_its_unit
 from interlock.model.faults import read_faults
 from interlock.model.files import MODEL_FILE
 from interlock.model.free_inputs import Classes, read_free_inputs, with_classes
@@ -88,7 +89,10 @@ def load(folder: FilePath | str, joins_counts: bool = False) -> Model:
     model = None
     if len(programs.controllers) == max(1, len(shape.controllers)):
         # Without the outputs' names, the model's expressions could not be judged.
-        model = _resolved(folder, found, programs, mistakes, matrix)
+        def resolve(shape: ModelShape) -> Model | None:
+            return _resolved(folder, found, replace(programs, shape=shape), mistakes, matrix)
+
+        model = with_its_unit(resolve, document, programs.shape, mistakes)
         for one in programs.controllers:
             mistakes.explain(one.program.left_out)
     mistakes.raise_if_any()

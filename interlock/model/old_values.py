@@ -22,7 +22,6 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, lt, not_, xor
 from interlock.kernel.system import AGE, BOOL, LATE, Domain, Move, MoveKind, Origin, Role, Variable
 from interlock.model.model import Model, Sensor
-from interlock.model.timing import units_of_delay
 
 
 @dataclass(frozen=True)
@@ -100,7 +99,7 @@ def most_counted(model: Model, sensor: Sensor) -> int:
     """The scans, or the units of time, for which a signal's other value has been gone too long."""
     if sensor.age or sensor.delay is None or model.timing is None:
         return sensor.age
-    return units_of_delay(sensor.delay.ms, model.timing.unit_ms) + 1
+    return model.timing.units_of_delay(sensor.delay.ms) + 1
 
 
 def late_in_words(signal: str) -> str:

@@ -8,7 +8,7 @@ from interlock.model.model import Delay, Sensor
 from interlock.model.names import Names
 from interlock.model.schema_fields import BY_DELAY
 from interlock.model.schema_wired import OutputShape, SensorShape
-from interlock.model.timing import MOST_UNITS, Timing, units_of_delay
+from interlock.model.timing import MOST_UNITS, Timing
 from interlock.st.types import BOOL
 
 
@@ -50,7 +50,7 @@ def check_delays(
             delay, folded = delay_of(names, section, name), name.casefold()
             if delay is None or not delay.in_time or timing is None:
                 continue
-            n_units, type_ = units_of_delay(delay.ms, timing.unit_ms), types.get(folded, BOOL)
+            n_units, type_ = timing.units_of_delay(delay.ms), types.get(folded, BOOL)
             said = ""
             if type_ != BOOL:
                 said = f"'{name}' is of type {type_}; with 'run: time' only a BOOL can have a delay"

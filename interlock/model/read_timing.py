@@ -11,6 +11,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.controller import Controller
 from interlock.model.model import Duration, ModelMove
 from interlock.model.names import Mistakes, Names
+from interlock.model.schema_time import EXACT
 from interlock.model.timing import MOST_UNITS, Spacing, Timing, ms_of
 from interlock.model.yaml import Path
 from interlock.st.layout import Timers
@@ -35,7 +36,8 @@ def read_timing(
     if given is None:
         return None
     path: Path = ("run", "time")
-    unit = _whole_ms(given.unit, document.place((*path, "unit")), mistakes)
+    or_exact = f" or, where nothing is to be rounded, '{EXACT}'"
+    unit = _whole_ms(given.unit, document.place((*path, "unit")), mistakes, or_exact)
     if shape.controllers:
         spacings = tuple(_spacing_of(names, one) for one in controllers)
     else:
@@ -138,10 +140,11 @@ def _counted(move: ModelMove, takes: Duration) -> float:
     return takes.greatest if move.kind is MoveKind.PLANT else takes.least
 
 
-def _whole_ms(text: str, place: Place, mistakes: Mistakes) -> int | None:
+def _whole_ms(text: str, place: Place, mistakes: Mistakes, or_else: str = "") -> int | None:
     ms = milliseconds(text)
     if ms is None or ms.denominator != 1 or ms < 1:
-        said = f"'{text}' is no whole number of milliseconds; write '100 ms' or '0.5 s'"
+        said = f"'{text}' is no whole number of milliseconds; write '100 ms'"
+        said += f", '0.5 s'{or_else}" if or_else else " or '0.5 s'"
         mistakes.add(place, said)
         return None
     return int(ms)

@@ -55,10 +55,11 @@ Stuck = Annotated[
 Words = Annotated[str, StringConstraints(max_length=2000)]
 Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Milliseconds = Annotated[float, Field(ge=0, le=3_600_000, allow_inf_nan=False)]
+TIME_PATTERN = r"^[0-9]+(\.[0-9]+)? *(ms|s)$"
 Time = Annotated[
     str,
     StringConstraints(max_length=40),
-    WithJsonSchema({"type": "string", "pattern": r"^[0-9]+(\.[0-9]+)? *(ms|s)$"}),
+    WithJsonSchema({"type": "string", "pattern": TIME_PATTERN}),
 ]
 Within = Annotated[
     str,

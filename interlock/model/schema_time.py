@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, WithJsonSchema
 
-from interlock.model.schema_fields import Time
+from interlock.model.schema_fields import TIME_PATTERN, Time
+
+EXACT = "exact"
+"""In place of a unit: the greatest that divides all durations."""
+Unit = Annotated[
+    str,
+    StringConstraints(max_length=40),
+    WithJsonSchema({"type": "string", "pattern": rf"{TIME_PATTERN}|^{EXACT}$"}),
+]
 
 
 class TimeShape(BaseModel):
@@ -14,7 +22,10 @@ class TimeShape(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    unit: Time = Field(description="What time is counted in, such as '100 ms'.")
+    unit: Unit = Field(
+        description="What time is counted in, such as '100 ms'; 'exact' for the greatest unit that "
+        "divides all durations, so that nothing is rounded."
+    )
     scan: list[Time] | None = Field(
         None,
         min_length=2,

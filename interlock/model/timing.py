@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from interlock.base.errors import Place
+from interlock.base.errors import InternalError, Place
 
 TICK = "tick"
 """Name of the move by which one unit of time passes."""
@@ -60,6 +60,9 @@ class Timing:
         One for each controller, where there are several.
     adds_delays : bool
         Whether delays are added to the bounds of responses, in place of being counted.
+    is_exact : bool
+        Whether the unit was chosen so that it divides all durations; one that it does not divide
+        is a defect of ours.
     """
 
     unit_ms: int
@@ -68,6 +71,29 @@ class Timing:
     place: Place = field(default=Place("", 0, 0), compare=False)
     several: tuple[Spacing, ...] = ()
     adds_delays: bool = False
+    is_exact: bool = field(default=False, compare=False)
+
+    def units(self, least_ms: Fraction | int, greatest_ms: Fraction | int | None) -> Units:
+        """A span of time in whole units, rounded outwards."""
+        self._check_whole(least_ms, greatest_ms or 0)
+        return in_units(least_ms, greatest_ms, self.unit_ms)
+
+    def units_of_delay(self, ms: float) -> int:
+        """The units that lie at most between a value and its effect, both ends of a delay included.
+
+        Examples
+        --------
+        >>> Timing(100, 50, 50).units_of_delay(150)
+        2
+        """
+        self._check_whole(Fraction(str(ms)))
+        return int(-(-Fraction(str(ms)) // self.unit_ms))
+
+    def _check_whole(self, *spans_ms: Fraction | int) -> None:
+        for ms in spans_ms:
+            if self.is_exact and ms % self.unit_ms:
+                says = f"{float(ms):g} ms are no whole number of units of {self.unit_ms} ms, which "
+                raise InternalError(says + "were to divide all durations")
 
     def spacing(self, controller: str) -> Spacing:
         """How far apart the scans of a controller are; a single one has no name."""
@@ -76,7 +102,7 @@ class Timing:
 
     def __str__(self) -> str:
         added = ", delays added" if self.adds_delays else ""
-        return f"unit {self.unit_ms} ms, {self.scans}{added}"
+        return f"unit {self.unit_ms} ms{self._exactly}, {self.scans}{added}"
 
     @property
     def scans(self) -> str:
@@ -87,9 +113,16 @@ class Timing:
     def says(self) -> str:
         """What is assumed of time, as a sentence without an end."""
         return (
-            f"time passes in units of {self.unit_ms} ms, {self.scans}{self._one_clock}; moves with "
-            f"a duration happen in their time, and take no turn{self._delays}"
+            f"time passes in units of {self.unit_ms} ms{self._exactly}, {self.scans}"
+            f"{self._one_clock}; moves with a duration happen in their time, and take no turn"
+            f"{self._delays}"
         )
+
+    @property
+    def _exactly(self) -> str:
+        if not self.is_exact:
+            return ""
+        return " (the greatest common divisor of all durations: nothing is rounded)"
 
     @property
     def _delays(self) -> str:
@@ -128,17 +161,6 @@ def in_units(least_ms: Fraction | int, greatest_ms: Fraction | int | None, unit_
     """
     greatest = None if greatest_ms is None else int(-(-greatest_ms // unit_ms))
     return Units(int(least_ms // unit_ms), greatest)
-
-
-def units_of_delay(ms: float, unit_ms: int) -> int:
-    """The units that lie at most between a value and its effect, both ends of a delay included.
-
-    Examples
-    --------
-    >>> units_of_delay(150, 100)
-    2
-    """
-    return int(-(-Fraction(str(ms)) // unit_ms))
 
 
 def ms_of(seconds: float) -> Fraction:

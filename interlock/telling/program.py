@@ -10,7 +10,6 @@ from interlock.base.errors import Place
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import System
 from interlock.model.model import Delay, Model
-from interlock.model.timing import units_of_delay
 from interlock.st.layout import Timers, lay_out
 from interlock.telling.counts import counted
 
@@ -124,7 +123,7 @@ def _delay_told(model: Model, delay: Delay | None) -> str:
     """A delay as it is counted in time."""
     if delay is None or model.timing is None:
         return ""
-    counts = units_of_delay(delay.ms, model.timing.unit_ms) * model.timing.unit_ms
+    counts = model.timing.units_of_delay(delay.ms) * model.timing.unit_ms
     return f"{delay.ms:g} ms" + ("" if counts == delay.ms else f" (counted as {counts} ms)")
 
 

@@ -150,6 +150,9 @@ class _Writer:
             if statement.after_scan:
                 raise _NamesGoneError("it is judged after scans, and time in every state")
             ms = Fraction(str(bound.ms))
+            if timing.is_exact and ms % timing.unit_ms:
+                whole = f"units of {timing.unit_ms} ms, by which the new model rounds nothing"
+                raise _NamesGoneError(f"its bound of {bound.says} is no whole number of {whole}")
             return Bound.of_time(ms, timing.unit_ms, row.is_least, bound.says)
         if row.is_timed:
             raise _NamesGoneError("it asks how long something lasts, and no time passes there")

@@ -32,7 +32,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     # How late a signal is counted by time itself, which is no move here.
     late = {(s.name, s.age, s.delay) for s in model.late_sensors}
     late |= {(output.name, 0, output.delay) for output in model.delayed_outputs}
-    time = str(model.timing), periods, stays_of(model), late
+    time = model.timing, periods, stays_of(model), late
     return model.between_scans, variables, moves, time
 
 

@@ -71,7 +71,7 @@ def topics() -> tuple[Topic, ...]:
     patterns = (_pattern(row) for row in PATTERNS.values())
     faults = (_fault(kind) for kind in FAULT_KINDS)
     between = (_between(one) for one in ALL)
-    return (*constructs, *patterns, *_scopes(), *faults, *between, _late())
+    return (*constructs, *patterns, *_scopes(), *faults, *between, _late(), _unit())
 
 
 def found(word: str) -> list[Topic]:
@@ -177,6 +177,22 @@ def _between(assumed: BetweenScans) -> Topic:
     return Topic(
         str(assumed), "assumption", "", says, "", tuple(facts), "", ("between_scans", "run")
     )
+
+
+def _unit() -> Topic:
+    says = (
+        "Time is counted in units, and what is no whole number of them is rounded outwards: more "
+        "can happen, never less. With 'exact' the unit is the greatest common divisor of all times "
+        "that the model counts, and nothing is rounded."
+    )
+    facts = (
+        ("asked for by", "run: {time: {unit: 100 ms}}, or unit: exact"),
+        ("counted", "scans, durations, preset times, delays, bounds in time"),
+        ("exact is refused", "beside quantities, 'age: delay' and parts of a millisecond"),
+        ("by default", "no time: a duration decides nothing, a timer elapses at any moment"),
+    )
+    example = "run: {scan_ms: 50, time: {unit: exact}}"
+    return Topic("unit of time", "assumption", "", says, "", facts, example, ("time", "exact"))
 
 
 def _late() -> Topic:
