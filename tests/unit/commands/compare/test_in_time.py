@@ -147,6 +147,15 @@ def test_what_asks_of_time_cannot_be_asked_where_none_passes(tmp_path: Path) -> 
     assert "no time passes there" in verdict.former.says
 
 
+def test_a_bound_that_would_be_rounded_is_not_asked_where_nothing_is(tmp_path: Path) -> None:
+    held = ("requirements:", "requirements:\n  R3: {says: x, lasts: drive, at_most: 950 ms}")
+    old = timed_gate(tmp_path / "old", held)
+    found = compared(old, timed_gate(tmp_path / "new", ("unit: 100 ms", "unit: exact")))
+    (verdict,) = [v for v in found.verdicts if v.id == "R3"]
+    assert verdict.former is not None
+    assert "950 ms is no whole number of units of 100 ms" in verdict.former.says
+
+
 def test_another_duration_touches_what_depends_on_its_machine(tmp_path: Path) -> None:
     found = compared(timed_gate(tmp_path / "old"), timed_gate(tmp_path / "new", SLOWER))
     touched = {t.name for t in find_impact(found).touched}
