@@ -1,8 +1,8 @@
 """The contract for the states of a system in which one of its moves is safe.
 
 One move can be withheld, all others cannot: they happen when they may. A state is *lost* if the
-others alone can lead from it to a bad one. The move is unsafe where it leads to a lost state, and
-safe elsewhere.
+others alone can lead from it to a bad one. The move is unsafe where it may be made and leads to a
+lost state, and safe where it may be made and does not.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class Permit:
     alike : (State, State) or None
         Two states that look the same; the move is safe in the first and unsafe in the second.
     n_sights : int
-        Combinations of what is seen that occur at all.
+        Combinations of what is seen that occur at all where the move may be made.
     n_alike : int
         Of these, how many belong to safe and to unsafe states, so that the move is withheld.
     n_withheld : int
@@ -45,7 +45,7 @@ class Permit:
 
 
 class Permitted(Protocol):
-    """The reachable states, told apart by whether the move is safe in them."""
+    """The reachable states, told apart by whether the move is safe where it may be made."""
 
     @property
     def kept(self) -> tuple[bool, ...]:
@@ -123,7 +123,7 @@ class Permits(Protocol):
         limits: Limits = Limits(),
         progress: ProgressSink | None = None,
     ) -> Permitted:
-        """Tell in which states `move`, whose guard must be true everywhere, is safe.
+        """Tell in which of the states where `move` may be made it is safe.
 
         Parameters
         ----------

@@ -41,7 +41,7 @@ class Case:
 
 def _decided(line: Expr, off: Move, on: Move) -> Move:
     updates = {n: ex.ite(line, on.updates[n], off.updates[n]) for n in on.updates}
-    return Move("scan", MoveKind.SCAN, ex.TRUE, updates)
+    return Move("scan", MoveKind.SCAN, off.guard, updates)
 
 
 @st.composite
@@ -65,8 +65,10 @@ def cases(draw: st.DrawFn) -> Case:
         names = sorted(updates)
         new = ex.substitute([updates[n] for n in names], {_WISH: ex.const(value)})
         written = {**dict(zip(names, new, strict=True)), _OUT: ex.const(value)}
-        return Move(name, MoveKind.SCAN, ex.TRUE, written)
+        return Move(name, MoveKind.SCAN, due, written)
 
+    # In time a scan may be made only where it is due.
+    due = ex.TRUE if by.below(2) else a_truth(by, domains)
     off, on = scan("off", 0), scan(_ON, 1)
     free = System(variables, (*moves, off, on))
     decided = _decided(a_truth(by, domains), off, on)
@@ -74,7 +76,7 @@ def cases(draw: st.DrawFn) -> Case:
         # A scan that does something else as well: then no more is known than without it.
         odd = by.pick(sorted(given_.intervals))
         other = ex.clamp(a_number(by, domains), *domains[odd])
-        decided = Move("scan", MoveKind.SCAN, ex.TRUE, {**decided.updates, odd: other})
+        decided = Move("scan", MoveKind.SCAN, due, {**decided.updates, odd: other})
     base = System(variables, (*moves, decided))
     bad = tuple(a_truth(by, domains, 2) for _ in range(by.between(0, 3)))
     seen = tuple(a_truth(by, domains, 1) for _ in range(by.between(0, 3)))
@@ -105,7 +107,7 @@ def _hold_together(case: Case, permitting: Permitting, line: Expr, goal: Expr) -
     assert permit is not None
     assert apart is not None
     dangerous = {listed.sight(s, case.seen) for s in listed.unsafe}
-    sights = {listed.sight(s, case.seen) for s in listed.reached}
+    sights = {listed.sight(s, case.seen) for s in listed.possible}
     assert (permit.n_sights, permit.n_alike) == (apart.n_sights, apart.n_alike)
     assert permit.n_sights == len(sights)
 
@@ -113,7 +115,7 @@ def _hold_together(case: Case, permitting: Permitting, line: Expr, goal: Expr) -
         sight = listed.sight(state, case.seen)
         return any(all(sight[n] == value for n, value in cube) for cube in permit.cubes)
 
-    for state in listed.reached:
+    for state in listed.possible:
         assert allowed(state) == (listed.sight(state, case.seen) not in dangerous)
     advised = ex.or_(
         *(
@@ -127,7 +129,8 @@ def _hold_together(case: Case, permitting: Permitting, line: Expr, goal: Expr) -
         reached = _reached(case.inserted(tried))
         if any(listed.meets(b, state) for b in must_not_be for state in reached):
             assert not permits.keeps(case.inserted(tried))
-        made = any(listed.meets(tried, state) for state in reached)
+        due = case.free.move(_ON).guard
+        made = any(listed.meets(tried, state) and listed.meets(due, state) for state in reached)
         assert permits.is_ever_made(tried) == made
     distances = _reached(case.base)
     met = [distances[state] for state in distances if listed.meets(goal, state)]

@@ -64,7 +64,8 @@ class Advice:
     lost : tuple of str
         Those that are violated with this output off for ever, so that it cannot keep them.
     n_states, n_safe, n_unsafe : int
-        States that are reached under the best use of the output, and where on is safe and unsafe.
+        States that are reached under the best use of the output, and those of them with a scan to
+        come at once, where on is safe and unsafe.
     n_sights, n_alike : int
         What the line can see: combinations that occur, and those of safe and unsafe states alike.
     alike : (mapping, mapping) or None
@@ -282,7 +283,12 @@ class _Adviser:
         return explored.limit
 
     def _meetings(self, *targets: Expr) -> list[Meeting | None] | str:
-        """A run to each target, None where there is none; the limit, where one was hit."""
+        """A run to each target where a scan may be made, None where there is none.
+
+        The limit, where one was hit.
+        """
+        may_scan = self.built.system.move(SCAN).guard
+        targets = tuple(and_(target, may_scan) for target in targets)
         if self.is_large:
             runs = self.permitting.nearest(targets, self.limits)
             if isinstance(runs, str):

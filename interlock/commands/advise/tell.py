@@ -65,10 +65,12 @@ def _advice(advice: Advice) -> RenderableType:
                 style="yellow",
             )
         )
+    has_scans = advice.n_safe + advice.n_unsafe == advice.n_states
+    others = "" if has_scans else "; in the others no scan may come"
     rows.append(
         Text(
             f"  of {advice.n_states:,} states on is safe in {advice.n_safe:,}, unsafe in "
-            f"{advice.n_unsafe:,}, as far as these go; {advice.n_sights:,} sights"
+            f"{advice.n_unsafe:,}, as far as these go{others}; {advice.n_sights:,} sights"
         )
     )
     rows += _others(advice)

@@ -1,9 +1,10 @@
 """When may one move be allowed so that nothing bad can follow? Backward induction on diagrams.
 
 One move can be withheld, all others cannot: they happen when they may. A state is *lost* if the
-others alone can lead from it to a bad one. The move is unsafe where it leads to a lost state, and
-safe elsewhere. Source: P. J. Ramadge, W. M. Wonham, "Supervisory control of a class of discrete
-event processes", SIAM J. Control Optim. 25(1), 1987: the supremal controllable behaviour.
+others alone can lead from it to a bad one. Where it may be made, the move is unsafe if it leads to
+a lost state, and safe if not. Source: P. J. Ramadge, W. M. Wonham, "Supervisory control of a class
+of discrete event processes", SIAM J. Control Optim. 25(1), 1987: the supremal controllable
+behaviour.
 
 Whoever decides sees only some truth values of the state. Where two states look the same and the
 move is safe in one of them only, it must be withheld in both: F. Lin, W. M. Wonham, "On
@@ -108,7 +109,7 @@ class Permits:
     ----------
     system : System
     move : str
-        The move that can be withheld; its guard must be true everywhere.
+        The move that can be withheld.
     bad : sequence of Expr
         What must never be. One that the other moves lead to from the initial state by themselves
         cannot be kept and is left out.
@@ -125,8 +126,8 @@ class Permits:
     limit : str or None
         The limit that was hit; then there is nothing else.
     n_states, n_safe, n_unsafe : int
-        Reachable states with the move withheld only where it is unsafe; and those of them in
-        which it is safe and unsafe.
+        Reachable states with the move withheld only where it is unsafe; and those of them where
+        it may be made and is safe, and unsafe.
     """
 
     def __init__(
@@ -163,6 +164,7 @@ class Permits:
         others = [move for move in space.moves if move.name != name]
         (allowed,) = [move for move in space.moves if move.name == name]
         self._by_themselves = self._after(others)
+        self._possible = allowed.guard
         known = space.diagrams.false
         if beside is not None and _does_as_much(beside, space.moves):
             known = beside.reached
@@ -183,7 +185,7 @@ class Permits:
             reached = self._closed(start, [*others, allowed.restricted(~unsafe)], start)
         self._reached = reached
         self._unsafe = reached & unsafe
-        self._safe = reached & ~self._unsafe
+        self._safe = reached & allowed.guard & ~self._unsafe
         count = space.encoding.count
         self.n_states = count(reached)
         self.n_safe, self.n_unsafe = count(self._safe), count(self._unsafe)
@@ -269,7 +271,8 @@ class Permits:
 
         It is made first in a state that the other moves lead to by themselves.
         """
-        return (self._by_themselves & self._space.encoding.truth(where)).satisfiable()
+        made = self._possible & self._space.encoding.truth(where)
+        return (self._by_themselves & made).satisfiable()
 
     def seen_through(self, seen: Sequence[Expr]) -> Permit | None:
         """The weakest permit over some truth values of the state; None where a limit was hit."""

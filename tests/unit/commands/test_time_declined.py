@@ -13,7 +13,6 @@ from tests.support.models import MODELS
 from tests.support.timed_gate import timed_gate, timed_gate_folder
 
 REFUSING = {
-    "advise": ["advise", "MODEL"],
     "draw": ["draw", "MODEL", "--only", "conversions"],
     "testsheet": ["testsheet", "MODEL"],
 }
@@ -21,7 +20,7 @@ REFUSING = {
 WITHOUT_A_MODEL = {"adopt", "doctor", "explain", "new", "schema"}
 # They take time in whatever they do.
 TAKING = {"challenge", "compare", "export", "faults", "margins", "rating", "recheck", "replay"}
-TAKING |= {"operate", "rehearse", "report", "verify"}
+TAKING |= {"advise", "operate", "rehearse", "report", "verify"}
 
 
 def test_each_command_is_accounted_for() -> None:
