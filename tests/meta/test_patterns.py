@@ -222,24 +222,36 @@ def test_the_schema_has_the_keys_of_the_tables() -> None:
 
 def test_the_sentence_form_offers_every_pattern_and_scope(model: Model) -> None:
     form = "commands/operate/templates/sentence_form.html"
-    page = rendered(form, model=model, **sentence_form())
-    # The bench page has no time, so what speaks of it is no sentence there.
-    untimed = [row for pattern, row in PATTERNS.items() if pattern not in TIMED]
-    for row in (*untimed, *SCOPES.values()):
+    page = rendered(form, model=model, **sentence_form(has_time=True))
+    for row in (*PATTERNS.values(), *SCOPES.values()):
         assert f'<option value="{row.key}">{row.offered}</option>' in page
-    assert page.count("<option ") == len(untimed) + len(SCOPES)
+    assert page.count("<option ") == len(PATTERNS) + len(SCOPES)
     for pattern, scope in EACH:
         if pattern in TIMED:
             given = {key: key for key in (*PATTERNS[pattern].keys, *SCOPES[scope].parts)}
             given[PATTERNS[pattern].bound] = "2 s"
             said = in_words(PATTERNS[pattern].key, "globally", given)
             assert said.endswith(f", {PATTERNS[pattern].bound.replace('_', ' ')} 2 s")
-            continue
+            assert page.count(f'name="{PATTERNS[pattern].bound}"') == 1
         keys = (*PATTERNS[pattern].keys, *SCOPES[scope].parts)
         said = in_words(PATTERNS[pattern].key, SCOPES[scope].key, {key: f"<{key}>" for key in keys})
         for key in keys:
             assert f"<{key}>" in said
             assert f'name="{key}"' in page
+
+
+def test_without_time_the_form_offers_no_sentence_of_it(model: Model) -> None:
+    form = "commands/operate/templates/sentence_form.html"
+    page = rendered(form, model=model, **sentence_form(has_time=False))
+    untimed = [row for pattern, row in PATTERNS.items() if pattern not in TIMED]
+    for row in untimed:
+        assert f'<option value="{row.key}">{row.offered}</option>' in page
+    assert page.count("<option ") == len(untimed) + len(SCOPES)
+    bounds = {row.bound for row in untimed} - {""}
+    assert {key for key in bounds if f'name="{key}"' in page} == bounds
+    assert not any(
+        f'name="{row.bound}"' in page for row in PATTERNS.values() if row.bound not in {*bounds, ""}
+    )
 
 
 def test_nobody_tells_patterns_apart_but_by_the_tables() -> None:

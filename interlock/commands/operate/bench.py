@@ -24,6 +24,7 @@ from interlock.kernel.system import Domain, Move
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
 from interlock.model.declined import Declined
 from interlock.model.model import Model, ModelMove
+from interlock.model.reaction import ReactionTimes
 from interlock.model.timing import TICK
 from interlock.oversights.found import Looked
 from interlock.oversights.study import look_at_text
@@ -95,6 +96,18 @@ class Bench:
     def watched(self) -> frozenset[str]:
         """Ids of the requirements that a state can show to be violated."""
         return frozenset(self._watched)
+
+    @cached_property
+    def not_counted(self) -> dict[str, str]:
+        """What comes on top of the scans, or units, that a run shows of a bound, by requirement."""
+        reactions, found = ReactionTimes(self.model), {}
+        for id_ in self._watched:
+            added = reactions.after(id_, 0)
+            if added is not None and added.bound.ms is not None:
+                delays = ["delays"] if added.filter.ms + added.effect.ms else []
+                told = [*delays, *(["the wait for a scan"] if added.wait_ms else [])]
+                found[id_] = " and ".join(told)
+        return found
 
     def enabled(self, state: State) -> dict[str, Move]:
         """The moves that are possible now, the scan included."""

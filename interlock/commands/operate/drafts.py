@@ -18,6 +18,7 @@ from interlock.base.files import write_whole
 from interlock.commands.operate.bench import BEYOND
 from interlock.kernel import patterns
 from interlock.kernel.patterns import PatternRow
+from interlock.kernel.requirement import Pattern
 from interlock.model.declined import load_for
 from interlock.model.files import MODEL_FILE
 from interlock.model.model import Model
@@ -60,21 +61,39 @@ class WrongDraftError(Exception):
         super().__init__("\n".join(mistake.says for mistake in mistakes))
 
 
-def sentence_form() -> dict[str, Any]:
-    """What the form offers: sentences, scopes, and which sentence takes a condition and so on."""
+def sentence_form(has_time: bool) -> dict[str, Any]:
+    """What the form offers: sentences, scopes, and which sentence takes a condition and so on.
+
+    What speaks of time alone is offered where a model has it.
+    """
+    offered = [p for p in PATTERNS if has_time or not patterns.PATTERNS[p].is_timed]
 
     def those(which: Callable[[PatternRow], bool]) -> str:
-        return " ".join(key for key, p in _PATTERNS.items() if which(patterns.PATTERNS[p]))
+        return " ".join(PATTERNS[p].key for p in offered if which(patterns.PATTERNS[p]))
 
+    bounds: dict[str, list[Pattern]] = {}
+    for p in offered:
+        if PATTERNS[p].bound:
+            bounds.setdefault(PATTERNS[p].bound, []).append(p)
     return {
-        "sentences": [row for p, row in PATTERNS.items() if not patterns.PATTERNS[p].is_timed],
+        "sentences": [PATTERNS[p] for p in offered],
         "scopes": SCOPES.values(),
+        "bounds": [
+            (key, _bound_offered(key, with_[0]), " ".join(PATTERNS[p].key for p in with_))
+            for key, with_ in bounds.items()
+        ],
         "takes": {
             "when": those(lambda row: row.has_when),
-            "within": those(lambda row: row.has_bound),
             "scope": those(lambda row: len(row.scopes) > 1),
         },
     }
+
+
+def _bound_offered(key: str, pattern: Pattern) -> str:
+    """How a form offers a bound."""
+    needed = patterns.PATTERNS[pattern].is_timed
+    example = "such as 2 s" if needed else "3 scans, or 2 s; may be empty"
+    return f"{key.replace('_', ' ')} ({example})"
 
 
 def try_program(home: Path, model: Model, file: str, text: str) -> Model:
@@ -172,15 +191,19 @@ def _wanted(pattern: str, scope: str, given: Mapping[str, str]) -> tuple[list[st
     row = patterns.PATTERNS[asked]
     fields, scoped = list(PATTERNS[asked].keys), list(SCOPES[kind].parts)
     if kind not in row.scopes:
-        said = f"'{PATTERNS[asked].clauses[-1]}' speaks of the whole run only"
+        known = ", ".join(f"'{words.offered}'" for s, words in SCOPES.items() if s in row.scopes)
+        said = f"'{PATTERNS[asked].clauses[-1]}' is asked {known} only"
         raise WrongDraftError([Wrong(scoped[0], 1, 1, said)])
     if row.has_when and given.get("when", "").strip():
         fields.append("when")
-    if row.has_bound and given.get("within", "").strip():
-        fields.append("within")
+    bound = PATTERNS[asked].bound
+    if row.is_timed or (row.has_bound and given.get(bound, "").strip()):
+        fields.append(bound)
     missing = [name for name in (*fields, *scoped) if not given.get(name, "").strip()]
     if missing:
-        raise WrongDraftError([Wrong(name, 1, 1, "write an expression here") for name in missing])
+        wanted = {bound: "write a time here, such as 2 s"}
+        says = [(name, wanted.get(name, "write an expression here")) for name in missing]
+        raise WrongDraftError([Wrong(name, 1, 1, said) for name, said in says])
     return fields, scoped
 
 

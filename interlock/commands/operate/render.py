@@ -57,5 +57,5 @@ def page(desk: Desk, token: str) -> str:
         model=desk.served.model,
         lessons=bool(desk.served.lessons),
         n_faults=len(desk.served.model.faults),
-        **sentence_form(),
+        **sentence_form(desk.served.model.timing is not None),
     )

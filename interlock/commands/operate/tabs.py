@@ -76,8 +76,6 @@ def requirements(desk: Desk) -> dict[str, Any]:
     """Each requirement: how it stands in this run, and its verdict where it was judged."""
     job = desk.job()
     first, now = desk.session.violations(), desk.session.here.violated
-    timing = desk.bench.model.timing
-    is_added = timing is not None and timing.adds_delays
     rows = []
     for id_, requirement in desk.bench.built.requirements.items():
         judged = desk.served.jobs.judged(desk.task(), id_)
@@ -87,10 +85,9 @@ def requirements(desk: Desk) -> dict[str, Any]:
             stands = f"violated in step {first[id_]}"
         elif id_ not in desk.bench.watched:
             stands = "no one step shows it"
-        elif requirement.within is not None and is_added:
-            stands = "kept so far, delays apart"
         else:
-            stands = "kept so far"
+            apart = desk.bench.not_counted.get(id_)
+            stands = f"kept so far, {apart} apart" if apart else "kept so far"
         rows.append(
             {
                 "id": id_,

@@ -8,8 +8,13 @@ from pathlib import Path
 import pytest
 
 from interlock.commands.operate.drafts import SENTENCE, WrongDraftError, try_program, try_sentence
-from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.engines import catalogue
+from interlock.judgement.verify import verify
+from interlock.kernel.patterns import PATTERNS
+from interlock.kernel.requirement import Outcome, Pattern, ScopeKind
+from interlock.model import patterns
 from tests.support.models import MODELS, shipped
+from tests.support.timed_gate import timed_gate
 
 RAMP = MODELS / "ramp"
 
@@ -79,6 +84,36 @@ def test_a_response_may_be_given_a_bound_and_a_bad_one_is_refused() -> None:
     assert "within 3 scans" in model.statements[SENTENCE].says
     [(field, _, _)] = mistakes("leads_to", **{**given, "within": "soon"})
     assert field == "within"
+
+
+def test_each_sentence_of_time_can_be_filled_and_judged(tmp_path: Path) -> None:
+    model = timed_gate(tmp_path)
+    for pattern, row in patterns.PATTERNS.items():
+        if PATTERNS[pattern].is_timed:
+            given = {**dict.fromkeys(row.keys, "drive"), row.bound: "1500 ms"}
+            with_it = try_sentence(tmp_path, model, row.key, "globally", given)
+            bound = with_it.statements[SENTENCE].within
+            assert with_it.statements[SENTENCE].pattern is pattern
+            assert bound is not None
+            assert bound.ms == 1500
+            # A requirement of time without one asks for nothing.
+            with pytest.raises(WrongDraftError) as error:
+                try_sentence(tmp_path, model, row.key, "globally", {**given, row.bound: " "})
+            assert [(m.field, m.says) for m in error.value.mistakes] == [
+                (row.bound, "write a time here, such as 2 s")
+            ]
+    lasts = {"lasts": "drive", "at_most": "0.3 s"}
+    too_long = try_sentence(tmp_path, model, "lasts", "globally", lasts)
+    (finding,) = verify(too_long, catalogue()["reference"](), only=[SENTENCE]).findings
+    assert finding.outcome is Outcome.VIOLATED
+
+
+def test_a_scope_that_a_sentence_does_not_take_is_refused_with_those_that_it_does(
+    tmp_path: Path,
+) -> None:
+    given = {"once": "drive", "at_least": "1 s", "before": "alarm"}
+    with pytest.raises(WrongDraftError, match="'once' is asked 'in the whole run', 'after …', 'f"):
+        try_sentence(tmp_path, timed_gate(tmp_path), "once", "before", given)
 
 
 def test_an_empty_blank_is_asked_for() -> None:

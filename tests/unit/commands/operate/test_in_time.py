@@ -293,6 +293,24 @@ def test_a_bound_to_which_delays_are_added_is_not_said_to_be_kept(tmp_path: Path
     assert "kept so far, delays apart" in regions(desk)["requirements"]
 
 
+def test_without_time_what_is_added_to_a_bound_is_told(tmp_path: Path) -> None:
+    delay = ("drive: {}", "drive: {delay_ms: 400, delay_assumed: true}")
+    free = (", time: {unit: 100 ms}", "")
+    told = "kept so far, delays and the wait for a scan apart"
+    jobs = Jobs()
+    desk = Desk(ServedModel(timed_gate(tmp_path / "late", LATE, free, delay), jobs))
+    assert told in regions(desk)["requirements"]
+    # A bound in scans is what a run shows.
+    in_scans = ("within: 300 ms", "within: 3 scans")
+    desk = Desk(ServedModel(timed_gate(tmp_path / "scans", LATE, in_scans, free, delay), jobs))
+    assert "kept so far" in regions(desk)["requirements"]
+    assert "apart" not in regions(desk)["requirements"]
+    # In time a delay of a signal is counted, and a run shows it.
+    signal = ("reads: button}", "reads: button, delay_ms: 400, delay_assumed: true}")
+    desk = Desk(ServedModel(timed_gate(tmp_path / "timed", LATE, signal), jobs))
+    assert "apart" not in regions(desk)["requirements"]
+
+
 @pytest.mark.parametrize(
     ("name", "says"),
     [
