@@ -67,7 +67,9 @@ def _time(model: Model) -> _Found:
 
 def _several(model: Model) -> _Found:
     for place in [one.place for one in model.several if one.place is not None][:1]:
-        says = "cannot take several controllers; 'verify' and 'faults' can, and 'replay' "
+        says = (
+            "cannot take several controllers; 'verify', 'faults' and 'margins' can, and 'replay' "
+        )
         yield place, says + "their run files"
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Mapping
-from fractions import Fraction
 
 from interlock.base.errors import nearest
 from interlock.model.names import Names
 from interlock.model.schema_fields import BY_DELAY, MAX_AGE
+from interlock.model.timing import scans_of_delay
 from interlock.model.yaml import Path
 from interlock.st.types import BOOL
 
@@ -84,7 +84,7 @@ def _scans_of_delay(names: Names, name: str, period_ms: int | None, path: Path) 
     ms, said = names.shape.sensors[name].delay_ms, ""
     if period_ms is None:
         return None  # The program has no such input, which is told where sensors are read.
-    n_scans = -(-Fraction(str(ms or 0)) // (period_ms or 1))
+    n_scans = scans_of_delay(ms or 0, period_ms or 1)
     if not ms:
         said = f"the age of '{name}' is that of its delay, and it has none; give its 'delay_ms'"
     elif not period_ms:
@@ -95,7 +95,7 @@ def _scans_of_delay(names: Names, name: str, period_ms: int | None, path: Path) 
     if said:
         names.mistakes.add(names.document.place(path), said)
         return None
-    return int(n_scans)
+    return n_scans
 
 
 def _scans(names: Names, age: str, path: Path) -> int | None:

@@ -7,7 +7,7 @@ its end must by the other: more can happen than with the span itself, never less
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from interlock.base.errors import InternalError, Place
@@ -161,6 +161,25 @@ def in_units(least_ms: Fraction | int, greatest_ms: Fraction | int | None, unit_
     """
     greatest = None if greatest_ms is None else int(-(-greatest_ms // unit_ms))
     return Units(int(least_ms // unit_ms), greatest)
+
+
+def scans_of_delay(ms: float, period_ms: int) -> int:
+    """In how many scans, so far apart at least, a delay is surely over.
+
+    Examples
+    --------
+    >>> scans_of_delay(150, 100)
+    2
+    """
+    return int(-(-Fraction(str(ms)) // period_ms))
+
+
+def with_spacing(timing: Timing, given: Spacing) -> Timing:
+    """The time with other scans of one controller, or of the only one."""
+    several = tuple(given if s.controller == given.controller else s for s in timing.several)
+    every = several or (given,)
+    least, greatest = min(s.least_ms for s in every), max(s.greatest_ms for s in every)
+    return replace(timing, scan_least_ms=least, scan_greatest_ms=greatest, several=several)
 
 
 def ms_of(seconds: float) -> Fraction:

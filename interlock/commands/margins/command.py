@@ -76,7 +76,7 @@ def command(
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
     loaded = assuming(load(model), assume)
-    decline("'margins'", loaded, Declined.SEVERAL, Declined.ANY_VALUES)
+    decline("'margins'", loaded, Declined.ANY_VALUES)
     if loaded.timing is None:
         says = "'margins' needs a model with time: 'run: {time: {unit: 100 ms}}'"
         raise InputError([Mistake(Place(str(loaded.folder / "model.yaml"), 1, 1), says)])

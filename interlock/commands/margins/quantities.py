@@ -12,8 +12,19 @@ from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.system import MoveKind
 from interlock.model import patterns
 from interlock.model.bound import Bound
+from interlock.model.controller import Controller
 from interlock.model.model import Delay, Duration, Model, ModelMove, Output, Sensor, Statement
-from interlock.model.timing import MOST_UNITS, Timing, ms_of
+from interlock.model.schema_fields import MAX_AGE
+from interlock.model.timing import (
+    MOST_UNITS,
+    Spacing,
+    Timing,
+    ms_of,
+    scans_of_delay,
+    with_spacing,
+)
+from interlock.st.blocks import TIMERS
+from interlock.st.typed import Instance, Program
 
 # A quantity is tried up to so many times its value, and at least so many units beyond it.
 FARTHEST, FEWEST_STEPS = 4, 8
@@ -160,22 +171,31 @@ def _of_entry(model: Model, moves: list[ModelMove]) -> Iterator[Quantity]:
 
 
 def _of_timers(model: Model) -> Iterator[Quantity]:
-    for instance in model.program.instances:
-        # One that varies is computed; one without a preset time is up at once, by another meaning.
-        if instance.block not in ("TON", "TOF", "TP") or instance.varies or not instance.preset_ms:
-            continue
-        name = instance.name
+    for one in model.controllers:
+        for instance in one.program.instances:
+            # One that varies is computed; one without a preset time is up at once, by another
+            # meaning.
+            if instance.block not in TIMERS or instance.varies or not instance.preset_ms:
+                continue
 
-        def other(ms: Fraction, name: str = name) -> Model:
-            instances = tuple(
-                replace(i, preset_ms=int(ms)) if i.name == name else i
-                for i in model.program.instances
-            )
-            return replace(model, program=replace(model.program, instances=instances))
+            def other(ms: Fraction, one: Controller = one, changed: Instance = instance) -> Model:
+                instances = tuple(
+                    replace(i, preset_ms=int(ms)) if i.name == changed.name else i
+                    for i in one.program.instances
+                )
+                return _with_program(model, one, replace(one.program, instances=instances))
 
-        room = _Room(Fraction(1), "a timer has a time")
-        value = Fraction(instance.preset_ms)
-        yield _quantity(model, f"timer {name}", "preset time", value, room, instance.place, other)
+            room, value = _Room(Fraction(1), "a timer has a time"), Fraction(instance.preset_ms)
+            what = f"timer {one.inside(instance.name)}"
+            yield _quantity(model, what, "preset time", value, room, instance.place, other)
+
+
+def _with_program(model: Model, changed: Controller, program: Program) -> Model:
+    """The model with another program of one of its controllers."""
+    if not model.several:
+        return replace(model, program=program)
+    several = (replace(o, program=program) if o is changed else o for o in model.several)
+    return replace(model, several=tuple(several))
 
 
 def _of_delays(model: Model) -> Iterator[Quantity]:
@@ -206,12 +226,30 @@ def _of_delay(model: Model, name: str, delay: Delay, given: Callable[[Delay], Mo
 
 
 def _of_scans(model: Model, timing: Timing) -> Iterator[Quantity]:
-    least, greatest = Fraction(timing.scan_least_ms), Fraction(timing.scan_greatest_ms)
-    room, what = _Room(Fraction(1), "a scan takes time"), "from scan to scan"
+    for one in model.controllers:
+        yield from _of_the_scans_of(model, timing, one)
+
+
+def _of_the_scans_of(model: Model, timing: Timing, one: Controller) -> Iterator[Quantity]:
+    spacing = timing.spacing(one.name)
+    least, greatest = Fraction(spacing.least_ms), Fraction(spacing.greatest_ms)
+    what = f"from scan to scan of {one.name}" if one.name else "from scan to scan"
+    room = _Room(Fraction(1), "a scan takes time")
+    # A delay in scans is so many as it lasts for at most, and no signal is more than MAX_AGE late.
+    aged = [s for n in one.inputs if (s := model.sensors.get(n)) is not None and _is_in_scans(s)]
+    longest = max((Fraction(str(s.delay.ms)) for s in aged if s.delay), default=Fraction(0))
+    if longest / MAX_AGE > 1:
+        room = _Room(longest / MAX_AGE, f"a signal is late by {MAX_AGE} scans at most")
 
     def with_times(least_ms: Fraction, greatest_ms: Fraction) -> Model:
-        given = replace(timing, scan_least_ms=int(least_ms), scan_greatest_ms=int(greatest_ms))
-        return replace(model, timing=given)
+        given = Spacing(one.name, int(least_ms), int(greatest_ms))
+        ages = {
+            s.name: replace(s, age=scans_of_delay(s.delay.ms, given.least_ms))
+            for s in aged
+            if s.delay is not None
+        }
+        times = with_spacing(timing, given)
+        return replace(model, timing=times, sensors={**model.sensors, **ages})
 
     if least == greatest:
         yield _quantity(
@@ -226,6 +264,10 @@ def _of_scans(model: Model, timing: Timing) -> Iterator[Quantity]:
     yield _quantity(
         model, what, "greatest", greatest, down_to, timing.place, lambda ms: with_times(least, ms)
     )
+
+
+def _is_in_scans(sensor: Sensor) -> bool:
+    return sensor.delay is not None and sensor.delay.in_scans and sensor.age > 0
 
 
 def _of_bounds(model: Model) -> Iterator[Quantity]:

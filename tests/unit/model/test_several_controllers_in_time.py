@@ -223,7 +223,7 @@ def test_a_bound_in_scans_has_no_meaning_here_either(tmp_path: Path) -> None:
     assert says.startswith("a bound counts scans, and of several controllers none has the next")
 
 
-@pytest.mark.parametrize("command", ["margins", "report", "challenge", "draw", "advise"])
+@pytest.mark.parametrize("command", ["report", "challenge", "draw", "advise"])
 def test_who_does_not_know_of_several_says_so_with_time(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
 ) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from interlock.cli.main import run
 from interlock.commands.margins.picture import to_svg
+from interlock.commands.margins.quantities import quantities_of
 from interlock.commands.margins.study import Margins, Range, margins
 from interlock.commands.margins.tell import changes, how_told
 from interlock.engines import catalogue
@@ -261,3 +263,23 @@ def test_a_model_without_time_is_refused(
     gate = timed_gate_folder(tmp_path, (", time: {unit: 100 ms}", ""))
     assert run(["margins", str(gate)]) == 2
     assert "'margins' needs a model with time" in capsys.readouterr().err
+
+
+# A delay that is counted in scans lasts for more of them where they come sooner.
+AGED = ("{reads: button}", "{reads: button, age: delay, delay_ms: 300, delay_assumed: true}")
+
+
+@pytest.mark.parametrize("scan_ms", [20, 50, 100, 150, 300, 400])
+def test_with_other_scans_a_delay_in_scans_is_what_the_file_would_say(
+    scan_ms: int, tmp_path: Path
+) -> None:
+    model = timed_gate(tmp_path / "model", AGED, ("unit: 100 ms", "unit: 10 ms"))
+    (scans,) = [one for one in quantities_of(model) if one.what == "from scan to scan"]
+    other = scans.other(Fraction(scan_ms))
+    changes = AGED, ("unit: 100 ms", "unit: 10 ms"), ("scan_ms: 100", f"scan_ms: {scan_ms}")
+    written = timed_gate(tmp_path / "other", *changes)
+    assert {n: s.age for n, s in other.sensors.items()} == {
+        n: s.age for n, s in written.sensors.items()
+    }
+    # No signal is more than 16 scans late: less than 18.75 ms apart they cannot be written.
+    assert scans.value_ms - 10 * scans.n_down == 20
