@@ -1,6 +1,6 @@
 """What an advised permissive keeps, and what not, against a second opinion of the changed model.
 
-``python -m tests.bench.twins advise`` compares more of them.
+``python -m tests.bench.twins advise`` compares more of them, and so does ``advise-in-time``.
 """
 
 from __future__ import annotations

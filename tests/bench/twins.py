@@ -12,15 +12,21 @@ import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from random import Random
 from time import process_time
 
 from interlock.model.model import Model
 from tests.second_opinion.advised import advised
 from tests.second_opinion.challenged import challenged
 from tests.second_opinion.charted import charted
+from tests.second_opinion.delays_drawn import given_delays
 from tests.second_opinion.drawing import Drawn, draw
+from tests.second_opinion.opinion import opinions
+from tests.second_opinion.reached import TooManyError
 from tests.second_opinion.recorded import replayed
+from tests.second_opinion.timed import draw_timed
 
+MOST_IN_TIME, MOST_DELAYED = 60, 3_000
 Twin = Callable[[Drawn, Model, Path, Counter[str], int], Iterator[str]]
 
 
@@ -42,6 +48,19 @@ def _advise(
     return advised(model, counts)
 
 
+def _advise_in_time(
+    drawn: Drawn, _model: Model, folder: Path, counts: Counter[str], seed: int
+) -> Iterator[str]:
+    _, model, _ = draw_timed(seed, folder / "timed", MOST_IN_TIME)
+    model = given_delays(model, Random(seed))
+    try:
+        opinions(model, drawn.run_class, MOST_DELAYED)
+    except TooManyError:
+        return iter(())
+    counts["models with delays"] += bool(model.late_sensors or model.delayed_outputs)
+    return advised(model, counts)
+
+
 def _charts(
     drawn: Drawn, model: Model, folder: Path, counts: Counter[str], _seed: int
 ) -> Iterator[str]:
@@ -51,6 +70,7 @@ def _charts(
 # With the most states that a model may have.
 TWINS: dict[str, tuple[Twin, int]] = {
     "advise": (_advise, 150),
+    "advise-in-time": (_advise_in_time, 150),
     "challenge": (_challenge, 150),
     "charts": (_charts, 500),
     "replay": (_replay, 500),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import gcd
 
 from interlock.commands.compare.timer_pairs import NEW
 from interlock.kernel.system import Move, Origin, Variable
@@ -30,7 +31,10 @@ def why_apart_in_time(old: Model, new: Model) -> str:
         which = "old" if theirs is None else "new"
         return f"time passes in the {which} model only"
     if ours.unit_ms != theirs.unit_ms:
-        return f"time is counted in units of {ours.unit_ms} ms and of {theirs.unit_ms} ms"
+        said = f"time is counted in units of {ours.unit_ms} ms and of {theirs.unit_ms} ms"
+        both = gcd(ours.unit_ms, theirs.unit_ms)
+        is_exact = ours.is_exact or theirs.is_exact
+        return said + (f"; give both 'unit: {both} ms'" if is_exact else "")
     if ours.scans != theirs.scans:
         return f"one model has {ours.scans}, the other {theirs.scans}"
     return ""

@@ -133,6 +133,10 @@ def test_other_units_are_no_one_time(tmp_path: Path) -> None:
     old = timed_gate(tmp_path / "old")
     new = timed_gate(tmp_path / "new", ("unit: 100 ms", "unit: 50 ms"))
     assert compared(old, new).not_applicable == "time is counted in units of 100 ms and of 50 ms"
+    exact = ("unit: 100 ms", "unit: exact")
+    new = timed_gate(tmp_path / "exact", exact, ("T#900ms", "T#840ms"))
+    wanted = "time is counted in units of 100 ms and of 20 ms; give both 'unit: 20 ms'"
+    assert compared(old, new).not_applicable == wanted
     new = timed_gate(tmp_path / "late", ("ms}}", "ms, scan: [80 ms, 100 ms]}}"))
     wanted = "one model has scans 100 ms apart, the other scans 80 to 100 ms apart"
     assert compared(old, new).not_applicable == wanted
