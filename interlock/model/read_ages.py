@@ -57,7 +57,7 @@ def _given(names: Names, periods: Mapping[str, int]) -> Iterator[tuple[str, str,
         path: Path = ("sensors", name, "age")
         if sensor.age == BY_DELAY:
             n_scans = _scans_of_delay(names, name, periods.get(name.casefold()), path)
-            bus = f"its delay of {sensor.delay_ms:g} ms" if sensor.delay_ms else ""
+            bus = by_its_delay(sensor.delay_ms) if sensor.delay_ms else ""
         else:
             n_scans = None if sensor.age is None else _scans(names, sensor.age, path)
             bus = ""
@@ -73,6 +73,11 @@ def _given(names: Names, periods: Mapping[str, int]) -> Iterator[tuple[str, str,
                 names.mistakes.add(names.document.place(path), said)
             elif n_scans is not None:
                 yield name, bus, n_scans, path
+
+
+def by_its_delay(ms: float) -> str:
+    """What brings a signal late whose delay is counted in scans."""
+    return f"its delay of {ms:g} ms"
 
 
 def _scans_of_delay(names: Names, name: str, period_ms: int | None, path: Path) -> int | None:

@@ -14,6 +14,7 @@ from interlock.model import patterns
 from interlock.model.bound import Bound
 from interlock.model.controller import Controller
 from interlock.model.model import Delay, Duration, Model, ModelMove, Output, Sensor, Statement
+from interlock.model.read_ages import by_its_delay
 from interlock.model.schema_fields import MAX_AGE
 from interlock.model.timing import (
     MOST_UNITS,
@@ -81,7 +82,7 @@ def quantities_of(model: Model) -> list[Quantity]:
     if model.timing is None:
         raise ValueError("a model without time has nothing of this sort")
     found = [*_of_moves(model), *_of_timers(model), *_of_delays(model)]
-    found += _of_scans(model, model.timing)
+    found += [*_of_delays_in_scans(model, model.timing), *_of_scans(model, model.timing)]
     return [*found, *_of_bounds(model)]
 
 
@@ -198,6 +199,43 @@ def _with_program(model: Model, changed: Controller, program: Program) -> Model:
     return replace(model, several=tuple(several))
 
 
+def _of_delays_in_scans(model: Model, timing: Timing) -> Iterator[Quantity]:
+    """Of delays that are counted in scans: so many as they last for at most."""
+    for one in model.controllers:
+        period_ms = timing.spacing(one.name).least_ms
+        room = _Room(
+            Fraction(1), "a delay in scans is some", Fraction(MAX_AGE * period_ms), _MOST_LATE
+        )
+        for sensor, delay in _delayed_in_scans(model, one):
+
+            def other(
+                ms: Fraction, sensor: Sensor = sensor, delay: Delay = delay, every: int = period_ms
+            ) -> Model:
+                given = replace(delay, ms=float(ms))
+                aged = replace(
+                    sensor,
+                    delay=given,
+                    age=scans_of_delay(given.ms, every),
+                    bus=by_its_delay(given.ms),
+                )
+                return replace(model, sensors={**model.sensors, sensor.name: aged})
+
+            value = Fraction(str(delay.ms))
+            yield _quantity(model, sensor.name, "delay", value, room, delay.place, other)
+
+
+def _delayed_in_scans(model: Model, one: Controller) -> Iterator[tuple[Sensor, Delay]]:
+    """The signals of a controller whose delay is counted in scans."""
+    for name in one.inputs:
+        sensor = model.sensors.get(name)
+        delay = None if sensor is None else sensor.delay
+        if sensor is not None and delay is not None and delay.in_scans:
+            yield sensor, delay
+
+
+_MOST_LATE = f"a signal is late by {MAX_AGE} scans at most"
+
+
 def _of_delays(model: Model) -> Iterator[Quantity]:
     for sensor in model.late_sensors:
         if not sensor.age and sensor.delay is not None:
@@ -236,17 +274,15 @@ def _of_the_scans_of(model: Model, timing: Timing, one: Controller) -> Iterator[
     what = f"from scan to scan of {one.name}" if one.name else "from scan to scan"
     room = _Room(Fraction(1), "a scan takes time")
     # A delay in scans is so many as it lasts for at most, and no signal is more than MAX_AGE late.
-    aged = [s for n in one.inputs if (s := model.sensors.get(n)) is not None and _is_in_scans(s)]
-    longest = max((Fraction(str(s.delay.ms)) for s in aged if s.delay), default=Fraction(0))
+    aged = list(_delayed_in_scans(model, one))
+    longest = max((Fraction(str(delay.ms)) for _, delay in aged), default=Fraction(0))
     if longest / MAX_AGE > 1:
-        room = _Room(longest / MAX_AGE, f"a signal is late by {MAX_AGE} scans at most")
+        room = _Room(longest / MAX_AGE, _MOST_LATE)
 
     def with_times(least_ms: Fraction, greatest_ms: Fraction) -> Model:
         given = Spacing(one.name, int(least_ms), int(greatest_ms))
         ages = {
-            s.name: replace(s, age=scans_of_delay(s.delay.ms, given.least_ms))
-            for s in aged
-            if s.delay is not None
+            s.name: replace(s, age=scans_of_delay(delay.ms, given.least_ms)) for s, delay in aged
         }
         times = with_spacing(timing, given)
         return replace(model, timing=times, sensors={**model.sensors, **ages})
@@ -264,10 +300,6 @@ def _of_the_scans_of(model: Model, timing: Timing, one: Controller) -> Iterator[
     yield _quantity(
         model, what, "greatest", greatest, down_to, timing.place, lambda ms: with_times(least, ms)
     )
-
-
-def _is_in_scans(sensor: Sensor) -> bool:
-    return sensor.delay is not None and sensor.delay.in_scans and sensor.age > 0
 
 
 def _of_bounds(model: Model) -> Iterator[Quantity]:

@@ -283,3 +283,17 @@ def test_with_other_scans_a_delay_in_scans_is_what_the_file_would_say(
     }
     # No signal is more than 16 scans late: less than 18.75 ms apart they cannot be written.
     assert scans.value_ms - 10 * scans.n_down == 20
+
+
+@pytest.mark.parametrize("delay_ms", [10, 100, 250, 1600])
+def test_another_delay_in_scans_is_what_the_file_would_say(delay_ms: int, tmp_path: Path) -> None:
+    model = timed_gate(tmp_path / "model", AGED)
+    (delay,) = [one for one in quantities_of(model) if one.name == "pressed: delay"]
+    written = timed_gate(tmp_path / "other", AGED, ("delay_ms: 300", f"delay_ms: {delay_ms}"))
+    other = delay.other(Fraction(delay_ms)).sensors["pressed"]
+    assert other.delay is not None
+    assert (other.age, other.bus) == (
+        written.sensors["pressed"].age,
+        written.sensors["pressed"].bus,
+    )
+    assert delay.value_ms + 100 * delay.n_up <= 1600
