@@ -8,7 +8,7 @@ to these places only. Whether a sheet could be shorter is told by bounds, not by
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 
@@ -64,11 +64,15 @@ class Planner:
         self._todo = {goal.id for goal in self.goals}
         self._n_goals = len(self._todo)
         self.actions = TerminalActions(self.simulation, goals)
-        self._in_passing = {lamp_goal(lamp, "flashing").id for lamp in self.actions.lamps}
-        self._in_passing |= {goal.id for goal in self.doubtful}
+        in_passing = {lamp_goal(lamp, "flashing").id for lamp in self.actions.lamps}
+        in_passing |= {goal.id for goal in self.doubtful}
         self._move_goals = {goal.subject: goal for goal in goals if goal.kind is Kind.MOVE}
         self._next: dict[State, list[tuple[Move, State]]] = {}
         self._tried: set[tuple[State, Force]] = set()
+        # The most goals that an action showed in a situation when it was looked at last. What is
+        # wanted and not tried only becomes less, so none shows more there from then on.
+        self.most_shown: dict[State, int] = {}
+        self._lamps: dict[State, frozenset[str]] = {}
         self._targets: dict[State, set[Force]] | None = None
         self._prepare: list[str] = []
         self._anew = True
@@ -76,6 +80,8 @@ class Planner:
         self._depends = start is None
         if start is None:
             self._todo = set()
+        # With what is taken where one comes past.
+        self._wanted = self._todo | in_passing
         self.state: State = start or ()
 
     @property
@@ -97,6 +103,7 @@ class Planner:
         """A second walk, that first goes to the places where a few actions show everything."""
         second = Planner(self.simulation, self.goals, self.doubtful, self.report)
         second.actions, second._next = self.actions, self._next
+        second._lamps = self._lamps
         second._targets = self._chosen()
         second._look_here()
         while second._todo:
@@ -181,13 +188,12 @@ class Planner:
     @property
     def wanted(self) -> frozenset[str]:
         """As `todo`, with what is doubtful."""
-        return frozenset(self._todo | self._in_passing)
+        return frozenset(self._wanted)
 
     def _successors(self, state: State) -> list[tuple[Move, State]]:
         found = self._next.get(state)
         if found is None:
-            simulation = self.simulation
-            coming = [(m, simulation.made(state, m)) for m in simulation.possible(state)]
+            coming = self.simulation.made_each(state)
             found = [(m, after) for m, after in coming if after is not None]
             # What depends on the moment, or takes too long, is no row of a sheet.
             self._depends |= len(found) < len(coming)
@@ -197,16 +203,16 @@ class Planner:
     def _gains(self, state: State) -> dict[Force, set[str]]:
         """What each action at the terminals would show in `state` that is not shown yet."""
         gains: dict[Force, set[str]] = {}
-        for force, goal in self.actions.shown(state, self.wanted):
-            if self._is_wanted(goal) and (state, force) not in self._tried:
+        for force, goal in self.actions.shown(state, self._wanted):
+            if goal in self._wanted and (state, force) not in self._tried:
                 gains.setdefault(force, set()).add(goal)
+        self.most_shown[state] = max(map(len, gains.values()), default=0)
         return gains
 
-    def _is_wanted(self, goal: str) -> bool:
-        return goal in self._todo or goal in self._in_passing
-
     def _best(self, state: State, least: int, calm: bool) -> Force | None:
-        if calm and not self.simulation.is_calm(state):
+        if self.most_shown.get(state, least) < least or (
+            calm and not self.simulation.is_calm(state)
+        ):
             return None
         wanted = None if self._targets is None else self._targets.get(state, set())
         gains = {
@@ -226,10 +232,10 @@ class Planner:
             self._force(force)
 
     def _harmless(self, least: int, calm: bool) -> Force | None:
-        if calm and not self.simulation.is_calm(self.state):
-            return None
         if self._targets is not None:
             return None  # those that were chosen are done in any case
+        if calm and not self.simulation.is_calm(self.state):
+            return None
         gains = self._gains(self.state)
         for force in sorted(gains, key=lambda f: (-len(gains[f]), f.signals, f.outputs)):
             if len(gains[force]) >= least and self._held(force)[1] == self.state:
@@ -266,8 +272,8 @@ class Planner:
         simulation, before = self.simulation, self.state
         self._tried.add((before, force))
         held, let_go = self._held(force)
-        known = self.actions.shown(before, self.wanted)
-        shown = {goal for f, goal in known if f == force and self._is_wanted(goal)}
+        known = self.actions.shown(before, self._wanted)
+        shown = {goal for f, goal in known if f == force and goal in self._wanted}
         if not shown or held is None or let_go is None:
             self._depends |= let_go is None
             return
@@ -306,7 +312,7 @@ class Planner:
 
     def _is_todo(self, move: Move) -> bool:
         goal = self._move_goals.get(move.name)
-        return goal is not None and self._is_wanted(goal.id)
+        return goal is not None and goal.id in self._wanted
 
     def _moves_to(
         self, state: State, parents: Mapping[State, tuple[State, Move] | None]
@@ -341,14 +347,18 @@ class Planner:
         self._act_here(1, False)
 
     def _new_lamp(self, settled: State) -> bool:
-        return any(map(self._is_wanted, self._lamps_in(settled)))
+        return not self._wanted.isdisjoint(self._lamps_in(settled))
 
-    def _lamps_in(self, state: State) -> set[str]:
-        return lamps_seen(self.simulation.outputs(state), self.actions.lamps)
+    def _lamps_in(self, state: State) -> frozenset[str]:
+        found = self._lamps.get(state)
+        if found is None:
+            found = frozenset(lamps_seen(self.simulation.outputs(state), self.actions.lamps))
+            self._lamps[state] = found
+        return found
 
-    def _done(self, goals: set[str]) -> None:
+    def _done(self, goals: Set[str]) -> None:
         self._todo -= goals
-        self._in_passing -= goals
+        self._wanted -= goals
         if self.report is not None:
             self.report(self._n_goals - len(self._todo), self._n_goals)
 

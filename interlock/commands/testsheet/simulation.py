@@ -9,9 +9,10 @@ any of them, so an action is planned only where it leads to the same round from 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from interlock.commands.testsheet.goals import FLASHES, TRIED, Force, Program, signals_under
+from interlock.commands.testsheet.side_by_side import SideBySide
 from interlock.kernel import expr as ex
 from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.system import Move, MoveKind, Origin, Role
@@ -51,6 +52,9 @@ class Simulation:
         self._targets = [system.index[name] for name in updates]
         self._scan = python_function(list(updates.values()), self.index)
         self._guards = python_function([m.guard for m in self.moves], system.index)
+        plant = [m.guard for m in self.moves if m.kind is MoveKind.PLANT]
+        self._may_move = python_function([ex.or_(*plant)], system.index)
+        self._calm: dict[tuple[State, Force], bool] = {}
         timers = [m for m in system.moves if m.kind is MoveKind.TIMER]
         self._due = python_function([m.guard for m in timers], system.index)
         declared = program.lowered.program.instances
@@ -72,6 +76,7 @@ class Simulation:
         self._is_echoed = bool(read & set(program.outputs))
         self._last_read: tuple[State, tuple[int, ...]] = ((), ())
         self._rounds: dict[tuple[State, Force], tuple[State, ...]] = {}
+        self.side_by_side = SideBySide(system, program, self._timers)
         self._set_places()
 
     def _set_places(self) -> None:
@@ -216,6 +221,24 @@ class Simulation:
         """Every state of a situation; one where nothing changes any more."""
         return self._rounds.get((situation, force), (situation,))
 
+    def _settled_each(self, states: Sequence[State], forces: Sequence[Force]) -> list[State | None]:
+        """As `_settled` of each state under its force."""
+        if not states:
+            return []
+        found = self.side_by_side.rests(states, forces)
+        return [
+            self._settled([state], force) if rest is None else rest
+            for rest, state, force in zip(found, states, forces, strict=True)
+        ]
+
+    def made_each(self, situation: State) -> list[tuple[Move, State | None]]:
+        """Every move that is `possible`, with the situation that it is `made` to."""
+        moves = self.possible(situation)
+        if len(self.states(situation)) > 1:
+            return [(move, self.made(situation, move)) for move in moves]
+        after = [self._moved(situation, move) for move in moves]
+        return list(zip(moves, self._settled_each(after, [_NOTHING] * len(after)), strict=True))
+
     def made(self, situation: State, move: Move) -> State | None:
         """The situation after a move; it may come in every state in which it is possible."""
         number = self.moves.index(move)
@@ -228,6 +251,13 @@ class Simulation:
         if force.restart:
             states = tuple(self._restarted(state) for state in states)
         return self._settled(states, force)
+
+    def held_each(self, situation: State, forces: Sequence[Force]) -> list[State | None]:
+        """The situation while each of `forces` lasts: as `held`."""
+        if len(self.states(situation)) > 1:
+            return [self.held(situation, force) for force in forces]
+        dipped = self._restarted(situation)
+        return self._settled_each([dipped if f.restart else situation for f in forces], forces)
 
     def let_go(self, situation: State, force: Force) -> State | None:
         """The situation after what was held in it is let go."""
@@ -249,9 +279,12 @@ class Simulation:
 
     def is_calm(self, situation: State, force: Force = _NOTHING) -> bool:
         """Whether nothing of the plant moves by itself."""
-        plant = [n for n, move in enumerate(self.moves) if move.kind is MoveKind.PLANT]
-        states = self.states(situation, force)
-        return not any(now[n] for now in map(self._guards, states) for n in plant)
+        at = situation, force
+        found = self._calm.get(at)
+        if found is None:
+            found = not any(self._may_move(state)[0] for state in self.states(*at))
+            self._calm[at] = found
+        return found
 
     def outputs(self, situation: State, force: Force = _NOTHING) -> dict[str, int]:
         """The outputs as they reach lamps and valves; `FLASHES` for what keeps changing."""

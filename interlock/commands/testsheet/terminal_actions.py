@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 
 from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.simulation import Simulation
@@ -56,12 +56,18 @@ class TerminalActions:
             Only actions that could show one of these are tried.
         """
         known = self._known.setdefault(situation, {})
-        for force in self._possible(situation):
-            if force not in known:
-                if wanted is not None and self._ids[force].isdisjoint(wanted):
-                    continue
-                known[force] = tuple(self._tried(situation, force))
-            for goal in known[force]:
+        possible = self._possible(situation)
+        new = [
+            force
+            for force in possible
+            if force not in known and (wanted is None or not self._ids[force].isdisjoint(wanted))
+        ]
+        held = self._simulation.held_each(situation, new)
+        before = self._simulation.outputs(situation) if new else {}
+        for force, there in zip(new, held, strict=True):
+            known[force] = tuple(self._tried(situation, before, force, there))
+        for force in possible:
+            for goal in known.get(force, ()):
                 yield force, goal
 
     def looked_at(self) -> Iterator[tuple[State, Force, str]]:
@@ -80,15 +86,17 @@ class TerminalActions:
                     found.add(tuple(int(goal.id in shown) for goal in terms))
         return sorted(found)
 
-    def _tried(self, situation: State, force: Force) -> Iterator[str]:
+    def _tried(
+        self, situation: State, before: Mapping[str, int], force: Force, held: State | None
+    ) -> Iterator[str]:
+        """What is shown where `held` is the situation under `force`."""
         simulation = self._simulation
-        held = simulation.held(situation, force)
         if held is None:
             self.depends = True
             return
         if held == situation and not force.outputs and len(simulation.states(held, force)) == 1:
             return
-        before, seen = simulation.outputs(situation), simulation.outputs(held, force)
+        seen = simulation.outputs(held, force)
         changed = {name for name in seen if seen[name] != before[name]}
         if changed:
             if force.single is not None:
