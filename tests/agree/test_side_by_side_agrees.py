@@ -74,7 +74,7 @@ def compare(model: Model, counts: Counter[str]) -> None:
     for situation in situations:
         moved = at_once.made_each(situation)
         assert moved == [(m, alone.made(situation, m)) for m in alone.possible(situation)]
-        held = at_once.held_each(situation, forces)
+        held = at_once.held_each([(situation, force) for force in forces])
         assert held == [alone.held(situation, force) for force in forces]
         for after in (after for _, after in moved if after is not None):
             if after not in situations and len(situations) < MOST_SITUATIONS:

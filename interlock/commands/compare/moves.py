@@ -14,7 +14,8 @@ from interlock.independent_judge.happenings import Happening
 from interlock.independent_judge.judge import replay_run
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, eq, or_, var
-from interlock.kernel.query import Answer, Engine, Limits, ProgressSink, Query, Reach, Values
+from interlock.kernel.nearest import nearest
+from interlock.kernel.query import Answer, Engine, Limits, ProgressSink, Query, Values
 from interlock.kernel.system import Move, MoveKind
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built
@@ -237,12 +238,11 @@ def _only_here(
     wanted = [move for move in side.moves if only[move.name]]
     if not wanted:
         return ()
-    queries = [
-        Reach(and_(move.guard, or_(*(side.at(place) for place in only[move.name]))))
-        for move in wanted
+    targets = [
+        and_(move.guard, or_(*(side.at(place) for place in only[move.name]))) for move in wanted
     ]
     system = side.built.system
-    answers = asking.engine.explore(system, queries, asking.limits, asking.progress).answers
+    answers = nearest(asking.engine, system, targets, asking.limits, asking.progress).answers
     found = [
         MoveChange(
             move=move.name,

@@ -16,7 +16,7 @@ condition is shown to affect the outcome by varying it while all others are held
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
 
@@ -81,6 +81,14 @@ class Force:
     signals: tuple[tuple[str, int], ...]
     outputs: tuple[tuple[str, int], ...] = ()
     restart: bool = False
+    _hash: int = field(init=False, repr=False, compare=False, default=0)
+
+    def __post_init__(self) -> None:
+        # Everything that is known of a place is looked up by these.
+        object.__setattr__(self, "_hash", hash((self.signals, self.outputs, self.restart)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
     @property
     def single(self) -> str | None:

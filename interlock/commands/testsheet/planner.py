@@ -117,14 +117,18 @@ class Planner:
 
     def _chosen(self) -> dict[State, set[Force]]:
         """Of all actions that were looked at, few that show everything; those at rest first."""
-        shows: dict[tuple[State, Force], set[str]] = {}
-        for state, force, goal in self.actions.looked_at():
-            shows.setdefault((state, force), set()).add(goal)
-        calm = {at: goals for at, goals in shows.items() if self.simulation.is_calm(at[0])}
+        # Of actions that show the same, only the first can ever be chosen.
+        every: dict[tuple[str, ...], tuple[State, Force]] = {}
+        calm: dict[tuple[str, ...], tuple[State, Force]] = {}
+        for state, force, goals in self.actions.looked_at():
+            every.setdefault(goals, (state, force))
+            if goals not in calm and self.simulation.is_calm(state):
+                calm[goals] = state, force
         chosen: dict[State, set[Force]] = {}
         covered: set[str] = set()
-        for candidates in (calm, shows):
-            for state, force in _cover(candidates, covered):
+        for candidates in (calm, every):
+            by_place = {at: set(goals) for goals, at in candidates.items()}
+            for state, force in _cover(by_place, covered):
                 chosen.setdefault(state, set()).add(force)
         return chosen
 
@@ -224,6 +228,18 @@ class Planner:
             return None
         return max(gains, key=lambda f: (len(gains[f]), f.signals, f.outputs))
 
+    def _is_worth_a_look(self, state: State, least: int, calm: bool) -> bool:
+        if self.most_shown.get(state, least) < least:
+            return False
+        if self._targets is not None and not self._targets.get(state):
+            return False
+        return not calm or self.simulation.is_calm(state)
+
+    def _look_ahead(self, states: Sequence[State], least: int, calm: bool) -> None:
+        """Try at once what actions show in places that are about to be looked at."""
+        worth = [s for s in dict.fromkeys(states) if self._is_worth_a_look(s, least, calm)]
+        self.actions.look_ahead(worth, self._wanted)
+
     def _act_here(self, least: int, calm: bool) -> None:
         """Do every action here that shows enough, those that leave things as they are first."""
         while (
@@ -296,7 +312,9 @@ class Planner:
         parents: dict[State, tuple[State, Move] | None] = {self.state: None}
         queue = [self.state]
         for state in queue:
-            for move, settled in self._successors(state):
+            successors = self._successors(state)
+            self._look_ahead([s for _, s in successors if s not in parents], least, calm)
+            for move, settled in successors:
                 if self._is_todo(move):
                     return _Way((*self._moves_to(state, parents), move), True)
                 if settled in parents:

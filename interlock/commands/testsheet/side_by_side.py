@@ -101,8 +101,8 @@ class _Run:
     def __init__(self, of: SideBySide, states: Sequence[State], forces: Sequence[Force]) -> None:
         self._of, self._starts = of, states
         self._every = (1 << len(states)) - 1
-        self._now = self._side_by_side()
-        self._first = list(self._now)
+        self._first = self._side_by_side()
+        self._now = list(self._first)
         self._held_inputs = self._held([force.signals for force in forces])
         self._held_outputs = self._held([force.outputs for force in forces])
         self._left: list[_Left] = [{} for _ in of._timers]
@@ -115,13 +115,15 @@ class _Run:
             in_all(value, truth, every)
             for value, truth in zip(first, self._of._is_truth, strict=True)
         ]
+        where: dict[State, int] = {}
         for lane, state in enumerate(self._starts):
-            if state is first:
-                continue
+            if state is not first:
+                where[state] = where.get(state, 0) | 1 << lane
+        for state, lanes in where.items():
             for place, (usual, value) in enumerate(zip(first, state, strict=True)):
                 if value != usual:
                     here = in_all(value, self._of._is_truth[place], every)
-                    base[place] = merged(1 << lane, here, base[place])
+                    base[place] = merged(lanes, here, base[place])
         return base
 
     @staticmethod

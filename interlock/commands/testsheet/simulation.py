@@ -219,6 +219,8 @@ class Simulation:
 
     def states(self, situation: State, force: Force = _NOTHING) -> tuple[State, ...]:
         """Every state of a situation; one where nothing changes any more."""
+        if not self._rounds:
+            return (situation,)
         return self._rounds.get((situation, force), (situation,))
 
     def _settled_each(self, states: Sequence[State], forces: Sequence[Force]) -> list[State | None]:
@@ -252,12 +254,22 @@ class Simulation:
             states = tuple(self._restarted(state) for state in states)
         return self._settled(states, force)
 
-    def held_each(self, situation: State, forces: Sequence[Force]) -> list[State | None]:
-        """The situation while each of `forces` lasts: as `held`."""
-        if len(self.states(situation)) > 1:
-            return [self.held(situation, force) for force in forces]
-        dipped = self._restarted(situation)
-        return self._settled_each([dipped if f.restart else situation for f in forces], forces)
+    def held_each(self, pairs: Sequence[tuple[State, Force]]) -> list[State | None]:
+        """The situation that each pair of a situation and a force leads to: as `held`."""
+        states = [self.states(situation) for situation, _ in pairs]
+        dipped: dict[State, State] = {}
+        alone: list[tuple[State, Force]] = []
+        for (situation, force), here in zip(pairs, states, strict=True):
+            if len(here) == 1 and force.restart:
+                start = dipped.get(situation) or self._restarted(situation)
+                alone.append((dipped.setdefault(situation, start), force))
+            elif len(here) == 1:
+                alone.append((situation, force))
+        settled = iter(self._settled_each([s for s, _ in alone], [f for _, f in alone]))
+        return [
+            next(settled) if len(here) == 1 else self.held(situation, force)
+            for (situation, force), here in zip(pairs, states, strict=True)
+        ]
 
     def let_go(self, situation: State, force: Force) -> State | None:
         """The situation after what was held in it is let go."""
@@ -297,6 +309,15 @@ class Simulation:
             values = {held.get(name, state[place]) for state in states}
             found[name] = values.pop() if len(values) == 1 else FLASHES
         return found
+
+    def differing(self, situation: State, held: State, force: Force) -> dict[str, int]:
+        """The outputs that are otherwise in `held`, under `force`, with their values there."""
+        n_states = len(self.states(situation)), len(self.states(held, force))
+        if n_states == (1, 1) and not force.outputs:
+            places = self.output_places.items()
+            return {n: held[at] for n, at in places if held[at] != situation[at]}
+        before, seen = self.outputs(situation), self.outputs(held, force)
+        return {name: value for name, value in seen.items() if value != before[name]}
 
     def _restarted(self, state: State) -> State:
         kept = set(self._retained)

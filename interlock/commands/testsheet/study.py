@@ -29,6 +29,7 @@ from interlock.commands.testsheet.sheet import Sheet
 from interlock.commands.testsheet.simulation import Simulation
 from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, and_, const, eq, var
+from interlock.kernel.nearest import nearest
 from interlock.kernel.query import (
     Answer,
     Engine,
@@ -40,7 +41,7 @@ from interlock.kernel.query import (
     Reach,
     Values,
 )
-from interlock.kernel.system import PHASE
+from interlock.kernel.system import PHASE, System
 from interlock.model.build import SCAN, build
 from interlock.model.model import Model
 
@@ -79,11 +80,10 @@ def make_sheet(
     terms, faults = term_goals(program), fault_goals(built, program)
     moves, lamps = move_goals(built), lamp_goals(program)
     conditions = _conditions(program, {**terms, **faults, **lamps}, moves)
-    queries: list[Query] = [Reach(condition) for condition in conditions.values()]
     exact = {goal for goal in conditions if takes_one_scan(goal, built, program)}
     by_signal = _by_signal(goal for goal in terms if goal in exact)
-    queries += [Values(tuple(conditions[goal] for goal in goals)) for goals in by_signal.values()]
-    explored = engine.explore(built.system, queries, limits, progress)
+    beside = [Values(tuple(conditions[goal] for goal in goals)) for goals in by_signal.values()]
+    explored = _explored(built.system, conditions, beside, engine, limits, progress)
     answers = dict(zip(conditions, explored.answers, strict=False))
     wanted = [goal for goal, answer in answers.items() if answer.found]
     doubtful = [g for g, a in answers.items() if a.found is False and g not in exact]
@@ -108,6 +108,36 @@ def make_sheet(
         everything = _by_signal(terms).values()
         together = {goals: planner.actions.shown_together(goals) for goals in everything}
     return replace(sheet, n_least_rows=least_rows(sheet, together))
+
+
+def _explored(
+    system: System,
+    conditions: Mapping[Goal, Expr],
+    beside: Sequence[Query],
+    engine: Engine,
+    limits: Limits,
+    progress: ProgressSink | None,
+) -> Exploration:
+    """A shortest run to each of `conditions`, then the answers to what is asked `beside`.
+
+    Lamps decide no move, so runs to what is no lamp are looked for without them.
+    """
+    lamps = {goal: c for goal, c in conditions.items() if goal.kind is Kind.LAMP}
+    others = {goal: c for goal, c in conditions.items() if goal.kind is not Kind.LAMP}
+    if system.narrowed(list(others.values())).variables == system.variables:
+        queries = [*(Reach(condition) for condition in conditions.values()), *beside]
+        return engine.explore(system, queries, limits, progress)
+    first = [*(Reach(condition) for condition in lamps.values()), *beside]
+    explored = engine.explore(system, first, limits, progress)
+    runs = nearest(engine, system, list(others.values()), limits, progress)
+    answers = dict(zip(lamps, explored.answers, strict=False))
+    answers |= zip(others, runs.answers, strict=True)
+    told = [answers[goal] for goal in conditions]
+    return replace(
+        explored,
+        answers=(*told, *explored.answers[len(lamps) :]),
+        limit=explored.limit or runs.limit,
+    )
 
 
 def _planned(planner: Planner, answers: Mapping[Goal, Answer]) -> Planner:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Iterator, Sequence, Set
 
 from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.simulation import Simulation
@@ -43,6 +43,8 @@ class TerminalActions:
         for force, ids in self._faults.items():
             self._ids[force] = self._ids.get(force, set()) | set(ids)
         self._known: dict[State, dict[Force, tuple[str, ...]]] = {}
+        # What was tried ahead: the actions that are possible, and what some of them lead to.
+        self._ahead: dict[State, tuple[dict[Force, None], dict[Force, State | None]]] = {}
 
     def shown(
         self, situation: State, wanted: Set[str] | None = None
@@ -56,26 +58,50 @@ class TerminalActions:
             Only actions that could show one of these are tried.
         """
         known = self._known.setdefault(situation, {})
-        possible = self._possible(situation)
-        new = [
-            force
-            for force in possible
-            if force not in known and (wanted is None or not self._ids[force].isdisjoint(wanted))
-        ]
-        held = self._simulation.held_each(situation, new)
-        before = self._simulation.outputs(situation) if new else {}
-        for force, there in zip(new, held, strict=True):
-            known[force] = tuple(self._tried(situation, before, force, there))
+        if situation not in self._ahead:
+            self._ahead[situation] = self._possible(situation), {}
+        possible, ahead = self._ahead.pop(situation)
+        new = self._new(situation, possible, self._useful(wanted))
+        late = [force for force in new if force not in ahead]
+        held = self._simulation.held_each([(situation, force) for force in late])
+        ahead |= zip(late, held, strict=True)
+        for force in new:
+            known[force] = tuple(self._tried(situation, force, ahead[force]))
         for force in possible:
             for goal in known.get(force, ()):
                 yield force, goal
 
-    def looked_at(self) -> Iterator[tuple[State, Force, str]]:
-        """Everything that was seen to be shown: where, by what, and the goal's id."""
+    def look_ahead(self, situations: Sequence[State], wanted: Set[str]) -> None:
+        """Try at once what `shown` will soon be asked for in each of `situations`.
+
+        It changes nothing but the time that takes: what is never asked for was tried in vain.
+        """
+        pairs: list[tuple[State, Force]] = []
+        useful = self._useful(wanted)
+        for situation in situations:
+            possible = self._possible(situation)
+            self._ahead[situation] = possible, {}
+            pairs += [(situation, force) for force in self._new(situation, possible, useful)]
+        held = self._simulation.held_each(pairs)
+        for (situation, force), there in zip(pairs, held, strict=True):
+            self._ahead[situation][1][force] = there
+
+    def _useful(self, wanted: Set[str] | None) -> Set[Force]:
+        """The actions that could show something that is wanted."""
+        ids = self._ids.items()
+        return {force for force, own in ids if wanted is None or not own.isdisjoint(wanted)}
+
+    def _new(self, situation: State, possible: Iterable[Force], useful: Set[Force]) -> list[Force]:
+        """Those that were not tried there yet."""
+        known = self._known.get(situation, {})
+        return [force for force in possible if force in useful and force not in known]
+
+    def looked_at(self) -> Iterator[tuple[State, Force, tuple[str, ...]]]:
+        """Everything that was seen to be shown: where, by what, and the goals' ids."""
         for situation, known in self._known.items():
             for force, goals in known.items():
-                for goal in goals:
-                    yield situation, force, goal
+                if goals:
+                    yield situation, force, goals
 
     def shown_together(self, terms: Sequence[Goal]) -> list[tuple[int, ...]]:
         """Which of the terms of one signal one action shows, in all situations looked at."""
@@ -86,25 +112,20 @@ class TerminalActions:
                     found.add(tuple(int(goal.id in shown) for goal in terms))
         return sorted(found)
 
-    def _tried(
-        self, situation: State, before: Mapping[str, int], force: Force, held: State | None
-    ) -> Iterator[str]:
+    def _tried(self, situation: State, force: Force, held: State | None) -> Iterator[str]:
         """What is shown where `held` is the situation under `force`."""
         simulation = self._simulation
         if held is None:
             self.depends = True
             return
-        if held == situation and not force.outputs and len(simulation.states(held, force)) == 1:
-            return
-        seen = simulation.outputs(held, force)
-        changed = {name for name in seen if seen[name] != before[name]}
+        changed = simulation.differing(situation, held, force)
         if changed:
             if force.single is not None:
                 for goal in self._decided.get(force.single, ()):
                     if goal.subject in changed:
                         yield goal.id
             yield from self._faults.get(force, ())
-            yield from sorted(lamps_seen(seen, [n for n in self.lamps if n in changed]))
+            yield from sorted(lamps_seen(changed, [n for n in self.lamps if n in changed]))
 
     def _possible(self, situation: State) -> dict[Force, None]:
         """Each input at its other value, and every fault."""
