@@ -31,9 +31,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from interlock.kernel.expr import not_
+from interlock.kernel.expr import Expr, and_, not_, or_
 from interlock.kernel.patterns import PATTERNS, Asked, Measure
-from interlock.kernel.query import Answer, Count, Occurs, Query
+from interlock.kernel.query import Answer, Count, Occurs, Query, Reach, Stay, Trap
 from interlock.kernel.requirement import Requirement, ScopeKind
 from interlock.kernel.system import System
 
@@ -86,6 +86,24 @@ def ask(system: System, requirement: Requirement) -> Question:
 def ask_all(system: System, requirements: Iterable[Requirement]) -> list[Question]:
     """Put several requirements to one system, in their order."""
     return [ask(system, requirement) for requirement in requirements]
+
+
+def barring(query: Query, lasting: Expr) -> Query:
+    """A violation, on runs alone that to their end have no state with `lasting`.
+
+    That must be something that never ends, whatever is done on any way on: a fault that has struck,
+    for instance. So it is enough that the end of a run has nothing of it.
+    """
+    never = not_(lasting)
+    match query:
+        case Reach(target, along):
+            return Reach(and_(target, never), along)
+        case Stay(start, stay, along):
+            return Stay(start, and_(stay, never), along)
+        case Trap(goal):
+            return Trap(or_(goal, lasting))
+        case _:
+            raise TypeError(f"{type(query).__name__} is never found")
 
 
 def scans_taken(requirement: Requirement, answers: Iterable[Answer]) -> int | None:

@@ -118,7 +118,8 @@ class Projected(Protocol):
         """A run to a state with `target`; None if none, or a limit was hit.
 
         Of the runs in which a scan answers each move, but for the last, one of the fewest moves;
-        where none of these leads there, or scans are not always possible, one of the fewest moves
+        where none of these leads there, one with more moves behind its last scan, as few as can be;
+        where none of these does either, or scans are not always possible, one of the fewest moves
         and scans of all runs.
         """
 

@@ -73,7 +73,8 @@ _OF_A_TREE = frozenset(("model", "order", "folder", "json_file", "csv_file", "di
     default=1,
     show_default=True,
     metavar="N",
-    help="Sets of each requirement that are shown with a run.",
+    help="Sets of each requirement that are shown with a run: a shortest one where that is near, "
+    "else one in which a scan answers each move, if there is such a run.",
 )
 @click.option(
     "-o",

@@ -1,20 +1,27 @@
-"""Shortest runs for a set of faults, replayed on the model."""
+"""Runs for a set of faults, replayed on the model.
+
+What is near is listed state by state, so its runs are shortest ones. What is not is a run in which
+a scan answers each move, where one leads there, else one of the fewest moves and scans: such runs
+are soon found, and no two moves between the same two scans are needed to understand them.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
+from interlock.commands.faults.singles import FAULTS_TOGETHER
 from interlock.engines import make
 from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
-from interlock.kernel.asking import Question, ask_all
-from interlock.kernel.query import Engine, Limits
+from interlock.kernel.asking import Question, ask, ask_all, barring
+from interlock.kernel.expr import or_, var
+from interlock.kernel.query import Engine, Limits, Query
 from interlock.kernel.system import MoveKind, System
 from interlock.kernel.witness import Witness
-from interlock.model.build import Built, RunClass, build
+from interlock.model.build import Built, RunClass, build, counted_flag
 from interlock.model.model import Model
 
 # Harm is mostly near. What is not is sought with decision diagrams, which bear more states.
@@ -23,7 +30,7 @@ NEAR_STATES = 100_000
 
 @dataclass(frozen=True)
 class HarmRun:
-    """A shortest run in which a set of faults breaks a requirement.
+    """A run in which a set of faults breaks a requirement.
 
     Attributes
     ----------
@@ -31,11 +38,14 @@ class HarmRun:
     faults : FaultSet
         In the order in which they strike in the run.
     run : Replayed
+    is_near : bool
+        Whether it was found by listing few states, and so is a shortest one.
     """
 
     requirement: str
     faults: FaultSet
     run: Replayed
+    is_near: bool
 
     @property
     def human_errors(self) -> tuple[str, ...]:
@@ -67,44 +77,102 @@ class RunFinder:
         self._limits = limits
 
     def shortest(self, faults: FaultSet, requirements: Sequence[str]) -> dict[str, HarmRun]:
-        """A shortest run to a violation of each requirement, where one was found within the limits.
+        """A run to a violation of each requirement, where one was found within the limits.
 
         Raises
         ------
         InternalError
             Where a run does not replay.
         """
+        found, far = self._near(faults, requirements)
+        if far:
+            found |= {id_: run for (id_, _), run in self._far({faults: far}).items()}
+        return {id_: found[id_] for id_ in requirements if id_ in found}
+
+    def of_all(
+        self, wanted: Mapping[FaultSet, Sequence[str]], stage: Callable[[str], None]
+    ) -> dict[tuple[str, FaultSet], HarmRun]:
+        """As `shortest` for each set of faults, none of which may be larger than it has to be.
+
+        Faults that are enough alone share the search for what is not near: of these a run breaks
+        nothing before its fault has struck, and no other strikes after that.
+        """
+        runs: dict[tuple[str, FaultSet], HarmRun] = {}
+        alone: dict[FaultSet, Sequence[str]] = {}
+        for faults, ids in wanted.items():
+            stage(f"runs to {', '.join(ids)} with {', '.join(faults) or 'no fault'}")
+            near, far = self._near(faults, ids)
+            runs |= {(id_, faults): run for id_, run in near.items()}
+            if far and len(faults) == 1:
+                alone[faults] = far
+            elif far:
+                runs |= self._far({faults: far})
+        for first in range(0, len(alone), FAULTS_TOGETHER):
+            some = list(alone)[first : first + FAULTS_TOGETHER]
+            stage(f"runs with {' or '.join(fault for (fault,) in some)}")
+            runs |= self._far({faults: alone[faults] for faults in some})
+        return runs
+
+    def _near(
+        self, faults: FaultSet, requirements: Sequence[str]
+    ) -> tuple[dict[str, HarmRun], list[str]]:
+        """The runs that are soon found by listing states, and what is left to look for."""
         built = self._built(faults)
         questions = ask_all(built.system, [built.requirements[id_] for id_ in requirements])
+        asked = [question.violations for question in questions]
         near = Limits(max_states=NEAR_STATES)
-        witnesses, is_all = _search(self._engine, built.system, questions, near)
-        far = [q for q in questions if q.requirement.id not in witnesses]
-        if far and not is_all:
-            witnesses |= _search(make("symbolic"), built.system, far, self._limits)[0]
+        witnesses, is_all = _search(self._engine, built.system, asked, near)
+        behind: dict[tuple[str, ...], Behind] = {}
+        found = {
+            question.requirement.id: _replayed(
+                built, question, witness, faults, behind, is_near=True
+            )
+            for question, witness in zip(questions, witnesses, strict=True)
+            if witness is not None
+        }
+        return found, [] if is_all else [id_ for id_ in requirements if id_ not in found]
+
+    def _far(self, wanted: Mapping[FaultSet, Sequence[str]]) -> dict[tuple[str, FaultSet], HarmRun]:
+        """Runs by diagrams; of several sets of faults each must be one fault."""
+        together = tuple(fault for faults in wanted for fault in faults)
+        built = self._built(together, at_most=1 if len(wanted) > 1 else None)
+        struck = {f: var(counted_flag(self._model.faults[f])) for f in together}
+        pairs = [
+            (faults, ask(built.system, built.requirements[id_]))
+            for faults, ids in wanted.items()
+            for id_ in ids
+        ]
+        asked = []
+        for faults, question in pairs:
+            others = or_(*(struck[fault] for fault in together if fault not in faults))
+            asked.append([barring(query, others) for query in question.violations])
+        witnesses, _ = _search(
+            make("symbolic", answered_first=True), built.system, asked, self._limits
+        )
         behind: dict[tuple[str, ...], Behind] = {}
         return {
-            q.requirement.id: _replayed(built, q, witnesses[q.requirement.id], faults, behind)
-            for q in questions
-            if q.requirement.id in witnesses
+            (question.requirement.id, faults): _replayed(
+                built, question, witness, faults, behind, is_near=False
+            )
+            for (faults, question), witness in zip(pairs, witnesses, strict=True)
+            if witness is not None
         }
 
-    def _built(self, faults: FaultSet) -> Built:
-        return build(self._model, RunClass(faults, None if faults else 0, self._human))
+    def _built(self, faults: FaultSet, at_most: int | None = None) -> Built:
+        return build(self._model, RunClass(faults, at_most if faults else 0, self._human))
 
 
 def _search(
-    engine: Engine, system: System, questions: Sequence[Question], limits: Limits
-) -> tuple[dict[str, Witness], bool]:
-    """The shortest run for each question that has one, and whether everything was looked at."""
-    queries = [query for question in questions for query in question.violations]
-    explored = engine.explore(system, queries, limits)
+    engine: Engine, system: System, asked: Sequence[Sequence[Query]], limits: Limits
+) -> tuple[list[Witness | None], bool]:
+    """The shortest run to one of each of these, if any, and whether everything was looked at."""
+    explored = engine.explore(system, [query for queries in asked for query in queries], limits)
     answers = iter(explored.answers)
-    found = {}
-    for question in questions:
-        given = islice(answers, len(question.violations))
+    found = []
+    for queries in asked:
+        given = islice(answers, len(queries))
         runs = [answer.witness for answer in given if answer.witness is not None]
-        if runs:
-            found[question.requirement.id] = min(runs, key=len)
+        found.append(min(runs, key=len, default=None))
     return found, explored.limit is None
 
 
@@ -114,8 +182,9 @@ def _replayed(
     witness: Witness,
     faults: FaultSet,
     behind: dict[tuple[str, ...], Behind],
+    is_near: bool,
 ) -> HarmRun:
     run = replay(built, question, witness, behind=behind)
     struck = [h.origin.struck for h in run.happenings if h.origin is not None]
     order = [id_ for id_ in dict.fromkeys(struck) if id_ is not None and id_ in faults]
-    return HarmRun(question.requirement.id, tuple(order), run)
+    return HarmRun(question.requirement.id, tuple(order), run, is_near)

@@ -338,11 +338,7 @@ class _Study:
         by_set: dict[FaultSet, list[str]] = {}
         for id_, faults in wanted:
             by_set.setdefault(faults, []).append(id_)
-        runs = {}
-        for faults, ids in by_set.items():
-            self._stage(f"runs to {', '.join(ids)} with {', '.join(faults) or 'no fault'}")
-            for id_, run in finder.shortest(faults, ids).items():
-                runs[id_, faults] = run
+        runs = finder.of_all(by_set, self._stage)
         return [runs[one] for one in wanted if one in runs]
 
 

@@ -167,8 +167,9 @@ def fault_words(study: FaultStudy, fault: str) -> str:
 def _run(study: FaultStudy, run: HarmRun) -> RenderableType:
     n_steps = len(run.run.happenings)
     order = ", then ".join(run.faults) or "no fault"
+    kind = "shortest run" if run.is_near else "run"
     rows: list[RenderableType] = [
-        Text(f"  a shortest run with {order}; {counted(n_steps, 'step')}, replayed:")
+        Text(f"  a {kind} with {order}; {counted(n_steps, 'step')}, replayed:")
     ]
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right", style="dim")

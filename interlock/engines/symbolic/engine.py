@@ -13,12 +13,14 @@ from interlock.engines.symbolic.exclusive import merged
 from interlock.engines.symbolic.explored import Explored
 from interlock.engines.symbolic.following import Following
 from interlock.engines.symbolic.guiding import Guiding
+from interlock.engines.symbolic.leading import towards
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
 from interlock.engines.symbolic.order import variable_order
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.permits import Permits, Permitting
 from interlock.engines.symbolic.settled import WaysBack
+from interlock.engines.symbolic.settled_runs import AnsweredPaths
 from interlock.engines.symbolic.space import BREADTH_FIRST_WORK, LimitError, Space
 from interlock.engines.symbolic.varied import Variations
 from interlock.kernel.certificate import NO_ENDS, Certificate
@@ -69,6 +71,9 @@ class SymbolicEngine:
     like : System or None
         Systems with the variables of this one take over the order of its bits: looking for one
         takes longer than exploring little.
+    answered_first : bool
+        Whether runs are looked for first in which a scan answers each move, but for the last. They
+        are soon found, and not always shortest; where one is found no other is looked for.
     """
 
     name = "symbolic"
@@ -79,8 +84,10 @@ class SymbolicEngine:
         most_work: int | None = None,
         most_joined: int | None = None,
         like: System | None = None,
+        answered_first: bool = False,
     ) -> None:
         self._like = like
+        self._answered_first = answered_first
         self._breadth_first_work = breadth_first_work
         self._most_work = most_work
         self._most_joined = most_joined
@@ -204,7 +211,8 @@ class SymbolicEngine:
         n_runs = sum(isinstance(query, Reach) and not query.along for query in queries)
         space.favour_ahead = FAVOUR_AHEAD if n_runs > MANY_RUNS else 1
         ways_back = WaysBack(space)
-        answers = tuple(_answer(space, ways_back, query) for query in queries)
+        paths = AnsweredPaths(space) if self._answered_first else Paths(space)
+        answers = tuple(_answer(paths, ways_back, query) for query in queries)
         return Exploration(
             engine=self.name,
             answers=answers,
@@ -245,23 +253,24 @@ def _count_moves(space: Space) -> int | None:
         return None
 
 
-def _answer(space: Space, ways_back: WaysBack, query: Query) -> Answer:
+def _answer(paths: Paths, ways_back: WaysBack, query: Query) -> Answer:
     """The answer to one query, None where a limit came first."""
     try:
-        return _ask(space, ways_back, query)
+        return _ask(paths, ways_back, query)
     except LimitError:
         return Answer(None)
     except MemoryError:
-        _note_memory(space.budget)
+        _note_memory(paths.space.budget)
         return Answer(None)
 
 
-def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
+def _ask(paths: Paths, ways_back: WaysBack, query: Query) -> Answer:
+    space = paths.space
     match query:
         case Reach(target, ()):
-            return _reach(space, target)
+            return _reach(paths, target)
         case Reach():
-            return _reach_along(space, query)
+            return _reach_along(paths, query)
         case Occurs(where, along):
             wanted = space.reached & space.encoding.truth(where)
             occurs = wanted.satisfiable() and (
@@ -272,9 +281,9 @@ def _ask(space: Space, ways_back: WaysBack, query: Query) -> Answer:
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
         case Trap(goal):
-            return _trap(space, ways_back, goal)
+            return _trap(paths, ways_back, goal)
         case Stay(start, stay, along):
-            return _stay(space, start, stay, along)
+            return _stay(paths, start, stay, along)
         case MostScans(where, along):
             return _most_scans(space, where, along)
         case FewestScans(where, along):
@@ -290,11 +299,12 @@ def _nothing_found(space: Space) -> bool | None:
     return False if space.is_complete else None
 
 
-def _reach(space: Space, target: Expr) -> Answer:
+def _reach(paths: Paths, target: Expr) -> Answer:
+    space = paths.space
     hit = space.reached & space.encoding.truth(target)
     n_states = space.encoding.count(hit)
     try:
-        steps = Paths(space).to_nearest(hit) if n_states else None
+        steps = paths.to_nearest(hit) if n_states else None
     except LimitError:
         return Answer(None, None, n_states)
     if steps is None:
@@ -302,14 +312,24 @@ def _reach(space: Space, target: Expr) -> Answer:
     return Answer(True, _run(space, steps), n_states)
 
 
-def _reach_along(space: Space, query: Reach) -> Answer:
+def _reach_along(paths: Paths, query: Reach) -> Answer:
+    space = paths.space
     if not may_lead_to(space, query):
         return Answer(_nothing_found(space))
     hit = space.reached & space.encoding.truth(query.target)
-    walk = Walk(space, query.along, is_direct=True)
-    # Most runs are short, and all that lies along the legs is much more.
-    if space.is_complete and (steps := walk.steps_nearby(hit)) is not None:
-        return Answer(True, _run(space, steps))
+    *answered, walk = (
+        Walk(towards(around, hit), query.along, is_direct=True) for around in paths.spaces
+    )
+    if space.is_complete:
+        for some in answered:
+            steps = some.steps_nearby(hit)
+            if steps is None and (some.done & hit).satisfiable():
+                steps = some.steps_to(hit)
+            if steps is not None:
+                return Answer(True, _run(space, steps))
+        # Most runs are short, and all that lies along the legs is much more.
+        if not answered and (steps := walk.steps_nearby(hit)) is not None:
+            return Answer(True, _run(space, steps))
     hit = walk.done & hit
     # Where not everything was found, a shorter run may lead through what was not.
     if not hit.satisfiable() or not space.is_complete:
@@ -331,10 +351,11 @@ def _fewest_scans(space: Space, where: Expr, along: Legs) -> Answer:
     return Answer(_nothing_found(space), values=((met[0],),) if met else ())
 
 
-def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:
+def _trap(paths: Paths, ways_back: WaysBack, goal: Expr) -> Answer:
+    space = paths.space
     if space.budget.out_of_time():
         return Answer(None)
-    doubtful, able = ways_back.doubtful(goal)
+    doubtful, able = ways_back.doubtful(goal, ways_back.where_not_always(goal))
     if not doubtful.satisfiable():
         return Answer(False)
     onward = space.onward()
@@ -342,7 +363,8 @@ def _trap(space: Space, ways_back: WaysBack, goal: Expr) -> Answer:
     if not space.is_complete:
         able = able | space.reached & onward.before(~space.reached)
     trapped = doubtful & ~onward.closure_before(able, doubtful)
-    return _nearest(space, trapped)
+    steps = paths.to_nearest(trapped)
+    return Answer(_nothing_found(space)) if steps is None else Answer(True, _run(space, steps))
 
 
 def _values(space: Space, states: Node, exprs: Sequence[Expr]) -> Iterator[tuple[int, ...]]:
@@ -358,12 +380,8 @@ def _values(space: Space, states: Node, exprs: Sequence[Expr]) -> Iterator[tuple
             yield (value, *rest)
 
 
-def _nearest(space: Space, target: Node) -> Answer:
-    steps = Paths(space).to_nearest(target)
-    return Answer(_nothing_found(space)) if steps is None else Answer(True, _run(space, steps))
-
-
-def _stay(space: Space, start: Expr, stay: Expr, along: Legs) -> Answer:
+def _stay(paths: Paths, start: Expr, stay: Expr, along: Legs) -> Answer:
+    space = paths.space
     if space.budget.out_of_time():
         return Answer(None)
     walk = Walk(space, along) if along else None
@@ -372,7 +390,7 @@ def _stay(space: Space, start: Expr, stay: Expr, along: Legs) -> Answer:
     starts = starts & loops.leading_there()
     steps: list[Step] | None
     if walk is None:
-        steps = Paths(space).to_nearest(starts)
+        steps = paths.to_nearest(starts)
     else:
         steps = walk.steps_to(starts) if space.is_complete and starts.satisfiable() else None
     if steps is None:

@@ -23,7 +23,7 @@ from interlock.engines.symbolic.moves import SymbolicMove
 from interlock.engines.symbolic.parts import SearchedParts, made_under, only_where, reached_where
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.projection import Projection
-from interlock.engines.symbolic.settled_runs import SettledRuns
+from interlock.engines.symbolic.settled_runs import AnsweredPaths
 from interlock.engines.symbolic.space import LimitError, Space
 from interlock.engines.symbolic.traps import Traps
 from interlock.engines.symbolic.unflagged import Unflagged
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 _Asked = TypeVar("_Asked")
 
 # What is worked out once of an exploration, and anew of a part.
-_OF_ONE = ("_tame", "_flags_here", "_edge", "_settled_runs", "_resting", "_traps", "_unflagged")
+_OF_ONE = ("_tame", "_flags_here", "_edge", "_answered", "_resting", "_traps", "_unflagged")
 
 
 class Explored:
@@ -174,7 +174,11 @@ class Explored:
         return Unflagged(self._whole(), self._seen, self.flags)
 
     def nearest(self, target: Expr) -> Witness | None:
-        """A run to a state with `target`; of a part, one of the fewest moves."""
+        """A run to a state with `target` in which a scan answers each move, see `AnsweredPaths`.
+
+        Where no such run leads there, and in a part, one of the fewest moves. None where there is
+        no such run, or a limit was hit before a shortest was found.
+        """
         steps = self._within_limits(lambda: self._steps_to(self._asked(target)))
         if steps is None:
             return None
@@ -185,14 +189,12 @@ class Explored:
         space = self._whole()
         wanted = space.reached & space.encoding.truth(target)
         # Runs by which scans answer moves are not held to what is allowed in a part.
-        soon = self._settled_runs.to(wanted) if self._all is None else None
-        return Paths(space).to_nearest(wanted) if soon is None else soon
+        paths = self._answered if self._all is None else Paths(space)
+        return paths.to_nearest(wanted)
 
     @cached_property
-    def _settled_runs(self) -> SettledRuns:
-        """Its rings serve all targets."""
-        space = self._whole()
-        return SettledRuns(space, space.chained[0] if space.chained else space.search())
+    def _answered(self) -> AnsweredPaths:
+        return AnsweredPaths(self._whole())
 
     def _whole(self) -> Space:
         space = self._any_space()

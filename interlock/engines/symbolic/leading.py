@@ -7,6 +7,7 @@ of that one variable keeps a search from going where it is of no use.
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.order import WHICH
@@ -45,6 +46,22 @@ def may_come_to(space: Space, goal: Node) -> Node:
     if len(found) == len(values):
         return everything
     return space.diagrams.disjunction(of[value] for value in sorted(found))
+
+
+def towards(space: Space, goal: Node) -> Space:
+    """The space without moves that lead to where no way to `goal` is left, nothing searched."""
+    onward = may_come_to(space, goal)
+    if onward == space.diagrams.true:
+        return space
+    found = copy(space)
+    found.reached = space.reached & onward
+    writing = {move.name for move in space.system.moves if WHICH in move.updates}
+    found.moves = [
+        move.restricted(move.preimage(onward)) if move.name in writing else move
+        for move in space.moves
+    ]
+    found.forget_rings()
+    return found
 
 
 def _new_values(update: Expr) -> set[int] | None:

@@ -28,6 +28,11 @@ class Paths:
         self._encoding = space.encoding
         self._stepper = Stepper(space.system)
 
+    @property
+    def spaces(self) -> tuple[Space, ...]:
+        """Where runs along legs are looked for, in one after the other."""
+        return (self.space,)
+
     def to_nearest(self, target: Node, most: int | None = None) -> list[Step] | None:
         """A run of the fewest moves from the initial state into `target`.
 

@@ -105,6 +105,10 @@ class SettledGraph(Graph):
         """What a scan makes of them."""
         return self._settling.scan.image(states)
 
+    def inlined(self, condition: Node) -> Node:
+        """Where a condition holds in settled states, without the variables left out."""
+        return self.reached & self._settling.inlined(condition & self._settling.settled)
+
     def narrowed(self, states: Node) -> Node:
         """Settled states without the variables left out."""
         return self._settling.narrowed(states)
@@ -217,6 +221,11 @@ class WaysBack:
         noted = self._space.diagrams.disjunction(map(encoding.is_state, states))
         if self._graph is not None and noted.satisfiable():
             self._closed.append(self._all_behind(noted))
+
+    def where_not_always(self, goal: Expr) -> Node:
+        """Under which faults, and what they hold, some state there may be is not at the goal."""
+        encoding = self._space.encoding
+        return self._under(encoding.valid & ~encoding.truth(goal))
 
     @property
     def settled(self) -> Node:

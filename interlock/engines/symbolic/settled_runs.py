@@ -1,14 +1,18 @@
 """Runs in which a scan answers each move: soon found, and not always the shortest.
 
-Rings of settled states are far smaller than those of single moves, see `settled`. What only
-several moves between two scans lead to is not found in them.
+Rings of settled states are far smaller than those of single moves, see `settled`. Behind the last
+scan several moves may come where one is not enough; what only several moves between two earlier
+scans lead to is not found so.
 """
 
 from __future__ import annotations
 
+from copy import copy
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.base.errors import InternalError
+from interlock.engines.symbolic.leading import towards
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.settled import anywhere_settled
 from interlock.engines.symbolic.space import Space
@@ -35,7 +39,7 @@ class SettledRuns:
     def __init__(self, space: Space, search: Search) -> None:
         self._space = space
         self._search = search
-        self._graph = anywhere_settled(space, search)
+        self.graph = anywhere_settled(space, search)
         self._stepper = Stepper(space.system)
         self._rings: list[Node] = []
         self._seen = space.diagrams.false
@@ -47,21 +51,35 @@ class SettledRuns:
 
     def to(self, target: Node) -> list[Step] | None:
         """A run to one of the states of `target`; None where there is none of this sort."""
-        graph, space = self._graph, self._space
-        if graph is None:
+        if self.graph is None:
             return None
+        early = self.to_the_first_scan(target)
+        if early is not None:
+            return early
+        steps = self.settling_in(self.graph.leading_to(target))
+        return None if steps is None else self.ending_in(target, steps)
+
+    def to_the_first_scan(self, target: Node) -> list[Step] | None:
+        """A run to one of the states of `target` before the first scan, if there is any."""
         early = self._search.irregular & target
-        if early.satisfiable():
-            return self._before_the_first_scan(early)
-        wanted = graph.leading_to(target)
+        return self._before_the_first_scan(early) if early.satisfiable() else None
+
+    def settling_in(self, wanted: Node) -> list[Step] | None:
+        """A run to a settled state that is `wanted`, without the variables left out."""
+        assert self.graph is not None
         depth = 0
-        while not (self._ring(graph, depth) & wanted).satisfiable():
+        while not (self._ring(self.graph, depth) & wanted).satisfiable():
             if not self._rings[depth].satisfiable():
                 return None
             depth += 1
-        state = space.encoding.pick(self._rings[depth] & wanted)
-        steps = self._along(graph, state, depth)
-        return self._ending_in(target, steps)
+        state = self._space.encoding.pick(self._rings[depth] & wanted)
+        return self._along(self.graph, state, depth)
+
+    @cached_property
+    def all_settled(self) -> Node:
+        """The settled states that moves lead to which a scan answers each, as `settling_in`."""
+        assert self.graph is not None
+        return self.graph.closure_after(self._search.start, self.graph.reached)
 
     def _ring(self, graph: SettledGraph, depth: int) -> Node:
         if depth == len(self._rings):
@@ -107,8 +125,8 @@ class SettledRuns:
 
     def _answered(self, steps: list[Step], name: str) -> list[Step]:
         """A move behind some steps, and the scan that answers it."""
-        assert self._graph is not None
-        scan = self._graph.scan.name
+        assert self.graph is not None
+        scan = self.graph.scan.name
         made = self._made(steps, name)
         return made if name == scan else made + self._made(made, scan)
 
@@ -116,7 +134,7 @@ class SettledRuns:
         state = steps[-1].state if steps else self._space.system.initial
         return [Step(name, self._stepper.after(state, self._space.system.move(name)))]
 
-    def _ending_in(self, target: Node, steps: list[Step]) -> list[Step]:
+    def ending_in(self, target: Node, steps: list[Step]) -> list[Step]:
         """The same run, with one move more where that alone leads to `target`."""
         encoding = self._space.encoding
         state = steps[-1].state if steps else self._space.system.initial
@@ -126,3 +144,76 @@ class SettledRuns:
             if encoding.holds(target, after):
                 return [*steps, Step(move.name, after)]
         raise InternalError("symbolic: a settled state does not lead where it should")
+
+
+class AnsweredPaths(Paths):
+    """Runs in which a scan answers each move but the last ones; others where none leads there.
+
+    Parameters
+    ----------
+    space : Space
+        Explored.
+    """
+
+    def __init__(self, space: Space) -> None:
+        super().__init__(space)
+        self._search = space.chained[0] if space.chained else space.search()
+        # Its rings serve all targets.
+        self._runs = SettledRuns(space, self._search)
+
+    @cached_property
+    def spaces(self) -> tuple[Space, ...]:
+        """First with moves that are made right behind a scan alone, then as it is."""
+        settling = self._search.settling
+        if settling is None or not settling.is_outrun:
+            return (self.space,)
+        answered = copy(self.space)
+        answered.moves = [
+            move if move.name == settling.scan.name else move.restricted(settling.settled)
+            for move in self.space.moves
+        ]
+        return answered, self.space
+
+    def to_nearest(self, target: Node, most: int | None = None) -> list[Step] | None:
+        """A run in which a scan answers each move, but for one at its end, of the fewest moves.
+
+        Where none leads into `target`, one with more moves at its end, as few as can be. Where no
+        such run does either, or only one of more than `most` steps, as `Paths.to_nearest`.
+        """
+        target = target & self.space.reached
+        steps = None
+        if self.space.is_complete and target.satisfiable():
+            steps = self._answered(target)
+        if steps is None or (most is not None and len(steps) > most):
+            return Paths(towards(self.space, target)).to_nearest(target, most)
+        return steps
+
+    def _answered(self, target: Node) -> list[Step] | None:
+        runs, graph = self._runs, self._runs.graph
+        if graph is None:
+            return None
+        early = runs.to_the_first_scan(target)
+        if early is not None:
+            return early
+        wanted, ahead = graph.leading_to(target), [target]
+        while not (runs.all_settled & wanted).satisfiable():
+            ahead.append(self._moved_into(ahead))
+            if not ahead[-1].satisfiable():
+                return None
+            wanted = graph.inlined(ahead[-1])
+        steps = runs.settling_in(wanted)
+        if steps is None:
+            raise InternalError("symbolic: a settled state that was reached is in no ring")
+        if len(ahead) == 1:
+            return runs.ending_in(target, steps)
+        return steps + self.descend(ahead, steps[-1].state if steps else self.space.system.initial)
+
+    def _moved_into(self, ahead: list[Node]) -> Node:
+        """The states from which a move, no scan, leads into the last of these, and no sooner."""
+        space, dd, graph = self.space, self.space.diagrams, self._runs.graph
+        earlier = []
+        for move in space.moves:
+            space.check()
+            if graph is None or move.name != graph.scan.name:
+                earlier.append(move.preimage(ahead[-1]) & space.reached)
+        return dd.disjunction(earlier) & ~dd.disjunction(ahead)
