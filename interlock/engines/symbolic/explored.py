@@ -355,7 +355,8 @@ class Explored:
 
     @cached_property
     def _resting(self) -> Node:
-        return resting(self._tame)
+        # What rests in a part rests in all, where moves are made in more states and owed as often.
+        return resting(self._tame, None if self._all is None else self._all._resting)
 
     def part(
         self, allowed: Mapping[str, Expr], among: Sequence[str] | None = None

@@ -93,12 +93,14 @@ class FairLoops:
         raise AssertionError("a fair state has a move that stays")
 
 
-def resting(space: Space) -> Node:
+def resting(space: Space, among: Node | None = None) -> Node:
     """The reached states in which a fair endless run may stay: nothing that is owed leads away.
 
-    Each move that is owed is void there, or changes nothing.
+    Each move that is owed is void there, or changes nothing. Where others, `among` which all such
+    states are, are known, only these are looked at.
     """
     found, goes_on = space.reached, space.standstill()
+    found = found if among is None else found & among
     for debt in space.debts():
         idle = debt.move.idle_in(found)
         found, goes_on = found & (debt.is_void | idle), goes_on | idle

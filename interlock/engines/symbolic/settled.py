@@ -154,7 +154,10 @@ class WaysBack:
         self._space = space
         graph = settled_graph(space)
         self._graph = None if graph is None else graph.onward()
-        self._last_known: tuple[Expr, Node, Node] | None = None
+        # Sets of reached states that no way leaves: what ways from noted states lead to.
+        self._closed: list[Node] = []
+        # For each goal under which faults it was looked for, and what was found.
+        self._known_under: dict[Expr, tuple[Node, Node]] = {}
 
     @cached_property
     def _lasting(self) -> frozenset[int]:
@@ -190,11 +193,6 @@ class WaysBack:
         back = graph.closure_before(self._home, graph.reached)
         return back, graph.all_states(graph.closure_after(self._home, graph.reached))
 
-    @cached_property
-    def _closed(self) -> list[Node]:
-        """Sets of reached states that no way leaves: first, what ways from homes lead to."""
-        return [] if self._graph is None else [self._all_behind(self._graph.widened(self._home))]
-
     def _all_behind(self, settled: Node) -> Node:
         """Every state that a way leads to from settled ones, also where moves outrun the scan."""
         space, never = self._space, self._space.diagrams.false
@@ -207,8 +205,8 @@ class WaysBack:
     def lost(self, goal: Expr) -> Node:
         """Some reached states, maybe none, from which no way leads to `goal`.
 
-        Where none leads there from home, none does from anything that follows home, and likewise
-        for what was noted. One search forward serves all goals that a fault shuts off.
+        Nothing that follows a noted state is at the goal under its faults. What was noted for one
+        goal serves all that a fault shuts off.
         """
         wanted = self._space.encoding.truth(goal)
         return self._space.diagrams.disjunction(
@@ -216,7 +214,7 @@ class WaysBack:
         )
 
     def note(self, states: Iterable[State]) -> None:
-        """Look at what follows these states, each under other faults, for further goals, too."""
+        """Look at what follows these states, each under other faults, for this goal and others."""
         encoding = self._space.encoding
         noted = self._space.diagrams.disjunction(map(encoding.is_state, states))
         if self._graph is not None and noted.satisfiable():
@@ -257,16 +255,22 @@ class WaysBack:
         return graph.widened(graph.reached & under & ~self._known(goal, under))
 
     def _known(self, goal: Expr, under: Node) -> Node:
-        """The settled states from which single moves and scans lead to `goal`."""
-        if self._last_known is not None and self._last_known[:2] == (goal, under):
-            return self._last_known[2]
+        """The settled states from which single moves and scans lead to `goal`.
+
+        Under these faults all of them, and maybe some under others; what was found before is kept.
+        """
         graph = self._graph
         assert graph is not None
+        nothing = self._space.diagrams.false
+        before, known = self._known_under.get(goal, (nothing, nothing))
+        asked = under & ~before
+        if not asked.satisfiable():
+            return known
         wanted = self._space.encoding.truth(goal)
         back, led_to = self._homes
-        known = back & self._under(led_to & wanted)
-        left = graph.reached & under & ~known
+        known = known | back & self._under(led_to & wanted)
+        left = graph.reached & asked & ~known
         if left.satisfiable():
             known = known | graph.closure_before(graph.leading_to(wanted) & left, left)
-        self._last_known = goal, under, known
+        self._known_under[goal] = before | under, known
         return known

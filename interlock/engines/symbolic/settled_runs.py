@@ -34,12 +34,17 @@ class SettledRuns:
     space : Space
     search : Search
         For everything that is reached in it.
+    goes_back : bool
+        Whether to look from the goal as well, among what is reached: of an explored space alone.
     """
 
-    def __init__(self, space: Space, search: Search) -> None:
+    def __init__(self, space: Space, search: Search, goes_back: bool = False) -> None:
         self._space = space
         self._search = search
+        self._goes_back = goes_back
         self.graph = anywhere_settled(space, search)
+        if self.graph is not None and goes_back:
+            self.graph = self.graph.of(self.graph.inlined(space.reached))
         self._stepper = Stepper(space.system)
         self._rings: list[Node] = []
         self._seen = space.diagrams.false
@@ -66,20 +71,29 @@ class SettledRuns:
 
     def settling_in(self, wanted: Node) -> list[Step] | None:
         """A run to a settled state that is `wanted`, without the variables left out."""
-        assert self.graph is not None
-        depth = 0
-        while not (self._ring(self.graph, depth) & wanted).satisfiable():
-            if not self._rings[depth].satisfiable():
+        graph, picked = self.graph, self._space.encoding.pick
+        assert graph is not None
+        for depth, ring in enumerate(self._rings):
+            if (ring & wanted).satisfiable():
+                return self._along(graph, picked(ring & wanted), depth)
+        depth = max(len(self._rings) - 1, 0)
+        back = [wanted & graph.reached]
+        behind = back[0]
+        # Both ends grow by a move and its scan, the simpler one first, until they meet.
+        while not (met := self._ring(graph, depth) & back[-1]).satisfiable():
+            ahead = self._rings[depth]
+            if not ahead.satisfiable() or not back[-1].satisfiable():
                 return None
-            depth += 1
-        state = self._space.encoding.pick(self._rings[depth] & wanted)
-        return self._along(self.graph, state, depth)
-
-    @cached_property
-    def all_settled(self) -> Node:
-        """The settled states that moves lead to which a scan answers each, as `settling_in`."""
-        assert self.graph is not None
-        return self.graph.closure_after(self._search.start, self.graph.reached)
+            if self._goes_back and back[-1].node_count() < ahead.node_count():
+                self._space.check()
+                back.append(graph.before(back[-1]) & graph.reached & ~behind)
+                behind = behind | back[-1]
+            else:
+                depth += 1
+        steps = self._along(graph, picked(met), depth)
+        for ring in reversed(back[:-1]):
+            steps += self._answered_into(ring, steps)
+        return steps
 
     def _ring(self, graph: SettledGraph, depth: int) -> Node:
         if depth == len(self._rings):
@@ -130,6 +144,15 @@ class SettledRuns:
         made = self._made(steps, name)
         return made if name == scan else made + self._made(made, scan)
 
+    def _answered_into(self, ring: Node, steps: list[Step]) -> list[Step]:
+        """A move behind some steps, and the scan that answers it, into a ring of settled states."""
+        here = steps[-1].state if steps else self._space.system.initial
+        for move, _ in self._stepper.successors(here):
+            made = self._answered(steps, move.name)
+            if self._space.encoding.holds(ring, made[-1].state):
+                return made
+        raise InternalError("symbolic: a ring of settled states does not lead to the next")
+
     def _made(self, steps: list[Step], name: str) -> list[Step]:
         state = steps[-1].state if steps else self._space.system.initial
         return [Step(name, self._stepper.after(state, self._space.system.move(name)))]
@@ -159,7 +182,7 @@ class AnsweredPaths(Paths):
         super().__init__(space)
         self._search = space.chained[0] if space.chained else space.search()
         # Its rings serve all targets.
-        self._runs = SettledRuns(space, self._search)
+        self._runs = SettledRuns(space, self._search, goes_back=space.is_complete)
 
     @cached_property
     def spaces(self) -> tuple[Space, ...]:
@@ -196,14 +219,11 @@ class AnsweredPaths(Paths):
         if early is not None:
             return early
         wanted, ahead = graph.leading_to(target), [target]
-        while not (runs.all_settled & wanted).satisfiable():
+        while (steps := runs.settling_in(wanted)) is None:
             ahead.append(self._moved_into(ahead))
             if not ahead[-1].satisfiable():
                 return None
             wanted = graph.inlined(ahead[-1])
-        steps = runs.settling_in(wanted)
-        if steps is None:
-            raise InternalError("symbolic: a settled state that was reached is in no ring")
         if len(ahead) == 1:
             return runs.ending_in(target, steps)
         return steps + self.descend(ahead, steps[-1].state if steps else self.space.system.initial)

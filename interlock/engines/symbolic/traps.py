@@ -49,8 +49,8 @@ class Traps:
     def among(self, goal: Expr, here: Node, under: Node) -> Node:
         """Traps among the states `here`, as many as tell under which of these flags there are any.
 
-        What follows a home without any way to the goal, or another trap, tells of most flags; only
-        states under the others are looked at one and all. Where no way back changes a flag.
+        What follows one doubtful state of each, for this goal or one before, tells of most flags;
+        only states under the others are looked at one and all. Where no way back changes a flag.
         """
         found = self._ways_back.lost(goal) & here & under
         left = under & ~self._flags_in(found)
