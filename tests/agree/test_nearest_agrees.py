@@ -9,12 +9,11 @@ from hypothesis import strategies as st
 
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.evaluate import State, python_function
-from interlock.kernel.expr import FALSE, TRUE, Expr, and_, const, eq, lt, not_, or_, total, var
-from interlock.kernel.system import BOOL, Move, MoveKind, Stepper, System, Variable
+from interlock.kernel.expr import TRUE, Expr, and_, const, lt, total, var
+from interlock.kernel.system import MoveKind, Stepper, System
 from interlock.kernel.witness import check_run
-from interlock.model.turns import Turns
 from tests.support.strategies import conditions
-from tests.support.turns import FLAGS, taking_turns
+from tests.support.turns import FLAGS, taking_turns, two_that_rise
 
 SETTINGS = settings(
     max_examples=30,
@@ -136,20 +135,7 @@ def test_the_nearest_run_has_the_fewest_moves_that_a_scan_answers_each(data: st.
 
 
 def test_several_moves_stand_behind_the_last_scan_where_one_is_not_enough() -> None:
-    turns = Turns(None, {"a": 1, "b": 1})
-    moves = [
-        turns.taking_one(
-            Move(f"{name} rises", MoveKind.PLANT, eq(var(name), const(0)), {name: const(1)}), name
-        )
-        for name in ("a", "b")
-    ]
-    counts = turns.variables(has_events=False)
-    left = {count.name: const(0) for count in counts}
-    # The scan lets both fall, and keeps in mind that it has seen one of them up without the other.
-    seen = or_(var("seen"), and_(var("a"), not_(var("b"))))
-    scan = Move("scan", MoveKind.SCAN, TRUE, {**left, "a": FALSE, "b": FALSE, "seen": seen}, TRUE)
-    variables = [Variable(name, BOOL, 0) for name in ("a", "b", "seen")]
-    of = System((*counts, *variables), (*moves, scan))
+    of = two_that_rise()
     run = Explored(of, ()).nearest(and_(var("a"), var("b"), var("seen")))
     assert run is not None
     check_run(of, run)

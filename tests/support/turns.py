@@ -69,6 +69,25 @@ def taking_turns(
     return System(tuple(variables), tuple(moves))
 
 
+def two_that_rise() -> System:
+    """Two machines, `a` and `b`, that rise once each between two scans, and fall at the scan.
+
+    That keeps in mind, as `seen`, that it has seen `a` up without `b`.
+    """
+    turns = Turns(None, {"a": 1, "b": 1})
+    moves = []
+    for name in ("a", "b"):
+        rise = Move(f"{name} rises", MoveKind.PLANT, not_(var(name)), {name: const(1)})
+        moves.append(turns.taking_one(rise, name))
+    counts = turns.variables(has_events=False)
+    seen = or_(var("seen"), and_(var("a"), not_(var("b"))))
+    left = {count.name: const(0) for count in counts}
+    scan = {**left, "a": const(0), "b": const(0), "seen": seen}
+    moves.append(Move("scan", MoveKind.SCAN, TRUE, scan, TRUE))
+    plant = [Variable(name, BOOL, 0) for name in ("a", "b", "seen")]
+    return System((*counts, *plant), tuple(moves))
+
+
 def _maybe(by: Choices, condition: Expr) -> Expr | None:
     return condition if by.maybe() else None
 

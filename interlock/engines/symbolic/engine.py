@@ -16,6 +16,7 @@ from interlock.engines.symbolic.guiding import Guiding
 from interlock.engines.symbolic.leading import towards
 from interlock.engines.symbolic.legs import Walk, may_lead_to
 from interlock.engines.symbolic.loops import FairLoops
+from interlock.engines.symbolic.occurring import occurs
 from interlock.engines.symbolic.order import variable_order
 from interlock.engines.symbolic.paths import Paths
 from interlock.engines.symbolic.permits import Permits, Permitting
@@ -271,12 +272,8 @@ def _ask(paths: Paths, ways_back: WaysBack, query: Query) -> Answer:
             return _reach(paths, target)
         case Reach():
             return _reach_along(paths, query)
-        case Occurs(where, along):
-            wanted = space.reached & space.encoding.truth(where)
-            occurs = wanted.satisfiable() and (
-                (Walk(space, along, until=wanted, is_direct=True).done & wanted).satisfiable()
-            )
-            return Answer(_nothing_found(space), None, int(occurs))
+        case Occurs():
+            return Answer(_nothing_found(space), None, int(occurs(space, query)))
         case Count(where):
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
