@@ -298,10 +298,10 @@ def _nothing_found(space: Space) -> bool | None:
 
 def _reach(paths: Paths, target: Expr) -> Answer:
     space = paths.space
-    hit = space.reached & space.encoding.truth(target)
-    n_states = space.encoding.count(hit)
+    wanted = space.encoding.truth(target)
+    n_states = space.encoding.count(space.reached & wanted)
     try:
-        steps = paths.to_nearest(hit) if n_states else None
+        steps = paths.to_nearest(wanted) if n_states else None
     except LimitError:
         return Answer(None, None, n_states)
     if steps is None:

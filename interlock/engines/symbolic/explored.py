@@ -187,10 +187,9 @@ class Explored:
 
     def _steps_to(self, target: Expr) -> list[Step] | None:
         space = self._whole()
-        wanted = space.reached & space.encoding.truth(target)
         # Runs by which scans answer moves are not held to what is allowed in a part.
         paths = self._answered if self._all is None else Paths(space)
-        return paths.to_nearest(wanted)
+        return paths.to_nearest(space.encoding.truth(target))
 
     @cached_property
     def _answered(self) -> AnsweredPaths:

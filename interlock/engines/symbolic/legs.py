@@ -209,12 +209,12 @@ class Walk:
     def steps_nearby(self, target: Node) -> list[Step] | None:
         """As `steps_to`, without looking for all states first.
 
-        None where there is no such run, or finding it takes more than the work that is spent on
-        searching breadth first. Needs a complete space.
+        None where there is no such run, or finding it takes more than a fourth of the work that is
+        spent on searching breadth first: mostly it is in vain. Needs a complete space.
         """
         anywhere = [self._space.reached] * len(self._places)
         meeting = _Meeting(self._space, self._places, anywhere, self._first())
-        return meeting.steps_nearby(target, self._space.breadth_first_work)
+        return meeting.steps_nearby(target, self._space.breadth_first_work // 4)
 
     def _first(self) -> Node:
         space = self._space

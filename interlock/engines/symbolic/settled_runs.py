@@ -203,12 +203,11 @@ class AnsweredPaths(Paths):
         Where none leads into `target`, one with more moves at its end, as few as can be. Where no
         such run does either, or only one of more than `most` steps, as `Paths.to_nearest`.
         """
-        target = target & self.space.reached
-        steps = None
-        if self.space.is_complete and target.satisfiable():
+        steps, reached = None, self.space.reached
+        if self.space.is_complete and (target & reached).satisfiable():
             steps = self._answered(target)
         if steps is None or (most is not None and len(steps) > most):
-            return Paths(towards(self.space, target)).to_nearest(target, most)
+            return Paths(towards(self.space, target & reached)).to_nearest(target, most)
         return steps
 
     def _answered(self, target: Node) -> list[Step] | None:
@@ -218,7 +217,8 @@ class AnsweredPaths(Paths):
         early = runs.to_the_first_scan(target)
         if early is not None:
             return early
-        wanted, ahead = graph.leading_to(target), [target]
+        # The target by itself is mostly a far simpler set than with what is reached.
+        wanted, ahead = graph.leading_to(target), [target & self.space.reached]
         while (steps := runs.settling_in(wanted)) is None:
             ahead.append(self._moved_into(ahead))
             if not ahead[-1].satisfiable():
