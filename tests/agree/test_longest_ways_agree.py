@@ -116,6 +116,15 @@ def test_time_that_may_pass_for_ever_is_as_long_as_any_bound() -> None:
         check_against_places(of, [Reach(is_("n", 3), legs), MostScans(is_("n", 3), legs)])
 
 
+def test_a_bound_of_many_scans_is_as_long_as_it_says() -> None:
+    for_ever = system({"n": (0, 1, 0)}, Move("scan", MoveKind.SCAN, TRUE, {}))
+    legs = (Leg(scans=40_000), Leg())
+    found = explore_with("enumerate", for_ever, [Reach(TRUE, legs)])
+    witness = found.answers[0].witness
+    assert witness is not None
+    assert len(witness) == 40_000
+
+
 def test_all_of_a_component_have_what_its_last_state_came_to_know() -> None:
     # 4 is gone into from 3, which knows of no scan yet; 2 comes to 4 later, by a scan of its own.
     ways = ((0, 1), (0, 2), (1, 3), (3, 4), (4, 3), (3, 5), (2, 4))

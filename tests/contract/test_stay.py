@@ -28,6 +28,12 @@ def lamp(fair: ex.Expr | None) -> System:
     )
 
 
+def test_of_endless_runs_no_states_are_counted(explore: Explore) -> None:
+    for fair in (None, and_(var("pressed"), not_(var("lit")))):
+        (answer,) = explore(lamp(fair), [Stay(TRUE, not_(var("lit")))]).answers
+        assert answer.n_states == 0
+
+
 def test_an_idle_loop_refutes_a_response_without_fairness(explore: Explore) -> None:
     query = Stay(and_(var("pressed"), not_(var("lit"))), not_(var("lit")))
     of = lamp(fair=None)
