@@ -100,6 +100,16 @@ def _check_rounded(document: Document, shape: ModelShape, mistakes: Mistakes) ->
         said = "a quantity takes way / rate for its way, which no unit divides, so 'unit: exact' "
         said += "has no meaning beside it; write a unit such as '100 ms', which rounds outwards"
         mistakes.add(document.key_place(("quantities", name)), said)
+    for name, machine in shape.plant.items():
+        for number, move in enumerate(machine.moves):
+            if move.interrupted == "goes on" and move.seconds and move.seconds[0] > 0:
+                said = (
+                    "what goes on counts for up to a unit more with each piece, so 'unit: exact' "
+                )
+                said += "has no meaning beside it; write a unit such as '10 ms', which is sound"
+                mistakes.add(
+                    document.key_place(("plant", name, "moves", number, "interrupted")), said
+                )
     for name, sensor in shape.sensors.items():
         if sensor.age == BY_DELAY:
             said = "'age: delay' rounds the delay up to whole scans, whatever the unit; leave it "

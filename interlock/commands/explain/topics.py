@@ -188,7 +188,7 @@ def _unit() -> Topic:
     facts = (
         ("asked for by", "run: {time: {unit: 100 ms}}, or unit: exact"),
         ("counted", "scans, durations, preset times, delays, bounds in time"),
-        ("exact is refused", "beside quantities, 'age: delay' and parts of a millisecond"),
+        ("exact is refused", "beside quantities, what goes on, 'age: delay', parts of 1 ms"),
         ("by default", "no time: a duration decides nothing, a timer elapses at any moment"),
     )
     example = "run: {scan_ms: 50, time: {unit: exact}}"

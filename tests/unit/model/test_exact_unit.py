@@ -230,6 +230,21 @@ def test_quantities_are_refused(tmp_path: Path) -> None:
         vessel(tmp_path, ("unit: 100 ms", "unit: exact"))
 
 
+# Of each piece of what goes on a unit more is counted, since nobody knows when between two ticks it
+# began and ended. With a finer unit that is less, so in no unit is nothing rounded.
+@pytest.mark.parametrize(("least", "is_refused"), [(0.5, True), (0, False)])
+def test_what_goes_on_is_refused_where_its_pieces_count(
+    least: float, is_refused: bool, tmp_path: Path
+) -> None:
+    goes_on = f"seconds: [{least}, 0.7], interrupted: goes on"
+    changes = ("unit: 100 ms", "unit: exact"), ("seconds: [0.5, 0.7]", goes_on)
+    if not is_refused:
+        assert unit_ms(timed_gate(tmp_path, *changes)) == 100
+        return
+    with pytest.raises(InputError, match=r"model.yaml:9:\d+: what goes on counts for up to a unit"):
+        timed_gate(tmp_path, *changes)
+
+
 def test_delays_in_scans_are_refused(tmp_path: Path) -> None:
     aged = "{reads: pump, age: delay, delay_ms: 100, delay_assumed: true}"
     changes = ("pressed: {reads: button}", f"pressed: {aged.replace('pump', 'button')}")
