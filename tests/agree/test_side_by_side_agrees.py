@@ -63,6 +63,15 @@ def every_force(model: Model, program: Program) -> list[Force]:
     return [*single, *outputs, *faults, Force((), (), restart=True)]
 
 
+def differing(alone: Simulation, situation: State, force: Force) -> dict[str, int] | None:
+    """The outputs that are otherwise under a force, all of them looked at."""
+    held = alone.held(situation, force)
+    if held is None:
+        return None
+    before, seen = alone.outputs(situation), alone.outputs(held, force)
+    return {name: value for name, value in seen.items() if value != before[name]}
+
+
 def compare(model: Model, counts: Counter[str]) -> None:
     built = build(model, with_all_memory=True)
     program = Program.of(built)
@@ -76,6 +85,8 @@ def compare(model: Model, counts: Counter[str]) -> None:
         assert moved == [(m, alone.made(situation, m)) for m in alone.possible(situation)]
         held = at_once.held_each([(situation, force) for force in forces])
         assert held == [alone.held(situation, force) for force in forces]
+        told = at_once.differing_each([(situation, force) for force in forces])
+        assert told == [differing(alone, situation, force) for force in forces]
         for after in (after for _, after in moved if after is not None):
             if after not in situations and len(situations) < MOST_SITUATIONS:
                 situations.append(after)

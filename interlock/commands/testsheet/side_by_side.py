@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from interlock.commands.testsheet.goals import Force, Program
 from interlock.kernel import expr as ex
@@ -94,6 +95,13 @@ class SideBySide:
         told = run.to_rest()
         return run.states(told)
 
+    def changed_outputs(
+        self, states: Sequence[State], forces: Sequence[Force]
+    ) -> list[dict[str, int] | None]:
+        """The outputs that come to rest otherwise than they begin; None if not told here."""
+        run = _Run(self, states, forces)
+        return run.changed(run.to_rest(), self._places)
+
 
 class _Run:
     """States on their way to rest."""
@@ -115,15 +123,18 @@ class _Run:
             in_all(value, truth, every)
             for value, truth in zip(first, self._of._is_truth, strict=True)
         ]
-        where: dict[State, int] = {}
-        for lane, state in enumerate(self._starts):
-            if state is not first:
-                where[state] = where.get(state, 0) | 1 << lane
-        for state, lanes in where.items():
+        where: list[tuple[State, int]] = []
+        lane = 0
+        for _, same in groupby(self._starts, id):
+            here = list(same)
+            if here[0] is not first:
+                where.append((here[0], ((1 << len(here)) - 1) << lane))
+            lane += len(here)
+        for state, lanes in where:
             for place, (usual, value) in enumerate(zip(first, state, strict=True)):
                 if value != usual:
-                    here = in_all(value, self._of._is_truth[place], every)
-                    base[place] = merged(lanes, here, base[place])
+                    other = in_all(value, self._of._is_truth[place], every)
+                    base[place] = merged(lanes, other, base[place])
         return base
 
     @staticmethod
@@ -253,6 +264,21 @@ class _Run:
                 for place, value in zip(end.places, values, strict=True):
                     self._now[place] = merged(lanes, value, self._now[place])
 
+    def changed(self, told: int, places: Mapping[str, int]) -> list[dict[str, int] | None]:
+        """What is otherwise than at the start in each of the lanes `told`, None elsewhere."""
+        found: list[dict[str, int] | None] = [None] * len(self._starts)
+        of_lane: dict[int, dict[str, int]] = {lane: {} for lane in bits(told)}
+        for name, place in places.items():
+            now, first = self._now[place], self._first[place]
+            if now is first or not (otherwise := differing(now, first) & told):
+                continue
+            for value, lanes in _by_value(now).items():
+                for lane in bits(lanes & otherwise):
+                    of_lane[lane][name] = value
+        for lane, values in of_lane.items():
+            found[lane] = values
+        return found
+
     def states(self, told: int) -> list[State | None]:
         """The state of each of the lanes `told`, None elsewhere."""
         changed: list[tuple[int, Lanes, int]] = []
@@ -266,10 +292,14 @@ class _Run:
             found[lane] = self._starts[lane]
         lists = {lane: list(self._starts[lane]) for lane in bits(moved)}
         for place, now, otherwise in changed:
-            by_value = {1: now, 0: ~now} if isinstance(now, int) else now
-            for value, lanes in by_value.items():
+            for value, lanes in _by_value(now).items():
                 for lane in bits(lanes & otherwise):
                     lists[lane][place] = value
         for lane, values in lists.items():
             found[lane] = tuple(values)
         return found
+
+
+def _by_value(lanes: Lanes) -> Mapping[int, int]:
+    """The lanes that have each value, and maybe lanes that are none."""
+    return {1: lanes, 0: ~lanes} if isinstance(lanes, int) else lanes

@@ -310,14 +310,31 @@ class Simulation:
             found[name] = values.pop() if len(values) == 1 else FLASHES
         return found
 
-    def differing(self, situation: State, held: State, force: Force) -> dict[str, int]:
-        """The outputs that are otherwise in `held`, under `force`, with their values there."""
-        n_states = len(self.states(situation)), len(self.states(held, force))
-        if n_states == (1, 1) and not force.outputs:
-            places = self.output_places.items()
-            return {n: held[at] for n, at in places if held[at] != situation[at]}
-        before, seen = self.outputs(situation), self.outputs(held, force)
-        return {name: value for name, value in seen.items() if value != before[name]}
+    def differing_each(self, pairs: Sequence[tuple[State, Force]]) -> list[dict[str, int] | None]:
+        """The outputs that are otherwise in each situation under its force, with their values.
+
+        None where what follows depends on the moment, or is too long to tell.
+        """
+        found: list[dict[str, int] | None] = [None] * len(pairs)
+        # With memory lost first, or outputs held, what is seen is not what the program changes.
+        plain = [
+            number
+            for number, (situation, force) in enumerate(pairs)
+            if not force.restart and not force.outputs and len(self.states(situation)) == 1
+        ]
+        if plain:
+            states, forces = zip(*(pairs[number] for number in plain), strict=True)
+            told = self.side_by_side.changed_outputs(states, forces)
+            for number, changed in zip(plain, told, strict=True):
+                found[number] = changed
+        left = [number for number, changed in enumerate(found) if changed is None]
+        held = self.held_each([pairs[number] for number in left])
+        for number, there in zip(left, held, strict=True):
+            situation, force = pairs[number]
+            if there is not None:
+                before, seen = self.outputs(situation), self.outputs(there, force)
+                found[number] = {n: value for n, value in seen.items() if value != before[n]}
+        return found
 
     def _restarted(self, state: State) -> State:
         kept = set(self._retained)

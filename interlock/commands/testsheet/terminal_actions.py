@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 
 from interlock.commands.testsheet.goals import Force, Goal, Kind, force_of, lamps_seen
 from interlock.commands.testsheet.simulation import Simulation
 from interlock.kernel.evaluate import State
+
+Changed = dict[str, int]
+"""Outputs that are otherwise under an action, with their values."""
 
 
 class TerminalActions:
@@ -43,8 +46,8 @@ class TerminalActions:
         for force, ids in self._faults.items():
             self._ids[force] = self._ids.get(force, set()) | set(ids)
         self._known: dict[State, dict[Force, tuple[str, ...]]] = {}
-        # What was tried ahead: the actions that are possible, and what some of them lead to.
-        self._ahead: dict[State, tuple[dict[Force, None], dict[Force, State | None]]] = {}
+        # Tried ahead: the actions that are possible, and what some of them change.
+        self._ahead: dict[State, tuple[dict[Force, None], dict[Force, Changed | None]]] = {}
 
     def shown(
         self, situation: State, wanted: Set[str] | None = None
@@ -63,10 +66,10 @@ class TerminalActions:
         possible, ahead = self._ahead.pop(situation)
         new = self._new(situation, possible, self._useful(wanted))
         late = [force for force in new if force not in ahead]
-        held = self._simulation.held_each([(situation, force) for force in late])
-        ahead |= zip(late, held, strict=True)
+        changed = self._simulation.differing_each([(situation, force) for force in late])
+        ahead |= zip(late, changed, strict=True)
         for force in new:
-            known[force] = tuple(self._tried(situation, force, ahead[force]))
+            known[force] = tuple(self._shown_by(force, ahead[force]))
         for force in possible:
             for goal in known.get(force, ()):
                 yield force, goal
@@ -82,9 +85,9 @@ class TerminalActions:
             possible = self._possible(situation)
             self._ahead[situation] = possible, {}
             pairs += [(situation, force) for force in self._new(situation, possible, useful)]
-        held = self._simulation.held_each(pairs)
-        for (situation, force), there in zip(pairs, held, strict=True):
-            self._ahead[situation][1][force] = there
+        found = self._simulation.differing_each(pairs)
+        for (situation, force), changed in zip(pairs, found, strict=True):
+            self._ahead[situation][1][force] = changed
 
     def _useful(self, wanted: Set[str] | None) -> Set[Force]:
         """The actions that could show something that is wanted."""
@@ -112,13 +115,9 @@ class TerminalActions:
                     found.add(tuple(int(goal.id in shown) for goal in terms))
         return sorted(found)
 
-    def _tried(self, situation: State, force: Force, held: State | None) -> Iterator[str]:
-        """What is shown where `held` is the situation under `force`."""
-        simulation = self._simulation
-        if held is None:
-            self.depends = True
-            return
-        changed = simulation.differing(situation, held, force)
+    def _shown_by(self, force: Force, changed: Mapping[str, int] | None) -> Iterator[str]:
+        """The goals that an action shows by what it changes; None where that depends."""
+        self.depends |= changed is None
         if changed:
             if force.single is not None:
                 for goal in self._decided.get(force.single, ()):
