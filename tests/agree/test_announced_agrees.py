@@ -16,6 +16,7 @@ from interlock.model.load import load
 from interlock.model.model import Model
 from tests.second_opinion.announced import announced
 from tests.second_opinion.drawing import draw
+from tests.support.guard import GUARD
 from tests.support.small_models import write_model
 
 SEEDS = range(300, 303)
@@ -31,16 +32,15 @@ MET = {
     "shown": 25,
 }
 
-PROBED = """\
+PROBED = (
+    """\
 title: A drive behind a guard, a probe, and lamps drawn at random
 controller: controller.st
 run: {between_scans: BETWEEN}
 plant:
-  guard:
-    states: [shut, open]
-    moves:
-      - {from: shut, to: open, by: operator, says: opens the guard}
-      - {from: open, to: shut, by: operator, says: shuts the guard}
+"""
+    + GUARD
+    + """\
   flap: {states: [up, down], moves: [{from: up, to: down, when: F1 AND drive, says: falls}]}
 sensors:
   shut: {reads: guard = shut}
@@ -61,6 +61,7 @@ faults:
   F3: {says: the controller restarts, restart: true}
   F4: {says: the green lamp is dead, output: ready, stuck: 'FALSE'}
 """
+)
 PROBED_PROGRAM = """\
 PROGRAM P
 VAR_INPUT shut, probe : BOOL; END_VAR

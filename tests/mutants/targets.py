@@ -99,6 +99,7 @@ _TELLING = (
     "tests/unit/commands/faults/test_study.py",
     "tests/agree/test_announced_agrees.py",
 )
+_STUDY = "tests/unit/commands/faults/test_study.py"
 _TREES = (
     "tests/unit/reliability/test_fault_tree.py",
     "tests/unit/reliability/test_quantify.py",
@@ -187,6 +188,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("judgement", "harm", ("tests/agree/test_harm_agrees.py",)),
     **_all("judgement", "detection", _TELLING),
     **_all("independent_judge", "telling", ("tests/unit/independent_judge/test_telling.py",)),
+    **_all("judgement", "beside", ("tests/agree/test_beside_agrees.py", _STUDY)),
     **_all("engines/symbolic", "unflagged", ("tests/agree/test_unflagged_agrees.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),

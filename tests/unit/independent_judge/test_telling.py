@@ -10,17 +10,17 @@ from interlock.base.errors import InternalError
 from interlock.independent_judge.telling import Telltale
 from interlock.model.load import load
 from interlock.model.model import Model
+from tests.support.guard import GUARD
 from tests.support.small_models import write_model
 
-MODEL = """\
+MODEL = (
+    """\
 title: A lamp and a probe
 controller: controller.st
 plant:
-  guard:
-    states: [shut, open]
-    moves:
-      - {from: shut, to: open, by: operator, says: opens the guard}
-      - {from: open, to: shut, by: operator, says: shuts the guard}
+"""
+    + GUARD
+    + """\
   hatch: {states: [shut, open], moves: [{from: shut, to: open, when: F1, says: falls open}]}
 sensors:
   shut: {reads: guard = shut}
@@ -31,22 +31,25 @@ outputs:
   always: {lamp: red}
   late: {lamp: red}
   again: {lamp: red}
+  ninth: {lamp: red}
 faults:
   F1: {says: the probe is broken, sensor: probe, stuck: 'FALSE'}
   F2: {says: the controller restarts, restart: true}
 requirements:
   R1: {says: It may be opened, can_still: guard = open}
 """
+)
 PROGRAM = """\
 PROGRAM P
 VAR_INPUT shut, probe : BOOL; END_VAR
-VAR_OUTPUT red, ready, always, late, again : BOOL; END_VAR
+VAR_OUTPUT red, ready, always, late, again, ninth : BOOL; END_VAR
 VAR bad : BOOL; n : INT (0..9); END_VAR
 red := NOT probe;
 ready := probe AND shut;
 always := NOT bad OR NOT probe;
 late := n >= 5;
 again := n = 0;
+ninth := n <> 8;
 IF n < 9 THEN n := n + 1; END_IF;
 IF NOT probe THEN bad := TRUE; END_IF;
 END_PROGRAM
@@ -92,6 +95,9 @@ def test_what_is_shown_while_the_machine_powers_up_does_not_count(model: Model) 
     assert not Telltale(model, ["F1 strikes"]).is_otherwise("late", True)
     assert not Telltale(model, ["F1 strikes", SCAN]).is_otherwise("late", True, [SCAN])
     assert Telltale(model, ["F1 strikes"]).is_otherwise("again", True)
+    # Eight scans are power-up, and no more: in the ninth alone this one is off.
+    assert Telltale(model, ["F1 strikes"]).is_otherwise("ninth", True)
+    assert not Telltale(model, ["F1 strikes", SCAN]).is_otherwise("ninth", True)
 
 
 def test_where_nobody_comes_without_a_fault_nothing_is_confirmed(model: Model) -> None:

@@ -18,17 +18,17 @@ from interlock.judgement.verify import verify
 from interlock.model.build import RunClass
 from interlock.model.load import load
 from interlock.model.model import Model
+from tests.support.guard import GUARD
 from tests.support.small_models import write_model
 
-MODEL = """\
+MODEL = (
+    """\
 title: A drive behind a guard, and a probe that is TRUE unless it is broken
 controller: controller.st
 plant:
-  guard:
-    states: [shut, open]
-    moves:
-      - {from: shut, to: open, by: operator, says: opens the guard}
-      - {from: open, to: shut, by: operator, says: shuts the guard}
+"""
+    + GUARD
+    + """\
 sensors:
   shut: {reads: guard = shut}
   probe: {reads: 'TRUE'}
@@ -41,6 +41,7 @@ requirements:
 faults:
   F1: {says: the probe is broken, sensor: probe, stuck: 'FALSE'}
 """
+)
 
 
 def program(
