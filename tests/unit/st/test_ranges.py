@@ -15,6 +15,8 @@ from interlock.kernel.evaluate import bounds
 from interlock.st import typed as ty
 from interlock.st.check import check_expression
 from interlock.st.evaluate import evaluate_expression, operands_of
+from interlock.st.layout import Settings, lay_out
+from interlock.st.load import load_project
 from interlock.st.lower import lower_expression
 from interlock.st.parser import parse_expression
 from interlock.st.ranges import ARITHMETIC
@@ -146,3 +148,18 @@ def test_the_range_of_a_power_holds_every_power_and_no_sign_too_many() -> None:
         # The greatest in size is met wherever the base of that size has the greatest exponent.
         if b[0] >= 0 and found and max(abs(a[0]), abs(a[1])) > 0:
             assert max(map(abs, found)) == hi, (a, b)
+
+
+@pytest.mark.parametrize(("lo", "is_taken"), [(-(2**62), True), (-(2**62) - 1, False)])
+def test_memory_reaches_to_two_to_the_62nd(lo: int, is_taken: bool) -> None:
+    text = (
+        f"PROGRAM p VAR_INPUT on : BOOL; END_VAR VAR_OUTPUT q : BOOL; END_VAR\n"
+        f"VAR n : LINT ({lo}..0); END_VAR\n"
+        f"IF on THEN n := {lo}; END_IF; q := n < 0;\nEND_PROGRAM"
+    )
+    program = load_project({"p.st": text}).program
+    if is_taken:
+        assert lay_out(program, Settings())
+        return
+    with pytest.raises(InputError, match=r"p\.st:2:5: 'n' may be .*beyond 2\^62"):
+        lay_out(program, Settings())
