@@ -130,14 +130,10 @@ class Clocks:
             if scan in under_way and (scan not in self.ages or FIRST + scan in self.ages)
         }
         first.pop(FIRST + made, None)
-        self.ages = (
-            first
-            | kept
-            | {
-                name: 0 if name == made else self.ages.get(name, -passed) + passed
-                for name in under_way
-            }
-        )
+        ages = {
+            name: 0 if name == made else self.ages.get(name, -passed) + passed for name in under_way
+        }
+        self.ages = first | kept | ages
 
     @property
     def keeping(self) -> Collection[str]:
