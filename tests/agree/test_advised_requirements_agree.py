@@ -15,7 +15,7 @@ from tests.second_opinion.drawing import draw
 from tests.second_opinion.timed import draw_timed
 
 SEEDS = range(25)
-TIMED_SEEDS = range(12)
+TIMED_SEEDS = range(14)
 MOST_STATES = 100
 
 
