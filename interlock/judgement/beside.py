@@ -8,6 +8,7 @@ models; beyond, it is undecided.
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -52,7 +53,9 @@ class Beside:
         return bool(self.on or self.off or self.elsewhere or self.enables or self.prevents)
 
 
-def seen_beside(model: Model, fault: str, most: int = MOST_PAIRS) -> Beside:
+def seen_beside(
+    model: Model, fault: str, most: int = MOST_PAIRS, until: float | None = None
+) -> Beside:
     """Let `fault` strike at any moment, and follow what goes on beside the same without it.
 
     Parameters
@@ -61,10 +64,12 @@ def seen_beside(model: Model, fault: str, most: int = MOST_PAIRS) -> Beside:
     fault : str
     most : int
         Most states before the strike, and most pairs of states behind it, that are looked at.
+    until : float, optional
+        When it is to end, on the clock of `time.monotonic`.
     """
     if model.timing is not None or model.several:
         return Beside(undecided="it is not asked with time or several controllers")
-    return _SideBySide(model, fault).followed(most)
+    return _SideBySide(model, fault).followed(most, until)
 
 
 class _SideBySide:
@@ -79,11 +84,13 @@ class _SideBySide:
         self._places = {name: index[name] for name in model.machines if name in index}
         self._found: dict[str, set[str]] = {name: set() for name in _PARTS}
 
-    def followed(self, most: int) -> Beside:
+    def followed(self, most: int, until: float | None) -> Beside:
         first = self._stepper.system.initial
         pairs = {(first, first)}
         todo = deque(pairs)
         while todo:
+            if until is not None and time.monotonic() > until:
+                return self._told("the limit of time was hit")
             with_it, without = todo.popleft()
             if with_it != without and self._differ(with_it, without):
                 # Nothing is compared any more once somebody has seen it.

@@ -266,7 +266,7 @@ class _Study:
         found = {}
         for id_ in asked:
             self._stage(f"what is seen of {id_} beside a run without it")
-            found[id_] = seen_beside(self._given, id_)
+            found[id_] = seen_beside(self._given, id_, until=self._options.limits.until)
         return found
 
     def _wanted(self, built: Built) -> dict[str, Requirement]:

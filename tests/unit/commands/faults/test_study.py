@@ -185,6 +185,8 @@ def test_what_is_not_looked_at_to_the_end_is_undecided(tmp_path: Path) -> None:
     model = hoist(tmp_path)
     few = seen_beside(model, "FS", most=5)
     assert few == Beside(undecided="more than 5 pairs of states")
+    late = seen_beside(model, "FS", until=0.0)
+    assert late == Beside(undecided="the limit of time was hit")
     timed = replace(model, timing=Timing(100, 100, 100))
     assert "time" in seen_beside(timed, "FS").undecided
 
