@@ -7,7 +7,7 @@ all had come to rest: on, off, or flashing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -46,9 +46,14 @@ class Measured:
 
 
 class Bench(Player):
-    """The independent machine with hands at its terminals."""
+    """The independent machine with hands at its terminals.
 
-    def __init__(self, model: Model) -> None:
+    Of its state only what `decides` anything is compared: what a program counts on for nobody, such
+    as the hours that a pump has run, never comes to rest. By default that is all of it.
+    """
+
+    def __init__(self, model: Model, decides: Collection[str] | None = None) -> None:
+        self._decides = decides
         self._forced: dict[Site, dict[str, int]] = {Site.SIGNAL: {}, Site.OUTPUT: {}}
         super().__init__(model)
         instances = model.program.instances
@@ -60,6 +65,12 @@ class Bench(Player):
     def _through(self, value: int, name: str, site: Site) -> int:
         # No fault of the model strikes here: hands do what faults would do.
         return self._forced[site].get(name, value)
+
+    def deciding(self) -> tuple[tuple[str, int], ...]:
+        """The state by the names of its parts, but for those that decide nothing."""
+        decides = self._decides
+        kept = ((n, v) for n, v in self.state().items() if decides is None or n in decides)
+        return tuple(sorted(kept))
 
     def hold(self, force: Force) -> None:
         """Hold inputs and outputs; a supply dip is over at once."""
@@ -103,7 +114,7 @@ class Bench(Player):
         keys: dict[object, int] = {}
         moments: list[Moment] = []
         for _ in range(self._most_scans):
-            key = tuple(sorted(self.state().items()))
+            key = self.deciding()
             start = keys.setdefault(key, len(moments))
             if start < len(moments):
                 for _again in moments[start:]:
@@ -157,21 +168,36 @@ class Bench(Player):
         return tuple(dict.fromkeys(machine for machines in found for machine in machines))
 
 
-def measure(model: Model, rows: Iterable[Row], goals: Sequence[Goal]) -> list[Measured]:
+def measure(
+    model: Model,
+    rows: Iterable[Row],
+    goals: Sequence[Goal],
+    decides: Collection[str] | None = None,
+) -> list[Measured]:
     """Play `rows` in order and tell what each shows.
+
+    Parameters
+    ----------
+    model : Model
+    rows : iterable of Row
+    goals : sequence of Goal
+    decides : collection of str, optional
+        The variables that decide anything that is shown; by default all.
 
     Raises
     ------
     InternalError
         Where the machine refuses a move that was planned.
     """
-    gauge = _Gauge(model, goals)
+    gauge = _Gauge(model, goals, decides)
     return [gauge.row(row) for row in rows]
 
 
 class _Gauge:
-    def __init__(self, model: Model, goals: Sequence[Goal]) -> None:
-        self.model = model
+    def __init__(
+        self, model: Model, goals: Sequence[Goal], decides: Collection[str] | None
+    ) -> None:
+        self.model, self._decides = model, decides
         self.goals = {goal.id: goal for goal in goals}
         self._by_force: dict[Force, list[str]] = {}
         for goal in goals:
@@ -179,17 +205,17 @@ class _Gauge:
                 force = force_of(model.faults[goal.subject])
                 self._by_force.setdefault(force, []).append(goal.id)
         self._lamps = list(dict.fromkeys(g.subject for g in goals if g.kind is Kind.LAMP))
-        self.bench = Bench(model)
+        self.bench = Bench(model, decides)
 
     def row(self, row: Row) -> Measured:
         if row.anew:
-            self.bench = Bench(self.model)
+            self.bench = Bench(self.model, self._decides)
             self.bench.settle()
         shown = {f"move {move}" for move in row.prepare} & self.goals.keys()
         bench = self.bench
         for move in row.prepare:
             bench.make(move)
-        before, state = bench.at_rest(), bench.state()
+        before, state = bench.at_rest(), bench.deciding()
         outputs = bench.outputs_at_rest()
         remains: dict[str, str] = {}
         if row.do is Do.FORCE:
@@ -216,7 +242,7 @@ class _Gauge:
         lit = tuple(
             n for n, o in self.model.outputs.items() if (o.lamp or o.sounds) and _on(seen[n])
         )
-        idle = row.move is None and bench.state() == state
+        idle = row.move is None and bench.deciding() == state
         flashing = tuple(name for name in self.model.outputs if seen[name] == FLASHING)
         expected = Expected(changes, lit, moving, remains, flashing)
         return Measured(row, expected, frozenset(shown), idle)

@@ -95,7 +95,8 @@ def make_sheet(
         MOST_SITUATIONS if doubtful or planner.todo else FEW_SITUATIONS
     )
     _by_runs(planner, {goal: way for goal, way in ways.items() if goal in planner.wanted})
-    rows = seen_by_flashing(measure(model, planner.rows, list(conditions)))
+    shown = measure(model, planner.rows, list(conditions), built.system.index.keys())
+    rows = seen_by_flashing(shown)
     never = {g.id for g, a in answers.items() if a.found is False and (is_all or g in exact)}
     searched = _Searched(never, "" if is_all else DEPENDS if planner.depends else NOT_FOUND)
     sheet = _sheet(model, program, answers, without_idle_rows(rows), searched, explored)

@@ -18,6 +18,7 @@ from interlock.engines import catalogue
 from interlock.kernel.query import Limits
 from interlock.model.load import load
 from interlock.model.model import Model
+from tests.support.gate import GATE_ST, written
 from tests.support.models import shipped
 
 # A hatch with a latched alarm: what is kept over a restart, a redundant term, every sort of fault.
@@ -125,6 +126,17 @@ def test_coverage_is_measured_and_falls_with_a_program_that_does_not_ask() -> No
     }
     assert "term green pin_in" in shown
     assert "term green ramp_home" not in shown
+
+
+def test_hours_that_nobody_reads_keep_no_row_from_coming_to_rest(tmp_path: Path) -> None:
+    counted = GATE_ST.replace(
+        "END_PROGRAM",
+        "IF drive THEN hours := hours + 1; END_IF\nmean := UDINT_TO_REAL(hours);\nEND_PROGRAM",
+    )
+    variables = "VAR hours : UDINT; mean : REAL; END_VAR\ndrive := pressed;"
+    counting = written(tmp_path / "hours", st=counted.replace("drive := pressed;", variables))
+    plain = sheet_of(load(written(tmp_path / "plain")))
+    assert table(sheet_of(load(counting))) == table(plain)
 
 
 def test_what_no_state_can_show_is_impossible_by_exploration(hatch: Model) -> None:
