@@ -129,12 +129,12 @@ def test_coverage_is_measured_and_falls_with_a_program_that_does_not_ask() -> No
 
 
 def test_hours_that_nobody_reads_keep_no_row_from_coming_to_rest(tmp_path: Path) -> None:
-    counted = GATE_ST.replace(
-        "END_PROGRAM",
-        "IF drive THEN hours := hours + 1; END_IF\nmean := UDINT_TO_REAL(hours);\nEND_PROGRAM",
+    block = (
+        "FUNCTION_BLOCK Hours VAR_INPUT on : BOOL; END_VAR VAR n : UDINT; mean : REAL; END_VAR\n"
+        "IF on THEN n := n + 1; END_IF\nmean := UDINT_TO_REAL(n);\nEND_FUNCTION_BLOCK\n"
     )
-    variables = "VAR hours : UDINT; mean : REAL; END_VAR\ndrive := pressed;"
-    counting = counted.replace("drive := pressed;", variables)
+    calls = "VAR hours : Hours; END_VAR\ndrive := pressed;\nhours(on := drive);"
+    counting = block + GATE_ST.replace("drive := pressed;", calls)
     sheet = sheet_of(written(tmp_path / "hours", GATE_YAML, counting))
     plain = sheet_of(written(tmp_path / "plain", GATE_YAML, GATE_ST))
     # Behind the first cell, which tells the programs apart.
