@@ -39,7 +39,7 @@ _EXTRA = {
     "z3-solver": ("recheck", "verdicts checked again from their evidence"),
     "pyvcd": ("report", "value change dumps"),
     "weasyprint": ("report", "PDF"),
-    "distributed": ("cluster", "trials of 'challenge' over a cluster"),
+    "distributed": ("cluster", "'challenge' and 'faults' over a cluster"),
 }
 _MAIN_ENGINE = "enumerate"
 

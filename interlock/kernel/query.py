@@ -158,6 +158,12 @@ class Limits:
     max_bytes: int | None = None
     until: float | None = field(default=None, compare=False)
 
+    def elsewhere(self) -> Limits:
+        """The same for another machine, whose clock is another: the seconds that are left."""
+        if self.until is None:
+            return self
+        return replace(self, max_seconds=max(0.0, self.until - time.monotonic()), until=None)
+
     def from_now(self) -> Limits:
         """The same limits, their time for everything that is done from now on together."""
         if self.max_seconds is None:

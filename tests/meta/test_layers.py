@@ -83,7 +83,7 @@ DOOR_OF_ENGINES = {
 # Commands are click's, shapes of files pydantic's, terminal text rich's: in their terms it is said.
 EVERYWHERE = {"click", "pydantic", "pydantic_core", "rich"}
 DOORS = {
-    "distributed": "commands/challenge/cluster.py",
+    "distributed": "base/cluster.py",
     "graphviz": "pictures/dot.py",
     "hypothesis": "testing/machine.py",
     "jinja2": "telling/templates.py",

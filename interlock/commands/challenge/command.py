@@ -11,10 +11,10 @@ import click
 from interlock.base import cores
 from interlock.base.errors import nearest
 from interlock.base.files import write_whole
+from interlock.base.scheduler import NoClusterError
 from interlock.commands.challenge.defects import Region
 from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, Progress, challenge
-from interlock.commands.challenge.tasks import NoClusterError
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED, EXIT_VIOLATED
 from interlock.commands.options import (
     OutputFile,

@@ -232,9 +232,9 @@ def _may_notice(finding: Finding) -> bool:
 
 def _runner(decider: DefectDecider, choice: Choice) -> Runner:
     if choice.scheduler is not None:
-        from interlock.commands.challenge.cluster import Cluster
+        from interlock.commands.challenge.cluster import OverCluster
 
-        return Cluster(decider, choice.scheduler)
+        return OverCluster(decider, choice.scheduler)
     if choice.n_processes > 1:
         return Processes(decider, choice.n_processes)
     return ThisProcess(decider)

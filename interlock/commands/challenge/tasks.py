@@ -44,10 +44,6 @@ class Task:
     defects: tuple[str, ...]
 
 
-class NoClusterError(Exception):
-    """A scheduler cannot be reached; the text says which and why."""
-
-
 class Runner(Protocol):
     """Does tasks."""
 

@@ -12,6 +12,7 @@ from click.core import ParameterSource
 
 from interlock.base import cores
 from interlock.base.files import write_each_whole, write_whole
+from interlock.base.scheduler import NoClusterError
 from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (
@@ -92,6 +93,11 @@ _OF_A_TREE = frozenset(("model", "order", "folder", "json_file", "csv_file", "di
     help="Significant digits, for a tree given directly.  [default: 5]",
 )
 @assume_option
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Let a Dask cluster strike the faults that strike alone: tcp://host:port.",
+)
 @limit_options
 @click.option("--plain", is_flag=True, help="No colours and 120 columns, for logs.")
 def command(
@@ -107,6 +113,7 @@ def command(
     csv_file: Path | None,
     digits: int | None,
     assume: str | None,
+    scheduler: str | None,
     max_states: int | None,
     max_seconds: float | None,
     max_memory: int | None,
@@ -149,12 +156,15 @@ def command(
         n_runs=n_runs,
         limits=limits_of(max_states, max_seconds, max_memory),
         n_processes=cores.in_use(),
+        scheduler=scheduler,
     )
     try:
         with stopped_softly(), progress_line() as progress:
             study = study_faults(loaded, catalogue()["enumerate"](), options, progress)
     except DeclinedError as reason:
         raise click.UsageError(f"the symbolic engine declines this model: {reason}") from None
+    except NoClusterError as reason:
+        raise click.UsageError(str(reason)) from None
     outcome = EXIT[study.outcome]
     makers = (partial(fault_data.to_json, study), partial(fault_data.sets_to_csv, study))
     if _is_printed((json_file, csv_file), makers):

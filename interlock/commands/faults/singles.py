@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from interlock.base.pool import spread
+from interlock.base.scheduler import NoClusterError
 from interlock.judgement.detection import Harm
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import RequirementSets, united
@@ -66,12 +67,56 @@ class Singles:
     explorations: tuple[Explained, ...]
 
 
+class Helpers:
+    """Who strikes faults: processes of this machine, or the workers of a cluster.
+
+    Parameters
+    ----------
+    n_processes : int
+    scheduler : str, optional
+        Address of a cluster's scheduler, in place of processes.
+
+    Raises
+    ------
+    NoClusterError
+        Where no scheduler answers there.
+    """
+
+    def __init__(self, n_processes: int = 1, scheduler: str | None = None) -> None:
+        self._n_processes, self._cluster = n_processes, None
+        if scheduler is not None:
+            from interlock.base.cluster import Cluster
+
+            self._cluster = Cluster(scheduler)
+
+    def strike(
+        self, model: Model, limits: Limits, strikes: Sequence[Strike]
+    ) -> Iterator[tuple[int, Alone]]:
+        """What the faults of each strike did, with its place, as they are done.
+
+        Raises
+        ------
+        NoClusterError
+            Where the scheduler is lost, or whoever does a strike dies again and again.
+        """
+        if self._cluster is None:
+            work = partial(strike_alone, model, limits)
+            yield from spread(work, strikes, self._n_processes)
+            return
+        work = partial(strike_alone, model, limits.elsewhere())
+        for place, alone in self._cluster.spread(work, strikes):
+            if alone is None:
+                who = ", ".join(strikes[place].faults)
+                raise NoClusterError(f"the workers that struck {who} died again and again")
+            yield place, alone
+
+
 def study_singles(
     model: Model,
     wanted: Mapping[str, Requirement],
     added: Sequence[str],
     limits: Limits,
-    n_processes: int,
+    helpers: Helpers,
     stage: Callable[[str, int], None],
 ) -> Singles:
     """Let every live fault of `model` strike alone.
@@ -84,13 +129,13 @@ def study_singles(
         Faults of the model of which only the sets are asked.
     limits : Limits
         For each exploration.
-    n_processes : int
+    helpers : Helpers
     stage : callable
         Is told what was done last, and how many states that took since it is counted.
     """
     live = tuple(fault.id for fault in model.live_faults if fault.id not in added)
     asked = tuple(wanted)
-    doing = _Doing(model, limits, n_processes, stage)
+    doing = _Doing(model, limits, helpers, stage)
     struck = doing.strike([Strike(some, asked) for some in _shared(live) or [()]], len(live))
     extra = doing.strike(
         [Strike(some, asked, only_sets=True) for some in _shared(added)],
@@ -123,11 +168,11 @@ def _shared(faults: Sequence[str]) -> list[tuple[str, ...]]:
 
 class _Doing:
     def __init__(
-        self, model: Model, limits: Limits, n_processes: int, stage: Callable[[str, int], None]
+        self, model: Model, limits: Limits, helpers: Helpers, stage: Callable[[str, int], None]
     ) -> None:
         self._model = model
         self._limits = limits
-        self._n_processes = n_processes
+        self._helpers = helpers
         self._stage = stage
         self.explorations: list[Explained] = []
         self._kept: frozenset[str] = frozenset()
@@ -137,9 +182,8 @@ class _Doing:
         if not strikes:
             return []
         started = time.monotonic()
-        work = partial(strike_alone, self._model, self._limits)
         found: dict[int, Alone] = {}
-        for place, alone in self._struck(work, strikes):
+        for place, alone in self._struck(strikes):
             found[place] = alone
             n_states = sum(one.n_states for one in found.values())
             n_struck = sum(len(strikes[done].faults) for done in found)
@@ -151,15 +195,13 @@ class _Doing:
         self.explorations.append(Explained(says + what, n_states, 1, seconds, limit))
         return [found[place] for place in range(len(strikes))]
 
-    def _struck(
-        self, work: Callable[[Strike], Alone], strikes: Sequence[Strike]
-    ) -> Iterator[tuple[int, Alone]]:
+    def _struck(self, strikes: Sequence[Strike]) -> Iterator[tuple[int, Alone]]:
         """What was found at each place; the first tells the others what is kept without a fault."""
-        first = work(replace(strikes[0], kept=self._kept))
+        first = strike_alone(self._model, self._limits, replace(strikes[0], kept=self._kept))
         self._kept = self._kept | frozenset(
             id_ for id_, one in first.sets.items() if one.limit is None and () not in one.sets
         )
         yield 0, first
         others = [replace(strike, kept=self._kept) for strike in strikes[1:]]
-        for place, alone in spread(work, others, self._n_processes):
+        for place, alone in self._helpers.strike(self._model, self._limits, others):
             yield place + 1, alone

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import product
 
 from interlock.commands.faults.runs import HarmRun, RunFinder
-from interlock.commands.faults.singles import Explained, Singles, study_singles
+from interlock.commands.faults.singles import Explained, Helpers, Singles, study_singles
 from interlock.commands.faults.tolerance import (
     Change,
     by_change,
@@ -61,6 +61,8 @@ class Options:
         For each exploration.
     n_processes : int
         How many to spread the faults over that strike alone.
+    scheduler : str or None
+        Address of a cluster's scheduler, in place of processes.
     """
 
     order: int | None = 1
@@ -72,6 +74,7 @@ class Options:
     n_runs: int = 3
     limits: Limits = Limits()
     n_processes: int = 1
+    scheduler: str | None = None
 
 
 @dataclass(frozen=True)
@@ -224,12 +227,12 @@ class _Study:
     def done(self) -> FaultStudy:
         wanted = self._wanted(build(self._model))
         order, limits = self._options.order, self._options.limits
-        n_processes = self._options.n_processes
+        helpers = Helpers(self._options.n_processes, self._options.scheduler)
         if order == 1:
             model, added = self._model, self._added
         else:
             model, added = self._given, []
-        singles = study_singles(model, wanted, added, limits, n_processes, self._stage)
+        singles = study_singles(model, wanted, added, limits, helpers, self._stage)
         self._explorations += singles.explorations
         everything = singles.sets if order == 1 else self._sets(wanted, order, human=False)
         sets = {id_: found.without(self._added) for id_, found in everything.items()}

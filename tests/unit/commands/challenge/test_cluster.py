@@ -8,10 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from interlock.base.scheduler import NoClusterError
 from interlock.commands.challenge.decide import DefectDecider
 from interlock.commands.challenge.defects import defects_of
 from interlock.commands.challenge.study import Choice, challenge
-from interlock.commands.challenge.tasks import NoClusterError, ThisProcess
+from interlock.commands.challenge.tasks import ThisProcess
 from interlock.engines import catalogue
 from tests.support.gate import gate
 from tests.unit.commands.challenge.test_study import looks
@@ -21,7 +22,7 @@ pytestmark = pytest.mark.slow
 
 
 def test_a_killed_worker_loses_no_result_and_repeats_none(tmp_path: Path) -> None:
-    from interlock.commands.challenge.cluster import Cluster
+    from interlock.commands.challenge.cluster import OverCluster
 
     model = gate(tmp_path)
     decider = DefectDecider(model, catalogue()["reference"]())
@@ -31,7 +32,7 @@ def test_a_killed_worker_loses_no_result_and_repeats_none(tmp_path: Path) -> Non
     ) as cluster:
         pids = [worker.pid for worker in cluster.workers.values()]
         done = []
-        for answer in Cluster(decider, cluster.scheduler_address).run(tasks):
+        for answer in OverCluster(decider, cluster.scheduler_address).run(tasks):
             done.append(answer)
             if len(done) == 2:
                 os.kill(pids[0], signal.SIGKILL)
@@ -43,7 +44,7 @@ def test_a_killed_worker_loses_no_result_and_repeats_none(tmp_path: Path) -> Non
 def test_an_address_without_a_scheduler_is_said_so(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("interlock.commands.challenge.cluster._CONNECT_SECONDS", 1)
+    monkeypatch.setattr("interlock.base.cluster._CONNECT_SECONDS", 1)
     choice = Choice(scheduler="tcp://127.0.0.1:9")
     with pytest.raises(NoClusterError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
         challenge(gate(tmp_path), catalogue()["reference"](), choice)
