@@ -6,7 +6,7 @@ from interlock.kernel import expr as ex
 from interlock.kernel.expr import Expr, var
 from interlock.kernel.system import MoveKind
 from interlock.model.build import Built
-from interlock.model.clocks import periods_of, stays_of, without_clocks
+from interlock.model.clocks import going_on, periods_of, stays_of, without_clocks
 from interlock.model.model import Machine
 
 
@@ -32,7 +32,7 @@ def _plant_of(built: Built) -> tuple[object, ...]:
     # How late a signal is counted by time itself, which is no move here.
     late = {(s.name, s.age, s.delay) for s in model.late_sensors}
     late |= {(output.name, 0, output.delay) for output in model.delayed_outputs}
-    time = model.timing, periods, stays_of(model), late
+    time = model.timing, periods, going_on(model), stays_of(model), late
     return model.between_scans, variables, moves, time
 
 
