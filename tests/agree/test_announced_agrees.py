@@ -79,7 +79,7 @@ IF n < MOST THEN n := n + 1; END_IF;
 IF NOT probe THEN bad := TRUE; kept := TRUE; END_IF;
 END_PROGRAM
 """
-ATOMS = ("shut", "probe", "probe", "bad", "bad", "worse", "was_open", "kept", "n = MOST")
+ATOMS = ("shut", "probe", "probe", "bad", "bad", "worse", "was_open", "kept", "(n = MOST)")
 # What is on without the fault as well, in some places or in all, and what truly tells of it.
 LIKELY = (
     "NOT bad OR NOT probe",

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, MutableMapping
 from functools import reduce
 
 from interlock.st import typed
+from interlock.st.types import BOOL
 
 Values = MutableMapping[str, int]
 Function = Callable[[Values], int]
@@ -100,6 +101,7 @@ def function_of(tree: typed.Expression, terms: Mapping[str, Function] | None = N
         case typed.Unary():
             operand = inner(tree.operand)
             if tree.op == "NOT":
+                assert tree.type == BOOL, "NOT of all bits of a number is no matter here"
                 return lambda values: 1 - operand(values)
             return lambda values: -operand(values)
         case typed.Binary(op="/" | "MOD"):
