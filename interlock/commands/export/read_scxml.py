@@ -20,6 +20,7 @@ from interlock.model.files import read_text
 from interlock.model.names import is_reserved
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
+_INTERRUPTED = ("starts again", "goes on")
 _EVENT = re.compile(r"[^\s.*]+(\.[^\s.*]+)*\Z")
 # What a chart raises by itself (section 5.10.1), nobody makes.
 _RAISED = ("done", "error")
@@ -302,7 +303,15 @@ class _Taker:
 
     def _duration(self, element: Element) -> TakenDuration | None:
         given = element.attributes
+        broken = given.get(":interrupted", _INTERRUPTED[0])
+        if broken not in _INTERRUPTED:
+            # Taken for the other it would let less happen than was meant.
+            known = " or ".join(f"'{way}'" for way in _INTERRUPTED)
+            self._add(element, f"interrupted: '{broken[:40]}' is not {known}")
+            return None
         if ":seconds" not in given:
+            if ":interrupted" in given:
+                self._add(element, "interrupted: only what takes seconds can be")
             return None
         try:
             least, greatest = map(float, given[":seconds"].split())
@@ -310,7 +319,7 @@ class _Taker:
             self._add(element, f"seconds: '{given[':seconds'][:40]}' is not two numbers")
             return None
         is_assumed = given.get(":assumed") == "true"
-        goes_on = given.get(":interrupted") == "goes on"
+        goes_on = broken == "goes on"
         return TakenDuration(least, greatest, given.get(":source"), is_assumed, goes_on)
 
     def _check_events(self, taken: list[_Taken]) -> None:

@@ -118,6 +118,18 @@ def refusal(folder: Path, chart: str, capsys: pytest.CaptureFixture[str]) -> str
             '<state id="b"/></scxml>',
             "seconds: 'soon' is not two numbers",
         ),
+        # Less could happen than was meant if this was taken for what starts again.
+        (
+            f'{HEAD} name="m">\n<state id="a"><transition event="e" target="b" '
+            'model:seconds="1 2" model:assumed="true" model:interrupted="goes-on"/></state>'
+            '<state id="b"/></scxml>',
+            "interrupted: 'goes-on' is not 'starts again' or 'goes on'",
+        ),
+        (
+            f'{HEAD} name="m">\n<state id="a"><transition event="e" target="b" '
+            'model:interrupted="goes on"/></state><state id="b"/></scxml>',
+            "interrupted: only what takes seconds can be",
+        ),
     ],
 )
 def test_what_a_plant_would_do_otherwise_is_refused(
