@@ -9,7 +9,8 @@ in force. What it does because of them:
 
 A lamp that is itself faulty is compared as it is seen. A restart is compared by the memory that
 it loses, and tells only by an alarm: that outputs go off once, as at every start, shows nobody
-what is missing. A yellow lamp that a model declares with ``announces: false`` is no alarm.
+what is missing. It comes with the next scan and no sooner, see `noting_restarts`. A yellow lamp
+that a model declares with ``announces: false`` is no alarm.
 
 The memory may hold what the faults have left, and then a lamp that is on whatever happens would be
 off without them. So an alarm or a refusal counts only where a machine without any fault need not
@@ -25,7 +26,7 @@ is part of the harm: the loss of a safety function is not its own detection.
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, IntEnum
 from functools import cached_property
 
@@ -45,13 +46,17 @@ from interlock.kernel.expr import (
 from interlock.kernel.patterns import PATTERNS
 from interlock.kernel.projected import Projected
 from interlock.kernel.requirement import Requirement
-from interlock.kernel.system import BOOL, Move, MoveKind, Origin
+from interlock.kernel.system import BOOL, Move, MoveKind, Origin, Role, Variable
 from interlock.model.build import Built, counted_flag, fault_flag
 from interlock.model.controller import STILL
 from interlock.model.fault import Fault
 
 POWER_UP_SCANS = 8
 """So many scans are taken to belong to power-up: what is shown only then counts for nothing."""
+
+
+NOTED = "noted."
+"""With an output's name behind it: a restart has struck since the last scan, and brings it on."""
 
 
 class Telling(IntEnum):
@@ -93,20 +98,10 @@ class IncompleteError(Exception):
     """A limit left open what the study needs; the text names it."""
 
 
-class Comparison:
-    """The scans of a built model, with and without its faults.
+class _NextScans:
+    """The next scan of each controller of a built model, with and without its faults."""
 
-    Parameters
-    ----------
-    built : Built
-    explored : Projected
-        Of the built system, or of one that adds to it.
-    """
-
-    def __init__(self, built: Built, explored: Projected) -> None:
-        self._explored = explored
-        # What is outside of the controllers and has a state.
-        self.places = [name for name in built.system.index if name in built.model.machines]
+    def __init__(self, built: Built) -> None:
         self._built, controllers = built, built.model.controllers
         self._scans = {one.scan: _whole(built.system.move(one.scan)) for one in controllers}
         self._by = {name: one.scan for one in controllers for name in one.written}
@@ -146,10 +141,59 @@ class Comparison:
             found[name] = _difference(substitute([seen], lost)[0], seen)
         return found
 
-    def silence(self, missed: Container[str] = ()) -> dict[str, Expr]:
-        """For each move that can tell of a fault, where it does not.
+    def alarms_by_restart(self, fault: Fault) -> dict[str, Expr]:
+        """The alarms that a restart now would bring on in the next scan, each with where."""
+        by_it = self.by_restart(fault)
+        return {n: d.on for n, d in by_it.items() if self.outputs[n].announces}
 
-        That is the scan, and a restart when it strikes, one scan before it shows.
+
+def noting_restarts(built: Built) -> Built:
+    """The same, with a note of the alarms that a restart brings, from its strike to the next scan.
+
+    Harm may come before that scan, and a scan behind a restart knows no more what was lost.
+    """
+    scans, kinds = _NextScans(built), {move.name: move.kind for move in built.system.moves}
+    noted: dict[str, dict[str, Expr]] = {}
+    for fault in scans.live:
+        if fault.restart:
+            alarms = scans.alarms_by_restart(fault)
+            noted[Origin.strike(fault.id).move_name] = {
+                NOTED + name: where for name, where in alarms.items() if where is not FALSE
+            }
+    names = dict.fromkeys(name for notes in noted.values() for name in notes)
+    forgotten = dict.fromkeys(names, FALSE)
+    moves = []
+    for move in built.system.moves:
+        notes = forgotten if kinds[move.name] is MoveKind.SCAN else noted.get(move.name, {})
+        moves.append(replace(move, updates={**move.updates, **notes}))
+    variables = [Variable(name, BOOL, 0, Role.OBSERVER) for name in names]
+    system = replace(
+        built.system, variables=(*built.system.variables, *variables), moves=tuple(moves)
+    )
+    return replace(built, system=system)
+
+
+class Comparison(_NextScans):
+    """The scans of a built model, with and without its faults, and what is usual without any.
+
+    Parameters
+    ----------
+    built : Built
+        Where restarts are to tell of anything, from `noting_restarts`.
+    explored : Projected
+        Of the built system, or of one that adds to it.
+    """
+
+    def __init__(self, built: Built, explored: Projected) -> None:
+        super().__init__(built)
+        self._explored = explored
+        # What is outside of the controllers and has a state.
+        self.places = [name for name in built.system.index if name in built.model.machines]
+
+    def silence(self, missed: Container[str] = ()) -> dict[str, Expr]:
+        """For each scan, where it does not tell of a fault.
+
+        Of a restart that is the first scan behind it, where an alarm comes on that was noted.
 
         Parameters
         ----------
@@ -164,11 +208,12 @@ class Comparison:
             own = {name: difference for name, difference in seen.items() if self._by[name] == scan}
             tells = self.telling(own)
             refused = [tells[name].off for name in refusing if name in own]
-            found[scan] = not_(or_(self._alarm(tells), *refused))
-        for fault in self.live:
-            if fault.restart:
-                strike = Origin.strike(fault.id).move_name
-                found[strike] = not_(self._alarm(self.telling(self.by_restart(fault))))
+            lost = [
+                and_(var(NOTED + name), self.scanned(name), self.told[name])
+                for name in own
+                if NOTED + name in self._built.system.index
+            ]
+            found[scan] = not_(or_(self._alarm(tells), *refused, *lost))
         return found
 
     def _alarm(self, differences: Mapping[str, Difference]) -> Expr:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.engines import projector
-from interlock.judgement.detection import Comparison, Harm, IncompleteError
+from interlock.judgement.detection import Comparison, Harm, IncompleteError, noting_restarts
 from interlock.judgement.doubt import doubt_of
 from interlock.judgement.fault_sets import Asked, ask_all, flags_of
 from interlock.judgement.finding import Finding, Verification
@@ -272,7 +272,7 @@ def _parts(finding: Finding) -> Iterator[RunClass]:
 
 def _in_silence(model: Model, id_: str, run_class: RunClass, limits: Limits) -> bool | None:
     """Whether the requirement is broken before anything tells; None where a limit was hit."""
-    built = build(model, run_class)
+    built = noting_restarts(build(model, run_class))
     asked = ask_all(built.system, [built.requirements[id_]])
     explored = projector().project(asked.system, tuple(flags_of(model, run_class.faults)), limits)
     try:

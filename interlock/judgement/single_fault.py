@@ -19,6 +19,7 @@ from interlock.judgement.detection import (
     Harm,
     IncompleteError,
     Telling,
+    noting_restarts,
 )
 from interlock.judgement.effects import FaultEffects, find_effects
 from interlock.judgement.fault_sets import RequirementSets, ask_all, find_sets, flags_of
@@ -111,7 +112,7 @@ def strike_alone(model: Model, limits: Limits, strike: Strike) -> Alone:
     limits : Limits
     strike : Strike
     """
-    built = build(model, RunClass(strike.faults, min(1, len(strike.faults))))
+    built = noting_restarts(build(model, RunClass(strike.faults, min(1, len(strike.faults)))))
     ids = flags_of(model, strike.faults)
     asked = ask_all(built.system, [built.requirements[id_] for id_ in strike.requirements])
     explored = projector().project(asked.system, tuple(ids), limits)

@@ -52,7 +52,7 @@ def announced(
     most : int, optional
         As for `reach`.
     """
-    reached = reach(world_of(model, Class((fault,), 1)), most)
+    reached = with_notes(model, reach(world_of(model, Class((fault,), 1)), most))
     telling, harms, by_memory_alone = Telling(model, reached), {}, 0
     for id_, opinion in opinions_of(model, reached).items():
         if opinion.sets != {frozenset({fault})}:
@@ -66,6 +66,30 @@ def announced(
         harms[id_] = not silent
         by_memory_alone += silent and not before
     return Announced(harms, by_memory_alone, telling.is_latent(model.faults[fault].restart))
+
+
+def with_notes(model: Model, reached: Reached) -> Reached:
+    """The same, each state with the alarms that a restart since the last scan is to bring on."""
+    telling, found = Telling(model, reached), Reached(reached.world)
+    numbers = {(0, frozenset[str]()): 0}
+    for number, noted in (todo := list(numbers)):
+        after = []
+        for act, target in reached.after[number]:
+            notes = noted if act != SCAN else frozenset[str]()
+            if act.kind is Kind.STRIKE:
+                notes = frozenset(telling.by_restart(act, number))
+            new = target, notes
+            if new not in numbers:
+                numbers[new] = len(numbers)
+                todo.append(new)
+            after.append((act, numbers[new]))
+        found.states.append(reached.states[number]._replace(noted=noted))
+        found.truths.append(reached.truths[number])
+        found.signals.append(reached.signals[number])
+        found.owed.append(reached.owed[number])
+        found.is_broken.append(reached.is_broken[number])
+        found.after.append(after)
+    return found
 
 
 class Telling:
@@ -82,7 +106,7 @@ class Telling:
         self._known: dict[tuple[Act, int], dict[str, bool]] = {}
 
     def tells(self, missed: Container[str], compared: bool, act: Act, number: int) -> bool:
-        """Whether what happens in a state tells of the fault.
+        """Whether what happens in a state tells of the fault; a restart does with the next scan.
 
         Parameters
         ----------
@@ -94,7 +118,7 @@ class Telling:
         number : int
             Of the state.
         """
-        return any(
+        return act == SCAN and any(
             is_told or not compared
             for name, is_told in self._differing(act, number).items()
             if self._lamps[name] or name not in missed
@@ -124,15 +148,21 @@ class Telling:
             seen = self._after_scan(state)
             without = self._after_scan(state._replace(in_force=(False,) * len(state.in_force)))
             for name, announces in self._lamps.items():
-                if seen[name] == announces and without[name] != announces:
+                is_noted = name in state.noted and seen[name]
+                if is_noted or (seen[name] == announces and without[name] != announces):
                     yield name
         elif act.kind is Kind.STRIKE:
-            struck = next(n for a, n in self._reached.after[number] if a == act)
-            memory = self._reached.states[struck].memory
-            seen, without = self._after_scan(state._replace(memory=memory)), self._after_scan(state)
-            for name, announces in self._lamps.items():
-                if announces and seen[name] and not without[name]:
-                    yield name
+            yield from self.by_restart(act, number)
+
+    def by_restart(self, strike: Act, number: int) -> Iterator[str]:
+        """The alarms that the next scan brings on for what a strike takes of the memory."""
+        state = self._reached.states[number]
+        struck = next(n for a, n in self._reached.after[number] if a == strike)
+        memory = self._reached.states[struck].memory
+        seen, without = self._after_scan(state._replace(memory=memory)), self._after_scan(state)
+        for name, announces in self._lamps.items():
+            if announces and seen[name] and not without[name]:
+                yield name
 
     def _after_scan(self, state: State) -> dict[str, int]:
         scanned = self._world.scanned(state, self._world.truth(state))

@@ -54,6 +54,8 @@ class State(NamedTuple):
         For each of them: the next scan reads it as it was.
     felt : tuple of Felt
         For each output that is felt later than it is given: what is known of it.
+    noted : frozenset of str
+        What somebody who follows the runs has written down.
     """
 
     places: tuple[int, ...]
@@ -67,6 +69,7 @@ class State(NamedTuple):
     given: tuple[tuple[frozenset[int], ...], ...] = ()
     late: tuple[bool, ...] = ()
     felt: tuple[Felt, ...] = ()
+    noted: frozenset[str] = frozenset()
 
 
 class Kind(Enum):

@@ -223,3 +223,47 @@ def test_where_the_replay_finds_nothing_told_that_is_a_defect(
     monkeypatch.setattr(Telltale, "tells", lambda *_: False)
     with pytest.raises(InternalError, match="tells of a fault by 'red'"):
         alone(read(tmp_path, MODEL, TOLD["an alarm that is off without a fault"]))
+
+
+HELD = """\
+title: A load held by a magnet
+controller: controller.st
+plant:
+  load: {states: [up, down], moves: [{from: up, to: down, when: FALLS, says: falls}]}
+  sling: {states: [taut, loose], moves: [{from: taut, to: loose, when: ready, says: is taken off}]}
+outputs:
+  hold: {says: the magnet}
+  test: {says: the magnet is tested}
+  ready: {says: the magnet holds}
+  red: {lamp: red}
+requirements:
+  R1: {says: The load stays up, never: load = down}
+faults:
+  F1: {says: the controller restarts, restart: true}
+"""
+HELD_PROGRAM = """\
+PROGRAM P
+VAR_OUTPUT hold, test, ready, red : BOOL; END_VAR
+VAR n : INT (0..3); END_VAR
+hold := TRUE;
+test := n = 1;
+ready := n = 3;
+red := n < 2;
+IF n < 3 THEN n := n + 1; END_IF;
+END_PROGRAM
+"""
+
+
+@pytest.mark.parametrize(
+    ("falls", "harm"),
+    [
+        # The magnet is off from the restart to the next scan, and until then the lamp is dark.
+        ("sling = loose AND NOT hold", Harm.DANGEROUS),
+        # This comes with the second scan, behind the lamp.
+        ("sling = loose AND test", Harm.DETECTED),
+    ],
+)
+def test_a_restart_tells_with_the_next_scan_and_no_sooner(
+    falls: str, harm: Harm, tmp_path: Path
+) -> None:
+    assert harm_of_r1(read(tmp_path, HELD.replace("FALLS", falls), HELD_PROGRAM)) is harm
