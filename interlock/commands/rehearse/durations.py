@@ -60,10 +60,15 @@ def plant_time(model: Model, found: Walk, begin: int, end: int) -> PlantTime | N
     greatest = _longest(_weighed(edges, longest), starts)
     least = 0.0
     for machine in {moves[name].machine for name in timed}:
-        shortest = {n: takes.least for n, takes in timed.items() if moves[n].machine == machine}
+        shortest = {n: _least(t) for n, t in timed.items() if moves[n].machine == machine}
         least = max(least, _shortest(_weighed(edges, shortest), starts, goals))
     unknown = [m.name for m in known if m.kind is MoveKind.PLANT and m.name not in timed]
     return PlantTime(founded_on(timed.values(), least, greatest), tuple(unknown))
+
+
+def _least(takes: Duration) -> float:
+    """What is left of a move at least; what goes on may have been begun in an earlier step."""
+    return 0.0 if takes.goes_on else takes.least
 
 
 def founded_on(parts: Collection[Duration], least: float, greatest: float) -> Duration:

@@ -44,6 +44,13 @@ def test_a_procedure_cannot_give_less_time_than_the_plant_takes(tmp_path: Path) 
     assert [step.is_too_short for step in found.steps] == [False, True]
 
 
+def test_what_goes_on_may_have_been_begun_in_an_earlier_step(tmp_path: Path) -> None:
+    timed = "says: the hatch opens, seconds: [4, 6], assumed: true, interrupted: goes on}"
+    (found,) = rehearsed(hatch(tmp_path, BY_BUTTON, (OPENS, timed), (GIVEN, "}"))).rehearsed
+    assert found.steps[1].plant is not None
+    assert found.steps[1].plant.takes == Duration(0, 6, None, True)
+
+
 def test_machines_that_may_move_at_once_take_the_longest_and_at_most_the_sum(
     tmp_path: Path,
 ) -> None:
