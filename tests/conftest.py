@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 
@@ -20,6 +21,11 @@ def pytest_configure(config: pytest.Config) -> None:
     if sys.dont_write_bytecode and cache is not None:
         os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("bytecode"))
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+def pytest_sessionfinish() -> None:
+    """Let nothing be collected at the end, for a minute, that the end of the process gives back."""
+    gc.freeze()
 
 
 @pytest.hookimpl(trylast=True)
