@@ -15,7 +15,7 @@ from uuid import uuid4
 
 from distributed import CancelledError, Client, KilledWorker, as_completed
 
-from interlock.base.scheduler import NoClusterError
+from interlock.base.errors import NoClusterError
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")

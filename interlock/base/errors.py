@@ -99,6 +99,10 @@ class TooManyMistakesError(InputError):
 MOST_MISTAKES = 100
 
 
+class NoClusterError(Exception):
+    """A cluster's scheduler cannot be reached; the text says which and why."""
+
+
 class MistakeList(list[Mistake]):
     """Mistakes found so far; where they become too many, the search ends.
 

@@ -47,11 +47,6 @@ class Beside:
     prevents: tuple[str, ...] = ()
     undecided: str = ""
 
-    @property
-    def is_anything(self) -> bool:
-        """Whether anything was seen."""
-        return bool(self.on or self.off or self.elsewhere or self.enables or self.prevents)
-
 
 def seen_beside(
     model: Model, fault: str, most: int = MOST_PAIRS, until: float | None = None

@@ -28,6 +28,9 @@ class Declined(Enum):
 UNTIMED = (Declined.SEVERAL, Declined.ANY_VALUES, Declined.TIME)
 """What those decline that have learnt none of it."""
 
+IN_TIME = (Declined.SEVERAL, Declined.ANY_VALUES, Declined.TIMED_QUANTITIES)
+"""What those decline that have learnt how time passes for one controller, and no more."""
+
 
 def load_for(who: str, folder: Path | str, *declined: Declined) -> Model:
     """As `interlock.model.load.load`, for `who` would be wrong about a model with what is declined.

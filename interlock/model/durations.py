@@ -8,6 +8,9 @@ from fractions import Fraction
 from interlock.base.errors import Place
 from interlock.st.typed import Expression
 
+STARTS_AGAIN, GOES_ON = INTERRUPTED = ("starts again", "goes on")
+"""What becomes of what is interrupted, in a model file's words."""
+
 
 @dataclass(frozen=True)
 class Duration:

@@ -16,6 +16,7 @@ from fractions import Fraction
 from interlock.base.errors import Place
 from interlock.kernel.system import MoveKind
 from interlock.model.clocks import spans_of
+from interlock.model.durations import GOES_ON
 from interlock.model.model import Model
 from interlock.model.names import Mistakes
 from interlock.model.schema import ModelShape
@@ -102,7 +103,7 @@ def _check_rounded(document: Document, shape: ModelShape, mistakes: Mistakes) ->
         mistakes.add(document.key_place(("quantities", name)), said)
     for name, machine in shape.plant.items():
         for number, move in enumerate(machine.moves):
-            if move.interrupted == "goes on" and move.seconds and move.seconds[0] > 0:
+            if move.interrupted == GOES_ON and move.seconds and move.seconds[0] > 0:
                 said = (
                     "what goes on counts for up to a unit more with each piece, so 'unit: exact' "
                 )

@@ -9,6 +9,7 @@ from interlock.base.errors import Place, nearest
 from interlock.kernel.system import Event, MoveKind
 from interlock.model.build import SCAN
 from interlock.model.controller import STILL
+from interlock.model.durations import GOES_ON
 from interlock.model.model import Duration, Formula, Machine, ModelMove
 from interlock.model.names import Mistakes, Names, is_reserved, type_of
 from interlock.model.read_quantities import Edges, quantity_moves, read_quantities
@@ -180,7 +181,7 @@ def _duration_of(
 ) -> Duration | None:
     takes = read_duration(move, document, path, mistakes)
     if takes is not None:
-        return replace(takes, goes_on=move.interrupted == "goes on")
+        return replace(takes, goes_on=move.interrupted == GOES_ON)
     if move.interrupted is not None:
         said = "only what takes 'seconds' can be interrupted"
         mistakes.add(document.key_place((*path, "interrupted")), said)

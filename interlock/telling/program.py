@@ -63,7 +63,7 @@ def _interrupted_told(model: Model) -> str:
     again = "what is interrupted starts again" if others else ""
     if not going:
         return f"; {again}"
-    on = f"what of {', '.join(going)} is interrupted goes on"
+    on = f"what of {', '.join(going)} is interrupted goes on, each piece for up to a unit longer"
     return f"; {on}, {again.replace('what is', 'what else is')}" if others else f"; {on}"
 
 

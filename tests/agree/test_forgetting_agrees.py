@@ -17,7 +17,7 @@ from interlock.kernel.query import Leg, Reach
 from interlock.kernel.system import System
 from tests.support.build import is_, move, system
 from tests.support.strategies import conditions
-from tests.support.turns import FLAGS, taking_turns
+from tests.support.turns import FLAGS, any_turns
 
 SETTINGS = settings(
     max_examples=40,
@@ -44,16 +44,11 @@ def a_query(data: st.DataObject, of: System) -> Reach:
     return Reach(data.draw(conditions(of)), (first, *legs[1:]))
 
 
-def a_system(data: st.DataObject) -> System:
-    most_pending = data.draw(st.sampled_from([1, 2, None]))
-    return data.draw(taking_turns(most_pending, data.draw(st.booleans())))
-
-
 @seed(17)
 @SETTINGS
 @given(data=st.data())
 def test_no_end_of_a_run_is_forgotten(data: st.DataObject) -> None:
-    space = explored(a_system(data))
+    space = explored(any_turns(data))
     for _ in range(4):
         query = a_query(data, space.system)
         told = may_be_done(space, query)
@@ -72,7 +67,7 @@ def test_the_same_flags_are_found_along_legs(
 ) -> None:
     # However small the diagrams are: what is kept of states is always asked first.
     monkeypatch.setattr("interlock.engines.symbolic.explored.SIMPLER", 1e-9)
-    of = a_system(data)
+    of = any_turns(data)
     seen = Explored(of, FLAGS)
     if in_part:
         allowed = {

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from interlock.engines.symbolic.explored import Explored
 from interlock.kernel.query import Trap
-from interlock.kernel.system import PHASE, System
+from interlock.kernel.system import PHASE
 from tests.support.strategies import conditions
-from tests.support.turns import FLAGS, taking_turns
+from tests.support.turns import FLAGS, any_turns
 
 SETTINGS = settings(
     max_examples=40,
@@ -21,11 +21,6 @@ SETTINGS = settings(
 )
 
 
-def a_system(data: st.DataObject) -> System:
-    most_pending = data.draw(st.sampled_from([1, 2, None]))
-    return data.draw(taking_turns(most_pending, data.draw(st.booleans())))
-
-
 @pytest.mark.parametrize("in_part", [False, True])
 @seed(12)
 @SETTINGS
@@ -33,7 +28,7 @@ def a_system(data: st.DataObject) -> System:
 def test_flags_of_traps_are_those_of_all_states_that_are_trapped(
     in_part: bool, data: st.DataObject
 ) -> None:
-    system = a_system(data)
+    system = any_turns(data)
     fast, slow = Explored(system, FLAGS), Explored(system, FLAGS)
     if in_part:
         allowed = {
@@ -59,7 +54,7 @@ def test_flags_of_traps_are_those_of_all_states_that_are_trapped(
 @SETTINGS
 @given(data=st.data())
 def test_nothing_that_is_lost_has_a_way(data: st.DataObject) -> None:
-    system = a_system(data)
+    system = any_turns(data)
     seen = Explored(system, FLAGS)
     for goal in [data.draw(conditions(system)) for _ in range(4)]:
         seen.occurring(Trap(goal))
@@ -72,7 +67,7 @@ def test_nothing_that_is_lost_has_a_way(data: st.DataObject) -> None:
 @SETTINGS
 @given(data=st.data())
 def test_what_follows_settled_states_is_what_move_after_move_leads_to(data: st.DataObject) -> None:
-    system = a_system(data)
+    system = any_turns(data)
     seen = Explored(system, FLAGS)
     ways, space = seen._traps._ways_back, seen._whole()
     some = ways.settled & space.encoding.truth(seen._asked(data.draw(conditions(system))))

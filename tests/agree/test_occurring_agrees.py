@@ -13,7 +13,7 @@ from interlock.engines.symbolic.space import Space
 from interlock.kernel.expr import TRUE, and_, not_, var
 from interlock.kernel.query import Leg, Occurs
 from tests.support.strategies import conditions, legs
-from tests.support.turns import taking_turns, two_that_rise
+from tests.support.turns import any_turns, two_that_rise
 
 SETTINGS = settings(
     max_examples=40,
@@ -28,8 +28,7 @@ SETTINGS = settings(
 @SETTINGS
 @given(data=st.data())
 def test_what_occurs_does_so_state_by_state(data: st.DataObject) -> None:
-    most_pending = data.draw(st.sampled_from([1, 2, None]))
-    of = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
+    of = any_turns(data)
     space = Space(of, Budget(NO_LIMITS, None), breadth_first_work=0)
     space.explore()
     for _ in range(4):

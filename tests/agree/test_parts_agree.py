@@ -13,7 +13,7 @@ from interlock.kernel.expr import TRUE, Expr
 from interlock.kernel.query import Leg, Query, Reach, Stay, Trap
 from interlock.kernel.system import Stepper, System
 from tests.support.strategies import conditions
-from tests.support.turns import FLAGS, taking_turns
+from tests.support.turns import FLAGS, any_turns
 
 SETTINGS = settings(
     max_examples=40,
@@ -27,8 +27,7 @@ Allowed = dict[str, Expr]
 
 
 def a_part(data: st.DataObject) -> tuple[System, Allowed, tuple[str, ...]]:
-    most_pending = data.draw(st.sampled_from([1, 2, None]))
-    system = data.draw(taking_turns(most_pending, data.draw(st.booleans())))
+    system = any_turns(data)
     allowed = {
         m.name: data.draw(conditions(system)) for m in system.moves if data.draw(st.booleans())
     }

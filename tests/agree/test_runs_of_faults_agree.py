@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
-from interlock.commands.faults import runs
+from interlock.commands.faults import runs, singles
 from interlock.commands.faults.runs import RunFinder
 from interlock.engines import catalogue
 from interlock.engines.budget import NO_LIMITS, Budget
@@ -29,7 +29,7 @@ from interlock.model.between import BetweenScans
 from interlock.model.build import RunClass, build
 from tests.support.hoist import HOIST_PROGRAM, hoist
 from tests.support.strategies import conditions, legs, questions
-from tests.support.turns import FLAGS, taking_turns
+from tests.support.turns import FLAGS, any_turns
 
 SETTINGS = settings(
     max_examples=25,
@@ -38,11 +38,6 @@ SETTINGS = settings(
     phases=[Phase.generate],
     suppress_health_check=list(HealthCheck),
 )
-
-
-def a_system(data: st.DataObject) -> System:
-    most_pending = data.draw(st.sampled_from([1, 2, None]))
-    return data.draw(taking_turns(most_pending, data.draw(st.booleans())))
 
 
 def one_at_most(of: System) -> System:
@@ -67,7 +62,7 @@ def with_it(query: Query, flag: str) -> Query:
 def test_with_the_others_barred_one_fault_does_what_it_does_alone(
     answered_first: bool, data: st.DataObject
 ) -> None:
-    of = one_at_most(a_system(data))
+    of = one_at_most(any_turns(data))
     flag = data.draw(st.sampled_from(FLAGS))
     others = [other for other in FLAGS if other != flag]
     left = tuple(m for m in of.moves if m.updates.keys().isdisjoint(others))
@@ -98,7 +93,7 @@ def test_with_the_others_barred_one_fault_does_what_it_does_alone(
 def test_a_run_along_legs_is_a_shortest_one_in_which_scans_answer_moves(
     data: st.DataObject,
 ) -> None:
-    of = a_system(data)
+    of = any_turns(data)
     space = Space(of, Budget(NO_LIMITS, None), breadth_first_work=0)
     space.explore()
     spaces = AnsweredPaths(space).spaces
@@ -130,7 +125,7 @@ def test_a_run_along_legs_is_a_shortest_one_in_which_scans_answer_moves(
 @given(data=st.data())
 def test_what_leads_nowhere_is_on_no_way_there(data: st.DataObject) -> None:
     engine = SymbolicEngine(breadth_first_work=0)
-    of = one_at_most(a_system(data))
+    of = one_at_most(any_turns(data))
     query = Reach(with_flag(data, of), data.draw(legs(of)))
     (found,) = engine.explore(of, [query]).answers
     (known,) = ReferenceEngine().explore(of, [query]).answers
@@ -170,7 +165,7 @@ def test_faults_that_share_a_search_get_the_runs_of_each_alone(
     assert all(run.is_near for run in alone.values())
     # Nothing is near: all is looked for by diagrams, three faults at a time.
     monkeypatch.setattr(runs, "NEAR_STATES", 1)
-    monkeypatch.setattr(runs, "FAULTS_TOGETHER", 3)
+    monkeypatch.setattr(singles, "FAULTS_TOGETHER", 3)
     told: list[str] = []
     together = finder.of_all(wanted, told.append)
     assert together.keys() == alone.keys()

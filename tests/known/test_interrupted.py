@@ -26,6 +26,7 @@ from interlock.model.build import SCAN, build
 from interlock.model.load import load
 from interlock.model.model import Duration, Model
 from interlock.model.timing import BEGUN, TICK
+from interlock.telling.program import between_told
 from tests.support.gate import written
 
 HOLDS, VIOLATED = Outcome.HOLDS, Outcome.VIOLATED
@@ -189,6 +190,13 @@ def test_no_run_in_true_time_is_missing(
             state = stepper.after(state, system.move(move))
     assert "body: down to up" in player.ways_on(human=False)
     assert system.move("body: down to up") in stepper.enabled(state)
+
+
+def test_results_say_what_becomes_of_what_is_interrupted(tmp_path: Path) -> None:
+    on = "what of body is interrupted goes on, each piece for up to a unit longer"
+    assert between_told(hoist(tmp_path / "a", "goes on")).endswith(f"; {on}")
+    anew = between_told(hoist(tmp_path / "b", "starts again"))
+    assert anew.endswith("; what is interrupted starts again")
 
 
 def test_only_what_takes_seconds_can_be_interrupted(tmp_path: Path) -> None:

@@ -19,6 +19,12 @@ FLAGS = ("f0", "f1", "f2")
 KNOWN: Intervals = {**ENVIRONMENT, **MEMORY, **OUTPUTS, **dict.fromkeys(FLAGS, (0, 1))}
 
 
+def any_turns(data: st.DataObject) -> System:
+    """A system that takes turns in any of the ways."""
+    most_pending = data.draw(st.sampled_from([1, 2, None]))
+    return data.draw(taking_turns(most_pending, data.draw(st.booleans())))
+
+
 @st.composite
 def taking_turns(
     draw: st.DrawFn, most_pending: int | None = 1, at_any_moment: bool = False

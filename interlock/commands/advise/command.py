@@ -20,7 +20,7 @@ from interlock.commands.options import (
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
 from interlock.model.build import FAULT_FREE, RunClass
-from interlock.model.declined import Declined, load_for
+from interlock.model.declined import IN_TIME, load_for
 
 
 @click.command("advise")
@@ -65,8 +65,7 @@ def command(
     engines = available()
     if engine not in engines:
         raise click.UsageError(f"no engine '{engine}'{nearest(engine, engines)}")
-    beyond = Declined.SEVERAL, Declined.ANY_VALUES, Declined.TIMED_QUANTITIES
-    loaded = load_for("'advise'", model, *beyond)
+    loaded = load_for("'advise'", model, *IN_TIME)
     known = [v.name for v in loaded.program.variables if v.kind != "VAR_INPUT"]
     for name in outputs:
         if name not in known:

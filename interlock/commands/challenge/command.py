@@ -9,9 +9,8 @@ from pathlib import Path
 import click
 
 from interlock.base import cores
-from interlock.base.errors import nearest
+from interlock.base.errors import NoClusterError, nearest
 from interlock.base.files import write_whole
-from interlock.base.scheduler import NoClusterError
 from interlock.commands.challenge.defects import Region
 from interlock.commands.challenge.results import DefectOutcome
 from interlock.commands.challenge.study import Challenge, Choice, Progress, challenge
@@ -25,7 +24,7 @@ from interlock.commands.options import (
 )
 from interlock.judgement.engines import AUTOMATIC, available
 from interlock.kernel.query import DeclinedError
-from interlock.model.declined import Declined, load_for
+from interlock.model.declined import IN_TIME, load_for
 
 
 @click.command("challenge")
@@ -90,8 +89,7 @@ def command(
         n_processes=cores.in_use(),
         scheduler=scheduler,
     )
-    beyond = Declined.SEVERAL, Declined.ANY_VALUES, Declined.TIMED_QUANTITIES
-    loaded = load_for("'challenge'", model, *beyond)
+    loaded = load_for("'challenge'", model, *IN_TIME)
     limits = limits_of(max_states, max_seconds, max_memory)
     try:
         with _progress_line() as progress:

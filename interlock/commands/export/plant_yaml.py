@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from interlock.commands.export.read_scxml import TakenMachine, TakenMove
+from interlock.model.durations import GOES_ON
 
 
 def to_yaml(machines: tuple[TakenMachine, ...], quoted: Callable[[str], str]) -> str:
@@ -77,5 +78,5 @@ def _move_yaml(move: TakenMove, quoted: Callable[[str], str]) -> str:
         if move.takes.source is not None:
             parts.append(f"source: {quoted(move.takes.source)}")
         parts += ["assumed: true"] * move.takes.assumed
-        parts += ["interrupted: goes on"] * move.takes.goes_on
+        parts += [f"interrupted: {GOES_ON}"] * move.takes.goes_on
     return "{" + ", ".join(parts) + "}"

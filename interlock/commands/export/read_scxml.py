@@ -16,11 +16,11 @@ from pathlib import Path
 from interlock.base.errors import InputError, Mistake, MistakeList, nearest
 from interlock.commands.export.ecmascript import GuardReader, NoGuardError
 from interlock.commands.export.xml_elements import NAMESPACE, Element, parse
+from interlock.model.durations import GOES_ON, INTERRUPTED, STARTS_AGAIN
 from interlock.model.files import read_text
 from interlock.model.names import is_reserved
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
-_INTERRUPTED = ("starts again", "goes on")
 _EVENT = re.compile(r"[^\s.*]+(\.[^\s.*]+)*\Z")
 # What a chart raises by itself (section 5.10.1), nobody makes.
 _RAISED = ("done", "error")
@@ -303,10 +303,10 @@ class _Taker:
 
     def _duration(self, element: Element) -> TakenDuration | None:
         given = element.attributes
-        broken = given.get(":interrupted", _INTERRUPTED[0])
-        if broken not in _INTERRUPTED:
+        broken = given.get(":interrupted", STARTS_AGAIN)
+        if broken not in INTERRUPTED:
             # Taken for the other it would let less happen than was meant.
-            known = " or ".join(f"'{way}'" for way in _INTERRUPTED)
+            known = " or ".join(f"'{way}'" for way in INTERRUPTED)
             self._add(element, f"interrupted: '{broken[:40]}' is not {known}")
             return None
         if ":seconds" not in given:
@@ -319,7 +319,7 @@ class _Taker:
             self._add(element, f"seconds: '{given[':seconds'][:40]}' is not two numbers")
             return None
         is_assumed = given.get(":assumed") == "true"
-        goes_on = broken == "goes on"
+        goes_on = broken == GOES_ON
         return TakenDuration(least, greatest, given.get(":source"), is_assumed, goes_on)
 
     def _check_events(self, taken: list[_Taken]) -> None:

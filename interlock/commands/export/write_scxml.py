@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from interlock.base.errors import InputError, Mistake
 from interlock.commands.export.xml_elements import NAMESPACE, OWN_NAMESPACE
+from interlock.model.durations import GOES_ON
 from interlock.model.model import Machine, Model, ModelMove
 from interlock.st import typed as ty
 from interlock.st.types import EnumType
@@ -197,7 +198,7 @@ class _Writer:
             if move.takes.source is not None:
                 attributes += f" model:source={quoteattr(move.takes.source)}"
             attributes += ' model:assumed="true"' * move.takes.assumed
-            attributes += ' model:interrupted="goes on"' * move.takes.goes_on
+            attributes += f' model:interrupted="{GOES_ON}"' * move.takes.goes_on
         self._moving = (move.machine, move.source)
         follows = [
             line for name, f in move.also.items() for line in self._follow(name, f.tree, move)

@@ -11,8 +11,8 @@ import click
 from click.core import ParameterSource
 
 from interlock.base import cores
+from interlock.base.errors import NoClusterError
 from interlock.base.files import write_each_whole, write_whole
-from interlock.base.scheduler import NoClusterError
 from interlock.base.targets import check_target
 from interlock.commands.exits import EXIT_HOLDS, EXIT_UNDECIDED
 from interlock.commands.options import (

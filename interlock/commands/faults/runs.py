@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
-from interlock.commands.faults.singles import FAULTS_TOGETHER
+from interlock.commands.faults.singles import shared
 from interlock.engines import make
 from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.judge import Replayed, replay
@@ -107,8 +107,7 @@ class RunFinder:
                 alone[faults] = far
             elif far:
                 runs |= self._far({faults: far})
-        for first in range(0, len(alone), FAULTS_TOGETHER):
-            some = list(alone)[first : first + FAULTS_TOGETHER]
+        for some in shared(list(alone)):
             stage(f"runs with {' or '.join(fault for (fault,) in some)}")
             runs |= self._far({faults: alone[faults] for faults in some})
         return runs

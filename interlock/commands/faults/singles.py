@@ -6,9 +6,10 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TypeVar
 
+from interlock.base.errors import NoClusterError
 from interlock.base.pool import spread
-from interlock.base.scheduler import NoClusterError
 from interlock.judgement.detection import Harm
 from interlock.judgement.effects import FaultEffects
 from interlock.judgement.fault_sets import RequirementSets, united
@@ -16,6 +17,8 @@ from interlock.judgement.single_fault import Alone, Showing, Strike, strike_alon
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Requirement
 from interlock.model.model import Model
+
+Of = TypeVar("Of")
 
 FAULTS_TOGETHER = 8
 """So many faults share an exploration in which any one of them may strike."""
@@ -136,9 +139,9 @@ def study_singles(
     live = tuple(fault.id for fault in model.live_faults if fault.id not in added)
     asked = tuple(wanted)
     doing = _Doing(model, limits, helpers, stage)
-    struck = doing.strike([Strike(some, asked) for some in _shared(live) or [()]], len(live))
+    struck = doing.strike([Strike(some, asked) for some in shared(live) or [()]], len(live))
     extra = doing.strike(
-        [Strike(some, asked, only_sets=True) for some in _shared(added)],
+        [Strike(some, asked, only_sets=True) for some in shared(added)],
         len(added),
         ", added to tell what a sensor is worth",
     )
@@ -158,8 +161,8 @@ def study_singles(
     )
 
 
-def _shared(faults: Sequence[str]) -> list[tuple[str, ...]]:
-    """The faults in groups that share an exploration, in their order."""
+def shared(faults: Sequence[Of]) -> list[tuple[Of, ...]]:
+    """The faults, or what is of one each, in groups that share an exploration, in their order."""
     return [
         tuple(faults[first : first + FAULTS_TOGETHER])
         for first in range(0, len(faults), FAULTS_TOGETHER)

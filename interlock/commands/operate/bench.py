@@ -22,7 +22,7 @@ from interlock.kernel.evaluate import State, python_function
 from interlock.kernel.query import Reach
 from interlock.kernel.system import Domain, Move
 from interlock.model.build import SCAN, Built, RunClass, build, fault_flag
-from interlock.model.declined import Declined
+from interlock.model.declined import IN_TIME, Declined
 from interlock.model.model import Model, ModelMove
 from interlock.model.reaction import ReactionTimes
 from interlock.model.timing import TICK
@@ -33,12 +33,7 @@ from interlock.pictures.side_view import SideView
 from interlock.st.interpret import Controller
 from interlock.st.types import domain_of
 
-BEYOND = (
-    Declined.SEVERAL,
-    Declined.ANY_VALUES,
-    Declined.TIMED_QUANTITIES,
-    Declined.DELAYED_OUTPUTS,
-)
+BEYOND = (*IN_TIME, Declined.DELAYED_OUTPUTS)
 """What a bench cannot take."""
 
 

@@ -45,17 +45,12 @@ from interlock.kernel.query import Engine, Limits, Progress, ProgressSink, Reach
 from interlock.kernel.system import MoveKind
 from interlock.kernel.witness import Step, Witness
 from interlock.model.build import RunClass, build
-from interlock.model.declined import Declined, decline
+from interlock.model.declined import IN_TIME, Declined, decline
 from interlock.model.model import Model
 from interlock.model.procedures import Procedure, Procedures
 
 MOST_NODES = 200_000
-BEYOND = (
-    Declined.SEVERAL,
-    Declined.ANY_VALUES,
-    Declined.TIMED_QUANTITIES,
-    Declined.DELAYED_OUTPUTS,
-)
+BEYOND = (*IN_TIME, Declined.DELAYED_OUTPUTS)
 """What a rehearsal cannot take."""
 # From so many different states where a deviation comes to a stand the way back is looked for.
 MOST_WAYS = 50

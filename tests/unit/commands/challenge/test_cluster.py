@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.scheduler import NoClusterError
+from interlock.base.errors import NoClusterError
 from interlock.commands.challenge.decide import DefectDecider
 from interlock.commands.challenge.defects import defects_of
 from interlock.commands.challenge.study import Choice, challenge

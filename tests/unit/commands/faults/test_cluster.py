@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.scheduler import NoClusterError
+from interlock.base.errors import NoClusterError
 from interlock.commands.faults import singles
 from interlock.commands.faults.singles import Helpers, study_singles
 from interlock.commands.faults.study import Options, study_faults
