@@ -17,11 +17,13 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from interlock.testing.studies import Contents, Result, Studies
+    from interlock.testing.asked import JudgedElsewhere, ModelTests, Question
+    from interlock.testing.studies import Contents, Options, Studies
 
 _MODEL_FILE = "model.yaml"
 _UNDER = "expected under "
 _studies_key = pytest.StashKey["Studies"]()
+_elsewhere_key = pytest.StashKey["JudgedElsewhere"]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -41,10 +43,18 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--interlock-max-seconds", type=float, metavar="S", help="Time limit of each exploration."
     )
     group.addoption("--interlock-engine", default="auto", metavar="NAME", help="Engine to use.")
+    group.addoption(
+        "--interlock-scheduler",
+        metavar="ADDRESS",
+        help="Let the workers of a Dask cluster judge the models: tcp://host:port.",
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Refuse an engine that there is not."""
+    """Refuse an engine that there is not, and work that is spread twice."""
+    spread_here = hasattr(config, "workerinput") or config.getoption("numprocesses", None)
+    if spread_here and config.getoption("--interlock-scheduler"):
+        raise pytest.UsageError("--interlock-scheduler spreads the models itself: leave out -n")
     name = config.getoption("--interlock-engine")
     if name == "auto":
         return
@@ -75,18 +85,24 @@ def _is_model(file: Path, config: pytest.Config) -> bool:
 def _studies(config: pytest.Config) -> Studies:
     """The studies of this process; their explorations are shared by all items."""
     if _studies_key not in config.stash:
-        from interlock.kernel.query import Limits
-        from interlock.testing.studies import Options, Studies
+        from interlock.testing.studies import Studies
 
-        limits = Limits(
-            config.getoption("--interlock-max-states"), config.getoption("--interlock-max-seconds")
-        )
-        faults, engine = (
-            config.getoption("--interlock-faults"),
-            config.getoption("--interlock-engine"),
-        )
-        config.stash[_studies_key] = Studies(Options(faults, limits, engine))
+        config.stash[_studies_key] = Studies(_options(config))
     return config.stash[_studies_key]
+
+
+def _options(config: pytest.Config) -> Options:
+    from interlock.kernel.query import Limits
+    from interlock.testing.studies import Options
+
+    limits = Limits(
+        config.getoption("--interlock-max-states"), config.getoption("--interlock-max-seconds")
+    )
+    faults, engine = (
+        config.getoption("--interlock-faults"),
+        config.getoption("--interlock-engine"),
+    )
+    return Options(faults, limits, engine)
 
 
 class ModelFile(pytest.File):
@@ -116,6 +132,13 @@ class ModelFile(pytest.File):
         for id_, place in self.contents.procedure_places.items():
             yield ProcedureItem.of(self, f"procedure {id_}", place)
 
+    def tests(self, asked: Iterable[ModelItem] = ()) -> ModelTests:
+        """What `asked` of its items ask."""
+        from interlock.testing.asked import ModelTests
+
+        questions = tuple(item.question() for item in asked)
+        return ModelTests(self.contents, self.wanted, questions)
+
 
 class ModelItem(pytest.Item):
     """One thing about a model that is judged."""
@@ -138,15 +161,17 @@ class ModelItem(pytest.Item):
 
     def runtest(self) -> None:
         """Judge it; what is otherwise than it should be is a failure."""
-        from interlock.base.errors import InternalError
-        from interlock.kernel.query import DeclinedError
+        from interlock.base.errors import NoClusterError
+        from interlock.testing.asked import judged
 
+        elsewhere: JudgedElsewhere | None = self.config.stash.get(_elsewhere_key, None)
         try:
-            result = self.judged(_studies(self.config))
-        except DeclinedError as declined:
-            raise Surprise(f"the engine declines this model: {declined}") from None
-        except InternalError as error:
-            raise Surprise(f"internal error, not a verdict: {error}") from None
+            if elsewhere is None:
+                result = judged(_studies(self.config), self.file.tests(), self.question())
+            else:
+                result = elsewhere.result(self.file.path, self.question())
+        except NoClusterError as lost:
+            raise Surprise(str(lost)) from None
         for name, value in result.properties:
             self.user_properties.append((name, value))
         if not result.passes:
@@ -154,8 +179,8 @@ class ModelItem(pytest.Item):
         if result.untested:
             pytest.skip(result.says)
 
-    def judged(self, studies: Studies) -> Result:
-        """What came of its study."""
+    def question(self) -> Question:
+        """What it asks of the model."""
         raise NotImplementedError
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
@@ -201,36 +226,41 @@ class RequirementItem(ModelItem):
             words = (*statement.hazards, statement.pattern.value)
             self.extra_keyword_matches.update(words)
 
-    def judged(self, studies: Studies) -> Result:
+    def question(self) -> Question:
         """Its verdict, held against what the model says is known."""
-        return studies.requirement(self.file.contents.model, self.name, self.file.wanted)
+        from interlock.testing.asked import Kind, Question
+
+        return Question(Kind.REQUIREMENT, self.name)
 
 
 class PairItem(ModelItem):
     """What a model is known to do to its requirements, all together."""
 
-    def judged(self, studies: Studies) -> Result:
+    def question(self) -> Question:
         """Every surprise, either way."""
-        return studies.pair(self.file.contents.model)
+        from interlock.testing.asked import Kind, Question
+
+        return Question(Kind.PAIR)
 
 
 class FaultItem(ModelItem):
     """What a model is known to violate where one of its faults may strike."""
 
-    def judged(self, studies: Studies) -> Result:
+    def question(self) -> Question:
         """Whether each of these requirements is violated."""
-        return studies.under(self.file.contents.model, self.name.removeprefix(_UNDER))
+        from interlock.testing.asked import Kind, Question
+
+        return Question(Kind.UNDER_FAULT, self.name.removeprefix(_UNDER))
 
 
 class ProcedureItem(ModelItem):
     """A procedure, rehearsed as it is written."""
 
-    def judged(self, studies: Studies) -> Result:
+    def question(self) -> Question:
         """Whether every step can be done and surely ends, and nothing is violated on the way."""
-        contents = self.file.contents
-        assert contents.procedures is not None
-        id_ = self.name.removeprefix("procedure ")
-        return studies.procedure(contents.model, contents.procedures, id_)
+        from interlock.testing.asked import Kind, Question
+
+        return Question(Kind.PROCEDURE, self.name.removeprefix("procedure "))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -249,6 +279,37 @@ def pytest_collection_finish(session: pytest.Session) -> None:
             selected.setdefault(item.file, set()).update(_needed(item))
     for file, ids in selected.items():
         file.wanted = frozenset(ids)
+    address = session.config.getoption("--interlock-scheduler")
+    if address and selected and not session.config.option.collectonly:
+        _judge_elsewhere(session, address)
+
+
+def _judge_elsewhere(session: pytest.Session, address: str) -> None:
+    """Hand the tests of all models to the workers of a cluster."""
+    from interlock.base.errors import NoClusterError
+    from interlock.testing.asked import JudgedElsewhere
+    from interlock.testing.studies import explored_with
+
+    asked: dict[ModelFile, list[ModelItem]] = {}
+    for item in session.items:
+        if isinstance(item, ModelItem) and not isinstance(item, UnreadableItem):
+            asked.setdefault(item.file, []).append(item)
+    groups: dict[Path, list[tuple[Path, ModelTests]]] = {}
+    for file, items in asked.items():
+        tests = file.path, file.tests(items)
+        groups.setdefault(explored_with(file.path.resolve()), []).append(tests)
+    try:
+        judged = JudgedElsewhere(_options(session.config), list(groups.values()), address)
+    except NoClusterError as reason:
+        raise pytest.UsageError(str(reason)) from None
+    session.config.stash[_elsewhere_key] = judged
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Give up what the runner did not ask for: it ended early."""
+    judged = config.stash.get(_elsewhere_key, None)
+    if judged is not None:
+        judged.end()
 
 
 def _needed(item: ModelItem) -> Iterable[str]:

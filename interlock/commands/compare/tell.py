@@ -43,7 +43,7 @@ from interlock.model.model import Model
 from interlock.telling.ledger import HEADING, change_told, ledger_data
 from interlock.telling.program import between_data, between_told
 
-_STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
+STYLE = {Outcome.HOLDS: "green", Outcome.VIOLATED: "bold red", Outcome.UNDECIDED: "yellow"}
 # So many configurations of a move are named on a terminal.
 _MOST_PLACES = 3
 
@@ -242,7 +242,7 @@ def _parts(c: Comparison, impact: Impact) -> list[RenderableType]:
     kinds = ("requirement", "hazard", "output", "signal", "machine")
     counts = [f"{len(impact.of_kind(k))} {k}{'s'[: len(impact.of_kind(k)) != 1]}" for k in kinds]
     said = f"To validate again: {', '.join(counts)}; {len(impact.steps)} commissioning steps."
-    parts += [Text(said), Text(conclusion(c), style=_STYLE[c.outcome]), Text(CAUTION), ""]
+    parts += [Text(said), Text(conclusion(c), style=STYLE[c.outcome]), Text(CAUTION), ""]
     parts.append(Text("What was not looked at", style="bold"))
     parts += [Text(f"- {sentence}") for sentence in not_looked_at(c)]
     return parts
