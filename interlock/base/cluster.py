@@ -1,26 +1,31 @@
 """The door to `distributed`: the same work on many items, spread over a Dask cluster that exists.
 
 An item whose worker dies is done again by another; the scheduler sees to that. The client takes
-every answer out of its list of open items once, so none is lost and none is counted twice.
+every answer out of its list of open items once, so none is lost and none is counted twice. Whoever
+asked to stop is not kept waiting for what others do.
 """
 
 from __future__ import annotations
 
+import math
 import pickle
+import time
 from collections.abc import Callable, Generator, Sequence
 from hashlib import sha256
 from threading import Lock
 from typing import Any, TypeVar
 from uuid import uuid4
 
-from distributed import CancelledError, Client, KilledWorker, as_completed
+from distributed import CancelledError, Client, Future, KilledWorker, TimeoutError, wait
 
 from interlock.base.errors import NoClusterError
+from interlock.base.interrupt import is_stopping
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 _CONNECT_SECONDS = 10
+_LOOK_EVERY_S = 0.5
 
 
 class Cluster:
@@ -48,7 +53,7 @@ class Cluster:
             raise NoClusterError(f"no scheduler answers at {self._address}: {error}") from None
 
     def spread(
-        self, work: Callable[[Item], Result], items: Sequence[Item]
+        self, work: Callable[[Item], Result], items: Sequence[Item], until: float | None = None
     ) -> Generator[tuple[int, Result | None]]:
         """Do `work` on each of `items`.
 
@@ -57,6 +62,9 @@ class Cluster:
         work : callable
             It is pickled once, and so are items and results.
         items : sequence
+        until : float, optional
+            On the clock of `time.monotonic`: then, or once somebody has asked for an early end,
+            what is not done is given up, and its items are left out.
 
         Yields
         ------
@@ -79,19 +87,38 @@ class Cluster:
                 client.submit(_do, there, item, key=f"item-{mark}-{number}", pure=False): number
                 for number, item in enumerate(items)
             }
+            while waiting:
+                done = self._done(client, list(waiting))
+                for future in done:
+                    yield waiting.pop(future), self._result(future)
+                if not done and (is_stopping() or time.monotonic() >= (until or math.inf)):
+                    client.cancel(list(waiting))
+                    return
+
+    def _done(self, client: Client, futures: list[Future[Any]]) -> list[Future[Any]]:
+        """Those that are done, in their order; waits a while for the first."""
+        try:
+            # Not around what is yielded: whoever gets that may have clients of his own.
             with client.as_current():
-                finished = as_completed(list(waiting))
-            for future in finished:
-                number = waiting.pop(future)
-                try:
-                    result = future.result()
-                except KilledWorker:
-                    result = None
-                except (CancelledError, OSError):
-                    says = f"the scheduler at {self._address} was lost"
-                    raise NoClusterError(says) from None
-                future.release()
-                yield number, result
+                done = wait(futures, timeout=_LOOK_EVERY_S, return_when="FIRST_COMPLETED").done
+        except TimeoutError:
+            return []
+        except (CancelledError, OSError):
+            raise self._lost() from None
+        return [future for future in futures if future in done]
+
+    def _result(self, future: Future[Any]) -> Any:
+        try:
+            result = future.result()
+        except KilledWorker:
+            result = None
+        except (CancelledError, OSError):
+            raise self._lost() from None
+        future.release()
+        return result
+
+    def _lost(self) -> NoClusterError:
+        return NoClusterError(f"the scheduler at {self._address} was lost")
 
 
 _known: dict[str, Callable[[Any], Any]] = {}

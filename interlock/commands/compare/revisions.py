@@ -128,9 +128,14 @@ def compare_each(
         from interlock.base.cluster import Cluster
 
         work = partial(compare_elsewhere, old, asked, asked.limits.elsewhere())
-        for place, answer in Cluster(scheduler).spread(work, revisions):
+        until = asked.limits.until
+        for place, answer in Cluster(scheduler).spread(work, revisions, until):
             found[place] = answer or _given_up(revisions[place])
             stage(len(found))
+        # A limit was hit: what nobody has done is undecided at once, and told with its files.
+        for place, new in enumerate(revisions):
+            if place not in found:
+                found[place] = compare_one(old, asked, new)
     return [found[place] for place in range(len(revisions))]
 
 

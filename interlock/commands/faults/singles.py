@@ -107,11 +107,16 @@ class Helpers:
             yield from spread(work, strikes, self._n_processes)
             return
         work = partial(strike_alone, model, limits.elsewhere())
-        for place, alone in self._cluster.spread(work, strikes):
+        open_ = dict(enumerate(strikes))
+        for place, alone in self._cluster.spread(work, strikes, limits.until):
+            strike = open_.pop(place)
             if alone is None:
-                who = ", ".join(strikes[place].faults)
+                who = ", ".join(strike.faults)
                 raise NoClusterError(f"the workers that struck {who} died again and again")
             yield place, alone
+        # A limit was hit: what nobody has done is cut short at once.
+        for place, strike in open_.items():
+            yield place, strike_alone(model, limits, strike)
 
 
 def study_singles(

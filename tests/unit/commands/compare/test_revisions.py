@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from interlock.cli.main import run
 from interlock.commands.compare.revisions import Asked, compare_each
 from interlock.commands.compare.tell_revisions import to_json
 from interlock.kernel.query import Limits
+from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.models import MODELS
@@ -131,7 +133,11 @@ def test_processes_and_a_cluster_find_the_same_whoever_dies(
 
         address = cluster.scheduler_address
         found = compare_each(old, revisions, asked, scheduler=address, stage=stage)
+        late = replace(asked, limits=Limits(max_seconds=0.0).from_now())
+        cut_short = compare_each(old, revisions, late, scheduler=address)
     assert to_json(old, found) == alone
+    assert {one.outcome for one in cut_short} == {Outcome.UNDECIDED}
+    assert [one.title for one in cut_short] == [one.title for one in found]
 
 
 def test_an_address_without_a_scheduler_is_said_so(
