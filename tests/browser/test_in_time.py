@@ -46,3 +46,21 @@ def test_a_train_comes_in_its_time_and_the_gate_before_it(opened: Opener, crossi
     page.click("#step-back")
     page.click("#step-back")
     assert page.locator("#alarm .alarm").count() == 0
+
+
+def test_what_a_sentence_in_time_does_not_take_is_not_offered(
+    opened: Opener, crossing: str
+) -> None:
+    page = opened(crossing)
+    page.click("#tab-sentence")
+    page.check("#say-after_scan")
+    page.select_option("#say-pattern", "lasts")
+    assert not page.is_visible("#say-after_scan")
+    page.fill("#say-lasts", "gate = down")
+    page.fill("#say-at_most", "1 s")
+    page.click("#say")
+    # What was ticked before is not sent along.
+    shows(page, "#sentences .verdict", "violated")
+    page.click("#tab-sentence")
+    page.select_option("#say-pattern", "never")
+    assert page.is_visible("#say-after_scan")

@@ -85,6 +85,7 @@ def sentence_form(has_time: bool) -> dict[str, Any]:
         "takes": {
             "when": those(lambda row: row.has_when),
             "scope": those(lambda row: len(row.scopes) > 1),
+            "after_scan": those(lambda row: not row.is_timed),
         },
     }
 

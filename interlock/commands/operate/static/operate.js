@@ -298,9 +298,9 @@ function filterRows() {
 function showBlanks() {
   const pattern = byId("say-pattern").value;
   const where = byId("say-scope");
-  const isScoped = where.closest(".blank").dataset.shows.split(" ").includes(pattern);
+  const isScoped = where.closest("[data-shows]").dataset.shows.split(" ").includes(pattern);
   const scope = isScoped ? `scope-${where.value}` : "";
-  for (const blank of document.querySelectorAll(".blank[data-shows]")) {
+  for (const blank of document.querySelectorAll("#sentence-form [data-shows]")) {
     const shows = blank.dataset.shows.split(" ");
     blank.hidden = !shows.includes(pattern) && !shows.includes(scope);
   }
