@@ -10,7 +10,7 @@ from interlock.engines.reference import ReferenceEngine
 from interlock.kernel.expr import FALSE, TRUE, Expr, and_, not_, or_, var
 from interlock.kernel.projected import Projects
 from interlock.kernel.query import DeclinedError, Limits, Reach, Stay, Trap, Values
-from interlock.kernel.system import Move, MoveKind, Role, System
+from interlock.kernel.system import BOOL, Move, MoveKind, Role, System
 from interlock.kernel.witness import check_run
 from tests.support.build import is_, move, system
 
@@ -62,10 +62,11 @@ def test_flags_of_which_one_alone_is_set_are_seen_one_by_one(projects: Projects)
         strikes("b", not_(var("a"))),
         strikes("c"),
     )
+    # As those of a model are: only then may an engine tell them as one variable.
     of = replace(
         of,
         variables=tuple(
-            replace(v, role=Role.FAULT) if v.name in FLAGS else v for v in of.variables
+            replace(v, role=Role.FAULT, domain=BOOL) if v.name in FLAGS else v for v in of.variables
         ),
     )
     seen = projects.project(of, FLAGS)

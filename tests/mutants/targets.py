@@ -100,6 +100,52 @@ _TELLING = (
     "tests/agree/test_announced_agrees.py",
 )
 _STUDY = "tests/unit/commands/faults/test_study.py"
+_JUDGED = (
+    "tests/unit/judgement/test_verify.py",
+    "tests/unit/judgement/test_no_false_verdict.py",
+    "tests/unit/judgement/test_reaction.py",
+)
+_FEW_CLOCKS = (
+    "tests/unit/judgement/test_few_clocks.py",
+    "tests/agree/test_few_clocks_agree.py",
+)
+_SINGLE = ("tests/unit/judgement/test_single_fault.py", *_TELLING, "tests/known/test_chance.py")
+_LOCKSTEP = "tests/agree/test_lockstep_agrees_with_two_players.py"
+_REHEARSED = "tests/unit/commands/rehearse/test_every_run_is_judged.py"
+_INSIDE = ("tests/unit/model/test_names_inside.py", "tests/unit/model/test_wired.py")
+_UNITS = ("tests/unit/model/test_exact_unit.py", "tests/agree/test_exact_unit_agrees.py")
+_SHORT = ("tests/known/test_short_forms_of_old_values.py",)
+_SEVERAL = (
+    "tests/known/test_several_controllers.py",
+    "tests/unit/model/test_several_controllers.py",
+)
+_RUN_FILES = ("tests/unit/independent_judge/test_run_file.py", *_CLOCKS)
+_PLAYED = (*_JUDGE, *_TURNS)
+_READ = (
+    "tests/unit/model/test_malformed.py",
+    "tests/unit/model/test_names.py",
+    "tests/unit/model/test_schema.py",
+)
+_TIMED = (
+    *_CLOCKS,
+    "tests/unit/model/test_several_controllers_in_time.py",
+    "tests/known/test_interrupted.py",
+)
+_CLASSES = (
+    "tests/unit/model/test_value_classes.py",
+    "tests/unit/model/test_numbers_of_classes.py",
+    "tests/unit/model/test_scaled.py",
+    "tests/unit/independent_judge/test_inputs_in_classes.py",
+    "tests/unit/st/test_mixed_values.py",
+    "tests/unit/st/test_any_values.py",
+)
+_RECHECKED = ("tests/unit/evidence", "tests/unit/commands/recheck/test_claims.py")
+_FOLDERS = ("tests/unit/evidence", "tests/unit/commands/recheck")
+_CERTIFIED = (
+    "tests/unit/engines/symbolic/test_certify.py",
+    "tests/unit/evidence",
+    "tests/agree/test_certificates_agree.py",
+)
 _TREES = (
     "tests/unit/reliability/test_fault_tree.py",
     "tests/unit/reliability/test_quantify.py",
@@ -191,6 +237,50 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("judgement", "beside", ("tests/agree/test_beside_agrees.py", _STUDY)),
     **_all("engines/symbolic", "unflagged", ("tests/agree/test_unflagged_agrees.py",)),
     **_all("evidence", "obligations", ("tests/unit/evidence/test_obligations.py",)),
+    **_all("evidence", "invariant_cases sets sexpr terms translate", _RECHECKED),
+    **_all("evidence", "asked folder manifest script", _FOLDERS),
+    **_all("kernel", "certificate", _CERTIFIED),
+    **_all("engines/symbolic", "certify", _CERTIFIED),
+    **_all("kernel", "lanes", ("tests/unit/kernel/test_lanes.py", *_CONTRACT)),
+    **_all("kernel", "satisfy", ("tests/unit/kernel/test_satisfy.py",)),
+    **_all("kernel", "kept", ("tests/contract/test_kept.py",)),
+    **_all("kernel", "projected", ("tests/contract/test_projected.py",)),
+    **_all("engines/symbolic", "projection", ("tests/contract/test_projected.py", *_CUT_SETS)),
+    **_all(
+        "kernel", "varied", ("tests/contract/test_varied.py", "tests/agree/test_varied_agrees.py")
+    ),
+    **_all("kernel", "observe_time", ("tests/unit/judgement/test_reaction.py", *_CLOCKS)),
+    **_all("engines", "reference reference_components", _CONTRACT),
+    **_all(
+        "engines/symbolic", "covers", ("tests/unit/engines/symbolic/test_covers.py", *_CUT_SETS)
+    ),
+    **_all("engines/symbolic", "diagrams traps", _SYMBOLIC),
+    **_all("judgement", "answers engines finding margin verify", _JUDGED),
+    **_all("judgement", "ledger", (*_JUDGED, "tests/unit/commands/verify/test_rests_on.py")),
+    **_all("judgement", "few_clocks", _FEW_CLOCKS),
+    **_all("model", "freed bound", _FEW_CLOCKS),
+    **_all("judgement", "single_fault effects", _SINGLE),
+    **_all("judgement", "doubt", _TELLING),
+    **_all("judgement", "effect_cells", ("tests/unit/model/test_effect_matrix.py",)),
+    **_all("independent_judge", "behind controllers happenings programs remembered story", _PLAYED),
+    **_all("independent_judge", "moments run_file", _RUN_FILES),
+    **_all(
+        "independent_judge",
+        "lockstep",
+        ("tests/unit/judgement/test_no_false_verdict.py", _LOCKSTEP),
+    ),
+    **_all("model", "between", ("tests/known/test_between_scans.py", *_READ)),
+    **_all("model", "inside names wiring machines", (*_READ, *_INSIDE, *_PLAYED)),
+    **_all("model", "timing read_timing durations", _TIMED),
+    **_all("model", "exact_unit", _UNITS),
+    **_all(
+        "model", "reaction patterns", (*_READ, *_SHORT, "tests/unit/judgement/test_reaction.py")
+    ),
+    **_all("model", "read_ages read_delays lost_messages", (*_SHORT, *_LATE, *_READ)),
+    **_all("model", "value_classes scaled free_inputs lowered", _CLASSES),
+    **_all("model", "controller", _SEVERAL),
+    **_all("model", "procedures", ("tests/unit/model/test_procedures.py", _REHEARSED)),
+    **_all("model", "effect_matrix", ("tests/unit/model/test_effect_matrix.py",)),
     **_each("reliability", "category channel figures integrity_level performance_level subsystems"),
     **_all("reliability", "voting", ("tests/unit/reliability/test_voting.py", _KNOWN)),
     **_all("reliability", "pfhd table_k1", ("tests/unit/reliability/test_pfhd.py", _TABLE)),

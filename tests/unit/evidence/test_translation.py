@@ -71,6 +71,14 @@ def test_new_values_are_those_of_the_kernel(
     assert differs(of, translator, term, wanted) == [Result.DISCHARGED, Result.REFUTED]
 
 
+def test_a_variable_of_another_range_is_taken_by_its_value_not_by_its_bits() -> None:
+    # Both ranges fill three bits: what is 2 is written 101 in -3..4, and 010 in 0..7.
+    of = system({name: lo for name, (lo, _) in DOMAINS.items()} | {"n": 2})
+    translator = Translator(of)
+    term = translator.code(ex.var("n"), Domain(0, 7))
+    assert differs(of, translator, term, "#b010") == [Result.DISCHARGED, Result.REFUTED]
+
+
 @pytest.mark.parametrize("dividend", range(-3, 5))
 @pytest.mark.parametrize("divisor", [-2, 0, 3])
 def test_division_truncates_towards_zero_and_remainders_follow_the_dividend(
