@@ -58,6 +58,7 @@ _LOWERING = (
     "tests/agree/test_counters_of_other_types_agree.py",
 )
 _JUDGE = ("tests/unit/independent_judge",)
+_TRACES_IN_TIME = "tests/known/test_pattern_traces_in_time.py"
 _TRACES = (
     "tests/unit/independent_judge/test_trace.py",
     "tests/known/test_pattern_traces.py",
@@ -243,13 +244,13 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("engines/symbolic", "certify", _CERTIFIED),
     **_all("kernel", "lanes", ("tests/unit/kernel/test_lanes.py", *_CONTRACT)),
     **_all("kernel", "satisfy", ("tests/unit/kernel/test_satisfy.py",)),
-    **_all("kernel", "kept", ("tests/contract/test_kept.py",)),
+    **_all("kernel", "kept", ("tests/contract/test_kept.py", "tests/contract/test_trap.py")),
     **_all("kernel", "projected", ("tests/contract/test_projected.py",)),
     **_all("engines/symbolic", "projection", ("tests/contract/test_projected.py", *_CUT_SETS)),
     **_all(
         "kernel", "varied", ("tests/contract/test_varied.py", "tests/agree/test_varied_agrees.py")
     ),
-    **_all("kernel", "observe_time", ("tests/unit/judgement/test_reaction.py", *_CLOCKS)),
+    **_all("kernel", "observe_time", (_TRACES_IN_TIME,)),
     **_all("engines", "reference reference_components", _CONTRACT),
     **_all(
         "engines/symbolic", "covers", ("tests/unit/engines/symbolic/test_covers.py", *_CUT_SETS)
