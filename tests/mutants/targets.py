@@ -256,7 +256,10 @@ TARGETS: dict[str, tuple[str, ...]] = {
         "engines/symbolic", "covers", ("tests/unit/engines/symbolic/test_covers.py", *_CUT_SETS)
     ),
     **_all("engines/symbolic", "diagrams traps", _SYMBOLIC),
-    **_all("judgement", "answers engines finding margin verify", _JUDGED),
+    **_all("judgement", "answers verify", _JUDGED),
+    **_all("judgement", "finding", (*_JUDGED, *_FEW_CLOCKS)),
+    **_all("judgement", "margin", ("tests/unit/judgement/test_margin.py",)),
+    **_all("judgement", "engines", ("tests/unit/judgement/test_engines.py", *_JUDGED)),
     **_all("judgement", "ledger", (*_JUDGED, "tests/unit/commands/verify/test_rests_on.py")),
     **_all("judgement", "few_clocks", _FEW_CLOCKS),
     **_all("model", "freed bound", _FEW_CLOCKS),

@@ -14,6 +14,7 @@ from interlock.independent_judge.story import tell
 from interlock.judgement.effect_cells import judged_matrix
 from interlock.judgement.finding import Finding, Verification
 from interlock.judgement.ledger import Ledger
+from interlock.judgement.margin import margin_data
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import System
 from interlock.model.model import Model
@@ -111,13 +112,7 @@ def about_the_program(model: Model, system: System) -> dict[str, Any]:
 def _margins(verification: Verification) -> dict[str, Any]:
     """How much of the time that is allowed is ever taken, where any is."""
     found = [
-        {
-            "id": finding.requirement.id,
-            "taken_ms": finding.margin.taken_ms,
-            "within_ms": finding.margin.allowed_ms,
-            **({"is_least": True} if finding.margin.is_least else {}),
-            **({"is_beyond": True} if finding.margin.is_beyond else {}),
-        }
+        {"id": finding.requirement.id, **margin_data(finding.margin)}
         for finding in verification.findings
         if finding.margin is not None
     ]

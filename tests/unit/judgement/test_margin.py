@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.engines.reference import ReferenceEngine
+from interlock.judgement.margin import Margin, margin_data
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.kernel.system import MoveKind
@@ -93,3 +94,16 @@ def test_a_margin_is_the_sharpest_bound_that_the_second_opinion_finds_kept(
     assert not is_violated(margin.taken_ms)
     if not margin.is_beyond:
         assert is_violated(margin.taken_ms + (100 if margin.is_least else -100))
+
+
+@pytest.mark.parametrize(
+    ("margin", "told"),
+    [
+        (Margin(300, 500.0), {}),
+        (Margin(500, 300.0, is_least=True), {"is_least": True}),
+        (Margin(900, 300.0, is_least=True, is_beyond=True), {"is_least": True, "is_beyond": True}),
+    ],
+)
+def test_a_margin_says_as_data_what_it_says_in_words(margin: Margin, told: dict[str, bool]) -> None:
+    times = {"taken_ms": margin.taken_ms, "within_ms": margin.allowed_ms}
+    assert margin_data(margin) == {**times, **told}
