@@ -81,6 +81,13 @@ def test_a_truth_that_is_computed_as_a_number_is_taken_as_a_truth() -> None:
     assert computed(ex.not_(least), True, states) == 0b0111
 
 
+def test_a_choice_of_two_numbers_is_no_truth() -> None:
+    choice = ex.ite(ex.var("a"), ex.const(2), ex.const(0))
+    states = [{"a": a, "b": 0, "n": 0, "m": 0} for a in (0, 1)]
+    assert [value_in(computed(choice, False, states), lane) for lane in (0, 1)] == [0, 2]
+    assert computed(ex.eq(choice, ex.var("a")), True, states) == 0b01
+
+
 def test_one_value_in_all_lanes() -> None:
     assert in_all(1, True, 0b111) == 0b111
     assert in_all(0, True, 0b111) == 0
