@@ -122,6 +122,13 @@ _SEVERAL = (
 )
 _RUN_FILES = ("tests/unit/independent_judge/test_run_file.py", *_CLOCKS)
 _PLAYED = (*_JUDGE, *_TURNS)
+_AS_WRITTEN = ("tests/unit/independent_judge/test_classes_as_written.py", "tests/unit/st/direct")
+_SHOWN = (
+    "tests/unit/pictures/test_run_views.py",
+    "tests/unit/pictures/test_time_in_pictures.py",
+    "tests/unit/commands/verify/test_run_files.py",
+    "tests/unit/commands/verify/test_runs.py",
+)
 _READ = (
     "tests/unit/model/test_malformed.py",
     "tests/unit/model/test_names.py",
@@ -272,17 +279,43 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("judgement", "few_clocks", _FEW_CLOCKS),
     **_all("model", "freed bound", _FEW_CLOCKS),
     **_all("judgement", "single_fault effects", _SINGLE),
-    **_all("judgement", "doubt", _TELLING),
+    **_all(
+        "judgement",
+        "doubt",
+        (
+            "tests/unit/st/test_any_values.py",
+            "tests/unit/st/test_programs_of_strangers.py",
+            "tests/known/test_quantities.py",
+        ),
+    ),
     **_all("judgement", "effect_cells", ("tests/unit/model/test_effect_matrix.py",)),
-    **_all("independent_judge", "behind controllers happenings programs remembered story", _PLAYED),
-    **_all("independent_judge", "moments run_file", _RUN_FILES),
+    **_all("independent_judge", "behind happenings programs remembered", _PLAYED),
+    **_all("independent_judge", "controllers", (*_AS_WRITTEN, *_PLAYED)),
+    **_all("independent_judge", "moments story", _SHOWN),
+    **_all("independent_judge", "run_file", _RUN_FILES),
     **_all(
         "independent_judge",
         "lockstep",
         ("tests/unit/judgement/test_no_false_verdict.py", _LOCKSTEP),
     ),
-    **_all("model", "between", ("tests/known/test_between_scans.py", *_READ)),
-    **_all("model", "inside names wiring machines", (*_READ, *_INSIDE, *_PLAYED)),
+    **_all(
+        "model",
+        "between",
+        ("tests/unit/model/test_turns.py", "tests/known/test_between_scans.py", *_READ),
+    ),
+    **_all("model", "inside names machines", (*_READ, *_INSIDE, *_PLAYED)),
+    **_all(
+        "model",
+        "wiring",
+        (
+            *_INSIDE,
+            *_SHORT,
+            *_LATE,
+            "tests/unit/commands/test_late_signals.py",
+            "tests/unit/commands/test_delays.py",
+            *_SEVERAL,
+        ),
+    ),
     **_all("model", "timing read_timing durations", _TIMED),
     **_all("model", "exact_unit", _UNITS),
     **_all(

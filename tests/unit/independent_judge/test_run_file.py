@@ -20,8 +20,9 @@ from interlock.independent_judge.run_file import (
     write_run,
 )
 from interlock.kernel.requirement import Pattern, ScopeKind
+from interlock.model.build import ARITHMETIC
 from interlock.model.load import load
-from tests.support.gate import written
+from tests.support.gate import gate, written
 from tests.support.models import MODELS, shipped, verified
 
 START = ["scan", "panel to START", "scan", "panel to LOWER", "scan", "pin: in to out", "scan"]
@@ -227,3 +228,18 @@ def test_a_loop_closes_whatever_becomes_of_what_nothing_reads(tmp_path: Path) ->
     assert replay_file(model, run).violates == ("T1",)
     with pytest.raises(InputError, match="the loop does not close: door is another at its end"):
         replay_file(model, replace(run, loop_start=0))
+
+
+@pytest.mark.parametrize(("n_scans", "violated"), [(2, ()), (3, (ARITHMETIC,)), (4, (ARITHMETIC,))])
+def test_a_run_violates_arithmetic_from_the_state_on_whose_next_scan_leaves_a_range(
+    tmp_path: Path, n_scans: int, violated: tuple[str, ...]
+) -> None:
+    # Each scan counts one further: after three the next one leaves 0..3.
+    model = gate(
+        tmp_path,
+        ("END_VAR\ndrive", "END_VAR VAR n : INT(0..3); END_VAR\ndrive"),
+        ("drive := pressed;", "drive := pressed; n := n + 1;"),
+    )
+    run = record(model, ["scan"] * n_scans)
+    assert run.violates == violated
+    assert replay_file(model, run).violates == violated

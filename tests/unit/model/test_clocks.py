@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from interlock.base.errors import InputError
+from interlock.base.errors import InputError, InternalError
 from interlock.engines import catalogue
 from interlock.judgement.finding import Verification
 from interlock.judgement.verify import verify
@@ -15,7 +15,7 @@ from interlock.kernel.system import MoveKind
 from interlock.model.build import TIME, build
 from interlock.model.clocks import periods_of
 from interlock.model.model import Model
-from interlock.model.timing import Units, in_units
+from interlock.model.timing import Timing, Units, in_units
 from tests.support.timed_gate import timed_gate
 
 HOLDS, VIOLATED = Outcome.HOLDS, Outcome.VIOLATED
@@ -47,6 +47,15 @@ def preset(ms: int) -> tuple[str, str]:
 )
 def test_spans_are_rounded_outwards(least: int, greatest: int | None, units: Units) -> None:
     assert in_units(least, greatest, 100) == units
+
+
+def test_a_unit_that_divides_all_durations_rounds_none_and_says_so_where_it_must() -> None:
+    exact = Timing(10, 10, 10, is_exact=True)
+    assert exact.units(20, 30) == Units(2, 3)
+    assert exact.units(20, None) == Units(2, None)
+    for span in ((25, None), (20, 25)):
+        with pytest.raises(InternalError, match="25 ms are no whole number of units of 10 ms"):
+            exact.units(*span)
 
 
 # The gate needs 0.8 s at most, and so does what the watchdog must outlast. At 0.8 s both may come
