@@ -47,7 +47,7 @@ class Line:
     says: str
     changes: tuple[str, ...]
     decided: tuple[Place, ...]
-    loop: bool = False
+    loop: bool
 
 
 def tell(model: Model, run: Replayed, quiet_scans: bool = False) -> list[Line]:

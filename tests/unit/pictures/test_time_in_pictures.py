@@ -44,6 +44,18 @@ def test_units_that_pass_one_after_the_other_are_told_as_one_span(tmp_path: Path
     assert len(steps) == len(finding.run.happenings)
 
 
+def test_each_state_has_its_number_and_the_units_that_passed_before_it(tmp_path: Path) -> None:
+    model, finding = broken(tmp_path)
+    assert finding.run is not None
+    moves = [h.move for h in finding.run.happenings]
+    moments = moments_of(model, moves)
+    assert [moment.number for moment in moments] == list(range(len(moves) + 1))
+    # The unit is 100 ms.
+    passed = [100 * moves[:n].count("tick") for n in range(len(moves) + 1)]
+    assert [moment.ms for moment in moments] == passed
+    assert 0 < passed[-1] < 100 * len(moves)
+
+
 def test_a_timing_diagram_has_an_axis_in_seconds(tmp_path: Path) -> None:
     model, finding = broken(tmp_path)
     assert finding.run is not None
