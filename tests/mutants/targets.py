@@ -316,7 +316,8 @@ TARGETS: dict[str, tuple[str, ...]] = {
             *_SEVERAL,
         ),
     ),
-    **_all("model", "timing read_timing durations", _TIMED),
+    **_all("model", "timing read_timing", _TIMED),
+    **_all("model", "durations", (*_TIMED, "tests/unit/commands/rehearse/test_durations.py")),
     **_all("model", "exact_unit", _UNITS),
     **_all(
         "model", "reaction patterns", (*_READ, *_SHORT, "tests/unit/judgement/test_reaction.py")

@@ -9,6 +9,7 @@ from interlock.independent_judge.controllers import is_executed_as_written
 from interlock.judgement.verify import verify
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
+from tests.support.gate import gate
 
 _TEXT = (Path(__file__).parents[2] / "programs" / "scaled.st").read_text("utf-8")
 
@@ -42,3 +43,7 @@ def test_a_text_that_calls_what_is_taken_as_any_value_is_not_executed_as_written
     (found, *_) = verify(model, catalogue()["enumerate"]()).findings
     assert found.verdict.outcome is Outcome.VIOLATED
     assert found.run is not None
+
+
+def test_a_plain_program_is_interpreted_from_what_was_checked(tmp_path: Path) -> None:
+    assert not is_executed_as_written(gate(tmp_path))

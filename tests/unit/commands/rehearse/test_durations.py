@@ -16,7 +16,7 @@ GIVEN = ", seconds: [3, 5], assumed: true}"
 
 def test_a_procedure_takes_as_long_as_its_steps(tmp_path: Path) -> None:
     (found,) = rehearsed(hatch(tmp_path)).rehearsed
-    assert found.takes == Duration(1 + 3, 2 + 5, None, True)
+    assert found.takes == Duration(1 + 3, 2 + 5, None, True, goes_on=False)
     assert [step.plant for step in found.steps] == [None, None]
 
 
