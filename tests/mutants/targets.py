@@ -252,7 +252,11 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **_all("evidence", "asked folder manifest script", _FOLDERS),
     **_all("kernel", "certificate", _CERTIFIED),
     **_all("engines/symbolic", "certify", (*_CERTIFIED, _CUT_SHORT)),
-    **_all("kernel", "lanes", ("tests/unit/kernel/test_lanes.py", *_CONTRACT)),
+    **_all(
+        "kernel",
+        "lanes",
+        ("tests/unit/kernel/test_lanes.py", "tests/agree/test_side_by_side_agrees.py"),
+    ),
     **_all("kernel", "satisfy", ("tests/unit/kernel/test_satisfy.py",)),
     **_all("kernel", "kept", ("tests/contract/test_kept.py", "tests/contract/test_trap.py")),
     **_all("kernel", "projected", ("tests/contract/test_projected.py",)),
