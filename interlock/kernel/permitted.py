@@ -77,8 +77,11 @@ class Permitted(Protocol):
         other variables.
         """
 
-    def is_ever_made(self, where: Expr) -> bool:
-        """Whether the move is made at all where it is made exactly in states with `where`."""
+    def is_ever_made(self, where: Expr) -> bool | None:
+        """Whether the move is made at all where it is made exactly in states with `where`.
+
+        None where a limit was hit first.
+        """
 
 
 class Permitting(Protocol):

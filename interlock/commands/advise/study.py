@@ -206,9 +206,12 @@ class _Adviser:
         if found is None:
             return Advice(output, line, reason="a limit was hit", limit=permits.limit)
         permit, permissive, narrower = found
-        limit = self._judge(permits, line, permissive, kept)
-        if narrower is not None and self._judge(permits, line, narrower, kept) is not None:
-            narrower = None
+        inserted = self._inserted(line, permissive)
+        limit = self._judge(permits, output, inserted, kept)
+        if narrower is not None:
+            narrowed = self._inserted(line, narrower)
+            if self._judge(permits, output, narrowed, kept) is not None:
+                narrower = None
         if limit is not None:
             said = "a limit was hit before the permissive was judged"
             return Advice(output, line, reason=said, limit=limit)
@@ -219,6 +222,10 @@ class _Adviser:
             said = "a limit was hit before the program was compared with the permissive"
             return Advice(output, line, reason=said, limit=met)
         more, less = met
+        comes_on = permits.is_ever_made(advised)
+        if comes_on is None:
+            said = "a limit was hit before it was known whether it comes on"
+            return Advice(output, line, reason=said, limit=permits.limit)
         return Advice(
             output,
             line,
@@ -233,14 +240,17 @@ class _Adviser:
             None if permit.alike is None else _told_apart(free.system, permit.alike),
             permit.n_withheld,
             narrower,
-            permits.is_ever_made(advised),
+            comes_on,
             more,
             less,
-            self._others(free, line, permissive, advised),
+            self._others(free, advised, inserted),
         )
 
-    def _others(self, free: Freed, line: Line, permissive: ty.Expression, advised: Expr) -> Others:
-        inserted = build(with_value(self.model, line, permissive), self.run_class)
+    def _inserted(self, line: Line, permissive: ty.Expression) -> Built:
+        """The model with a permissive as the line, built anew from the changed program."""
+        return build(with_value(self.model, line, permissive), self.run_class)
+
+    def _others(self, free: Freed, advised: Expr, inserted: Built) -> Others:
         engine = by_diagrams(self.built.system) if self.is_large else self.engine
         return judge_others(engine, free, advised, inserted, self.limits)
 
@@ -263,14 +273,13 @@ class _Adviser:
         return wide, permissive_of(wide.cubes, [s.name for s in free.seen], place), narrower
 
     def _judge(
-        self, permits: Permitted, line: Line, permissive: ty.Expression, kept: Sequence[str]
+        self, permits: Permitted, output: str, built: Built, kept: Sequence[str]
     ) -> str | None:
-        """Judge the model with the permissive inserted; the limit, where one was hit.
+        """Judge the model with a permissive inserted; the limit, where one was hit.
 
-        It is built anew from the changed program. Where the states in which the permissive was
-        found do not show by themselves that it keeps what it must, they are explored anew.
+        Where the states in which the permissive was found do not show by themselves that it keeps
+        what it must, they are explored anew.
         """
-        built = build(with_value(self.model, line, permissive), self.run_class)
         if permits.keeps(built.system):
             return None
         questions = [ask(built.system, built.requirements[id_]) for id_ in kept]
@@ -279,7 +288,7 @@ class _Adviser:
         owners = [question.requirement.id for question in questions for _ in question.violations]
         for id_, answer in zip(owners, explored.answers, strict=True):
             if answer.found:
-                raise InternalError(f"the permissive advised for {line.output} does not keep {id_}")
+                raise InternalError(f"the permissive advised for {output} does not keep {id_}")
         return explored.limit
 
     def _meetings(self, *targets: Expr) -> list[Meeting | None] | str:

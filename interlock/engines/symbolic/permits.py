@@ -14,7 +14,9 @@ all states that can be reached when the move is withheld only where it is unsafe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from interlock.engines.budget import NO_LIMITS, Budget
@@ -38,6 +40,9 @@ if TYPE_CHECKING:
 
 # Sights are small functions; their table need not reserve what a state space may take.
 _SIGHT_BYTES = 256 << 20
+
+# Each holds what many moves or one scan lead to; few are needed for what can come soon.
+_ROUNDS_OF_SOON = 12
 
 
 class Permitting:
@@ -161,21 +166,17 @@ class Permits:
 
     def _decide(self, name: str, bad: Sequence[Expr], beside: Space | None) -> None:
         space = self._space
-        others = [move for move in space.moves if move.name != name]
+        others = self._others = [move for move in space.moves if move.name != name]
         (allowed,) = [move for move in space.moves if move.name == name]
-        self._by_themselves = self._after(others)
         self._possible = allowed.guard
         known = space.diagrams.false
         if beside is not None and _does_as_much(beside, space.moves):
             known = beside.reached
-        start = self._by_themselves | known
+        # What is reached beside holds the initial state, and with it what the others do alone.
+        start = known if known.satisfiable() else self._by_themselves
         everything = self._closed(start, space.moves, start)
         targets = [space.encoding.truth(expr) for expr in bad]
-        self.kept = tuple(not (self._by_themselves & t).satisfiable() for t in targets)
-        self._bad = space.diagrams.disjunction(
-            target for target, can_be in zip(targets, self.kept, strict=True) if can_be
-        )
-        lost = self._before(everything & self._bad, others, everything)
+        lost = self._lost([target & everything for target in targets], everything)
         unsafe = everything & allowed.preimage(lost)
         reached = everything
         if unsafe.satisfiable():
@@ -190,9 +191,33 @@ class Permits:
         self.n_states = count(reached)
         self.n_safe, self.n_unsafe = count(self._safe), count(self._unsafe)
 
-    def _after(self, moves: Sequence[SymbolicMove]) -> Node:
-        """All that some moves lead to from the initial state."""
-        search = Search(self._space.encoding, moves, self._space.check)
+    def _lost(self, targets: Sequence[Node], everything: Node) -> Node:
+        """What leads by the other moves to a target that can be kept; which can is set here."""
+        dd, encoding = self._space.diagrams, self._space.encoding
+        soon = self._soon[-1] if any(t.satisfiable() for t in targets) else dd.false
+        can_be = [not (soon & target).satisfiable() for target in targets]
+        while True:
+            self.kept = tuple(can_be)
+            self._bad = dd.disjunction(
+                target for target, is_kept in zip(targets, can_be, strict=True) if is_kept
+            )
+            lost = self._before(self._bad, self._others, everything)
+            if not encoding.holds(lost, encoding.system.initial):
+                return lost
+            # Seldom: the others alone come to something bad, but late.
+            can_be = [not (self._by_themselves & target).satisfiable() for target in targets]
+
+    @cached_property
+    def _soon(self) -> tuple[Node, ...]:
+        """What the other moves lead to by themselves from power-up, in the first rounds."""
+        initial = self._space.encoding.is_state(self._space.system.initial)
+        rounds = self._grown(initial, self._others, self._space.diagrams.false)
+        return tuple(islice(rounds, _ROUNDS_OF_SOON))
+
+    @cached_property
+    def _by_themselves(self) -> Node:
+        """All that the other moves lead to from the initial state."""
+        search = Search(self._space.encoding, self._others, self._space.check)
         found = search.start
         for more in chained(search.levels, search.start):
             self._space.check()
@@ -206,13 +231,20 @@ class Permits:
         most is known at the start, and what is new to a move is little. Measured on the demo
         vehicle, seconds of CPU for each of 29 outputs: 7 from the initial state, 0.4 to 1.7 so.
         """
+        for grown in self._grown(found, moves, known):
+            self._bound(grown)
+            found = grown
+        return found
+
+    def _grown(self, found: Node, moves: Sequence[SymbolicMove], known: Node) -> Iterator[Node]:
+        """The sets on the way to `_closed`, one for each round of all moves; the last twice."""
         space = self._space
         kinds = {move.name: move.kind for move in space.encoding.system.moves}
         scans = [move for move in moves if kinds[move.name] is MoveKind.SCAN]
         others = [move for move in moves if kinds[move.name] is not MoveKind.SCAN]
         seen = dict.fromkeys(others, known)
         while True:
-            self._bound(found)
+            yield found
             before = found
             for move in others:
                 new, seen[move] = found & ~seen[move], found
@@ -225,7 +257,7 @@ class Permits:
                 space.check()
                 found = found | scan.image(found)
             if found == before:
-                return found
+                return
 
     def _bound(self, found: Node) -> None:
         """Raise LimitError where too many states were found."""
@@ -266,13 +298,24 @@ class Permits:
             return False
         return True
 
-    def is_ever_made(self, where: Expr) -> bool:
+    def is_ever_made(self, where: Expr) -> bool | None:
         """Whether the move is made at all where it is made exactly in states with `where`.
 
-        It is made first in a state that the other moves lead to by themselves.
+        It is made first in a state that the other moves lead to by themselves; mostly they do so
+        soon, else it is asked of all that they lead to. None where a limit was hit first.
         """
-        made = self._possible & self._space.encoding.truth(where)
-        return (self._by_themselves & made).satisfiable()
+        try:
+            made = self._possible & self._space.encoding.truth(where)
+            if not (self._reached & made).satisfiable():
+                return False
+            if (self._soon[-1] & made).satisfiable():
+                return True
+            return (self._by_themselves & made).satisfiable()
+        except LimitError:
+            return None
+        except MemoryError:
+            self._budget.limit = self._budget.limit or "memory"
+            return None
 
     def seen_through(self, seen: Sequence[Expr]) -> Permit | None:
         """The weakest permit over some truth values of the state; None where a limit was hit."""
