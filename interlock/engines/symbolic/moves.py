@@ -18,6 +18,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from interlock.engines.symbolic.encoding import Encoding, Partition
+from interlock.kernel.evaluate import State
 from interlock.kernel.expr import Op, variables_of
 from interlock.kernel.system import Move, System
 
@@ -263,6 +264,10 @@ class SymbolicMove:
                 found & where & self._encoding.is_value(v, value) for value, where in cases.items()
             )
         return found
+
+    def may_leave(self, state: State) -> bool:
+        """Whether each variable has a value in `state` that the move writes somewhere."""
+        return all(state[v] in partition for v, partition in self.values.items())
 
     def preimage(self, states: Node) -> Node:
         """From where the move leads into `states`."""

@@ -27,6 +27,7 @@ class Paths:
         self.space = space
         self._encoding = space.encoding
         self._stepper = Stepper(space.system)
+        self._before: dict[tuple[Node, State], tuple[str, State]] = {}
 
     @property
     def spaces(self) -> tuple[Space, ...]:
@@ -119,13 +120,22 @@ class Paths:
         """A run of `depth` moves from the initial state to `state`."""
         steps: list[Step] = []
         for ring in reversed(self.space.rings[:depth]):
-            goal = self._encoding.is_state(state)
-            for move in self.space.moves:
-                earlier = move.preimage(goal) & ring
-                if earlier.satisfiable():
-                    steps.append(Step(move.name, state))
-                    state = self._encoding.pick(earlier)
-                    break
-            else:
-                raise InternalError("symbolic: a ring does not follow from the one before")
+            # Runs to many targets come together on their way back.
+            known = self._before.get((ring, state))
+            if known is None:
+                known = self._before[ring, state] = self._one_before(ring, state)
+            move, earlier = known
+            steps.append(Step(move, state))
+            state = earlier
         return steps[::-1]
+
+    def _one_before(self, ring: Node, state: State) -> tuple[str, State]:
+        """A state of the ring before, and the move that leads from it to `state`."""
+        goal = self._encoding.is_state(state)
+        for move in self.space.moves:
+            if not move.may_leave(state):
+                continue
+            earlier = move.preimage(goal) & ring
+            if earlier.satisfiable():
+                return move.name, self._encoding.pick(earlier)
+        raise InternalError("symbolic: a ring does not follow from the one before")
