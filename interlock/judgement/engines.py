@@ -22,6 +22,7 @@ from interlock.kernel.query import (
     Query,
     Reach,
     TooManyValuesError,
+    TooMuchWorkError,
 )
 from interlock.kernel.system import MoveKind, Role, System
 from interlock.kernel.varied import Varied
@@ -82,7 +83,11 @@ class AutomaticEngine:
         limits: Limits = Limits(),
         progress: ProgressSink | None = None,
     ) -> Exploration:
-        """As `Engine.explore`; the answer names the engine that gave it, and why that one did."""
+        """As `Engine.explore`; the answer names the engine that gave it, and why that one did.
+
+        What the first diagrams found before they declined to go on serves the second, and where it
+        is more than would be listed, nothing is listed in vain.
+        """
         n_flags = sum(variable.role is Role.FAULT for variable in system.variables)
         has_time = _has_time(system) and not self._has_few_clocks
         if n_flags > MAX_FLAGS and not has_time:
@@ -94,25 +99,33 @@ class AutomaticEngine:
             most, why = MAX_ENUMERATED, _CLOCKS
         elif n_runs > MANY_RUNS and not _are_too_many(system, limits, progress):
             most, why = MAX_ENUMERATED, f"up to {n_runs} runs are wanted; a table has them at hand"
-        reason: DeclinedError | None = None
-        for instead in (
-            by_diagrams(),
-            make("symbolic", most_joined=MOST_JOINED),
-        ):
+        found, why_not = _enumerated(system, queries, limits, most, progress)
+        if found is not None and not why_not:
+            return _because(why, found)
+        first = by_diagrams()
+        try:
+            return _because(why_not, first.explore(system, queries, limits, progress))
+        except DeclinedError as declined:
+            reason = declined
+        most = MAX_ENUMERATED
+        is_too_many = _are_known_to_be_too_many(reason, found, limits)
+        if is_too_many:
+            why_not = f"more than {most:,} states"
+        else:
             found, why_not = _enumerated(system, queries, limits, most, progress)
-            if found is not None and not why_not:
-                return _because(why, found)
-            if isinstance(reason, TooManyValuesError):
-                break
+        if found is not None and not why_not:
+            return _because(f"{reason}; fewer than {most:,} states", found)
+        if not isinstance(reason, TooManyValuesError):
+            second = make("symbolic", most_joined=MOST_JOINED, after=first)
             try:
-                return _because(why_not, instead.explore(system, queries, limits, progress))
+                return _because(why_not, second.explore(system, queries, limits, progress))
             except DeclinedError as declined:
-                reason, why = declined, f"{declined}; fewer than {MAX_ENUMERATED:,} states"
-            most = MAX_ENUMERATED
+                reason = declined
+        if is_too_many:
+            found, why_not = _enumerated(system, queries, limits, most, progress)
         if found is not None:
             # Neither goes on to the end; what was found so far is found.
             return _because(f"{reason}; {why_not}", found)
-        assert reason is not None
         raise reason
 
     def guide(
@@ -179,6 +192,19 @@ def _are_too_many(system: System, limits: Limits, progress: ProgressSink | None)
     except DeclinedError:
         return False
     return counted.limit is None and counted.n_states > MAX_ENUMERATED
+
+
+def _are_known_to_be_too_many(
+    reason: DeclinedError, listed: Exploration | None, limits: Limits
+) -> bool:
+    """Whether diagrams that did not go on had found more states than are listed at most.
+
+    Where none could be listed, or the user asked for no more, listing tells so by itself.
+    """
+    if not isinstance(reason, TooMuchWorkError) or listed is None:
+        return False
+    most = limits.max_states
+    return reason.n_states > MAX_ENUMERATED and (most is None or most > MAX_ENUMERATED)
 
 
 def _has_time(system: System) -> bool:

@@ -269,6 +269,20 @@ class TooManyValuesError(DeclinedError):
     """The engine makes something of each value of a variable, and there are too many."""
 
 
+class TooMuchWorkError(DeclinedError):
+    """The engine declines to go on.
+
+    Attributes
+    ----------
+    n_states : int
+        How many states it had surely found.
+    """
+
+    def __init__(self, text: str, n_states: int) -> None:
+        super().__init__(text)
+        self.n_states = n_states
+
+
 class Engine(Protocol):
     """What every engine offers."""
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from interlock.engines.reference import ReferenceEngine
 from interlock.engines.symbolic import SymbolicEngine, engine
 from interlock.kernel.expr import Expr
-from interlock.kernel.query import Exploration, Query, Reach, Stay
+from interlock.kernel.query import Exploration, Query, Reach, Stay, TooMuchWorkError
 from interlock.kernel.system import MoveKind, System
 from tests.bench.generated_interlock import generate
 from tests.support.judge import check_shows, prefix_length
@@ -71,6 +71,27 @@ def test_systems_with_scans_have_the_same_states_and_runs(
     queries = data.draw(questions(system))
     ours = SymbolicEngine(breadth_first_work=work).explore(system, queries)
     check_same(system, queries, ours, ReferenceEngine().explore(system, queries))
+
+
+@given(data=st.data(), most=st.integers(0, 200), work=st.sampled_from([0, 300, 1_000_000]))
+@SETTINGS
+def test_what_was_broken_off_goes_on_to_what_is_found_in_one_go(
+    data: st.DataObject, most: int, work: int
+) -> None:
+    of = data.draw(st.one_of(random_system(), taking_turns(data.draw(PENDING))))
+    queries = data.draw(questions(of))
+    in_one_go = SymbolicEngine(breadth_first_work=work).explore(of, queries)
+    first = SymbolicEngine(breadth_first_work=0, most_work=most)
+    n_found = 0
+    try:
+        first.explore(of, queries)
+    except TooMuchWorkError as declined:
+        n_found = declined.n_states
+    gone_on = SymbolicEngine(breadth_first_work=work, after=first).explore(of, queries)
+    assert n_found <= in_one_go.n_states
+    assert gone_on.level_sizes == in_one_go.level_sizes
+    assert gone_on.answers == in_one_go.answers
+    check_same(of, queries, gone_on, in_one_go)
 
 
 def cut_sets_one_by_one(

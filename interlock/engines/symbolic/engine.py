@@ -33,6 +33,7 @@ from interlock.kernel.projected import Projected
 from interlock.kernel.query import (
     Answer,
     Count,
+    DeclinedError,
     Exploration,
     FewestScans,
     Legs,
@@ -75,6 +76,8 @@ class SymbolicEngine:
     answered_first : bool
         Whether runs are looked for first in which a scan answers each move, but for the last. They
         are soon found, and not always shortest; where one is found no other is looked for.
+    after : SymbolicEngine or None
+        Goes on from where this one, in the same order of bits, declined to for the same system.
     """
 
     name = "symbolic"
@@ -86,7 +89,10 @@ class SymbolicEngine:
         most_joined: int | None = None,
         like: System | None = None,
         answered_first: bool = False,
+        after: SymbolicEngine | None = None,
     ) -> None:
+        self._after = after
+        self._begun: tuple[System, Space] | None = None
         self._like = like
         self._answered_first = answered_first
         self._breadth_first_work = breadth_first_work
@@ -180,29 +186,38 @@ class SymbolicEngine:
             If an expression has more values than can be told apart one by one, or diagrams are
             more work than was allowed.
         """
+        before = None if self._after is None else self._after._begun
+        if before is not None and before[0] is not system:
+            before = None
         one = merged(system)
-        if one is None:
-            return self._explore(system, queries, limits, progress)
-        asked = [one.asked(query) for query in queries]
-        found = self._explore(one.system, asked, limits, progress)
-        return replace(found, answers=tuple(map(one.told, found.answers)))
-
-    def _explore(
-        self,
-        system: System,
-        queries: Sequence[Query],
-        limits: Limits,
-        progress: ProgressSink | None,
-    ) -> Exploration:
+        explored = system if one is None else one.system
+        asked = queries if one is None else [one.asked(query) for query in queries]
         budget = Budget(limits, progress)
-        like = self._like
-        order = variable_order(like) if like and like.variables == system.variables else None
         try:
-            space = Space(
-                system, budget, self._breadth_first_work, self._most_work, self._most_joined, order
-            )
+            space = self._space(explored, budget, None if before is None else before[1])
         except MemoryError:
             return _nothing(self.name, queries, budget)
+        self._begun = None
+        try:
+            found = self._explore(space, asked)
+        except DeclinedError:
+            self._begun = system, space
+            raise
+        if one is None:
+            return found
+        return replace(found, answers=tuple(map(one.told, found.answers)))
+
+    def _space(self, system: System, budget: Budget, begun: Space | None) -> Space:
+        if begun is not None and begun.broken_off is not None:
+            begun.go_on(budget, self._breadth_first_work, self._most_work)
+            return begun
+        like = self._like
+        order = variable_order(like) if like and like.variables == system.variables else None
+        limits = self._most_work, self._most_joined, order
+        return Space(system, budget, self._breadth_first_work, *limits)
+
+    def _explore(self, space: Space, queries: Sequence[Query]) -> Exploration:
+        budget = space.budget
         try:
             space.explore()
         except LimitError:

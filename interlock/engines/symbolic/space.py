@@ -20,7 +20,7 @@ from interlock.engines.symbolic.encoding import Encoding
 from interlock.engines.symbolic.graph import Graph, MoveDebt
 from interlock.engines.symbolic.moves import SymbolicMove, copied_variables
 from interlock.kernel.expr import Expr
-from interlock.kernel.query import DeclinedError, TooManyValuesError
+from interlock.kernel.query import TooManyValuesError, TooMuchWorkError
 from interlock.kernel.system import System
 
 if TYPE_CHECKING:
@@ -46,7 +46,6 @@ class Space(Graph):
     budget : Budget
     breadth_first_work : int
         When to go over from breadth first to chaining; kept, as a measure for other searches.
-        When to go over from breadth first to chaining.
     most_joined : int or None
         How many sets may be joined before the search is declined: a variable makes one of each of
         its values.
@@ -71,6 +70,8 @@ class Space(Graph):
         How many times as large as one from a goal a ring from power-up may be to be gone on from.
     chained : tuple of Search and Node, or None
         How the states were searched for by chaining, and what that found.
+    broken_off : tuple of Search and Node, or None
+        How far chaining had come when it was declined to go on; exploring anew goes on from there.
     """
 
     def __init__(
@@ -100,6 +101,7 @@ class Space(Graph):
         self.moves: list[SymbolicMove] = []
         self.favour_ahead = 1
         self.chained: tuple[Search, Node] | None = None
+        self.broken_off: tuple[Search, Node] | None = None
 
     def explore(self) -> None:
         """Find the reachable states.
@@ -115,8 +117,11 @@ class Space(Graph):
             self._breadth_first()
             if not self.is_complete:
                 self.has_all_rings = False
-                search = self.search()
-                self._chain(search, search.start)
+                if self.broken_off is None:
+                    search = self.search()
+                    self._chain(search, search.start)
+                else:
+                    self._chain(*self.broken_off)
         finally:
             self.diagrams.watch = None
 
@@ -201,7 +206,9 @@ class Space(Graph):
                     kept = found
                 n_nodes += n_here
                 if self._most_work is not None and n_nodes > self._most_work:
-                    raise DeclinedError(f"diagrams of more than {self._most_work:,} nodes in all")
+                    self.broken_off = search, kept
+                    said = f"diagrams of more than {self._most_work:,} nodes in all"
+                    raise TooMuchWorkError(said, n_found)
                 self.budget.report("exploring", max(n_found, self.n_reached), 0)
                 self.check()
             parts = []
@@ -214,6 +221,13 @@ class Space(Graph):
         self._grow(self.diagrams.disjunction(parts))
         self.is_complete = True
         self.chained = (search, kept)
+
+    def go_on(self, budget: Budget, breadth_first_work: int, most_work: int | None) -> None:
+        """Be ready to explore further what was broken off, with other limits."""
+        self.budget = budget
+        self.breadth_first_work = self._work_left = breadth_first_work
+        self._most_work = most_work
+        self.has_all_rings = True
 
     def changed(self, encoding: Encoding, moves: list[SymbolicMove], budget: Budget) -> Space:
         """A changed system over the same bits, by its moves; nothing of it explored."""

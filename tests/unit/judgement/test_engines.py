@@ -88,6 +88,23 @@ def test_diagrams_that_grow_too_large_give_way_to_enumerating(
     assert engines.AutomaticEngine().explore(of, [query]).engine == "symbolic"
 
 
+@pytest.mark.parametrize(("most", "listed"), [(20, [5]), (5_000, [5, 5_000])])
+def test_nothing_is_listed_in_vain_where_diagrams_had_found_more_before_they_gave_up(
+    monkeypatch: pytest.MonkeyPatch, most: int, listed: list[int]
+) -> None:
+    of, query = product(9), Reach(ex.eq(var("c"), const(81)))
+    whole = engines.AutomaticEngine().explore(of, [query])
+    for name, value in (("FEW_STATES", 5), ("MOST_WORK", 1_000), ("MAX_ENUMERATED", most)):
+        monkeypatch.setattr(engines, name, value)
+    asked, really = [], engines._enumerated
+    monkeypatch.setattr(engines, "_enumerated", lambda *a: (asked.append(a[3]), really(*a))[1])
+    explored = engines.AutomaticEngine().explore(of, [query])
+    assert asked == listed
+    assert explored.engine == ("symbolic" if most == 20 else "enumerate")
+    assert explored.n_states == whole.n_states
+    assert [a.found for a in explored.answers] == [a.found for a in whole.answers]
+
+
 def test_many_runs_are_taken_from_a_table(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(engines, "FEW_STATES", 5)
     of = product(9)
