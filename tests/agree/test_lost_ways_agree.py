@@ -56,11 +56,20 @@ def test_flags_of_traps_are_those_of_all_states_that_are_trapped(
 def test_nothing_that_is_lost_has_a_way(data: st.DataObject) -> None:
     system = any_turns(data)
     seen = Explored(system, FLAGS)
+    ways = seen._traps._ways_back
     for goal in [data.draw(conditions(system)) for _ in range(4)]:
         seen.occurring(Trap(goal))
         asked = seen._asked(Trap(goal))
-        lost = seen._traps._ways_back.lost(asked.goal)
-        assert not (lost & ~seen._violations(asked)).satisfiable()
+        trapped = seen._violations(asked)
+        assert not (ways.lost(asked.goal) & ~trapped).satisfiable()
+        under = ways.where_not_always(asked.goal)
+        ways.note_homes(under)
+        lost = ways.lost(asked.goal)
+        assert not (lost & ~trapped).satisfiable()
+        # What is looked at behind the homes of faults is trapped, or not one of these is.
+        if ways._graph is not None:
+            homes = ways._graph.widened(ways._home & under)
+            assert homes & trapped == homes & lost
 
 
 @seed(14)

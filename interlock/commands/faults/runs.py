@@ -2,7 +2,9 @@
 
 What is near is listed state by state, so its runs are shortest ones. What is not is a run in which
 a scan answers each move, where one leads there, else one of the fewest moves and scans: such runs
-are soon found, and no two moves between the same two scans are needed to understand them.
+are soon found, and no two moves between the same two scans are needed to understand them. One to a
+state from which no way leads back ends, where it can, in what follows its faults striking right
+behind power-up, though another such state may be nearer.
 """
 
 from __future__ import annotations
@@ -17,8 +19,8 @@ from interlock.independent_judge.behind import Behind
 from interlock.independent_judge.judge import Replayed, replay
 from interlock.judgement.fault_sets import FaultSet
 from interlock.kernel.asking import Question, ask, ask_all, barring
-from interlock.kernel.expr import or_, var
-from interlock.kernel.query import Engine, Limits, Query
+from interlock.kernel.expr import Expr, and_, not_, or_, var
+from interlock.kernel.query import Engine, Limits, Query, Trap
 from interlock.kernel.system import MoveKind, System
 from interlock.kernel.witness import Witness
 from interlock.model.build import Built, RunClass, build, counted_flag
@@ -144,7 +146,8 @@ class RunFinder:
         asked = []
         for faults, question in pairs:
             others = or_(*(struck[fault] for fault in together if fault not in faults))
-            asked.append([barring(query, others) for query in question.violations])
+            with_all = and_(*(struck[fault] for fault in faults))
+            asked.append([_asked(query, others, with_all) for query in question.violations])
         witnesses, _ = _search(
             make("symbolic", answered_first=True), built.system, asked, self._limits
         )
@@ -159,6 +162,17 @@ class RunFinder:
 
     def _built(self, faults: FaultSet, at_most: int | None = None) -> Built:
         return build(self._model, RunClass(faults, at_most if faults else 0, self._human))
+
+
+def _asked(query: Query, others: Expr, with_all: Expr) -> Query:
+    """What breaks a requirement with just these faults.
+
+    A fault that has struck has struck on every way on. So what is lost with all of them is so
+    whatever is said of states without one, and of these nothing has to be looked at.
+    """
+    if isinstance(query, Trap):
+        return Trap(or_(query.goal, others, not_(with_all)))
+    return barring(query, others)
 
 
 def _search(

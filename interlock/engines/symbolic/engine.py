@@ -293,7 +293,8 @@ def _ask(paths: Paths, ways_back: WaysBack, query: Query) -> Answer:
             node = space.reached & space.encoding.truth(where)
             return Answer(_nothing_found(space), None, space.encoding.count(node))
         case Trap(goal):
-            return _trap(paths, ways_back, goal)
+            soon = _trap_at_once(paths, ways_back, goal)
+            return _trap(paths, ways_back, goal) if soon is None else soon
         case Stay(start, stay, along):
             return _stay(paths, start, stay, along)
         case MostScans(where, along):
@@ -361,6 +362,19 @@ def _fewest_scans(space: Space, where: Expr, along: Legs) -> Answer:
     by_scans = Walk(space, along).in_last_leg()
     met = [n for n, states in enumerate(by_scans) if (states & wanted).satisfiable()]
     return Answer(_nothing_found(space), values=((met[0],),) if met else ())
+
+
+def _trap_at_once(paths: Paths, ways_back: WaysBack, goal: Expr) -> Answer | None:
+    """A run to what no way leads back from if its faults strike right behind power-up.
+
+    Looked for where no shortest run has to be found; None where there is no such run.
+    """
+    space = paths.space
+    if not isinstance(paths, AnsweredPaths) or not space.is_complete or space.budget.out_of_time():
+        return None
+    ways_back.note_homes(ways_back.where_not_always(goal))
+    steps = paths.to_nearest(ways_back.lost(goal))
+    return None if steps is None else Answer(True, _run(space, steps))
 
 
 def _trap(paths: Paths, ways_back: WaysBack, goal: Expr) -> Answer:

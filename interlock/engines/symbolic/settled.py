@@ -156,6 +156,8 @@ class WaysBack:
         self._graph = None if graph is None else graph.onward()
         # Sets of reached states that no way leaves: what ways from noted states lead to.
         self._closed: list[Node] = []
+        # The faults whose homes are noted.
+        self._homes_noted = space.diagrams.false
         # For each goal under which faults it was looked for, and what was found.
         self._known_under: dict[Expr, tuple[Node, Node]] = {}
 
@@ -219,6 +221,16 @@ class WaysBack:
         noted = self._space.diagrams.disjunction(map(encoding.is_state, states))
         if self._graph is not None and noted.satisfiable():
             self._closed.append(self._all_behind(noted))
+
+    def note_homes(self, under: Node) -> None:
+        """Look at what follows the homes of these faults, see `note`."""
+        if self._graph is None:
+            return
+        asked = under & ~self._homes_noted
+        home = self._graph.widened(self._home & asked)
+        if home.satisfiable():
+            self._closed.append(self._all_behind(home))
+        self._homes_noted = self._homes_noted | asked
 
     def where_not_always(self, goal: Expr) -> Node:
         """Under which faults, and what they hold, some state there may be is not at the goal."""
