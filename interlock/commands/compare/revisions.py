@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 from interlock.base.pool import spread
 from interlock.commands.compare.behaviour import Likeness
 from interlock.commands.compare.document import to_html, to_markdown
 from interlock.commands.compare.impact import Impact, find_impact
-from interlock.commands.compare.study import Comparison, compare
+from interlock.commands.compare.study import Comparison, KeptOfOld, compare
 from interlock.commands.compare.tell import to_json
 from interlock.commands.compare.tell_impact import conclusion, impact_blocks
 from interlock.commands.compare.unknown_code import refuse_unknown_code
@@ -120,23 +119,28 @@ def compare_each(
     for new in revisions:
         refuse_unknown_code(old, new)
     found: dict[int, Revision] = {}
-    if scheduler is None:
-        for place, one in spread(partial(compare_one, old, asked), revisions, n_processes):
-            found[place] = one
-            stage(len(found))
-    else:
-        from interlock.base.cluster import Cluster
-
-        work = partial(compare_elsewhere, old, asked, asked.limits.elsewhere())
-        until = asked.limits.until
-        for place, answer in Cluster(scheduler).spread(work, revisions, until):
-            found[place] = answer or _given_up(revisions[place])
-            stage(len(found))
-        # A limit was hit: what nobody has done is undecided at once, and told with its files.
-        for place, new in enumerate(revisions):
-            if place not in found:
-                found[place] = compare_one(old, asked, new)
+    here = OneByOne(old, asked)
+    for place, answer in _spread(here, revisions, n_processes, scheduler):
+        found[place] = answer or _given_up(revisions[place])
+        stage(len(found))
+    # A limit was hit: what nobody has done is undecided at once, and told with its files.
+    for place, new in enumerate(revisions):
+        if place not in found:
+            found[place] = here(new)
     return [found[place] for place in range(len(revisions))]
+
+
+def _spread(
+    here: OneByOne, revisions: Sequence[Model], n_processes: int, scheduler: str | None
+) -> Iterator[tuple[int, Revision | None]]:
+    if scheduler is None:
+        yield from spread(here, revisions, n_processes)
+        return
+    from interlock.base.cluster import Cluster
+
+    limits = here.asked.limits
+    elsewhere = Elsewhere(here.old, replace(here.asked, limits=limits.elsewhere()))
+    yield from Cluster(scheduler).spread(elsewhere, revisions, limits.until)
 
 
 def outcome_of(revisions: Sequence[Revision]) -> Outcome:
@@ -148,23 +152,48 @@ def outcome_of(revisions: Sequence[Revision]) -> Outcome:
     return Outcome.HOLDS
 
 
-def compare_elsewhere(old: Model, asked: Asked, limits: Limits, new: Model) -> Revision:
-    """As `compare_one`, on a machine with a clock of its own: `limits` begin with the work."""
-    return compare_one(old, replace(asked, limits=limits.from_now()), new)
+class OneByOne:
+    """Compares revisions one after the other, and keeps what it found of the model before.
+
+    Parameters
+    ----------
+    old : Model
+    asked : Asked
+    """
+
+    def __init__(self, old: Model, asked: Asked) -> None:
+        self.old = old
+        self.asked = asked
+        self._kept = KeptOfOld()
+
+    def __call__(self, new: Model) -> Revision:
+        """Compare one revision, and keep what is told of it."""
+        asked = self.asked
+        found = compare(
+            self.old,
+            new,
+            available()[asked.engine](),
+            asked.with_faults,
+            asked.limits,
+            faults=asked.faults,
+            with_ledger=asked.with_ledger,
+            kept=self._kept,
+        )
+        return _told(found)
 
 
-def compare_one(old: Model, asked: Asked, new: Model) -> Revision:
-    """Compare one revision, and keep what is told of it."""
-    engine = available()[asked.engine]()
-    found = compare(
-        old,
-        new,
-        engine,
-        asked.with_faults,
-        asked.limits,
-        faults=asked.faults,
-        with_ledger=asked.with_ledger,
-    )
+class Elsewhere(OneByOne):
+    """The same on a machine with a clock of its own: the seconds begin with each revision."""
+
+    def __call__(self, new: Model) -> Revision:
+        """As `OneByOne`."""
+        limits = self.asked.limits
+        self.asked = replace(self.asked, limits=limits.from_now())
+        return super().__call__(new)
+
+
+def _told(found: Comparison) -> Revision:
+    new = found.new_model
     impact = find_impact(found)
     behaviour = found.behaviour
     outputs = () if behaviour is None else behaviour.outputs

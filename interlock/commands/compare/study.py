@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TypeVar, cast
 
 from interlock.commands.compare.behaviour import Behaviour, Likeness, run_in_lockstep
 from interlock.commands.compare.differences import Difference
@@ -29,6 +30,8 @@ from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome
 from interlock.model.build import build
 from interlock.model.model import Model
+
+Found = TypeVar("Found")
 
 # What of a model file belongs to the plant and to how it is run, not to the controller.
 PLANT_SECTIONS = ("machine", "control", "move", "sensor", "term", "run")
@@ -121,6 +124,19 @@ class Comparison:
         return Outcome.UNDECIDED if open_ else Outcome.HOLDS
 
 
+class KeptOfOld:
+    """What was found of the old model, for the next revision of which the same is asked."""
+
+    def __init__(self) -> None:
+        self._found: dict[Hashable, object] = {}
+
+    def once(self, what: Hashable, find: Callable[[], Found]) -> Found:
+        """What `find` gave for `what`, which tells everything that it depends on."""
+        if what not in self._found:
+            self._found[what] = find()
+        return cast("Found", self._found[what])
+
+
 def compare(
     old: Model,
     new: Model,
@@ -130,6 +146,7 @@ def compare(
     progress: ProgressSink | None = None,
     faults: Sequence[str] = (),
     with_ledger: bool = False,
+    kept: KeptOfOld | None = None,
 ) -> Comparison:
     """Compare two models.
 
@@ -148,6 +165,8 @@ def compare(
     progress : callable, optional
     with_ledger : bool
         Whether to ask which verdicts lean on what is assumed between two scans.
+    kept : KeptOfOld, optional
+        Of other revisions of `old` with the same engine and limits, and for the next ones.
 
     Raises
     ------
@@ -160,16 +179,22 @@ def compare(
     staged = partial(labelled, progress)
     built = build(old), build(new)
     moves = MoveStudy(*built)
-    before, after = (
-        verify(model, engine, limits=limits, progress=staged(stage), beside=queries)
-        for model, stage, queries in zip((old, new), ("old", "new"), moves.queries, strict=True)
+    kept = kept or KeptOfOld()
+    asked_of_old, asked_of_new = moves.queries
+    before = kept.once(
+        ("verdicts", tuple(asked_of_old)),
+        lambda: verify(old, engine, limits=limits, progress=staged("old"), beside=asked_of_old),
     )
+    after = verify(new, engine, limits=limits, progress=staged("new"), beside=asked_of_new)
     order = max(_most_claimed(old, new) if with_faults else 0, 1 if faults else 0)
     counted = counted_faults(old, new, faults), counted_faults(new, old, faults)
     sets = _NO_SETS
     if order:
         sets = (
-            minimal_sets(old, order, counted[0], limits, staged("faults of the old")),
+            kept.once(
+                ("minimal sets", order, counted[0]),
+                lambda: minimal_sets(old, order, counted[0], limits, staged("faults of the old")),
+            ),
             minimal_sets(new, order, counted[1], limits, staged("faults of the new")),
         )
     counting = Counting(order, counted, bool(faults), sets[1])

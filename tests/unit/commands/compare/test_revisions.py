@@ -8,6 +8,7 @@ import signal
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,9 +17,14 @@ from interlock.base.pool import spread
 from interlock.cli.main import run
 from interlock.commands.compare.revisions import Asked, compare_each
 from interlock.commands.compare.tell_revisions import to_json
+from interlock.commands.compare.verdicts import minimal_sets
+from interlock.judgement.fault_sets import RequirementSets
+from interlock.judgement.finding import Verification
+from interlock.judgement.verify import verify
 from interlock.kernel.query import Limits
 from interlock.kernel.requirement import Outcome
 from interlock.model.load import load
+from interlock.model.model import Model
 from tests.support.gate import GATE_ST, GATE_YAML, written
 from tests.support.models import MODELS
 
@@ -148,3 +154,29 @@ def test_an_address_without_a_scheduler_is_said_so(
     old, *new = (load(Path(one) / "model.yaml") for one in gates(tmp_path, a=GATE_ST, b=GATE_ST))
     with pytest.raises(NoClusterError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
         compare_each(old, new, Asked("auto", False, Limits()), scheduler="tcp://127.0.0.1:9")
+
+
+def test_what_is_asked_of_the_model_before_is_found_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lying = GATE_ST.replace(LAMP, "lamp := NOT drive;")
+    programs = {"same": GATE_ST, "lying": lying, "more": GATE_ST.replace(LAMP, "lamp := shut;")}
+    old, *new = (load(Path(one) / "model.yaml") for one in gates(tmp_path, **programs))
+    judged: list[str] = []
+    struck: list[str] = []
+
+    def verify_once(model: Model, *args: Any, **named: Any) -> Verification:
+        judged.append(model.name)
+        return verify(model, *args, **named)
+
+    def minimal_sets_once(model: Model, *args: Any) -> dict[str, RequirementSets]:
+        struck.append(model.name)
+        return minimal_sets(model, *args)
+
+    monkeypatch.setattr("interlock.commands.compare.study.verify", verify_once)
+    monkeypatch.setattr("interlock.commands.compare.study.minimal_sets", minimal_sets_once)
+    asked = Asked("auto", False, Limits(), ("F1",))
+    found = compare_each(old, new, asked)
+    assert sorted(judged) == sorted(struck) == ["lying", "more", "old", "same"]
+    apart = [compare_each(old, [one], asked)[0] for one in new]
+    assert to_json(old, found) == to_json(old, apart)
