@@ -217,7 +217,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     ),
     **_all(
         "engines/symbolic",
-        "engine encoding moves paths loops settling following graph",
+        "answering engine encoding moves paths loops settling following graph",
         _SYMBOLIC,
     ),
     **_all("engines/symbolic", "space", (*_SYMBOLIC, "tests/unit/engines/symbolic/test_space.py")),

@@ -113,6 +113,8 @@ class Spread:
 
     Attributes
     ----------
+    differences : tuple of Difference
+        Those of wording, too.
     reasons : Reasons
         Without faults.
     under_faults : Reasons
@@ -128,6 +130,7 @@ class Spread:
         moves: MoveComparison,
     ) -> None:
         self._models = models
+        self.differences = tuple(differences)
         self._differences = [d for d in differences if not d.is_wording]
         self._has_time = any(model.timing is not None for model in models)
         self._behaviour = behaviour

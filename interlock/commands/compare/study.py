@@ -28,7 +28,7 @@ from interlock.judgement.ledger import Leaning, Ledger, find_ledger
 from interlock.judgement.verify import verify
 from interlock.kernel.query import Engine, Limits, ProgressSink, labelled
 from interlock.kernel.requirement import Outcome
-from interlock.model.build import build
+from interlock.model.build import Built, build
 from interlock.model.model import Model
 
 Found = TypeVar("Found")
@@ -180,38 +180,30 @@ def compare(
     built = build(old), build(new)
     moves = MoveStudy(*built)
     kept = kept or KeptOfOld()
-    asked_of_old, asked_of_new = moves.queries
+    of_old, of_new = moves.queries
+    judged = partial(verify, engine=engine, limits=limits)
     before = kept.once(
-        ("verdicts", tuple(asked_of_old)),
-        lambda: verify(old, engine, limits=limits, progress=staged("old"), beside=asked_of_old),
+        ("verdicts", tuple(of_old)), lambda: judged(old, progress=staged("old"), beside=of_old)
     )
-    after = verify(new, engine, limits=limits, progress=staged("new"), beside=asked_of_new)
+    after = judged(new, progress=staged("new"), beside=of_new)
     order = max(_most_claimed(old, new) if with_faults else 0, 1 if faults else 0)
     counted = counted_faults(old, new, faults), counted_faults(new, old, faults)
-    sets = _NO_SETS
+    broken = partial(minimal_sets, order=order, limits=limits)
+    sets: tuple[_Sets, _Sets] = ({}, {})
     if order:
-        sets = (
-            kept.once(
-                ("minimal sets", order, counted[0]),
-                lambda: minimal_sets(old, order, counted[0], limits, staged("faults of the old")),
-            ),
-            minimal_sets(new, order, counted[1], limits, staged("faults of the new")),
-        )
+        of_first = partial(broken, old, faults=counted[0], progress=staged("faults of the old"))
+        in_new = broken(new, faults=counted[1], progress=staged("faults of the new"))
+        sets = kept.once(("minimal sets", order, counted[0]), of_first), in_new
     counting = Counting(order, counted, bool(faults), sets[1])
     former = judge_former(before, after, counting, engine, limits, progress)
-    behaviour, reason = None, ""
-    try:
-        behaviour = run_in_lockstep(*built, engine, limits, staged("lockstep"))
-    except NotApplicableError as error:
-        reason = str(error)
+    behaviour, reason = _in_lockstep(*built, engine, limits, staged("lockstep"))
     seen = (before.beside, before.exploration.limit), (after.beside, after.exploration.limit)
     moved = moves.result(seen, engine, limits, staged("moves"))
-    differences = model_differences(old, new)
-    spread = Spread((old, new), differences, behaviour, reason, moved)
+    spread = Spread((old, new), model_differences(old, new), behaviour, reason, moved)
     return Comparison(
         old=before,
         new=after,
-        differences=differences,
+        differences=spread.differences,
         verdicts=compare_verdicts(before, after, sets, former),
         behaviour=None if behaviour is None else _as_a_whole(behaviour, spread),
         not_applicable=reason,
@@ -221,6 +213,16 @@ def compare(
         faults=tuple(faults),
         ledgers=_ledgers(before, after, engine, limits, staged) if with_ledger else None,
     )
+
+
+def _in_lockstep(
+    old: Built, new: Built, engine: Engine, limits: Limits, progress: ProgressSink | None
+) -> tuple[Behaviour | None, str]:
+    """The behaviour of both controllers, or why they cannot run on one plant."""
+    try:
+        return run_in_lockstep(old, new, engine, limits, progress), ""
+    except NotApplicableError as error:
+        return None, str(error)
 
 
 def _ledgers(
@@ -250,7 +252,6 @@ def _as_a_whole(behaviour: Behaviour, spread: Spread) -> Behaviour:
 
 
 _Sets = Mapping[str, RequirementSets]
-_NO_SETS: tuple[_Sets, _Sets] = ({}, {})
 
 
 def _most_claimed(*models: Model) -> int:

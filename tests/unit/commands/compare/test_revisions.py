@@ -169,9 +169,9 @@ def test_what_is_asked_of_the_model_before_is_found_once(
         judged.append(model.name)
         return verify(model, *args, **named)
 
-    def minimal_sets_once(model: Model, *args: Any) -> dict[str, RequirementSets]:
+    def minimal_sets_once(model: Model, **named: Any) -> dict[str, RequirementSets]:
         struck.append(model.name)
-        return minimal_sets(model, *args)
+        return minimal_sets(model, **named)
 
     monkeypatch.setattr("interlock.commands.compare.study.verify", verify_once)
     monkeypatch.setattr("interlock.commands.compare.study.minimal_sets", minimal_sets_once)
