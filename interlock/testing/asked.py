@@ -11,6 +11,8 @@ from interlock.base.errors import InternalError, defect_in_words
 from interlock.kernel.query import DeclinedError
 from interlock.testing.studies import Contents, Options, Result, Studies
 
+_GIVEN_UP = Result(False, "undecided: the workers that judged it died again and again")
+
 
 class Kind(Enum):
     """What a test is about."""

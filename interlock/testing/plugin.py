@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from interlock.testing.studies import Contents, Options, Studies
 
 _MODEL_FILE = "model.yaml"
+_PAIR = "expected"
 _UNDER = "expected under "
+_PROCEDURE = "procedure "
 _studies_key = pytest.StashKey["Studies"]()
 _elsewhere_key = pytest.StashKey["JudgedElsewhere"]()
 
@@ -126,11 +128,11 @@ class ModelFile(pytest.File):
         for id_, place in self.contents.requirements.items():
             yield RequirementItem.of(self, id_, place)
         if self.contents.pair is not None:
-            yield PairItem.of(self, "expected", self.contents.pair)
+            yield PairItem.of(self, _PAIR, self.contents.pair)
         for fault, place in self.contents.fault_places.items():
             yield FaultItem.of(self, f"{_UNDER}{fault}", place)
         for id_, place in self.contents.procedure_places.items():
-            yield ProcedureItem.of(self, f"procedure {id_}", place)
+            yield ProcedureItem.of(self, f"{_PROCEDURE}{id_}", place)
 
     def tests(self, asked: Iterable[ModelItem] = ()) -> ModelTests:
         """What `asked` of its items ask."""
@@ -141,7 +143,13 @@ class ModelFile(pytest.File):
 
 
 class ModelItem(pytest.Item):
-    """One thing about a model that is judged."""
+    """One thing about a model that is judged.
+
+    What it asks is a word of `asked.Kind`; what it is called stands before the id in its name.
+    """
+
+    asks = ""
+    called = ""
 
     def __init__(self, place: tuple[str, int] = ("", 1), **named: Any) -> None:
         super().__init__(**named)
@@ -181,7 +189,9 @@ class ModelItem(pytest.Item):
 
     def question(self) -> Question:
         """What it asks of the model."""
-        raise NotImplementedError
+        from interlock.testing.asked import Kind, Question
+
+        return Question(Kind(self.asks), self.name.removeprefix(self.called))
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """A surprise is told in the trade's words, without Python's stack."""
@@ -226,41 +236,28 @@ class RequirementItem(ModelItem):
             words = (*statement.hazards, statement.pattern.value)
             self.extra_keyword_matches.update(words)
 
-    def question(self) -> Question:
-        """Its verdict, held against what the model says is known."""
-        from interlock.testing.asked import Kind, Question
-
-        return Question(Kind.REQUIREMENT, self.name)
+    asks = "requirement"
 
 
 class PairItem(ModelItem):
     """What a model is known to do to its requirements, all together."""
 
-    def question(self) -> Question:
-        """Every surprise, either way."""
-        from interlock.testing.asked import Kind, Question
-
-        return Question(Kind.PAIR)
+    asks = "pair"
+    called = _PAIR
 
 
 class FaultItem(ModelItem):
     """What a model is known to violate where one of its faults may strike."""
 
-    def question(self) -> Question:
-        """Whether each of these requirements is violated."""
-        from interlock.testing.asked import Kind, Question
-
-        return Question(Kind.UNDER_FAULT, self.name.removeprefix(_UNDER))
+    asks = "under fault"
+    called = _UNDER
 
 
 class ProcedureItem(ModelItem):
     """A procedure, rehearsed as it is written."""
 
-    def question(self) -> Question:
-        """Whether every step can be done and surely ends, and nothing is violated on the way."""
-        from interlock.testing.asked import Kind, Question
-
-        return Question(Kind.PROCEDURE, self.name.removeprefix("procedure "))
+    asks = "procedure"
+    called = _PROCEDURE
 
 
 @pytest.hookimpl(wrapper=True)
