@@ -180,3 +180,20 @@ def test_what_is_asked_of_the_model_before_is_found_once(
     assert sorted(judged) == sorted(struck) == ["lying", "more", "old", "same"]
     apart = [compare_each(old, [one], asked)[0] for one in new]
     assert to_json(old, found) == to_json(old, apart)
+
+
+def test_a_revision_with_another_plant_is_compared_as_it_is_alone(tmp_path: Path) -> None:
+    """What was asked of the model before for one plant is no answer to what another one asks."""
+    moved = "from: [OPEN, BETWEEN], to: SHUT, when: NOT drive"
+    assert moved in GATE_YAML
+    blocked = GATE_YAML.replace(moved, "from: OPEN, to: SHUT, when: NOT drive")
+    renamed = GATE_YAML.replace("gate = ", "leaf = ").replace("  gate:\n", "  leaf:\n")
+    renamed = renamed.replace("machine: gate", "machine: leaf")
+    old, same, *others = (
+        load(written(tmp_path / str(n), yaml) / "model.yaml")
+        for n, yaml in enumerate((GATE_YAML, GATE_YAML, blocked, renamed))
+    )
+    asked = Asked("auto", False, Limits())
+    for order in ((same, *others), (*others, same)):
+        apart = [compare_each(old, [one], asked)[0] for one in order]
+        assert to_json(old, compare_each(old, order, asked)) == to_json(old, apart)

@@ -44,7 +44,13 @@ def test_a_cluster_finds_what_this_machine_does_whoever_dies(
 
         helpers = Helpers(scheduler=cluster.scheduler_address)
         found = study_singles(model, wanted, [], Limits().from_now(), helpers, stage)
+        late = Limits(max_seconds=0.0).from_now()
+        cut_short = study_singles(model, wanted, [], late, helpers, lambda *_: None)
     assert len(done) == len(model.live_faults)
+    # What nobody had the time to strike is undecided: no set is complete, nothing is told of it.
+    assert all(one.limit is not None for one in cut_short.explorations)
+    assert all(one.limit is not None for one in cut_short.sets.values())
+    assert (cut_short.effects, cut_short.harms) == ((), {})
     assert replace(found, explorations=()) == replace(by_itself, explorations=())
     assert [e.n_states for e in found.explorations] == [e.n_states for e in by_itself.explorations]
 
